@@ -1,0 +1,3 @@
+//! The `deckproof` command.
+
+fn main() {}

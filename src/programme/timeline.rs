@@ -1,0 +1,127 @@
+//! The timeline: every part of a programme placed in time, ready to be played or to be measured.
+
+/// A programme laid out in time. Times are seconds of the programme, from its first sample.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Timeline {
+    /// Name of the recipe.
+    pub name: String,
+    /// What every slate carries; never 0. Two recipes that differ in anything audible have different codes.
+    pub code: u16,
+    /// Frequency to which responses refer, Hz.
+    pub reference_hz: f64,
+    /// Parts in the order in which they start; they do not overlap.
+    pub parts: Vec<PlacedPart>,
+    /// Length of the whole programme, s.
+    pub length_s: f64,
+}
+
+/// One part of a programme, placed in time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlacedPart {
+    /// Unique within the programme, such as `response-10000`.
+    pub id: String,
+    /// Start of its first sample, s.
+    pub start_s: f64,
+    /// Length with fades, without the gap behind it, s.
+    pub length_s: f64,
+    /// Level, dB re the programme's reference level. Tones: rms re a sine at reference level; noise: its true rms.
+    pub level_db: f64,
+    /// On which channels it is heard.
+    pub channels: Channels,
+    /// What is heard.
+    pub signal: Signal,
+    /// What it is measured for.
+    pub serves: Serves,
+    /// What it is for, in the words of the recipe.
+    pub purpose: String,
+}
+
+/// On which channels a part is heard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Channels {
+    /// On both alike.
+    Both,
+    /// On the left only; the right is silent.
+    Left,
+    /// On the right only; the left is silent.
+    Right,
+    /// On both, the right one inverted.
+    Opposed,
+}
+
+/// What is heard in a part.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Signal {
+    /// A marker; see [`super::slate`].
+    Slate {
+        /// Which one of the programme, from 0.
+        index: u8,
+    },
+    /// Nothing.
+    Silence,
+    /// Nothing, while the technician does something at the deck.
+    Pause {
+        /// What to do, for the running sheet.
+        say: String,
+    },
+    /// A sine.
+    Tone {
+        /// Frequency, Hz.
+        hz: f64,
+    },
+    /// Several sines at once, each at the part's level less 20 lg of their number.
+    Chord {
+        /// Frequencies, Hz.
+        hz: Vec<f64>,
+    },
+    /// A sine whose frequency moves evenly in octaves per second.
+    Sweep {
+        /// Frequency at the start, Hz.
+        from_hz: f64,
+        /// Frequency at the end, Hz.
+        to_hz: f64,
+    },
+    /// Random noise, the same at every writing.
+    Noise {
+        /// Its spectrum.
+        colour: Colour,
+        /// Which noise.
+        seed: u64,
+    },
+}
+
+/// Spectrum of a noise.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Colour {
+    /// The same power in every hertz.
+    White,
+    /// The same power in every octave, from 20 Hz to 20 kHz.
+    Pink,
+}
+
+/// What a part is measured for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Serves {
+    /// Place and time ratio.
+    Place,
+    /// Level against the programme.
+    Level,
+    /// Response (and, by its phase, azimuth).
+    Response,
+    /// Azimuth and its wander.
+    Azimuth,
+    /// Flutter and speed.
+    Flutter,
+    /// Noise of the deck.
+    Noise,
+    /// Harmonic or difference-frequency distortion.
+    Distortion,
+    /// Behaviour near saturation.
+    Saturation,
+    /// Leakage from one channel into the other.
+    Separation,
+    /// Bias and record level.
+    Bias,
+    /// Nothing: heard only by people.
+    Nothing,
+}

@@ -1,0 +1,222 @@
+//! The measured sections of a reading.
+
+use super::Pair;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// Which recipe the return was read by.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct RecipeId {
+    /// Name of the recipe.
+    pub name: String,
+    /// What the slate carried, as four hexadecimal digits.
+    pub code: String,
+}
+
+/// The recording itself.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Capture {
+    /// File as given.
+    pub file: String,
+    /// Sample rate in the file's header, Hz.
+    pub rate_hz: f64,
+    /// Sample format: `16`, `24`, `32` or `float`.
+    pub depth: String,
+    /// Length of the file, s.
+    pub duration_s: f64,
+    /// Largest absolute sample, dB re full-scale sine peak (a full-scale sample is 0).
+    pub peak_dbfs: Pair,
+    /// Samples that stand in a flat top.
+    pub clipped_samples: [u64; 2],
+    /// Slates whose place and code were both read.
+    pub slates_found: u32,
+    /// Start of the first slate found, s of the return.
+    pub first_slate_s: Option<f64>,
+    /// True if left and right were exchanged; everything else in the reading has it undone.
+    pub channels_swapped: bool,
+    /// True where the polarity is inverted against the programme, after undoing a swap.
+    pub inverted: [bool; 2],
+    /// True if both channels carry one and the same signal, or the file has one channel.
+    pub mono: bool,
+    /// Direct capture that was taken off; `null` if none.
+    pub direct: Option<String>,
+}
+
+/// One level tone.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Level {
+    /// Identifier of the part.
+    pub part: String,
+    /// Frequency in the programme, Hz.
+    pub hz: f64,
+    /// Level in the programme, dB re its reference level.
+    pub programme_db: f64,
+    /// Level of the return, dBFS (0 dBFS is the rms of a full-scale sine).
+    pub return_dbfs: Pair,
+    /// Return minus programme, both in dBFS.
+    pub gain_db: Pair,
+    /// Left minus right, dB.
+    pub difference_db: Option<f64>,
+    /// Expanded uncertainty of each level, dB.
+    pub uncertainty_db: f64,
+}
+
+/// Response relative to the reference frequency.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Response {
+    /// Frequency whose response is 0 dB, Hz.
+    pub reference_hz: f64,
+    /// Level of the steps in the programme, dB re its reference level.
+    pub programme_db: f64,
+    /// From stepped tones.
+    pub steps: Vec<ResponsePoint>,
+    /// From the sweep, in third octaves (IEC 61260-1 exact mid-bands).
+    pub sweep: Vec<ResponsePoint>,
+    /// From noise, in third octaves.
+    pub noise: Vec<ResponsePoint>,
+    /// Where the response has fallen by 3 dB towards low frequencies, Hz; `null` if it never does.
+    pub low_3db_hz: Pair,
+    /// Where the response has fallen by 3 dB towards high frequencies, Hz; `null` if it never does.
+    pub high_3db_hz: Pair,
+}
+
+/// Response at one frequency.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ResponsePoint {
+    /// Frequency in the programme, or exact mid-band frequency, Hz.
+    pub hz: f64,
+    /// Gain relative to the gain at the reference frequency, dB.
+    pub db: Pair,
+    /// Expanded uncertainty, dB.
+    pub uncertainty_db: Pair,
+    /// Left minus right of the gains themselves (not of the relative responses), dB.
+    pub difference_db: Option<f64>,
+}
+
+/// Inter-channel delay and what follows from it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Azimuth {
+    /// Delay that a tilted head makes, positive if the right channel lags, us.
+    pub delay_us: Option<f64>,
+    /// Expanded uncertainty of the delay, us.
+    pub uncertainty_us: Option<f64>,
+    /// tan(angle) = tape speed x delay / centre distance of the pair, minutes of arc.
+    pub angle_arcmin: Option<f64>,
+    /// Rms of the delay's movement between 0.1 and 10 Hz, noise taken off, us.
+    pub wander_us_rms: Option<f64>,
+    /// Loss of each channel at 10 kHz by this angle, dB, negative or zero.
+    pub loss_at_10k_db: Option<f64>,
+    /// Phase right minus left at each frequency as measured (channel differences not taken off).
+    pub phase: Vec<PhasePoint>,
+}
+
+/// Inter-channel phase at one frequency.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PhasePoint {
+    /// Frequency in the programme, Hz.
+    pub hz: f64,
+    /// Right minus left, unwrapped along the fitted delay, degrees.
+    pub deg: f64,
+    /// Standard deviation over the part, degrees.
+    pub spread_deg: f64,
+    /// What the channels' different responses contribute by the fit, degrees.
+    pub response_deg: Option<f64>,
+}
+
+/// Mean speed and its drift.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Speed {
+    /// Mean speed error, positive is fast, percent.
+    pub error_percent: f64,
+    /// Expanded uncertainty of the mean, clocks of player and sound card not included, percent.
+    pub uncertainty_percent: f64,
+    /// Change of the speed error along the programme; `null` if the stretch is too short.
+    pub drift_percent_per_min: Option<f64>,
+}
+
+/// Flutter of one steady tone.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Flutter {
+    /// Frequency of the tone in the programme, Hz.
+    pub carrier_hz: f64,
+    /// Start of the stretch that was measured, s of the return.
+    pub measured_from_s: f64,
+    /// End of the stretch that was measured, s of the return.
+    pub measured_to_s: f64,
+    /// Weighted, quasi-peak (IEC 60386), percent.
+    pub weighted_quasi_peak_percent: Option<f64>,
+    /// Weighted, rms, percent.
+    pub weighted_rms_percent: Option<f64>,
+    /// Weighted, the deviation exceeded 5 % of the time, percent.
+    pub two_sigma_percent: Option<f64>,
+    /// Largest deviation in the unweighted band, percent.
+    pub unweighted_peak_percent: Option<f64>,
+    /// Rms in the unweighted band, percent.
+    pub unweighted_rms_percent: Option<f64>,
+    /// Rms below the wow/flutter split, percent.
+    pub wow_rms_percent: Option<f64>,
+    /// Rms above the wow/flutter split, percent.
+    pub flutter_rms_percent: Option<f64>,
+    /// Expanded uncertainty of the rms figures, percent.
+    pub uncertainty_percent: Option<f64>,
+    /// `[low, split, high]`: limits of the unweighted band and the split between wow and flutter, Hz.
+    pub band_hz: [f64; 3],
+    /// Single lines of the spectrum, strongest first.
+    pub lines: Vec<FlutterLine>,
+    /// `[modulation frequency Hz, percent rms]`, one row a line of the spectrum.
+    pub spectrum: Vec<[f64; 2]>,
+}
+
+/// One line of the flutter spectrum.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct FlutterLine {
+    /// Rate, Hz.
+    pub hz: f64,
+    /// Peak deviation, percent.
+    pub percent_peak: f64,
+    /// Part of the deck that turns at this rate; `null` if not known.
+    pub part: Option<String>,
+}
+
+/// Noise of the longest silent part.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Noise {
+    /// What the noise is stated against, in words.
+    pub reference: String,
+    /// The return's level of that reference, dBFS.
+    pub reference_dbfs: Pair,
+    /// Rms from 22.4 Hz to 22.4 kHz against the reference, dB.
+    pub unweighted_db: Pair,
+    /// A-weighted rms (IEC 61672-1) against the reference, dB.
+    pub a_weighted_db: Pair,
+    /// Expanded uncertainty of both, dB.
+    pub uncertainty_db: Pair,
+    /// Power-line hum; `null` if none stands out.
+    pub mains: Option<Mains>,
+}
+
+/// Power-line hum in the silent part.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Mains {
+    /// Its fundamental frequency, Hz.
+    pub hz: f64,
+    /// Fundamental and harmonics together against the reference, dB.
+    pub hum_db: Pair,
+    /// `[Hz, left dB, right dB]` for each line that stands out.
+    pub lines: Vec<(f64, Option<f64>, Option<f64>)>,
+}
+
+/// A short loss of level in a steady tone.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Dropout {
+    /// Where, s of the return.
+    pub at_s: f64,
+    /// Identifier of the part.
+    pub part: String,
+    /// Largest loss against the part's level, dB, positive.
+    pub depth_db: f64,
+    /// How long the level was down by more than half of that loss, ms.
+    pub length_ms: f64,
+    /// `left`, `right` or `both`.
+    pub channel: String,
+}
