@@ -1,1 +1,5 @@
-//! Room `signal`.
+//! Room `signal`: filters, spectra and demodulation that know nothing of tape.
+
+pub mod baseband;
+pub mod fir;
+pub mod overlap_save;

@@ -1,0 +1,214 @@
+//! Finds the chirps of slates in one channel by matched filters.
+
+use crate::programme::slate::{self, CHIRP_S, HIGH_HZ, LOW_HZ};
+use crate::signal::fir::low_pass;
+use crate::signal::overlap_save::{OverlapSave, Plan};
+use num_complex::Complex64;
+use std::collections::VecDeque;
+use std::f64::consts::TAU;
+
+/// Likeness below which a peak is not kept: noise alone passes it once or twice a second.
+const KEEP_LIKENESS: f64 = 0.22;
+/// Two chirps of one kind are never closer than this, s.
+const APART_S: f64 = 0.004;
+
+/// One chirp, or something like it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Chirp {
+    /// Where it seems to start, s; a wrong speed shifts it (see [`slate::shift_s`]).
+    pub at_s: f64,
+    /// Rising or falling.
+    pub rising: bool,
+    /// Share of the amplitude in its band that is this chirp, 0 to 1.
+    pub likeness: f64,
+    /// Amplitude, full scale 1.
+    pub amplitude: f64,
+    /// Phase against the chirp as written, rad; pi if inverted.
+    pub phase: f64,
+}
+
+/// Matched filters for both kinds of chirp over one channel.
+pub struct ChirpFinder {
+    plan: Plan,
+    save: OverlapSave,
+    template_energy: f64,
+    lead_s: f64,
+    window: usize,
+    energy_lag: usize,
+    energies: VecDeque<f64>,
+    energy_sum: f64,
+    seen: u64,
+    last: [[(Complex64, f64); 2]; 2],
+    found: Vec<Chirp>,
+}
+
+impl ChirpFinder {
+    /// A finder for samples at `rate_hz`.
+    pub fn new(rate_hz: f64) -> Self {
+        let template = |rising| -> Vec<f64> {
+            let frames = (CHIRP_S * rate_hz).round() as usize;
+            (0..=frames).map(|n| slate::chirp(n as f64 / rate_hz, rising)).collect()
+        };
+        let mut rising = template(true);
+        let mut falling = template(false);
+        let template_energy = rising.iter().map(|x| x * x).sum();
+        rising.reverse();
+        falling.reverse();
+        let centre = (LOW_HZ + HIGH_HZ) / 2.0;
+        let plan = Plan::new(rate_hz, centre, 5200.0, rising.len());
+        // The band against whose level likeness is measured, a little wider than the chirp at 6 % too fast.
+        let mut band = low_pass(rate_hz, (HIGH_HZ - LOW_HZ) / 2.0 + 100.0, 300.0);
+        let half = band.len() / 2;
+        for (n, tap) in band.iter_mut().enumerate() {
+            *tap *= 2.0 * (TAU * centre / rate_hz * (n as f64 - half as f64)).cos();
+        }
+        let filters = vec![plan.response(&rising), plan.response(&falling), plan.response(&band)];
+        let decimation = plan.decimation();
+        Self {
+            save: OverlapSave::new(&plan, filters),
+            template_energy,
+            lead_s: (rising.len() - 1) as f64 / rate_hz,
+            window: (CHIRP_S * plan.output_rate_hz()).round() as usize,
+            energy_lag: half / decimation,
+            energies: VecDeque::new(),
+            energy_sum: 0.0,
+            seen: 0,
+            last: [[(Complex64::default(), 0.0); 2]; 2],
+            found: Vec::new(),
+            plan,
+        }
+    }
+
+    /// Feeds samples; blocks of any size give the same result.
+    pub fn feed(&mut self, samples: &[f64]) {
+        self.save.feed(samples);
+        self.harvest();
+    }
+
+    /// All chirps found, by time.
+    pub fn finish(mut self) -> Vec<Chirp> {
+        self.save.flush();
+        self.harvest();
+        self.found.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+        self.found
+    }
+
+    fn harvest(&mut self) {
+        let outputs = [self.save.drain(0), self.save.drain(1)];
+        let band = self.save.drain(2);
+        let decimation = self.plan.decimation() as f64;
+        let full = self.window + self.energy_lag;
+        for i in 0..band.len() {
+            // Energy of the band over the chirp that ends here; the band filter lags by `energy_lag`.
+            // The lag means that the window ends a little early; a chirp's own fade makes up for it.
+            let energy = band[i].norm_sqr() / 2.0 * decimation;
+            self.energies.push_back(energy);
+            self.energy_sum += energy;
+            if self.energies.len() > full {
+                self.energy_sum -= self.energies.pop_front().unwrap_or(0.0);
+            }
+            for (kind, output) in outputs.iter().enumerate() {
+                let correlation = output[i];
+                let power = correlation.norm_sqr();
+                let energy = self.energy_sum.max(1e-12);
+                let likeness = (power / (self.template_energy * energy)).sqrt().min(1.0);
+                let [before, middle] = self.last[kind];
+                let peak = middle.0.norm_sqr();
+                if middle.1 > KEEP_LIKENESS && peak >= before.0.norm_sqr() && peak > power && self.seen > 1 {
+                    self.keep(kind == 0, before.0, middle, correlation);
+                }
+                self.last[kind] = [middle, (correlation, likeness)];
+            }
+            self.seen += 1;
+        }
+        // The running sum must not gather rounding errors over hours.
+        self.energy_sum = self.energies.iter().sum();
+    }
+
+    fn keep(&mut self, rising: bool, before: Complex64, middle: (Complex64, f64), after: Complex64) {
+        let (b, m, a) = (before.norm(), middle.0.norm(), after.norm());
+        let bend = b - 2.0 * m + a;
+        let offset = if bend < 0.0 { (0.5 * (b - a) / bend).clamp(-0.5, 0.5) } else { 0.0 };
+        let rate_hz = self.plan.output_rate_hz();
+        let index = (self.seen - 1) as f64;
+        let sampled_s = index / rate_hz;
+        let at_s = sampled_s + offset / rate_hz - self.lead_s;
+        // Mean frequency of a hyperbolic chirp; the correlation turns with it about its peak.
+        let mean_hz = (HIGH_HZ / LOW_HZ).ln() * LOW_HZ * HIGH_HZ / (HIGH_HZ - LOW_HZ);
+        let phase = middle.0.arg()
+            + TAU * (self.plan.centre_hz() * sampled_s).rem_euclid(1.0)
+            + TAU * mean_hz * offset / rate_hz;
+        let amplitude = (m - 0.25 * (b - a) * offset) / self.template_energy;
+        let chirp = Chirp {
+            at_s,
+            rising,
+            likeness: middle.1,
+            amplitude,
+            phase: (phase + std::f64::consts::PI).rem_euclid(TAU) - std::f64::consts::PI,
+        };
+        for earlier in self.found.iter_mut().rev() {
+            if at_s - earlier.at_s > APART_S {
+                break;
+            }
+            if earlier.rising == rising {
+                if earlier.likeness < chirp.likeness {
+                    *earlier = chirp;
+                }
+                return;
+            }
+        }
+        self.found.push(chirp);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::programme::slate::{Side, Slate, shift_s};
+
+    fn find(samples: &[f64], rate_hz: f64) -> Vec<Chirp> {
+        let mut finder = ChirpFinder::new(rate_hz);
+        for block in samples.chunks(5000) {
+            finder.feed(block);
+        }
+        finder.finish()
+    }
+
+    #[test]
+    fn every_chirp_is_found_in_its_place_with_its_amplitude_and_sign() {
+        for rate_hz in [44_100.0, 48_000.0, 96_000.0] {
+            let slate = Slate { code: 0x51C3, index: 2 };
+            let lead = (0.5 * rate_hz) as usize;
+            let mut samples = vec![0.0; lead];
+            samples.extend(slate.samples(rate_hz, Side::Both).iter().map(|x| -0.2 * x));
+            samples.extend(vec![0.0; lead]);
+            let found = find(&samples, rate_hz);
+            for (k, slot) in slate.slots().iter().enumerate() {
+                let want_s = lead as f64 / rate_hz + k as f64 * slate::SLOT_S;
+                let best = found
+                    .iter()
+                    .filter(|c| c.rising == slot.rising && (c.at_s - want_s).abs() < 0.003)
+                    .max_by(|a, b| a.likeness.total_cmp(&b.likeness))
+                    .unwrap_or_else(|| panic!("slot {k} at {want_s} s not found"));
+                assert!(best.likeness > 0.95, "slot {k}: {best:?}");
+                crate::assert_within!(best.at_s, want_s, 10e-6, "s", "slot {k} at {rate_hz}");
+                crate::assert_within!(best.amplitude, 0.2, 0.004, "", "slot {k} at {rate_hz}");
+                crate::assert_within!(best.phase.abs(), std::f64::consts::PI, 0.2, "rad", "slot {k}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_fast_slate_is_found_shifted_as_the_chirp_says() {
+        let rate_hz = 48_000.0;
+        for ratio in [0.94, 1.06] {
+            let samples: Vec<f64> = (0..24_000)
+                .map(|n| slate::chirp((n as f64 / rate_hz - 0.2) * ratio, false) * 0.1)
+                .collect();
+            let found = find(&samples, rate_hz);
+            let best = found.iter().max_by(|a, b| a.likeness.total_cmp(&b.likeness)).unwrap();
+            assert!(!best.rising && best.likeness > 0.8, "{best:?}");
+            crate::assert_within!(best.at_s, 0.2 + shift_s(ratio, false), 0.2e-3, "s", "ratio {ratio}");
+        }
+    }
+}

@@ -1,0 +1,86 @@
+//! What can go wrong while a recording is opened, decoded or searched for slates.
+
+use std::path::PathBuf;
+use thiserror::Error;
+
+/// Errors of the room `capture`. Every message names the file, what was found and what to do.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum CaptureError {
+    /// The file could not be opened or read.
+    #[error("{}: cannot be read ({source}); check the path and the permissions", path.display())]
+    Io {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// The file has no bytes, or a header without samples.
+    #[error("{}: holds no samples; the recording was stopped before it began, record the return again", path.display())]
+    Empty {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The bytes are another kind of file.
+    #[error("{}: is {found}, not WAV, FLAC or AIFF; save or convert the return as WAV (16, 24 bit or float)", path.display())]
+    NotAudio {
+        /// The file.
+        path: PathBuf,
+        /// What it seems to be, in words.
+        found: String,
+    },
+    /// The header is damaged.
+    #[error("{}: {what}; {remedy}", path.display())]
+    Malformed {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong and where.
+        what: String,
+        /// What to do.
+        remedy: String,
+    },
+    /// The coding of the samples is not one that Deckproof measures from.
+    #[error("{}: {what}; save the return as WAV with 16, 24 or 32 bit integer or 32 bit float samples", path.display())]
+    Unsupported {
+        /// The file.
+        path: PathBuf,
+        /// What was found.
+        what: String,
+    },
+    /// More channels than a deck has.
+    #[error("{}: has {found} channels, a return has two; say which two with --channels, such as --channels 1,2", path.display())]
+    Channels {
+        /// The file.
+        path: PathBuf,
+        /// Channels in the file.
+        found: usize,
+    },
+    /// A chosen channel does not exist.
+    #[error("{}: has {found} channels, --channels asks for channel {asked}; count from 1", path.display())]
+    NoSuchChannel {
+        /// The file.
+        path: PathBuf,
+        /// Channels in the file.
+        found: usize,
+        /// The channel asked for, from 1.
+        asked: usize,
+    },
+    /// The decoder gave up in the middle.
+    #[error("{}: cannot be decoded at {at_s:.1} s ({reason}); record or convert it again", path.display())]
+    Decode {
+        /// The file.
+        path: PathBuf,
+        /// Where, s.
+        at_s: f64,
+        /// What the decoder said.
+        reason: String,
+    },
+    /// A sample rate outside the range in which anything can be measured.
+    #[error("{}: sample rate {rate_hz} Hz is outside 22050 to 384000 Hz; record at 44100, 48000 or 96000 Hz", path.display())]
+    Rate {
+        /// The file.
+        path: PathBuf,
+        /// Sample rate in the header, Hz.
+        rate_hz: f64,
+    },
+}
