@@ -1,14 +1,24 @@
 //! Room `capture`: a recording comes in, its slates are found, and every part of the programme gets its place in it.
 
+mod alignment;
 mod chirps;
 mod container;
 mod error;
 mod file;
+mod health;
+mod scan;
 mod slates;
 mod source;
+mod time_map;
+mod wiring;
 
+pub use alignment::{Alignment, Stretch};
 pub use chirps::{Chirp, ChirpFinder};
 pub use error::CaptureError;
 pub use file::ReturnFile;
+pub use health::{Health, HealthMeter};
+pub use scan::{Scan, scan};
 pub use slates::{FoundSlate, assemble};
 pub use source::{InMemory, Source};
+pub use time_map::TimeMap;
+pub use wiring::Wiring;

@@ -1,0 +1,128 @@
+//! Whether the recording itself is sound: peaks and flat tops.
+
+/// Watches the samples of one channel.
+#[derive(Debug, Clone, Default)]
+pub struct HealthMeter {
+    peak: f64,
+    last: f64,
+    before_run: f64,
+    run: u64,
+    full_scale_run: u64,
+    full_scale_samples: u64,
+    /// Flat tops below full scale by level (per mille of full scale) : (runs, samples).
+    tops: std::collections::BTreeMap<i32, (u64, u64)>,
+}
+
+/// What [`HealthMeter`] found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Health {
+    /// Largest absolute sample, full scale 1.
+    pub peak: f64,
+    /// Samples in flat tops at the channel's extreme.
+    pub clipped_samples: u64,
+}
+
+/// A full-scale sample of a 16 bit file.
+const FULL_SCALE: f64 = 32_767.0 / 32_768.0;
+/// Two samples of a flat top differ by no more than this share of their value (a top sags a little behind an
+/// alternating-current coupling).
+const FLAT: f64 = 2e-4;
+/// Below this a step of 16 bit is too coarse to tell a corner from a round top.
+const LEAST_TOP: f64 = 0.12;
+/// A flat top begins and ends with a corner: a step of at least this share.
+const CORNER: f64 = 1e-3;
+
+impl HealthMeter {
+    /// Feeds samples; blocks of any size give the same result.
+    pub fn feed(&mut self, samples: &[f64]) {
+        for &x in samples {
+            let size = x.abs();
+            self.peak = self.peak.max(size);
+            if size >= FULL_SCALE {
+                self.full_scale_run += 1;
+            } else {
+                self.end_full_scale();
+            }
+            if (x - self.last).abs() <= FLAT * size && size > LEAST_TOP {
+                if self.run == 0 {
+                    self.run = 1;
+                }
+                self.run += 1;
+            } else {
+                let step_in = (self.last - self.before_run).abs();
+                let step_out = (x - self.last).abs();
+                let corner = CORNER * self.last.abs();
+                if self.run >= 4 && step_in > corner && step_out > corner && self.last.abs() < FULL_SCALE {
+                    let top = self.tops.entry((self.last * 1000.0).round() as i32).or_default();
+                    top.0 += 1;
+                    top.1 += self.run;
+                }
+                self.run = 0;
+                self.before_run = self.last;
+            }
+            self.last = x;
+        }
+    }
+
+    fn end_full_scale(&mut self) {
+        // One or two samples at full scale are a peak, three are a flat top.
+        if self.full_scale_run >= 3 {
+            self.full_scale_samples += self.full_scale_run;
+        }
+        self.full_scale_run = 0;
+    }
+
+    /// Peak and clipped samples. Silence gives 0 and 0.
+    pub fn finish(mut self) -> Health {
+        self.end_full_scale();
+        let limit = (self.peak * 1000.0 * 0.97) as i32;
+        let (runs, samples) = self
+            .tops
+            .iter()
+            .filter(|(level, _)| level.abs() >= limit)
+            .fold((0, 0), |sum, (_, top)| (sum.0 + top.0, sum.1 + top.1));
+        // A few chance runs are no clipping; a clipped tone makes hundreds.
+        let below = if runs >= 10 { samples } else { 0 };
+        Health { peak: self.peak, clipped_samples: self.full_scale_samples + below }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::TAU;
+
+    fn health(samples: impl Iterator<Item = f64>) -> Health {
+        let mut meter = HealthMeter::default();
+        meter.feed(&samples.collect::<Vec<_>>());
+        meter.finish()
+    }
+
+    fn tone(hz: f64, amplitude: f64) -> impl Iterator<Item = f64> {
+        (0..96_000).map(move |n| amplitude * (TAU * hz * f64::from(n) / 48_000.0).sin())
+    }
+
+    fn sixteen(x: f64) -> f64 {
+        (x * 32_768.0).round().clamp(-32_768.0, 32_767.0) / 32_768.0
+    }
+
+    #[test]
+    fn clean_tones_at_any_frequency_are_not_clipped() {
+        for hz in [20.0, 40.0, 100.0, 315.0, 400.0, 3150.0, 10_000.0, 12_000.0] {
+            for amplitude in [0.02, 0.5, 0.99] {
+                let found = health(tone(hz, amplitude).map(sixteen));
+                assert_eq!(found.clipped_samples, 0, "{hz} Hz at {amplitude}");
+            }
+        }
+    }
+
+    #[test]
+    fn clipping_at_full_scale_and_below_is_counted() {
+        for hz in [40.0, 315.0, 1000.0] {
+            let full = health(tone(hz, 1.3).map(|x| sixteen(x.clamp(-1.0, 1.0))));
+            assert!(full.clipped_samples > 20_000, "{hz} Hz: {full:?}");
+            let below = health(tone(hz, 0.8).map(|x| sixteen(x.clamp(-0.6, 0.6))));
+            assert!(below.clipped_samples > 10_000, "{hz} Hz: {below:?}");
+        }
+    }
+}

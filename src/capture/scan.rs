@@ -1,0 +1,54 @@
+//! The first pass over a return: chirps and health of both channels, in blocks.
+
+use super::chirps::{Chirp, ChirpFinder};
+use super::health::{Health, HealthMeter};
+use super::{CaptureError, Source};
+use std::sync::Arc;
+use std::sync::mpsc::sync_channel;
+
+/// What the first pass over a return finds.
+#[derive(Debug, Clone)]
+pub struct Scan {
+    /// Chirps of channels 0 and 1.
+    pub chirps: [Vec<Chirp>; 2],
+    /// Peaks and flat tops of channels 0 and 1.
+    pub health: [Health; 2],
+    /// Every sample of both channels was the same.
+    pub identical: bool,
+}
+
+/// Reads `source` once, from start to end; the channels are searched in parallel.
+///
+/// # Errors
+/// If the source cannot be read.
+pub fn scan(source: &dyn Source) -> Result<Scan, CaptureError> {
+    let rate_hz = source.rate_hz();
+    let mut identical = true;
+    let work = |blocks: std::sync::mpsc::Receiver<Arc<[Vec<f64>; 2]>>, channel: usize| {
+        let mut finder = ChirpFinder::new(rate_hz);
+        let mut health = HealthMeter::default();
+        for block in blocks {
+            finder.feed(&block[channel]);
+            health.feed(&block[channel]);
+        }
+        (finder.finish(), health.finish())
+    };
+    std::thread::scope(|scope| {
+        let (left, left_blocks) = sync_channel(8);
+        let (right, right_blocks) = sync_channel(8);
+        let left_work = scope.spawn(move || work(left_blocks, 0));
+        let right_work = scope.spawn(move || work(right_blocks, 1));
+        let outcome = source.read(0, u64::MAX, &mut |block| {
+            identical &= block[0] == block[1];
+            let block = Arc::new([block[0].to_vec(), block[1].to_vec()]);
+            // A worker that is gone has panicked; its join below says so.
+            let _ = left.send(Arc::clone(&block));
+            let _ = right.send(block);
+        });
+        drop((left, right));
+        let left = left_work.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        let right = right_work.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        outcome?;
+        Ok(Scan { chirps: [left.0, right.0], health: [left.1, right.1], identical })
+    })
+}

@@ -1,0 +1,180 @@
+//! The relation between programme time and return time: two clocks and one capstan, never assumed equal.
+
+use super::slates::FoundSlate;
+use crate::programme::slate::SLOT_S;
+use crate::programme::{Signal, Timeline};
+
+/// Piecewise linear map between programme time and return time, held by the slates.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TimeMap {
+    /// (programme s, return s), rising in both.
+    knots: Vec<(f64, f64)>,
+    /// Time ratio before the first and behind the last knot.
+    outer_ratio: [f64; 2],
+    /// Rms of what wow moves the slates' chirps by, s.
+    scatter_s: f64,
+    single: bool,
+}
+
+impl TimeMap {
+    /// The map that the slates of one playing of `timeline` make, and the slates that were used.
+    ///
+    /// If the return holds several playings (or parts of them), the one with the most slates is taken. `None` if no
+    /// slate belongs to the timeline.
+    pub fn new(found: &[FoundSlate], timeline: &Timeline) -> Option<(Self, Vec<FoundSlate>)> {
+        let placed: Vec<(f64, &FoundSlate)> = found
+            .iter()
+            .filter(|slate| slate.slate.code == timeline.code)
+            .filter_map(|slate| {
+                let part = timeline
+                    .parts
+                    .iter()
+                    .find(|part| matches!(part.signal, Signal::Slate { index } if index == slate.slate.index))?;
+                Some((part.start_s, slate))
+            })
+            .collect();
+        let consistent = |a: &(f64, &FoundSlate), b: &(f64, &FoundSlate)| {
+            let (programme, real) = (b.0 - a.0, b.1.start_s - a.1.start_s);
+            let ratio = (a.1.ratio + b.1.ratio) / 2.0;
+            programme * real > 0.0 && (programme / real / ratio - 1.0).abs() < 0.02
+        };
+        let mut best: Vec<(f64, &FoundSlate)> = Vec::new();
+        for anchor in &placed {
+            let mut run: Vec<_> =
+                placed.iter().filter(|other| std::ptr::eq(other.1, anchor.1) || consistent(anchor, other)).copied().collect();
+            run.sort_by(|a, b| a.0.total_cmp(&b.0));
+            run.dedup_by(|b, a| !consistent(a, b));
+            if run.len() > best.len() {
+                best = run;
+            }
+        }
+        if best.is_empty() {
+            return None;
+        }
+        let mut knots = Vec::new();
+        for (programme_s, slate) in &best {
+            for slots in [0.0, 37.0] {
+                knots.push((programme_s + slots * SLOT_S, slate.start_s + slots * SLOT_S / slate.ratio));
+            }
+        }
+        let slope = |a: usize, b: usize| {
+            let ((p, q), (r, s)) = (knots[a], knots[b]);
+            (r - p) / (s - q)
+        };
+        let last = knots.len() - 1;
+        let outer_ratio = if best.len() > 1 { [slope(0, 3), slope(last - 3, last)] } else { [slope(0, 1); 2] };
+        let scatter_s = best.iter().map(|(_, slate)| slate.scatter_s).fold(0.0, f64::max);
+        let used = best.iter().map(|(_, slate)| (*slate).clone()).collect();
+        Some((Self { knots, outer_ratio, scatter_s, single: best.len() == 1 }, used))
+    }
+
+    /// Where programme time `programme_s` lies in the return, s.
+    pub fn to_return(&self, programme_s: f64) -> f64 {
+        let (before, after) = self.around(|knot| knot.0 <= programme_s);
+        match (before, after) {
+            (Some(a), Some(b)) => a.1 + (programme_s - a.0) * (b.1 - a.1) / (b.0 - a.0),
+            (None, Some(b)) => b.1 + (programme_s - b.0) / self.outer_ratio[0],
+            (Some(a), None) => a.1 + (programme_s - a.0) / self.outer_ratio[1],
+            (None, None) => programme_s,
+        }
+    }
+
+    /// Which programme time lies at `return_s`, s.
+    pub fn to_programme(&self, return_s: f64) -> f64 {
+        let (before, after) = self.around(|knot| knot.1 <= return_s);
+        match (before, after) {
+            (Some(a), Some(b)) => a.0 + (return_s - a.1) * (b.0 - a.0) / (b.1 - a.1),
+            (None, Some(b)) => b.0 + (return_s - b.1) * self.outer_ratio[0],
+            (Some(a), None) => a.0 + (return_s - a.1) * self.outer_ratio[1],
+            (None, None) => return_s,
+        }
+    }
+
+    /// Time ratio over `length_s` of programme from `programme_s` on: above 1 the return runs fast.
+    pub fn ratio(&self, programme_s: f64, length_s: f64) -> f64 {
+        length_s / (self.to_return(programme_s + length_s) - self.to_return(programme_s))
+    }
+
+    /// How far a place at `programme_s` may be off, s: wow, and speed that changed since the nearest slate.
+    pub fn doubt_s(&self, programme_s: f64) -> f64 {
+        let distance = self
+            .knots
+            .iter()
+            .map(|knot| (knot.0 - programme_s).abs())
+            .fold(f64::INFINITY, f64::min);
+        let inside = self.knots[0].0 <= programme_s && programme_s <= self.knots[self.knots.len() - 1].0;
+        let rate = match (inside, self.single) {
+            (true, _) => 0.0005,
+            (false, false) => 0.002,
+            (false, true) => 0.005,
+        };
+        0.003 + 3.0 * self.scatter_s + rate * distance
+    }
+
+    fn around(&self, is_before: impl Fn(&(f64, f64)) -> bool) -> (Option<(f64, f64)>, Option<(f64, f64)>) {
+        let index = self.knots.partition_point(is_before);
+        (index.checked_sub(1).map(|i| self.knots[i]), self.knots.get(index).copied())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::programme::slate::Slate;
+    use crate::programme::{Channels, PlacedPart, Serves};
+
+    fn timeline(starts: &[f64]) -> Timeline {
+        let parts = starts
+            .iter()
+            .enumerate()
+            .map(|(index, &start_s)| PlacedPart {
+                id: format!("slate-{index}"),
+                start_s,
+                length_s: 3.04,
+                level_db: 0.0,
+                channels: Channels::Both,
+                signal: Signal::Slate { index: index as u8 },
+                serves: Serves::Place,
+                purpose: String::new(),
+            })
+            .collect();
+        Timeline { name: "t".into(), code: 9, reference_hz: 400.0, parts, length_s: 100.0 }
+    }
+
+    fn slate(index: u8, start_s: f64, ratio: f64) -> FoundSlate {
+        FoundSlate {
+            slate: Slate { code: 9, index },
+            start_s,
+            ratio,
+            marks: vec![],
+            scatter_s: 0.0,
+            left_only: [1.0, 0.0],
+            right_only: [0.0, 1.0],
+            amplitude: [1.0; 2],
+            phase: [(0.0, 1.0); 2],
+        }
+    }
+
+    #[test]
+    fn a_steady_speed_error_is_followed_everywhere() {
+        let ratio = 1.02;
+        let at = |p: f64| 7.0 + p / ratio;
+        let found = [slate(0, at(2.0), ratio), slate(1, at(30.0), ratio), slate(2, at(60.0), ratio)];
+        let (map, used) = TimeMap::new(&found, &timeline(&[2.0, 30.0, 60.0])).unwrap();
+        assert_eq!(used.len(), 3);
+        for p in [0.0, 2.0, 17.0, 45.0, 60.0, 99.0] {
+            crate::assert_within!(map.to_return(p), at(p), 1e-9, "s", "{p}");
+            crate::assert_within!(map.to_programme(at(p)), p, 1e-9, "s", "{p}");
+            crate::assert_within!(map.ratio(p, 1.0), ratio, 1e-9, "", "{p}");
+        }
+    }
+
+    #[test]
+    fn the_fuller_of_two_playings_is_taken() {
+        let found =
+            [slate(1, 5.0, 1.0), slate(2, 35.0, 1.0), slate(0, 102.0, 1.0), slate(1, 130.0, 1.0), slate(2, 160.0, 1.0)];
+        let (map, used) = TimeMap::new(&found, &timeline(&[2.0, 30.0, 60.0])).unwrap();
+        assert_eq!(used.len(), 3);
+        crate::assert_within!(map.to_return(0.0), 100.0, 1e-9, "s");
+    }
+}
