@@ -57,7 +57,7 @@ impl ChirpFinder {
         let centre = (LOW_HZ + HIGH_HZ) / 2.0;
         let plan = Plan::new(rate_hz, centre, 5200.0, rising.len());
         // The band against whose level likeness is measured, a little wider than the chirp at 6 % too fast.
-        let mut band = low_pass(rate_hz, (HIGH_HZ - LOW_HZ) / 2.0 + 100.0, 300.0);
+        let mut band = low_pass(rate_hz, (HIGH_HZ - LOW_HZ) / 2.0 + 100.0, 300.0, 100.0);
         let half = band.len() / 2;
         for (n, tap) in band.iter_mut().enumerate() {
             *tap *= 2.0 * (TAU * centre / rate_hz * (n as f64 - half as f64)).cos();

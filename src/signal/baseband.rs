@@ -40,7 +40,7 @@ impl Baseband {
     ///
     /// The band has to lie between 0 Hz and half the sample rate; what reaches beyond is cut off.
     pub fn new(rate_hz: f64, centre_hz: f64, flat_hz: f64, transition_hz: f64) -> Self {
-        let mut taps = low_pass(rate_hz, flat_hz, transition_hz);
+        let mut taps = low_pass(rate_hz, flat_hz, transition_hz, 100.0);
         let half_taps = taps.len() / 2;
         let plan = Plan::new(rate_hz, centre_hz, 2.0 * (flat_hz + transition_hz), taps.len());
         let shift = TAU * centre_hz / rate_hz;

@@ -3,3 +3,4 @@
 pub mod baseband;
 pub mod fir;
 pub mod overlap_save;
+pub mod spectrum;

@@ -181,7 +181,7 @@ mod tests {
     use crate::signal::fir::low_pass;
 
     fn extractor(rate_hz: f64, hz: f64) -> (Plan, OverlapSave, f64) {
-        let mut taps = low_pass(rate_hz, 300.0, 100.0);
+        let mut taps = low_pass(rate_hz, 300.0, 100.0, 100.0);
         let half = (taps.len() / 2) as f64;
         let plan = Plan::new(rate_hz, hz, 900.0, taps.len());
         // Shift the low-pass to the centre; the real part suffices, the mirror image lies outside the band.
