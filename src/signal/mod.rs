@@ -2,5 +2,21 @@
 
 pub mod baseband;
 pub mod fir;
+pub mod fm;
 pub mod overlap_save;
 pub mod spectrum;
+
+/// The smallest length of at least `least` whose only prime factors are 2, 3 and 5.
+pub(crate) fn next_fast_length(least: usize) -> usize {
+    (least.max(1)..)
+        .find(|&n| {
+            let mut rest = n;
+            for factor in [2, 3, 5] {
+                while rest.is_multiple_of(factor) {
+                    rest /= factor;
+                }
+            }
+            rest == 1
+        })
+        .unwrap_or(least)
+}

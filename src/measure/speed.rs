@@ -1,0 +1,115 @@
+//! Mean speed and its drift, from the chirps of all slates.
+
+use crate::capture::FoundSlate;
+use crate::programme::slate::SLOT_S;
+use crate::programme::{Signal, Timeline};
+use crate::reading::Speed;
+use nalgebra::{Matrix3, Vector3};
+
+/// Speed over the whole return; `None` if no slate belongs to `timeline`.
+///
+/// Programme time is fitted against return time, by a line for the mean and by a parabola for the drift. Clocks of
+/// player and sound card (some tens of parts in a million each) are not known and not in the uncertainty.
+pub fn speed(slates: &[FoundSlate], timeline: &Timeline) -> Option<Speed> {
+    let mut marks: Vec<(f64, f64)> = Vec::new();
+    let mut groups = 0usize;
+    for slate in slates {
+        let start_s = timeline
+            .parts
+            .iter()
+            .find(|part| matches!(part.signal, Signal::Slate { index } if index == slate.slate.index))?
+            .start_s;
+        marks.extend(slate.marks.iter().map(|(slot, at_s)| (*at_s, start_s + *slot as f64 * SLOT_S)));
+        groups += 1;
+    }
+    if marks.len() < 4 {
+        return None;
+    }
+    let n = marks.len() as f64;
+    let middle = marks.iter().map(|mark| mark.0).sum::<f64>() / n;
+    let span = marks.iter().map(|mark| (mark.0 - middle).abs()).fold(0.0, f64::max).max(1e-3);
+    // In units of the half span the normal equations are well conditioned.
+    let x = |at_s: f64| (at_s - middle) / span;
+    let mean_y = marks.iter().map(|mark| mark.1).sum::<f64>() / n;
+    let xx: f64 = marks.iter().map(|mark| x(mark.0).powi(2)).sum();
+    let xy: f64 = marks.iter().map(|mark| x(mark.0) * (mark.1 - mean_y)).sum();
+    let slope = xy / xx;
+    let ratio = slope / span;
+    let residual = |mark: &(f64, f64)| mark.1 - mean_y - slope * x(mark.0);
+    let rms = (marks.iter().map(|mark| residual(mark).powi(2)).sum::<f64>() / n).sqrt();
+    // Chirps of one slate share the wow of the moment: each slate counts as about two independent marks.
+    let independent = (2.0 * groups as f64).max(2.0);
+    let spread = (xx / n).sqrt();
+    let sigma = rms.max(2e-6) / (independent.sqrt() * spread * span);
+    let drift = (groups >= 3 && span > 15.0).then(|| {
+        let mut normal = Matrix3::zeros();
+        let mut right = Vector3::zeros();
+        for mark in &marks {
+            let row = Vector3::new(1.0, x(mark.0), x(mark.0).powi(2));
+            normal += row * row.transpose();
+            right += row * (mark.1 - mean_y);
+        }
+        // d/dt of the ratio is twice the curvature.
+        normal.cholesky().map(|c| 2.0 * c.solve(&right)[2] / (span * span) * 60.0 * 100.0)
+    });
+    Some(Speed {
+        error_percent: 100.0 * (ratio - 1.0),
+        uncertainty_percent: (200.0 * sigma).max(0.0005),
+        drift_percent_per_min: drift.flatten(),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::programme::slate::Slate;
+    use crate::programme::{Channels, PlacedPart, Serves};
+
+    #[test]
+    fn error_and_drift_are_told_apart() {
+        let starts = [2.0, 30.0, 60.0, 90.0];
+        let parts = starts
+            .iter()
+            .enumerate()
+            .map(|(index, &start_s)| PlacedPart {
+                id: format!("slate-{index}"),
+                start_s,
+                length_s: 3.04,
+                level_db: 0.0,
+                channels: Channels::Both,
+                signal: Signal::Slate { index: index as u8 },
+                serves: Serves::Place,
+                purpose: String::new(),
+            })
+            .collect();
+        let timeline = Timeline { name: "t".into(), code: 9, reference_hz: 400.0, parts, length_s: 100.0 };
+        // Programme time p(t) = 1.012 t + 0.5 a t^2, a = 0.03 % per minute.
+        let a = 0.0003 / 60.0;
+        let at = |p: f64| {
+            let mut t = p / 1.012;
+            for _ in 0..20 {
+                t = (p - 0.5 * a * t * t) / 1.012;
+            }
+            t
+        };
+        let slates: Vec<FoundSlate> = starts
+            .iter()
+            .enumerate()
+            .map(|(index, &start_s)| FoundSlate {
+                slate: Slate { code: 9, index: index as u8 },
+                start_s: at(start_s),
+                ratio: 1.012,
+                marks: (0..38).map(|slot| (slot, at(start_s + slot as f64 * SLOT_S))).collect(),
+                scatter_s: 0.0,
+                left_only: [1.0, 0.0],
+                right_only: [0.0, 1.0],
+                amplitude: [1.0; 2],
+                phase: [(0.0, 1.0); 2],
+            })
+            .collect();
+        let speed = speed(&slates, &timeline).unwrap();
+        // Mean over 2 .. 93 s of programme: 1.2 % and the drift's half way.
+        crate::assert_within!(speed.error_percent, 1.2 + 100.0 * a * at(47.5), 0.001, "%");
+        crate::assert_within!(speed.drift_percent_per_min.unwrap(), 0.03, 0.0005, "%/min");
+    }
+}

@@ -1,0 +1,196 @@
+//! Frequency demodulation of a tone that was brought down near 0 Hz.
+
+use num_complex::Complex64;
+use std::f64::consts::{PI, TAU};
+
+/// The course of a tone's frequency.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Demodulated {
+    /// Mean frequency against 0 Hz, Hz.
+    pub mean_hz: f64,
+    /// Deviation from the mean at each sample, Hz; the first and last four samples repeat their neighbours.
+    pub deviation_hz: Vec<f64>,
+    /// Median amplitude of the tone.
+    pub amplitude: f64,
+    /// Share of the samples that were bridged because the tone was all but gone.
+    pub bridged: f64,
+}
+
+/// Amplitude, as a share of the median, below which the phase is not believed.
+const GONE: f64 = 0.2;
+
+/// Demodulates `samples` at `rate_hz`; amplitude changes do not show. `None` for fewer than 16 samples or silence.
+///
+/// The derivative of the phase is a central difference of eighth order: its error is below 0.1 % up to 0.11 of the
+/// sample rate and below 0.5 % up to 0.15.
+pub fn demodulate(samples: &[Complex64], rate_hz: f64) -> Option<Demodulated> {
+    let n = samples.len();
+    if n < 16 {
+        return None;
+    }
+    let mut amplitudes: Vec<f64> = samples.iter().map(|z| z.norm()).collect();
+    let strong: Vec<f64> = amplitudes.clone();
+    amplitudes.sort_by(f64::total_cmp);
+    let amplitude = amplitudes[n / 2];
+    if !(amplitude > 0.0) {
+        return None;
+    }
+    let mut steps: Vec<f64> = samples.windows(2).map(|pair| (pair[1] * pair[0].conj()).arg()).collect();
+    let gone: Vec<bool> = (1..n).map(|k| strong[k].min(strong[k - 1]) < GONE * amplitude).collect();
+    let bridged = bridge(&mut steps, &gone);
+    let mean = steps.iter().sum::<f64>() / steps.len() as f64;
+    // Phase against the mean, so that numbers stay small.
+    let mut phase = Vec::with_capacity(n);
+    phase.push(0.0);
+    let mut sum = 0.0;
+    for step in &steps {
+        sum += step - mean;
+        phase.push(sum);
+    }
+    let slope = |k: usize| {
+        let d = |m: usize| phase[k + m] - phase[k - m];
+        4.0 / 5.0 * d(1) - 1.0 / 5.0 * d(2) + 4.0 / 105.0 * d(3) - 1.0 / 280.0 * d(4)
+    };
+    let mut deviation_hz: Vec<f64> = (4..n - 4).map(|k| slope(k) * rate_hz / TAU).collect();
+    let (first, last) = (deviation_hz[0], deviation_hz[deviation_hz.len() - 1]);
+    deviation_hz.splice(0..0, [first; 4]);
+    deviation_hz.extend([last; 4]);
+    Some(Demodulated { mean_hz: mean * rate_hz / TAU, deviation_hz, amplitude, bridged })
+}
+
+/// Replaces steps where the tone is gone by a straight line between their neighbours; the share replaced.
+fn bridge(steps: &mut [f64], gone: &[bool]) -> f64 {
+    let mut k = 0;
+    let mut count = 0;
+    while k < steps.len() {
+        if !gone[k] {
+            k += 1;
+            continue;
+        }
+        let end = (k..steps.len()).find(|&m| !gone[m]).unwrap_or(steps.len());
+        let before = if k > 0 { Some(steps[k - 1]) } else { None };
+        let after = steps.get(end).copied();
+        let (a, b) = (before.or(after).unwrap_or(0.0), after.or(before).unwrap_or(0.0));
+        for (m, step) in steps[k..end].iter_mut().enumerate() {
+            *step = a + (b - a) * (m as f64 + 1.0) / ((end - k) as f64 + 1.0);
+        }
+        count += end - k;
+        k = end;
+    }
+    count as f64 / steps.len().max(1) as f64
+}
+
+/// Removes the parabola that fits best; what is left has no mean, no drift and no bend.
+pub fn detrend(values: &mut [f64]) {
+    let n = values.len() as f64;
+    if n < 4.0 {
+        return;
+    }
+    // Legendre polynomials on -1..1 are (nearly) orthogonal on an even grid.
+    let x = |k: usize| 2.0 * (k as f64 + 0.5) / n - 1.0;
+    let basis: [fn(f64) -> f64; 3] = [|_| 1.0, |x| x, |x| 1.5 * x * x - 0.5];
+    for polynomial in basis {
+        let norm: f64 = (0..values.len()).map(|k| polynomial(x(k)).powi(2)).sum();
+        let share: f64 = values.iter().enumerate().map(|(k, v)| v * polynomial(x(k))).sum::<f64>() / norm;
+        for (k, value) in values.iter_mut().enumerate() {
+            *value -= share * polynomial(x(k));
+        }
+    }
+}
+
+/// Filters a real series by a complex response given as a function of frequency (at `rate_hz`), by one long
+/// transform; beyond its ends the series is taken as its own mirror image.
+///
+/// Exact in frequency, unlike a recursive filter; needs the whole series.
+pub fn filter_by_response(values: &[f64], rate_hz: f64, response: impl Fn(f64) -> Complex64) -> Vec<f64> {
+    let n = values.len();
+    if n == 0 {
+        return Vec::new();
+    }
+    let pad = n;
+    let length = crate::signal::next_fast_length(n + 2 * pad);
+    let reflect = |k: i64| {
+        let period = 2 * n as i64;
+        let k = k.rem_euclid(period);
+        values[if k < n as i64 { k } else { period - 1 - k } as usize]
+    };
+    let mut time: Vec<f64> = (0..length).map(|k| reflect(k as i64 - pad as i64)).collect();
+    // Blend the far ends so that the transform's circle closes.
+    let fade = pad / 2;
+    for k in 0..fade {
+        let w = 0.5 - 0.5 * (PI * k as f64 / fade as f64).cos();
+        time[k] *= w;
+        time[length - 1 - k] *= w;
+    }
+    let mut planner = realfft::RealFftPlanner::new();
+    let forward = planner.plan_fft_forward(length);
+    let backward = planner.plan_fft_inverse(length);
+    let mut bins = forward.make_output_vec();
+    // The buffers are made for these plans, so the transforms cannot refuse them.
+    let _ = forward.process(&mut time, &mut bins);
+    let last = bins.len() - 1;
+    for (k, bin) in bins.iter_mut().enumerate() {
+        *bin *= response(k as f64 * rate_hz / length as f64) / length as f64;
+        if k == 0 || (k == last && length.is_multiple_of(2)) {
+            bin.im = 0.0;
+        }
+    }
+    let _ = backward.process(&mut bins, &mut time);
+    time[pad..pad + n].to_vec()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn wobbling(rate_hz: f64, flutter_hz: f64, deviation_hz: f64, seconds: f64) -> Vec<Complex64> {
+        (0..(rate_hz * seconds) as usize)
+            .map(|n| {
+                let t = n as f64 / rate_hz;
+                let phase = TAU * 12.0 * t - deviation_hz / flutter_hz * (TAU * flutter_hz * t).cos();
+                Complex64::from_polar(0.5 + 0.05 * (TAU * 7.0 * t).sin(), phase)
+            })
+            .collect()
+    }
+
+    #[test]
+    fn deviation_is_read_whatever_the_amplitude_does() {
+        for flutter_hz in [0.5, 4.0, 50.0, 200.0] {
+            let found = demodulate(&wobbling(1500.0, flutter_hz, 3.0, 8.0), 1500.0).unwrap();
+            let rms = (found.deviation_hz.iter().map(|x| x * x).sum::<f64>() / found.deviation_hz.len() as f64).sqrt();
+            crate::assert_within!(found.mean_hz, 12.0, 0.01, "Hz", "{flutter_hz} Hz");
+            // 0.2 %: the differentiator's own error at 0.13 of the rate.
+            crate::assert_within!(rms, 3.0 / 2f64.sqrt(), 0.004 * 3.0, "Hz", "{flutter_hz} Hz");
+        }
+    }
+
+    #[test]
+    fn a_hole_is_bridged() {
+        let mut samples = wobbling(1500.0, 2.0, 3.0, 4.0);
+        for z in &mut samples[3000..3030] {
+            *z *= 0.01;
+        }
+        let found = demodulate(&samples, 1500.0).unwrap();
+        assert!(found.bridged > 0.004 && found.bridged < 0.006);
+        let most = found.deviation_hz.iter().fold(0.0, |m: f64, x| m.max(x.abs()));
+        assert!(most < 3.1, "{most}");
+    }
+
+    #[test]
+    fn filtering_by_response_keeps_what_it_should() {
+        let values: Vec<f64> = (0..3000).map(|n| (TAU * 5.0 * f64::from(n) / 1000.0).sin()).collect();
+        let kept = filter_by_response(&values, 1000.0, |hz| Complex64::new(f64::from(hz < 50.0), 0.0));
+        let gone = filter_by_response(&values, 1000.0, |hz| Complex64::new(f64::from(hz > 50.0), 0.0));
+        for k in 500..2500 {
+            crate::assert_within!(kept[k], values[k], 1e-3, "", "sample {k}");
+            crate::assert_within!(gone[k], 0.0, 1e-3, "", "sample {k}");
+        }
+    }
+
+    #[test]
+    fn a_parabola_leaves_nothing() {
+        let mut values: Vec<f64> = (0..500).map(|n| 3.0 + 0.2 * f64::from(n) - 0.01 * f64::from(n * n)).collect();
+        detrend(&mut values);
+        assert!(values.iter().all(|v| v.abs() < 1e-2), "{:?}", &values[..5]);
+    }
+}
