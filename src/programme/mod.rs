@@ -1,6 +1,23 @@
 //! Room `programme`: recipes, their timeline, and the WAV that is played into the deck.
 
+mod built_in;
+mod code;
+mod error;
+mod keys;
+mod layout;
+mod new_file;
+mod parts;
+pub mod recipe;
+mod render;
+mod shape;
 pub mod slate;
 mod timeline;
+mod wav;
 
+pub use built_in::{built_in, built_in_by_code, built_in_by_name, built_in_names, built_in_text, find};
+pub use error::ProgrammeError;
+pub use new_file::{NewFile, Overwrite, write_text};
+pub use recipe::Recipe;
+pub use render::{Renderer, check_rate};
 pub use timeline::{Channels, Colour, PlacedPart, Serves, Signal, Timeline};
+pub use wav::{Depth, WavSink, write_wav};

@@ -1,8 +1,12 @@
-//! Room `signal`: filters, spectra and demodulation that know nothing of tape.
+//! Room `signal`: oscillators, noise, filters, spectra and demodulation. Nothing here knows what a tape is.
 
 pub mod baseband;
+pub mod dither;
+pub mod fade;
 pub mod fir;
 pub mod fm;
+pub mod noise;
+pub mod oscillator;
 pub mod overlap_save;
 pub mod spectrum;
 

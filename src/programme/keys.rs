@@ -1,0 +1,249 @@
+//! Typed access to the keys of a recipe, so that every refusal names file, line and key.
+
+use super::ProgrammeError;
+use std::collections::BTreeSet;
+use std::ops::Range;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// Text of a recipe with its name, to turn a place in it into a line.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Source<'a> {
+    /// Name of the file, for messages.
+    pub file: &'a str,
+    /// The text.
+    pub text: &'a str,
+}
+
+impl Source<'_> {
+    /// Line of a byte position, from 1.
+    pub fn line(&self, at: usize) -> usize {
+        1 + self.text.bytes().take(at).filter(|&byte| byte == b'\n').count()
+    }
+
+    /// Refusal of the value of `key` at byte position `at`.
+    pub fn refuse(
+        &self,
+        at: usize,
+        key: &str,
+        found: impl Into<String>,
+        allowed: impl Into<String>,
+        remedy: impl Into<String>,
+    ) -> ProgrammeError {
+        ProgrammeError::Recipe {
+            file: self.file.into(),
+            line: self.line(at),
+            key: key.into(),
+            found: found.into(),
+            allowed: allowed.into(),
+            remedy: remedy.into(),
+        }
+    }
+}
+
+/// One or more numbers, each with its byte position.
+#[derive(Debug, Clone)]
+pub(super) struct Numbers {
+    /// The values and where they stand; never empty.
+    pub values: Vec<(f64, usize)>,
+}
+
+/// One table of a recipe: what was asked for is remembered, so that what is left over can be refused.
+pub(super) struct Keys<'a> {
+    /// Where the text comes from.
+    pub source: Source<'a>,
+    /// Byte position of the table.
+    pub at: usize,
+    table: &'a DeTable<'a>,
+    asked: BTreeSet<&'static str>,
+}
+
+impl<'a> Keys<'a> {
+    /// Keys of `table`, which stands at `span`.
+    pub fn new(source: Source<'a>, span: Range<usize>, table: &'a DeTable<'a>) -> Self {
+        Self { source, at: span.start, table, asked: BTreeSet::new() }
+    }
+
+    fn take(&mut self, key: &'static str) -> Option<&'a Spanned<DeValue<'a>>> {
+        self.asked.insert(key);
+        self.table.get(key)
+    }
+
+    /// Refusal of `key` where it stands, or of its table when it is missing.
+    pub fn refuse(
+        &self,
+        key: &str,
+        found: impl Into<String>,
+        allowed: impl Into<String>,
+        remedy: impl Into<String>,
+    ) -> ProgrammeError {
+        let at = self.table.get(key).map_or(self.at, |value| value.span().start);
+        self.source.refuse(at, key, found, allowed, remedy)
+    }
+
+    /// The value, or a refusal because `key` is missing.
+    pub fn required<T>(&self, key: &str, value: Option<T>, allowed: &str) -> Result<T, ProgrammeError> {
+        value.ok_or_else(|| self.refuse(key, "nothing", allowed, format!("add the key {key}")))
+    }
+
+    /// A text.
+    pub fn text(&mut self, key: &'static str) -> Result<Option<String>, ProgrammeError> {
+        let Some(value) = self.take(key) else { return Ok(None) };
+        match value.get_ref() {
+            // A control character would reach the technician's terminal.
+            DeValue::String(text) if text.chars().any(|c| c.is_control() && c != '\n') => {
+                Err(self.refuse(key, "control characters", "printable text", "take them out"))
+            }
+            DeValue::String(text) => Ok(Some(text.to_string())),
+            other => {
+                let found = describe(other);
+                Err(self.refuse(key, found, "a text in quotes", "put it in quotes"))
+            }
+        }
+    }
+
+    /// One of a list of words.
+    pub fn word<T: Copy>(
+        &mut self,
+        key: &'static str,
+        words: &[(&str, T)],
+    ) -> Result<Option<T>, ProgrammeError> {
+        let Some(text) = self.text(key)? else { return Ok(None) };
+        match words.iter().find(|(word, _)| *word == text) {
+            Some(&(_, meaning)) => Ok(Some(meaning)),
+            None => {
+                let allowed: Vec<&str> = words.iter().map(|(word, _)| *word).collect();
+                Err(self.refuse(key, format!("{text:?}"), allowed.join(", "), "use one of these words"))
+            }
+        }
+    }
+
+    /// One number or a list of numbers within `low..=high`.
+    pub fn numbers(
+        &mut self,
+        key: &'static str,
+        low: f64,
+        high: f64,
+        unit: &str,
+    ) -> Result<Option<Numbers>, ProgrammeError> {
+        let Some(value) = self.take(key) else { return Ok(None) };
+        let list: Vec<&Spanned<DeValue<'a>>> = match value.get_ref() {
+            DeValue::Array(list) => list.iter().collect(),
+            _ => vec![value],
+        };
+        if list.is_empty() {
+            return Err(self.refuse(key, "an empty list", "at least one number", "fill it or take it out"));
+        }
+        let mut values = Vec::with_capacity(list.len());
+        for item in list {
+            let allowed = || format!("{low} to {high} {unit}");
+            let at = item.span().start;
+            let Some(number) = number(item.get_ref()) else {
+                let found = describe(item.get_ref());
+                return Err(self.source.refuse(
+                    at,
+                    key,
+                    found,
+                    allowed(),
+                    "write a plain number without unit",
+                ));
+            };
+            if !(low..=high).contains(&number) {
+                let remedy = "choose a value within";
+                return Err(self.source.refuse(at, key, format!("{number} {unit}"), allowed(), remedy));
+            }
+            values.push((number, at));
+        }
+        Ok(Some(Numbers { values }))
+    }
+
+    /// One number within `low..=high`.
+    pub fn number(
+        &mut self,
+        key: &'static str,
+        low: f64,
+        high: f64,
+        unit: &str,
+    ) -> Result<Option<f64>, ProgrammeError> {
+        match self.numbers(key, low, high, unit)? {
+            None => Ok(None),
+            Some(numbers) => match numbers.values[..] {
+                [(value, _)] => Ok(Some(value)),
+                _ => Err(self.refuse(key, "a list", "one number", "give one number")),
+            },
+        }
+    }
+
+    /// One whole number within `low..=high`.
+    pub fn whole(&mut self, key: &'static str, low: u32, high: u32) -> Result<Option<u32>, ProgrammeError> {
+        let Some(value) = self.number(key, f64::from(low), f64::from(high), "(whole number)")? else {
+            return Ok(None);
+        };
+        if value.fract() != 0.0 {
+            let allowed = format!("whole numbers from {low} to {high}");
+            return Err(self.refuse(key, value.to_string(), allowed, "write it without decimals"));
+        }
+        // Whole and within u32, as just checked.
+        Ok(Some(value as u32))
+    }
+
+    /// A list of tables, `[[key]]`.
+    pub fn tables(&mut self, key: &'static str) -> Result<Vec<Keys<'a>>, ProgrammeError> {
+        let Some(value) = self.take(key) else { return Ok(Vec::new()) };
+        let wrong = |keys: &Self, found: String| {
+            keys.refuse(key, found, format!("tables headed [[{key}]]"), "head every part like that")
+        };
+        let DeValue::Array(list) = value.get_ref() else {
+            return Err(wrong(self, describe(value.get_ref())));
+        };
+        list.iter()
+            .map(|item| match item.get_ref() {
+                DeValue::Table(table) => Ok(Keys::new(self.source, item.span(), table)),
+                other => Err(wrong(self, describe(other))),
+            })
+            .collect()
+    }
+
+    /// Refuses every key that was not asked for.
+    pub fn finish(self, of: &str) -> Result<(), ProgrammeError> {
+        // In the order of the text, so that the first wrong line is named first.
+        let left_over = self.table.keys().filter(|key| !self.asked.contains(key.get_ref().as_ref()));
+        match left_over.min_by_key(|key| key.span().start) {
+            None => Ok(()),
+            Some(key) => {
+                let allowed: Vec<&str> = self.asked.iter().copied().collect();
+                let name = printable(key.get_ref());
+                Err(self.source.refuse(
+                    key.span().start,
+                    &name,
+                    format!("a key that {of} does not know"),
+                    allowed.join(", "),
+                    "correct its spelling or take it out",
+                ))
+            }
+        }
+    }
+}
+
+/// The value of a TOML number, `None` for anything else, NaN and infinity.
+fn number(value: &DeValue<'_>) -> Option<f64> {
+    let number = match value {
+        DeValue::Integer(integer) => i64::from_str_radix(integer.as_str(), integer.radix()).ok()? as f64,
+        DeValue::Float(float) => float.as_str().parse().ok()?,
+        _ => return None,
+    };
+    number.is_finite().then_some(number)
+}
+
+fn describe(value: &DeValue<'_>) -> String {
+    match value {
+        DeValue::String(text) => format!("the text {:?}", text.chars().take(40).collect::<String>()),
+        DeValue::Integer(integer) => format!("the number {integer}"),
+        DeValue::Float(float) => format!("the number {float}"),
+        other => format!("a {}", other.type_str()),
+    }
+}
+
+fn printable(name: &str) -> String {
+    name.chars().take(40).flat_map(char::escape_debug).collect()
+}

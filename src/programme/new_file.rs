@@ -1,0 +1,168 @@
+//! New files: written beside their place and put there when they are whole, never over another one unasked.
+
+use super::ProgrammeError;
+use std::fs::File;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use tempfile::{Builder, NamedTempFile};
+
+/// What to do about a file that is there already.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Overwrite {
+    /// Leave it alone and fail.
+    Refuse,
+    /// Replace it when the new one is whole.
+    Force,
+}
+
+/// A file that is being written. Dropped before [`NewFile::keep`], it leaves nothing behind.
+#[derive(Debug)]
+pub struct NewFile {
+    path: PathBuf,
+    overwrite: Overwrite,
+    temporary: NamedTempFile,
+}
+
+impl NewFile {
+    /// Opens a temporary file in the folder of `path`.
+    ///
+    /// # Errors
+    ///
+    /// [`ProgrammeError::Exists`] or [`ProgrammeError::Unwritable`].
+    pub fn create(path: &Path, overwrite: Overwrite) -> Result<Self, ProgrammeError> {
+        let unwritable = |source| ProgrammeError::Unwritable { file: path.into(), source };
+        if path.is_dir() {
+            return Err(unwritable(std::io::Error::other("this is a folder")));
+        }
+        // symlink_metadata: a dangling link is a file of somebody's, too.
+        if overwrite == Overwrite::Refuse && path.symlink_metadata().is_ok() {
+            return Err(ProgrammeError::Exists { file: path.into() });
+        }
+        let folder = match path.parent() {
+            Some(folder) if folder != Path::new("") => folder,
+            _ => Path::new("."),
+        };
+        let mut builder = Builder::new();
+        builder.prefix(".deckproof-").suffix(".part");
+        // Temporary files are private by default; what is kept shall be as readable as any new file.
+        #[cfg(unix)]
+        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+        let temporary = builder.tempfile_in(folder).map_err(unwritable)?;
+        Ok(Self { path: path.into(), overwrite, temporary })
+    }
+
+    /// Where the file will be.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// A handle to write through.
+    ///
+    /// # Errors
+    ///
+    /// [`ProgrammeError::Unwritable`].
+    pub fn handle(&self) -> Result<File, ProgrammeError> {
+        self.temporary.reopen().map_err(|source| self.unwritable(source))
+    }
+
+    /// Puts the finished file in its place.
+    ///
+    /// # Errors
+    ///
+    /// [`ProgrammeError::Exists`] if a file has appeared there meanwhile, or [`ProgrammeError::Unwritable`].
+    pub fn keep(self) -> Result<(), ProgrammeError> {
+        let Self { path, overwrite, temporary } = self;
+        let kept = temporary.as_file().sync_all().map_err(|source| (source, false)).and_then(|()| {
+            let kept = match overwrite {
+                Overwrite::Refuse => temporary.persist_noclobber(&path),
+                Overwrite::Force => temporary.persist(&path),
+            };
+            kept.map_err(|error| (error.error, true))
+        });
+        match kept {
+            Ok(_) => Ok(()),
+            Err((source, true)) if source.kind() == std::io::ErrorKind::AlreadyExists => {
+                Err(ProgrammeError::Exists { file: path })
+            }
+            Err((source, _)) => Err(ProgrammeError::Unwritable { file: path, source }),
+        }
+    }
+
+    fn unwritable(&self, source: std::io::Error) -> ProgrammeError {
+        ProgrammeError::Unwritable { file: self.path.clone(), source }
+    }
+}
+
+/// Writes a text file, whole or not at all.
+///
+/// # Errors
+///
+/// [`ProgrammeError::Exists`] or [`ProgrammeError::Unwritable`].
+pub fn write_text(path: &Path, text: &str, overwrite: Overwrite) -> Result<(), ProgrammeError> {
+    let file = NewFile::create(path, overwrite)?;
+    file.handle()?.write_all(text.as_bytes()).map_err(|source| file.unwritable(source))?;
+    file.keep()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn names(folder: &Path) -> Vec<String> {
+        std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect()
+    }
+
+    #[test]
+    fn refuses_to_overwrite_without_force() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("sheet.txt");
+        write_text(&path, "first", Overwrite::Refuse).unwrap();
+        let error = write_text(&path, "second", Overwrite::Refuse).unwrap_err();
+        assert!(matches!(error, ProgrammeError::Exists { .. }), "{error}");
+        assert_eq!(std::fs::read_to_string(&path).unwrap(), "first");
+        write_text(&path, "third", Overwrite::Force).unwrap();
+        assert_eq!(std::fs::read_to_string(&path).unwrap(), "third");
+        assert_eq!(names(folder.path()), ["sheet.txt"]);
+    }
+
+    #[test]
+    fn a_file_that_appears_meanwhile_is_left_alone() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("sheet.txt");
+        let file = NewFile::create(&path, Overwrite::Refuse).unwrap();
+        std::fs::write(&path, "somebody else's").unwrap();
+        assert!(matches!(file.keep().unwrap_err(), ProgrammeError::Exists { .. }));
+        assert_eq!(std::fs::read_to_string(&path).unwrap(), "somebody else's");
+        assert_eq!(names(folder.path()), ["sheet.txt"]);
+    }
+
+    #[test]
+    fn an_unfinished_file_leaves_nothing() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = NewFile::create(&folder.path().join("a.wav"), Overwrite::Refuse).unwrap();
+        file.handle().unwrap().write_all(b"half").unwrap();
+        drop(file);
+        assert!(names(folder.path()).is_empty());
+    }
+
+    #[test]
+    fn a_missing_folder_and_a_folder_in_the_way_are_named() {
+        let folder = tempfile::tempdir().unwrap();
+        for path in [folder.path().join("no/where.txt"), folder.path().to_path_buf()] {
+            let message = write_text(&path, "", Overwrite::Force).unwrap_err().to_string();
+            assert!(message.starts_with(&path.display().to_string()), "{message}");
+        }
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_kept_file_is_as_readable_as_any_new_file() {
+        use std::os::unix::fs::PermissionsExt;
+        let folder = tempfile::tempdir().unwrap();
+        let (ours, plain) = (folder.path().join("ours"), folder.path().join("plain"));
+        write_text(&ours, "", Overwrite::Refuse).unwrap();
+        std::fs::write(&plain, "").unwrap();
+        let mode = |path: &Path| path.metadata().unwrap().permissions().mode();
+        assert_eq!(mode(&ours), mode(&plain));
+    }
+}
