@@ -10,6 +10,7 @@ mod assert_within;
 
 pub mod capture;
 pub mod deck;
+pub mod job;
 pub mod judge;
 pub mod measure;
 pub mod programme;
