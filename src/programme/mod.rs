@@ -18,7 +18,7 @@ mod wav;
 
 pub use built_in::{built_in, built_in_by_code, built_in_by_name, built_in_names, built_in_text, find};
 pub use cue::cue_sheet;
-pub use error::ProgrammeError;
+pub use error::{ProgrammeError, RecipeFault};
 pub use new_file::{NewFile, Overwrite, write_text};
 pub use recipe::Recipe;
 pub use render::{Renderer, check_rate};

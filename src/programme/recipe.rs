@@ -80,8 +80,9 @@ impl Recipe {
             line: source.line(error.span().map_or(0, |span| span.start)),
             message: error.message().replace('\n', " "),
         })?;
-        let mut keys = Keys::new(source, 0..0, document.get_ref());
+        let keys = Keys::new(source, 0..0, document.get_ref());
 
+        keys.only("the head of a recipe", &["name", "title", "purpose", "reference_hz", "part"])?;
         let name = keys.text("name")?;
         let name = keys.required("name", name, "a short name")?;
         let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
@@ -104,7 +105,6 @@ impl Recipe {
                 return Err(source.refuse(at, "part", found, allowed, "split the recipe"));
             }
         }
-        keys.finish("the head of a recipe")?;
         let parts = assemble(source, drafts)?;
         Ok(Self { name, title, purpose, reference_hz, parts })
     }

@@ -90,7 +90,7 @@ fn level_steps(timeline: &Timeline) -> Vec<String> {
     match timeline.parts.iter().find(is_level) {
         Some(part) => {
             steps.push(format!(
-                "Play the file up to {}, the level tone ({}, {} s, {} dB of the programme).",
+                "Play the level tone, which begins at {} ({}, {} s, {} dB of the programme), as often as you need it.",
                 clock(part.start_s),
                 heard(part),
                 part.length_s,
@@ -125,8 +125,7 @@ fn level_steps(timeline: &Timeline) -> Vec<String> {
          back, record the whole file, and touch neither the record level nor the player's volume until the end.",
     ));
     steps.push(String::from(
-        "At the sound card, set the input so that the level tone stays at least 10 dB below full scale, and switch \
-         every enhancement and automatic gain off.",
+        "At the sound card, set the input so that the loudest part stays clear of full scale, and switch every enhancement and automatic gain off.",
     ));
     steps
 }
@@ -273,7 +272,7 @@ mod tests {
             assert!(flowing.contains(caution), "{caution}\n{text}");
         }
         let code = Timeline::from(&recipe).code.to_string();
-        for want in ["a.wav, 44100 Hz, 16 bit", "-12 dBFS", &code, "Play the file up to 00:05.1", "315 Hz"] {
+        for want in ["a.wav, 44100 Hz, 16 bit", "-12 dBFS", &code, "which begins at 00:05.1", "315 Hz"] {
             assert!(flowing.contains(want), "{want}\n{text}");
         }
     }
