@@ -316,6 +316,13 @@ fn a_row_of_steps_cannot_fill_the_memory() {
 }
 
 #[test]
+fn deep_nesting_is_refused_not_followed() {
+    for text in ["x = ".to_owned() + &"[".repeat(100_000), "x = ".to_owned() + &"{a=".repeat(100_000)] {
+        assert!(matches!(Recipe::parse(&text, "mine.toml"), Err(ProgrammeError::NotToml { line: 1, .. })));
+    }
+}
+
+#[test]
 fn as_many_slates_as_their_number_can_count() {
     let timeline = timeline(&"[[part]]\nkind = \"slate\"\n".repeat(slate::MAX_SLATES - 1));
     let last = &timeline.parts[slate::MAX_SLATES - 1];

@@ -21,7 +21,7 @@ pub use cue::cue_sheet;
 pub use error::{ProgrammeError, RecipeFault};
 pub use new_file::{NewFile, Overwrite, write_text};
 pub use recipe::Recipe;
-pub use render::{Renderer, check_rate};
+pub use render::{HIGHEST_SHARE, Renderer, check_rate};
 pub use sheet::{Written, running_sheet};
 pub use timeline::{Channels, Colour, PlacedPart, Serves, Signal, Timeline};
 pub use wav::{Depth, WavSink, write_wav};

@@ -192,68 +192,72 @@ pub(super) fn expand(
     draft.part.channels = keys.word("channels", &CHANNELS)?.unwrap_or(Channels::Both);
     let levels = keys.numbers("level_db", LOWEST_DB, HIGHEST_DB, "dB")?;
     let levels = keys.required("level_db", levels, "a level in dB re the reference level")?;
-    if kind != Kind::Steps {
-        draft.part.level_db = one(&keys, "level_db", values(&levels))?;
+    if kind == Kind::Steps {
+        let hz = values(&frequencies(&keys)?);
+        let shape = keys.word("shape", &Shape::WORDS)?.unwrap_or(Shape::Flat);
+        let usual = if hz.len() > 1 { Serves::Response } else { Serves::Saturation };
+        draft.part.serves = serves.unwrap_or(usual);
+        let steps = steps(&keys, &name, &hz, &values(&levels), &lengths_cs)?;
+        drafts.extend(steps.into_iter().map(|step| {
+            let mut draft = draft.clone();
+            draft.id = Some(step.id);
+            draft.part.length_cs = step.length_cs;
+            draft.part.level_db = shaped_db(step.level_db, shape, step.hz, reference_hz);
+            draft.part.signal = Signal::Tone { hz: step.hz };
+            draft
+        }));
+        return Ok(());
     }
+    draft.part.level_db = one(&keys, "level_db", values(&levels))?;
+    let (signal, usual) = signal(&keys, kind)?;
+    if let Signal::Tone { hz } = signal {
+        let shape = keys.word("shape", &Shape::WORDS)?.unwrap_or(Shape::Flat);
+        draft.part.level_db = shaped_db(draft.part.level_db, shape, hz, reference_hz);
+    }
+    draft.part.signal = signal;
+    draft.part.serves = serves.unwrap_or(usual);
+    drafts.push(draft);
+    Ok(())
+}
+
+/// What a single part lets hear, and what that usually serves.
+fn signal(keys: &Keys<'_>, kind: Kind) -> Result<(Signal, Serves), ProgrammeError> {
     match kind {
         Kind::Sweep => {
-            let from_hz = frequency(&keys, "from_hz")?;
-            let to_hz = frequency(&keys, "to_hz")?;
+            let from_hz = frequency(keys, "from_hz")?;
+            let to_hz = frequency(keys, "to_hz")?;
             if from_hz == to_hz {
                 let found = format!("{to_hz} Hz, where it started");
                 return Err(keys.refuse("to_hz", found, "another frequency", "use a tone instead"));
             }
-            draft.part.signal = Signal::Sweep { from_hz, to_hz };
-            draft.part.serves = serves.unwrap_or(Serves::Response);
+            Ok((Signal::Sweep { from_hz, to_hz }, Serves::Response))
         }
         Kind::Noise => {
             let colour = keys.word("colour", &COLOURS)?;
             let colour = keys.required("colour", colour, "white, pink")?;
-            let seed = keys.whole("seed", 0, u32::MAX)?.unwrap_or(1);
-            draft.part.signal = Signal::Noise { colour, seed: seed.into() };
-            draft.part.serves = serves.unwrap_or(Serves::Response);
+            let seed = keys.whole("seed", 0, u32::MAX)?.unwrap_or(1).into();
+            Ok((Signal::Noise { colour, seed }, Serves::Response))
         }
         Kind::Chord => {
-            let hz = values(&frequencies(&keys)?);
-            let distinct = hz.iter().enumerate().all(|(k, a)| !hz[..k].contains(a));
-            if hz.len() < 2 || hz.len() > MAX_CHORD || !distinct {
+            let hz = values(&frequencies(keys)?);
+            let twice = hz.iter().enumerate().any(|(k, a)| hz[..k.min(MAX_CHORD)].contains(a));
+            if hz.len() < 2 || hz.len() > MAX_CHORD || twice {
                 let found =
-                    format!("{} frequencies{}", hz.len(), if distinct { "" } else { ", one of them twice" });
+                    format!("{} frequencies{}", hz.len(), if twice { ", one of them twice" } else { "" });
                 let allowed = format!("2 to {MAX_CHORD} different frequencies");
                 return Err(keys.refuse("hz", found, allowed, "change the list, or use a tone"));
             }
-            draft.part.signal = Signal::Chord { hz };
-            draft.part.serves = serves.unwrap_or(Serves::Distortion);
+            Ok((Signal::Chord { hz }, Serves::Distortion))
         }
         Kind::Tone => {
-            let hz = frequencies(&keys)?;
-            let hz = one(&keys, "hz", values(&hz))?;
-            let shape = keys.word("shape", &Shape::WORDS)?.unwrap_or(Shape::Flat);
-            draft.part.level_db = shaped_db(draft.part.level_db, shape, hz, reference_hz);
-            draft.part.signal = Signal::Tone { hz };
-            draft.part.serves = serves.unwrap_or(Serves::Level);
+            let hz = one(keys, "hz", values(&frequencies(keys)?))?;
+            Ok((Signal::Tone { hz }, Serves::Level))
         }
-        Kind::Steps => {
-            let hz = values(&frequencies(&keys)?);
-            let shape = keys.word("shape", &Shape::WORDS)?.unwrap_or(Shape::Flat);
-            let usual = if hz.len() > 1 { Serves::Response } else { Serves::Saturation };
-            draft.part.serves = serves.unwrap_or(usual);
-            let steps = steps(&keys, &name, &hz, &values(&levels), &lengths_cs)?;
-            drafts.extend(steps.into_iter().map(|step| {
-                let mut draft = draft.clone();
-                draft.id = Some(step.id);
-                draft.part.length_cs = step.length_cs;
-                draft.part.level_db = shaped_db(step.level_db, shape, step.hz, reference_hz);
-                draft.part.signal = Signal::Tone { hz: step.hz };
-                draft
-            }));
-            return Ok(());
+        // Dealt with before.
+        Kind::Slate | Kind::Silence | Kind::Pause | Kind::Steps | Kind::Rounds => {
+            Ok((Signal::Silence, Serves::Nothing))
         }
-        // Dealt with above.
-        Kind::Slate | Kind::Silence | Kind::Pause | Kind::Rounds => {}
     }
-    drafts.push(draft);
-    Ok(())
 }
 
 struct Step {

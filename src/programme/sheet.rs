@@ -3,7 +3,7 @@
 use super::{Channels, Colour, Depth, PlacedPart, Recipe, Serves, Signal, Timeline};
 
 /// Widest line, columns.
-pub const WIDTH: usize = 100;
+const WIDTH: usize = 100;
 
 /// How the programme was written.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -27,7 +27,7 @@ const CAUTIONS: [&str; 4] = [
     "Demagnetise with the power off and the tape away.",
 ];
 
-/// Running sheet of a programme as text, at most [`WIDTH`] columns wide.
+/// Running sheet of a programme as text, at most 100 columns wide.
 pub fn running_sheet(recipe: &Recipe, timeline: &Timeline, written: &Written<'_>) -> String {
     let mut sheet = Sheet::default();
     sheet.paragraph("", &format!("RUNNING SHEET: {}", recipe.title));
