@@ -453,9 +453,16 @@ mod tests {
                 panic!("{refused}");
             };
             assert_eq!(part, timeline.parts[1].id);
+            let slate_end_s = timeline.parts[1].start_s;
             assert!(peak_dbfs > 0.0);
             Renderer::new(&timeline, 48_000, highest_reference_dbfs).unwrap();
             Renderer::new(&timeline, 48_000, highest_reference_dbfs + 0.02).unwrap_err();
+            // At the advised level the loudest sample comes within the rounding of the advice (0.01 dB) and what a
+            // 1 s tone's samples miss of its crest, but not beyond the limit.
+            let [left, _] = Renderer::new(&timeline, 48_000, highest_reference_dbfs).unwrap().collect();
+            let slate = frames_of(slate_end_s, 48_000) as usize;
+            let peak = left[slate..].iter().fold(0.0, |peak: f64, x| peak.max(x.abs()));
+            assert!((0.998..=HIGHEST_PEAK).contains(&peak), "{part}: {peak}");
         }
     }
 
