@@ -17,21 +17,8 @@ pub enum ProgrammeError {
         message: String,
     },
     /// A key of the recipe is missing, unknown, or has a value that is not allowed.
-    #[error("{file}, line {line}: {key}: found {found}; allowed: {allowed}; {remedy}")]
-    Recipe {
-        /// File of the recipe.
-        file: String,
-        /// Line, from 1: that of the key, or that of its part when the key is missing.
-        line: usize,
-        /// The key.
-        key: String,
-        /// What was found.
-        found: String,
-        /// What is allowed.
-        allowed: String,
-        /// What to do.
-        remedy: String,
-    },
+    #[error("{0}")]
+    Recipe(Box<RecipeFault>),
     /// A recipe file could not be read.
     #[error("{file}: cannot be read: {source}; check the name and the permissions")]
     Unreadable {
@@ -120,4 +107,22 @@ pub enum ProgrammeError {
         /// Name of the file.
         file: String,
     },
+}
+
+/// What is wrong with one key of a recipe.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{file}, line {line}: {key}: found {found}; allowed: {allowed}; {remedy}")]
+pub struct RecipeFault {
+    /// File of the recipe.
+    pub file: String,
+    /// Line, from 1: that of the key, or that of its part when the key is missing.
+    pub line: usize,
+    /// The key.
+    pub key: String,
+    /// What was found.
+    pub found: String,
+    /// What is allowed.
+    pub allowed: String,
+    /// What to do.
+    pub remedy: String,
 }

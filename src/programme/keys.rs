@@ -1,7 +1,6 @@
 //! Typed access to the keys of a recipe, so that every refusal names file, line and key.
 
-use super::ProgrammeError;
-use std::collections::BTreeSet;
+use super::{ProgrammeError, RecipeFault};
 use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -30,14 +29,14 @@ impl Source<'_> {
         allowed: impl Into<String>,
         remedy: impl Into<String>,
     ) -> ProgrammeError {
-        ProgrammeError::Recipe {
+        ProgrammeError::Recipe(Box::new(RecipeFault {
             file: self.file.into(),
             line: self.line(at),
             key: key.into(),
             found: found.into(),
             allowed: allowed.into(),
             remedy: remedy.into(),
-        }
+        }))
     }
 }
 
@@ -48,25 +47,36 @@ pub(super) struct Numbers {
     pub values: Vec<(f64, usize)>,
 }
 
-/// One table of a recipe: what was asked for is remembered, so that what is left over can be refused.
+/// One table of a recipe.
 pub(super) struct Keys<'a> {
     /// Where the text comes from.
     pub source: Source<'a>,
     /// Byte position of the table.
     pub at: usize,
     table: &'a DeTable<'a>,
-    asked: BTreeSet<&'static str>,
 }
 
 impl<'a> Keys<'a> {
     /// Keys of `table`, which stands at `span`.
     pub fn new(source: Source<'a>, span: Range<usize>, table: &'a DeTable<'a>) -> Self {
-        Self { source, at: span.start, table, asked: BTreeSet::new() }
+        Self { source, at: span.start, table }
     }
 
-    fn take(&mut self, key: &'static str) -> Option<&'a Spanned<DeValue<'a>>> {
-        self.asked.insert(key);
-        self.table.get(key)
+    /// Refuses every key but `known`; `of` says whose they are. Asked first, so that a misspelt key is named itself and
+    /// not as missing.
+    pub fn only(&self, of: &str, known: &[&str]) -> Result<(), ProgrammeError> {
+        // In the order of the text, so that the first wrong line is named first.
+        let unknown = self.table.keys().filter(|key| !known.contains(&key.get_ref().as_ref()));
+        match unknown.min_by_key(|key| key.span().start) {
+            None => Ok(()),
+            Some(key) => Err(self.source.refuse(
+                key.span().start,
+                &printable(key.get_ref()),
+                format!("a key that {of} does not know"),
+                known.join(", "),
+                "correct its spelling or take it out",
+            )),
+        }
     }
 
     /// Refusal of `key` where it stands, or of its table when it is missing.
@@ -87,8 +97,8 @@ impl<'a> Keys<'a> {
     }
 
     /// A text.
-    pub fn text(&mut self, key: &'static str) -> Result<Option<String>, ProgrammeError> {
-        let Some(value) = self.take(key) else { return Ok(None) };
+    pub fn text(&self, key: &str) -> Result<Option<String>, ProgrammeError> {
+        let Some(value) = self.table.get(key) else { return Ok(None) };
         match value.get_ref() {
             // A control character would reach the technician's terminal.
             DeValue::String(text) if text.chars().any(|c| c.is_control() && c != '\n') => {
@@ -103,11 +113,7 @@ impl<'a> Keys<'a> {
     }
 
     /// One of a list of words.
-    pub fn word<T: Copy>(
-        &mut self,
-        key: &'static str,
-        words: &[(&str, T)],
-    ) -> Result<Option<T>, ProgrammeError> {
+    pub fn word<T: Copy>(&self, key: &str, words: &[(&str, T)]) -> Result<Option<T>, ProgrammeError> {
         let Some(text) = self.text(key)? else { return Ok(None) };
         match words.iter().find(|(word, _)| *word == text) {
             Some(&(_, meaning)) => Ok(Some(meaning)),
@@ -120,13 +126,13 @@ impl<'a> Keys<'a> {
 
     /// One number or a list of numbers within `low..=high`.
     pub fn numbers(
-        &mut self,
-        key: &'static str,
+        &self,
+        key: &str,
         low: f64,
         high: f64,
         unit: &str,
     ) -> Result<Option<Numbers>, ProgrammeError> {
-        let Some(value) = self.take(key) else { return Ok(None) };
+        let Some(value) = self.table.get(key) else { return Ok(None) };
         let list: Vec<&Spanned<DeValue<'a>>> = match value.get_ref() {
             DeValue::Array(list) => list.iter().collect(),
             _ => vec![value],
@@ -158,13 +164,7 @@ impl<'a> Keys<'a> {
     }
 
     /// One number within `low..=high`.
-    pub fn number(
-        &mut self,
-        key: &'static str,
-        low: f64,
-        high: f64,
-        unit: &str,
-    ) -> Result<Option<f64>, ProgrammeError> {
+    pub fn number(&self, key: &str, low: f64, high: f64, unit: &str) -> Result<Option<f64>, ProgrammeError> {
         match self.numbers(key, low, high, unit)? {
             None => Ok(None),
             Some(numbers) => match numbers.values[..] {
@@ -175,7 +175,7 @@ impl<'a> Keys<'a> {
     }
 
     /// One whole number within `low..=high`.
-    pub fn whole(&mut self, key: &'static str, low: u32, high: u32) -> Result<Option<u32>, ProgrammeError> {
+    pub fn whole(&self, key: &str, low: u32, high: u32) -> Result<Option<u32>, ProgrammeError> {
         let Some(value) = self.number(key, f64::from(low), f64::from(high), "(whole number)")? else {
             return Ok(None);
         };
@@ -188,8 +188,8 @@ impl<'a> Keys<'a> {
     }
 
     /// A list of tables, `[[key]]`.
-    pub fn tables(&mut self, key: &'static str) -> Result<Vec<Keys<'a>>, ProgrammeError> {
-        let Some(value) = self.take(key) else { return Ok(Vec::new()) };
+    pub fn tables(&self, key: &str) -> Result<Vec<Keys<'a>>, ProgrammeError> {
+        let Some(value) = self.table.get(key) else { return Ok(Vec::new()) };
         let wrong = |keys: &Self, found: String| {
             keys.refuse(key, found, format!("tables headed [[{key}]]"), "head every part like that")
         };
@@ -202,26 +202,6 @@ impl<'a> Keys<'a> {
                 other => Err(wrong(self, describe(other))),
             })
             .collect()
-    }
-
-    /// Refuses every key that was not asked for.
-    pub fn finish(self, of: &str) -> Result<(), ProgrammeError> {
-        // In the order of the text, so that the first wrong line is named first.
-        let left_over = self.table.keys().filter(|key| !self.asked.contains(key.get_ref().as_ref()));
-        match left_over.min_by_key(|key| key.span().start) {
-            None => Ok(()),
-            Some(key) => {
-                let allowed: Vec<&str> = self.asked.iter().copied().collect();
-                let name = printable(key.get_ref());
-                Err(self.source.refuse(
-                    key.span().start,
-                    &name,
-                    format!("a key that {of} does not know"),
-                    allowed.join(", "),
-                    "correct its spelling or take it out",
-                ))
-            }
-        }
     }
 }
 

@@ -2,6 +2,7 @@
 
 mod built_in;
 mod code;
+mod cue;
 mod error;
 mod keys;
 mod layout;
@@ -10,14 +11,17 @@ mod parts;
 pub mod recipe;
 mod render;
 mod shape;
+mod sheet;
 pub mod slate;
 mod timeline;
 mod wav;
 
 pub use built_in::{built_in, built_in_by_code, built_in_by_name, built_in_names, built_in_text, find};
-pub use error::ProgrammeError;
+pub use cue::cue_sheet;
+pub use error::{ProgrammeError, RecipeFault};
 pub use new_file::{NewFile, Overwrite, write_text};
 pub use recipe::Recipe;
-pub use render::{Renderer, check_rate};
+pub use render::{HIGHEST_SHARE, Renderer, check_rate};
+pub use sheet::{Written, running_sheet};
 pub use timeline::{Channels, Colour, PlacedPart, Serves, Signal, Timeline};
 pub use wav::{Depth, WavSink, write_wav};

@@ -50,6 +50,41 @@ enum Kind {
     Rounds,
 }
 
+impl Kind {
+    /// What it is called in a message, and the keys that it knows.
+    fn keys(self) -> (&'static str, &'static [&'static str]) {
+        match self {
+            Kind::Slate => ("a slate", &["kind", "purpose", "level_db", "gap_s"]),
+            Kind::Silence => ("a silence", &["kind", "id", "purpose", "serves", "length_s", "gap_s"]),
+            Kind::Pause => ("a pause", &["kind", "id", "purpose", "serves", "length_s", "gap_s", "say"]),
+            Kind::Tone => ("a tone", SINE_KEYS),
+            Kind::Steps => ("a row of steps", SINE_KEYS),
+            Kind::Chord => (
+                "a chord",
+                &["kind", "id", "purpose", "serves", "hz", "level_db", "length_s", "gap_s", "channels"],
+            ),
+            Kind::Sweep => (
+                "a sweep",
+                &[
+                    "kind", "id", "purpose", "serves", "from_hz", "to_hz", "level_db", "length_s", "gap_s",
+                    "channels",
+                ],
+            ),
+            Kind::Noise => (
+                "a noise",
+                &[
+                    "kind", "id", "purpose", "serves", "colour", "seed", "level_db", "length_s", "gap_s",
+                    "channels",
+                ],
+            ),
+            Kind::Rounds => ("a part of kind rounds", &["kind", "purpose", "count", "part"]),
+        }
+    }
+}
+
+const SINE_KEYS: &[&str] =
+    &["kind", "id", "purpose", "serves", "hz", "level_db", "length_s", "gap_s", "channels", "shape"];
+
 const KINDS: [(&str, Kind); 9] = [
     ("slate", Kind::Slate),
     ("silence", Kind::Silence),
@@ -86,7 +121,7 @@ const COLOURS: [(&str, Colour); 2] = [("white", Colour::White), ("pink", Colour:
 
 /// Adds to `drafts` what the table `keys` stands for.
 pub(super) fn expand(
-    mut keys: Keys<'_>,
+    keys: Keys<'_>,
     reference_hz: f64,
     nesting: Nesting,
     drafts: &mut Vec<Draft>,
@@ -94,6 +129,8 @@ pub(super) fn expand(
     let allowed = KINDS.map(|(word, _)| word).join(", ");
     let kind = keys.word("kind", &KINDS)?;
     let kind = keys.required("kind", kind, &allowed)?;
+    let (of, known) = kind.keys();
+    keys.only(of, known)?;
     if kind == Kind::Rounds {
         return rounds(keys, reference_hz, nesting, drafts);
     }
@@ -125,12 +162,11 @@ pub(super) fn expand(
         draft.part.signal = Signal::Slate { index: 0 };
         draft.part.serves = Serves::Place;
         draft.part.level_db = keys.number("level_db", LOWEST_DB, HIGHEST_DB, "dB")?.unwrap_or(0.0);
-        keys.finish("a slate")?;
         drafts.push(draft);
         return Ok(());
     }
 
-    draft.id = id(&mut keys)?;
+    draft.id = id(&keys)?;
     let serves = keys.word("serves", &SERVES)?;
     let shortest_s = if quiet { 0.01 } else { SHORTEST_S };
     let length = keys.numbers("length_s", shortest_s, MAX_LENGTH_S, "s")?;
@@ -143,12 +179,10 @@ pub(super) fn expand(
         draft.part.serves = serves.unwrap_or(Serves::Nothing);
         if kind == Kind::Silence {
             draft.part.serves = serves.unwrap_or(Serves::Noise);
-            keys.finish("a silence")?;
         } else {
             let say = keys.text("say")?;
             let say = keys.required("say", say, "a text that says what to do")?;
             draft.part.signal = Signal::Pause { say };
-            keys.finish("a pause")?;
         }
         drafts.push(draft);
         return Ok(());
@@ -158,73 +192,72 @@ pub(super) fn expand(
     draft.part.channels = keys.word("channels", &CHANNELS)?.unwrap_or(Channels::Both);
     let levels = keys.numbers("level_db", LOWEST_DB, HIGHEST_DB, "dB")?;
     let levels = keys.required("level_db", levels, "a level in dB re the reference level")?;
-    if kind != Kind::Steps {
-        draft.part.level_db = one(&keys, "level_db", values(&levels))?;
+    if kind == Kind::Steps {
+        let hz = values(&frequencies(&keys)?);
+        let shape = keys.word("shape", &Shape::WORDS)?.unwrap_or(Shape::Flat);
+        let usual = if hz.len() > 1 { Serves::Response } else { Serves::Saturation };
+        draft.part.serves = serves.unwrap_or(usual);
+        let steps = steps(&keys, &name, &hz, &values(&levels), &lengths_cs)?;
+        drafts.extend(steps.into_iter().map(|step| {
+            let mut draft = draft.clone();
+            draft.id = Some(step.id);
+            draft.part.length_cs = step.length_cs;
+            draft.part.level_db = shaped_db(step.level_db, shape, step.hz, reference_hz);
+            draft.part.signal = Signal::Tone { hz: step.hz };
+            draft
+        }));
+        return Ok(());
     }
+    draft.part.level_db = one(&keys, "level_db", values(&levels))?;
+    let (signal, usual) = signal(&keys, kind)?;
+    if let Signal::Tone { hz } = signal {
+        let shape = keys.word("shape", &Shape::WORDS)?.unwrap_or(Shape::Flat);
+        draft.part.level_db = shaped_db(draft.part.level_db, shape, hz, reference_hz);
+    }
+    draft.part.signal = signal;
+    draft.part.serves = serves.unwrap_or(usual);
+    drafts.push(draft);
+    Ok(())
+}
+
+/// What a single part lets hear, and what that usually serves.
+fn signal(keys: &Keys<'_>, kind: Kind) -> Result<(Signal, Serves), ProgrammeError> {
     match kind {
         Kind::Sweep => {
-            let from_hz = frequency(&mut keys, "from_hz")?;
-            let to_hz = frequency(&mut keys, "to_hz")?;
+            let from_hz = frequency(keys, "from_hz")?;
+            let to_hz = frequency(keys, "to_hz")?;
             if from_hz == to_hz {
                 let found = format!("{to_hz} Hz, where it started");
                 return Err(keys.refuse("to_hz", found, "another frequency", "use a tone instead"));
             }
-            draft.part.signal = Signal::Sweep { from_hz, to_hz };
-            draft.part.serves = serves.unwrap_or(Serves::Response);
-            keys.finish("a sweep")?;
+            Ok((Signal::Sweep { from_hz, to_hz }, Serves::Response))
         }
         Kind::Noise => {
             let colour = keys.word("colour", &COLOURS)?;
             let colour = keys.required("colour", colour, "white, pink")?;
-            let seed = keys.whole("seed", 0, u32::MAX)?.unwrap_or(1);
-            draft.part.signal = Signal::Noise { colour, seed: seed.into() };
-            draft.part.serves = serves.unwrap_or(Serves::Response);
-            keys.finish("a noise")?;
+            let seed = keys.whole("seed", 0, u32::MAX)?.unwrap_or(1).into();
+            Ok((Signal::Noise { colour, seed }, Serves::Response))
         }
         Kind::Chord => {
-            let hz = values(&frequencies(&mut keys)?);
-            let distinct = hz.iter().enumerate().all(|(k, a)| !hz[..k].contains(a));
-            if hz.len() < 2 || hz.len() > MAX_CHORD || !distinct {
+            let hz = values(&frequencies(keys)?);
+            let twice = hz.iter().enumerate().any(|(k, a)| hz[..k.min(MAX_CHORD)].contains(a));
+            if hz.len() < 2 || hz.len() > MAX_CHORD || twice {
                 let found =
-                    format!("{} frequencies{}", hz.len(), if distinct { "" } else { ", one of them twice" });
+                    format!("{} frequencies{}", hz.len(), if twice { ", one of them twice" } else { "" });
                 let allowed = format!("2 to {MAX_CHORD} different frequencies");
                 return Err(keys.refuse("hz", found, allowed, "change the list, or use a tone"));
             }
-            draft.part.signal = Signal::Chord { hz };
-            draft.part.serves = serves.unwrap_or(Serves::Distortion);
-            keys.finish("a chord")?;
+            Ok((Signal::Chord { hz }, Serves::Distortion))
         }
         Kind::Tone => {
-            let hz = frequencies(&mut keys)?;
-            let hz = one(&keys, "hz", values(&hz))?;
-            let shape = keys.word("shape", &Shape::WORDS)?.unwrap_or(Shape::Flat);
-            draft.part.level_db = shaped_db(draft.part.level_db, shape, hz, reference_hz);
-            draft.part.signal = Signal::Tone { hz };
-            draft.part.serves = serves.unwrap_or(Serves::Level);
-            keys.finish("a tone")?;
+            let hz = one(keys, "hz", values(&frequencies(keys)?))?;
+            Ok((Signal::Tone { hz }, Serves::Level))
         }
-        Kind::Steps => {
-            let hz = values(&frequencies(&mut keys)?);
-            let shape = keys.word("shape", &Shape::WORDS)?.unwrap_or(Shape::Flat);
-            let usual = if hz.len() > 1 { Serves::Response } else { Serves::Saturation };
-            draft.part.serves = serves.unwrap_or(usual);
-            let steps = steps(&keys, &name, &hz, &values(&levels), &lengths_cs)?;
-            keys.finish("a row of steps")?;
-            drafts.extend(steps.into_iter().map(|step| {
-                let mut draft = draft.clone();
-                draft.id = Some(step.id);
-                draft.part.length_cs = step.length_cs;
-                draft.part.level_db = shaped_db(step.level_db, shape, step.hz, reference_hz);
-                draft.part.signal = Signal::Tone { hz: step.hz };
-                draft
-            }));
-            return Ok(());
+        // Dealt with before.
+        Kind::Slate | Kind::Silence | Kind::Pause | Kind::Steps | Kind::Rounds => {
+            Ok((Signal::Silence, Serves::Nothing))
         }
-        // Dealt with above.
-        Kind::Slate | Kind::Silence | Kind::Pause | Kind::Rounds => {}
     }
-    drafts.push(draft);
-    Ok(())
 }
 
 struct Step {
@@ -272,7 +305,7 @@ fn steps(
 
 /// Writes `count` rounds of a list of parts out.
 fn rounds(
-    mut keys: Keys<'_>,
+    keys: Keys<'_>,
     reference_hz: f64,
     nesting: Nesting,
     drafts: &mut Vec<Draft>,
@@ -294,7 +327,6 @@ fn rounds(
     if round.len().saturating_mul(count as usize) > MAX_PARTS {
         return Err(too_many(&keys, "count"));
     }
-    keys.finish("rounds")?;
     for number in 1..=count {
         drafts.extend(round.iter().cloned().map(|mut draft| {
             draft.id = draft.id.map(|id| format!("{id}-round-{number}"));
@@ -317,7 +349,7 @@ fn shaped_db(level_db: f64, shape: Shape, hz: f64, reference_hz: f64) -> f64 {
     }
 }
 
-fn id(keys: &mut Keys<'_>) -> Result<Option<String>, ProgrammeError> {
+fn id(keys: &Keys<'_>) -> Result<Option<String>, ProgrammeError> {
     let Some(id) = keys.text("id")? else { return Ok(None) };
     let plain = |c: char| c.is_ascii_alphanumeric() || "-_.+".contains(c);
     if id.is_empty() || id.len() > 40 || !id.chars().all(plain) {
@@ -328,12 +360,12 @@ fn id(keys: &mut Keys<'_>) -> Result<Option<String>, ProgrammeError> {
     Ok(Some(id))
 }
 
-fn frequencies(keys: &mut Keys<'_>) -> Result<Numbers, ProgrammeError> {
+fn frequencies(keys: &Keys<'_>) -> Result<Numbers, ProgrammeError> {
     let hz = keys.numbers("hz", LOWEST_HZ, HIGHEST_HZ, "Hz")?;
     keys.required("hz", hz, "a frequency in Hz")
 }
 
-fn frequency(keys: &mut Keys<'_>, key: &'static str) -> Result<f64, ProgrammeError> {
+fn frequency(keys: &Keys<'_>, key: &str) -> Result<f64, ProgrammeError> {
     let hz = keys.number(key, LOWEST_HZ, HIGHEST_HZ, "Hz")?;
     keys.required(key, hz, "a frequency in Hz")
 }

@@ -80,8 +80,9 @@ impl Recipe {
             line: source.line(error.span().map_or(0, |span| span.start)),
             message: error.message().replace('\n', " "),
         })?;
-        let mut keys = Keys::new(source, 0..0, document.get_ref());
+        let keys = Keys::new(source, 0..0, document.get_ref());
 
+        keys.only("the head of a recipe", &["name", "title", "purpose", "reference_hz", "part"])?;
         let name = keys.text("name")?;
         let name = keys.required("name", name, "a short name")?;
         let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
@@ -104,7 +105,6 @@ impl Recipe {
                 return Err(source.refuse(at, "part", found, allowed, "split the recipe"));
             }
         }
-        keys.finish("the head of a recipe")?;
         let parts = assemble(source, drafts)?;
         Ok(Self { name, title, purpose, reference_hz, parts })
     }
@@ -129,7 +129,7 @@ impl Recipe {
 
 /// Numbers the slates, names what has no name, and checks the programme as a whole.
 fn assemble(source: Source<'_>, drafts: Vec<Draft>) -> Result<Vec<Part>, ProgrammeError> {
-    let mut lines: BTreeMap<String, usize> = BTreeMap::new();
+    let mut places: BTreeMap<String, usize> = BTreeMap::new();
     let mut parts = Vec::with_capacity(drafts.len());
     let (mut slates, mut silences, mut pauses) = (0u8, 0u32, 0u32);
     let mut total_cs = 0;
@@ -161,7 +161,8 @@ fn assemble(source: Source<'_>, drafts: Vec<Draft>) -> Result<Vec<Part>, Program
             let allowed = format!("at most {} minutes", MAX_LENGTH_S / 60.0);
             return Err(source.refuse(at, "length_s", found, allowed, "shorten it or split the recipe"));
         }
-        if let Some(line) = lines.insert(part.id.clone(), source.line(at)) {
+        if let Some(other) = places.insert(part.id.clone(), at) {
+            let line = source.line(other);
             let found = format!("the id {:?}, which the part in line {line} has too", part.id);
             let remedy = "rename one of them, or repeat parts with rounds";
             return Err(source.refuse(at, "id", found, "every id once", remedy));

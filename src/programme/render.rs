@@ -266,3 +266,264 @@ impl Voice {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::programme::{Recipe, built_in_by_name};
+    use proptest::prelude::*;
+    use std::f64::consts::{SQRT_2, TAU};
+
+    const RATES_HZ: [u32; 3] = [44_100, 48_000, 96_000];
+
+    /// A programme of one slate and the given parts.
+    fn timeline(parts: &str) -> Timeline {
+        let text = format!("name = \"test\"\ntitle = \"Test\"\n[[part]]\nkind = \"slate\"\n{parts}");
+        Timeline::from(&Recipe::parse(&text, "test.toml").unwrap())
+    }
+
+    fn tone(hz: f64, keys: &str) -> String {
+        format!("[[part]]\nkind = \"tone\"\nid = \"tone-{hz}\"\nhz = {hz}\nlength_s = 1.0\n{keys}\n")
+    }
+
+    /// Samples of part `k` on both channels.
+    fn part(timeline: &Timeline, k: usize, rate_hz: u32) -> [Vec<f64>; 2] {
+        let place = &timeline.parts[k];
+        let start = frames_of(place.start_s, rate_hz) as usize;
+        let end = start + frames_of(place.length_s, rate_hz) as usize;
+        Renderer::new(timeline, rate_hz, -12.0).unwrap().collect().map(|channel| channel[start..end].to_vec())
+    }
+
+    fn rms(samples: &[f64]) -> f64 {
+        (samples.iter().map(|x| x * x).sum::<f64>() / samples.len() as f64).sqrt()
+    }
+
+    /// Least-squares amplitude and phase (rad, of a sine, at sample 0) at `hz`.
+    fn fit(samples: &[f64], hz: f64, rate_hz: u32) -> (f64, f64) {
+        let (mut ss, mut sc, mut cc, mut sx, mut cx) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        for (n, x) in samples.iter().enumerate() {
+            let (s, c) = (TAU * hz * n as f64 / f64::from(rate_hz)).sin_cos();
+            (ss, sc, cc, sx, cx) = (ss + s * s, sc + s * c, cc + c * c, sx + s * x, cx + c * x);
+        }
+        let det = ss * cc - sc * sc;
+        let (a, b) = ((sx * cc - cx * sc) / det, (cx * ss - sx * sc) / det);
+        (a.hypot(b), b.atan2(a))
+    }
+
+    #[test]
+    fn tones_have_their_level_frequency_and_phase_to_the_sample() {
+        let hz = [20.0, 315.0, 1_000.5, 3_150.0, 10_000.0, 20_000.0];
+        let timeline = timeline(&hz.map(|hz| tone(hz, "level_db = -20")).concat());
+        for rate_hz in RATES_HZ {
+            for (k, hz) in hz.into_iter().enumerate() {
+                let [left, right] = part(&timeline, k + 1, rate_hz);
+                assert_eq!(left, right, "{hz} Hz");
+                assert_eq!(left.len(), rate_hz as usize);
+                // Between the fades. Half a second apart, the phases tell the frequency.
+                let (from, half) = (rate_hz as usize / 10, rate_hz as usize / 2);
+                let early = fit(&left[from..from + half / 2], hz, rate_hz);
+                let late = fit(&left[from + half..from + half + half / 2], hz, rate_hz);
+                let phase = |start: usize| TAU * hz * start as f64 / f64::from(rate_hz);
+                for ((amplitude, at), start) in [(early, from), (late, from + half)] {
+                    // Double precision.
+                    assert_within!(amplitude, 10f64.powf(-32.0 / 20.0), 1e-10, "", "{hz} Hz at {rate_hz}");
+                    let off = (at - phase(start)).sin();
+                    assert_within!(off, 0.0, 1e-8, "rad", "{hz} Hz at {rate_hz}, frame {start}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn every_part_starts_and_ends_at_zero() {
+        let timeline = Timeline::from(&built_in_by_name("first-look").unwrap());
+        for rate_hz in [44_100, 48_000] {
+            let channels = Renderer::new(&timeline, rate_hz, -12.0).unwrap().collect();
+            for channel in channels {
+                assert_eq!(channel.len() as u64, frames_of(timeline.length_s, rate_hz));
+                for place in &timeline.parts {
+                    let start = frames_of(place.start_s, rate_hz) as usize;
+                    let last = start + frames_of(place.length_s, rate_hz) as usize - 1;
+                    // The chirps of a slate end within 1e-9 of zero; all others at zero.
+                    assert!(channel[start].abs() < 1e-9 && channel[last].abs() < 1e-9, "{}", place.id);
+                    // Nothing sounds in the gap.
+                    assert_eq!(channel.get(last + 1).copied().unwrap_or(0.0), 0.0, "{}", place.id);
+                    let heard = !matches!(place.signal, Signal::Silence);
+                    let peak = channel[start..=last].iter().fold(0.0, |peak: f64, x| peak.max(x.abs()));
+                    assert_eq!(peak > 0.0, heard, "{}", place.id);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn channels_are_as_asked() {
+        let keys = |channels: &str| format!("level_db = 0\nchannels = \"{channels}\"");
+        let timeline = timeline(
+            &[tone(400.0, &keys("left")), tone(500.0, &keys("right")), tone(600.0, &keys("opposed"))]
+                .concat(),
+        );
+        let [left, right] = part(&timeline, 1, 48_000);
+        assert!(rms(&left) > 0.1 && rms(&right) == 0.0);
+        let [left, right] = part(&timeline, 2, 48_000);
+        assert!(rms(&left) == 0.0 && rms(&right) > 0.1);
+        let [left, right] = part(&timeline, 3, 48_000);
+        assert!(rms(&left) > 0.1 && left.iter().zip(&right).all(|(l, r)| *l == -r));
+    }
+
+    #[test]
+    fn slates_carry_the_code_and_their_number() {
+        let timeline = timeline("[[part]]\nkind = \"slate\"\nlevel_db = -6\n");
+        let [left, right] = part(&timeline, 1, 48_000);
+        let slate = Slate { code: timeline.code, index: 1 };
+        let want =
+            slate.samples(48_000.0, Side::Left).iter().map(|x| x * amplitude(-18.0)).collect::<Vec<_>>();
+        assert_eq!(left, want);
+        assert_ne!(left, right, "one chirp is on the left only");
+    }
+
+    #[test]
+    fn the_sines_of_a_chord_share_its_level() {
+        let timeline = timeline(
+            "[[part]]\nkind = \"chord\"\nid = \"twin\"\nhz = [9500, 10500]\nlevel_db = -10\nlength_s = 1\n",
+        );
+        let [left, _] = part(&timeline, 1, 48_000);
+        for hz in [9_500.0, 10_500.0] {
+            // A tenth of a second holds whole periods of both, so they do not disturb each other.
+            let (amplitude, _) = fit(&left[4_800..9_600], hz, 48_000);
+            let level_db = 20.0 * amplitude.log10() + 12.0;
+            assert_within!(level_db, -10.0 - 20.0 * 2f64.log10(), 1e-6, "dB", "{hz} Hz");
+        }
+        assert!(left.iter().all(|x| x.abs() <= amplitude(-22.0)));
+    }
+
+    #[test]
+    fn a_sweep_passes_each_frequency_when_it_should() {
+        let timeline = timeline(
+            "[[part]]\nkind = \"sweep\"\nid = \"sweep\"\nfrom_hz = 20\nto_hz = 20000\nlevel_db = -20\nlength_s = 6\n",
+        );
+        for rate_hz in RATES_HZ {
+            let [left, _] = part(&timeline, 1, rate_hz);
+            for hz in [100.0f64, 1_000.0, 10_000.0] {
+                let t_s = 6.0 * (hz / 20.0).ln() / 1_000f64.ln();
+                // Mean frequency of 20 ms around it, from the zero crossings upwards.
+                let half = 0.01f64.max(3.0 / hz) * f64::from(rate_hz);
+                let middle = t_s * f64::from(rate_hz);
+                let window = &left[(middle - half) as usize..(middle + half) as usize];
+                let crossings: Vec<f64> = window
+                    .windows(2)
+                    .enumerate()
+                    .filter(|(_, pair)| pair[0] < 0.0 && pair[1] >= 0.0)
+                    .map(|(n, pair)| n as f64 + pair[0] / (pair[0] - pair[1]))
+                    .collect();
+                let spread = crossings[crossings.len() - 1] - crossings[0];
+                let got_hz = (crossings.len() - 1) as f64 * f64::from(rate_hz) / spread;
+                // 2 %: at 100 Hz the window is 60 ms, in which the sweep moves by 7 %, and need not lie even about it.
+                assert_within!(got_hz / hz, 1.0, 0.02, "", "{hz} Hz at {rate_hz}");
+            }
+            let middle = &left[left.len() / 4..left.len() / 2];
+            assert_within!(20.0 * (rms(middle) * SQRT_2).log10(), -32.0, 0.01, "dB", "level at {rate_hz}");
+        }
+    }
+
+    #[test]
+    fn noise_has_its_true_rms_and_does_not_clip() {
+        for colour in ["white", "pink"] {
+            let text =
+                format!("[[part]]\nkind = \"noise\"\nid = \"n\"\ncolour = \"{colour}\"\nlength_s = 5\n");
+            let timeline = timeline(&(text + "level_db = -3\n"));
+            for rate_hz in RATES_HZ {
+                let [left, right] = part(&timeline, 1, rate_hz);
+                assert_eq!(left, right);
+                let level_dbfs = 20.0 * (rms(&left) * SQRT_2).log10();
+                // Asked for: 0.05 dB. The fades take 0.01 dB.
+                assert_within!(level_dbfs, -15.0, 0.02, "dB", "{colour} at {rate_hz}");
+                assert!(left.iter().all(|x| x.abs() < 1.0));
+            }
+        }
+    }
+
+    #[test]
+    fn what_would_clip_is_refused_and_the_advice_works() {
+        let noise = "[[part]]\nkind = \"noise\"\nid = \"n\"\ncolour = \"pink\"\nlevel_db = 3\nlength_s = 1\n";
+        for parts in [tone(315.0, "level_db = 13"), noise.to_owned()] {
+            let timeline = timeline(&parts);
+            let refused = Renderer::new(&timeline, 48_000, -12.0).unwrap_err();
+            let ProgrammeError::Clips { part, peak_dbfs, highest_reference_dbfs, .. } = refused else {
+                panic!("{refused}");
+            };
+            assert_eq!(part, timeline.parts[1].id);
+            let slate_end_s = timeline.parts[1].start_s;
+            assert!(peak_dbfs > 0.0);
+            Renderer::new(&timeline, 48_000, highest_reference_dbfs).unwrap();
+            Renderer::new(&timeline, 48_000, highest_reference_dbfs + 0.02).unwrap_err();
+            // At the advised level the loudest sample comes within the rounding of the advice (0.01 dB) and what a
+            // 1 s tone's samples miss of its crest, but not beyond the limit.
+            let [left, _] = Renderer::new(&timeline, 48_000, highest_reference_dbfs).unwrap().collect();
+            let slate = frames_of(slate_end_s, 48_000) as usize;
+            let peak = left[slate..].iter().fold(0.0, |peak: f64, x| peak.max(x.abs()));
+            assert!((0.998..=HIGHEST_PEAK).contains(&peak), "{part}: {peak}");
+        }
+    }
+
+    #[test]
+    fn what_the_rate_cannot_carry_is_refused() {
+        let timeline = timeline(&tone(20_500.0, "level_db = 0"));
+        let message = Renderer::new(&timeline, 44_100, -12.0).unwrap_err().to_string();
+        assert!(message.contains("20500 Hz") && message.contains("20286 Hz"), "{message}");
+        Renderer::new(&timeline, 48_000, -12.0).unwrap();
+        assert!(matches!(Renderer::new(&timeline, 47_999, -12.0), Err(ProgrammeError::Rate { .. })));
+        for reference_dbfs in [f64::NAN, f64::INFINITY, 0.1, -60.1] {
+            let refused = Renderer::new(&timeline, 48_000, reference_dbfs);
+            assert!(matches!(refused, Err(ProgrammeError::ReferenceLevel { .. })), "{reference_dbfs}");
+        }
+    }
+
+    #[test]
+    fn built_in_recipes_can_be_written_at_every_rate() {
+        for recipe in crate::programme::built_in() {
+            let timeline = Timeline::from(&recipe);
+            for rate_hz in RATES_HZ {
+                let renderer = Renderer::new(&timeline, rate_hz, -12.0).unwrap();
+                // Every start falls on a whole sample.
+                for part in &timeline.parts {
+                    let frames = part.start_s * f64::from(rate_hz);
+                    assert_within!(frames, frames.round(), 1e-6, "frame", "{} at {rate_hz}", part.id);
+                }
+                assert_within!(
+                    renderer.frames() as f64,
+                    timeline.length_s * f64::from(rate_hz),
+                    1e-6,
+                    "frame"
+                );
+            }
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(20))]
+        #[test]
+        fn any_size_of_blocks_gives_the_same_samples(sizes in prop::collection::vec(1usize..30_000, 1..20)) {
+            let timeline = timeline(&[
+                tone(315.0, "level_db = 0"),
+                "[[part]]\nkind = \"noise\"\nid = \"n\"\ncolour = \"pink\"\nlevel_db = -20\nlength_s = 0.5\n".into(),
+                "[[part]]\nkind = \"sweep\"\nid = \"s\"\nfrom_hz = 2000\nto_hz = 20\nlevel_db = -20\nlength_s = 0.5\n".into(),
+            ].concat());
+            let [left, right] = Renderer::new(&timeline, 44_100, -12.0).unwrap().collect();
+            let mut renderer = Renderer::new(&timeline, 44_100, -12.0).unwrap();
+            let mut at = 0;
+            for size in sizes.iter().cycle() {
+                let mut block = vec![[f64::NAN; 2]; *size];
+                let count = renderer.fill(&mut block);
+                if count == 0 {
+                    break;
+                }
+                for frame in &block[..count] {
+                    prop_assert_eq!(*frame, [left[at], right[at]]);
+                    at += 1;
+                }
+            }
+            prop_assert_eq!(at, left.len());
+        }
+    }
+}

@@ -168,3 +168,136 @@ fn unwritable(path: &Path, error: hound::Error) -> ProgrammeError {
     };
     ProgrammeError::Unwritable { file: path.into(), source }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::programme::Recipe;
+
+    fn timeline() -> Timeline {
+        let text = r#"
+            name = "test"
+            title = "Test"
+            [[part]]
+            kind = "slate"
+            [[part]]
+            kind = "tone"
+            id = "level"
+            hz = 315
+            level_db = 0
+            length_s = 0.5
+        "#;
+        Timeline::from(&Recipe::parse(text, "test.toml").unwrap())
+    }
+
+    fn read<S: hound::Sample>(path: &Path) -> (WavSpec, Vec<S>) {
+        let reader = hound::WavReader::open(path).unwrap();
+        (reader.spec(), reader.into_samples().map(Result::unwrap).collect())
+    }
+
+    /// The programme as rendered, left and right in turn.
+    fn rendered(rate_hz: u32) -> Vec<f64> {
+        let timeline = timeline();
+        let [left, right] = Renderer::new(&timeline, rate_hz, -12.0).unwrap().collect();
+        left.into_iter().zip(right).flat_map(|(l, r)| [l, r]).collect()
+    }
+
+    #[test]
+    fn every_depth_holds_the_programme_to_its_last_step() {
+        let folder = tempfile::tempdir().unwrap();
+        for rate_hz in [44_100, 96_000] {
+            let want = rendered(rate_hz);
+            for depth in [Depth::Sixteen, Depth::TwentyFour, Depth::Float] {
+                let path = folder.path().join(format!("{rate_hz} {depth}.wav"));
+                let frames = write_wav(&timeline(), rate_hz, depth, -12.0, &path, Overwrite::Refuse).unwrap();
+                assert_eq!(frames as usize * 2, want.len());
+                // Half a step of rounding; the dither of 16 bit adds one step.
+                let (spec, got, step): (_, Vec<f64>, f64) = match depth {
+                    Depth::Float => {
+                        let (spec, samples) = read::<f32>(&path);
+                        (spec, samples.into_iter().map(f64::from).collect(), 1.2e-7)
+                    }
+                    _ => {
+                        let (spec, samples) = read::<i32>(&path);
+                        let full = 2f64.powi(i32::from(spec.bits_per_sample) - 1);
+                        let steps = if depth == Depth::Sixteen { 1.5 } else { 0.5 };
+                        let samples = samples.into_iter().map(|x| f64::from(x) / full).collect();
+                        (spec, samples, steps / full * 1.000_001)
+                    }
+                };
+                assert_eq!((spec.channels, spec.sample_rate), (2, rate_hz));
+                assert_eq!(u64::from(spec.bits_per_sample), 8 * depth.bytes());
+                assert_eq!(got.len(), want.len());
+                for (n, (got, want)) in got.iter().zip(&want).enumerate() {
+                    assert_within!(*got, *want, step, "", "{depth}, sample {n}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn sixteen_bit_files_are_dithered_and_always_the_same() {
+        let folder = tempfile::tempdir().unwrap();
+        let write = |name: &str| {
+            let path = folder.path().join(name);
+            write_wav(&timeline(), 44_100, Depth::Sixteen, -12.0, &path, Overwrite::Refuse).unwrap();
+            std::fs::read(path).unwrap()
+        };
+        assert_eq!(write("a.wav"), write("b.wav"));
+        // The gap at the end is silent but for the dither.
+        let (_, samples) = read::<i16>(&folder.path().join("a.wav"));
+        let gap = &samples[samples.len() - 8_000..];
+        assert!(gap.iter().any(|&x| x != 0) && gap.iter().all(|&x| x.abs() <= 1));
+    }
+
+    #[test]
+    fn refuses_to_overwrite_without_force_and_before_the_work() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.wav");
+        std::fs::write(&path, "mine").unwrap();
+        let write = |overwrite| write_wav(&timeline(), 44_100, Depth::Sixteen, -12.0, &path, overwrite);
+        let message = write(Overwrite::Refuse).unwrap_err().to_string();
+        assert!(message.contains("a.wav") && message.contains("exists"), "{message}");
+        assert_eq!(std::fs::read(&path).unwrap(), b"mine");
+        write(Overwrite::Force).unwrap();
+        assert!(std::fs::metadata(&path).unwrap().len() > 100_000);
+    }
+
+    #[test]
+    fn an_unfinished_file_leaves_nothing() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.wav");
+        let mut sink = WavSink::create(&path, 48_000, Depth::Float, 2, Overwrite::Refuse).unwrap();
+        sink.feed(&[[0.5; 2]]).unwrap();
+        drop(sink);
+        assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+    }
+
+    #[test]
+    fn a_file_beyond_4_gib_is_refused_before_it_is_begun() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.wav");
+        for (depth, bytes) in [(Depth::Sixteen, 4), (Depth::TwentyFour, 6), (Depth::Float, 8)] {
+            let frames = u64::from(u32::MAX) / bytes;
+            let refused = WavSink::create(&path, 96_000, depth, frames, Overwrite::Refuse).err().unwrap();
+            assert!(matches!(refused, ProgrammeError::TooLarge { .. }), "{refused}");
+            WavSink::create(&path, 96_000, depth, frames - 40, Overwrite::Refuse).map(drop).unwrap();
+        }
+        let refused = WavSink::create(&path, 96_000, Depth::Float, u64::MAX, Overwrite::Refuse);
+        assert!(matches!(refused, Err(ProgrammeError::TooLarge { .. })));
+    }
+
+    #[test]
+    fn what_goes_beyond_full_scale_is_cut_off_not_wrapped() {
+        let folder = tempfile::tempdir().unwrap();
+        for depth in [Depth::Sixteen, Depth::TwentyFour] {
+            let path = folder.path().join(format!("{depth}.wav"));
+            let mut sink = WavSink::create(&path, 48_000, depth, 2, Overwrite::Refuse).unwrap();
+            sink.feed(&[[1.5, -1.5], [f64::INFINITY, f64::NAN]]).unwrap();
+            assert_eq!(sink.finish().unwrap(), 2);
+            let (spec, samples) = read::<i32>(&path);
+            let full = 1i32 << (spec.bits_per_sample - 1);
+            assert_eq!(samples, [full - 1, -full, full - 1, 0]);
+        }
+    }
+}

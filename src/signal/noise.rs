@@ -57,7 +57,7 @@ fn split_mix(state: &mut u64) -> u64 {
 const SECTIONS: usize = 8;
 
 /// Zero and pole of each first-order section, z plane. The first section blocks DC (pole at 8 Hz); the others were
-/// fitted to 10 lg(1/f) from 19.5 Hz to 20.5 kHz by least squares in dB (scipy 1.17.1, `least_squares`).
+/// fitted to 10 lg(1/f) from 19.5 Hz to 20.5 kHz by least squares in dB (`tests/reference/pink_fit.py`).
 type PinkTable = [(f64, f64); SECTIONS];
 
 const PINK_44100: PinkTable = [
@@ -213,7 +213,7 @@ mod tests {
 
     #[test]
     fn noise_is_frozen() {
-        // The same numbers came out of a second implementation, in plain Python.
+        // The same numbers come from a second implementation, `tests/reference/frozen_noise.py`.
         let first = |mut noise: Noise| hash((0..100_000).map(move |_| noise.sample()));
         assert_eq!(first(Noise::white(1)), 5_241_377_244_882_001_491, "white");
         assert_eq!(first(Noise::pink(1, 44_100).unwrap()), 15_713_778_943_789_983_680, "pink, 44.1 kHz");
