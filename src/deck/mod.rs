@@ -43,6 +43,8 @@ mod lead_in;
 mod losses;
 mod play;
 mod print_through;
+#[cfg(test)]
+mod proof;
 mod random_curve;
 mod replay_filters;
 mod sides;

@@ -66,7 +66,7 @@ impl VirtualDeck {
         let rate_hz = self.return_rate_hz();
         let transport = Transport::new(&self.file, self.seed);
         let mut tape = TapeSide::new(&self.file, self.seed, self.programme_rate_hz, source);
-        let mut reader = Reader::new(&self.file, self.seed, self.programme_rate_hz, rate_hz, &transport);
+        let mut reader = Reader::new(&self.file, self.seed, self.programme_rate_hz, rate_hz);
         let mut replay = ReplaySide::new(&self.file, self.seed, rate_hz, transport.steady_speed());
         let mut exit = Exit::new(&self.file, rate_hz);
         let mut block = [vec![0.0; BLOCK_FRAMES], vec![0.0; BLOCK_FRAMES]];
@@ -213,9 +213,7 @@ struct Reader {
 }
 
 impl Reader {
-    fn new(file: &DeckFile, seed: u64, programme_rate_hz: f64, rate_hz: f64, transport: &Transport) -> Self {
-        // A tape that runs fast has, at the head, a lower sample rate to be passed.
-        let _ = transport;
+    fn new(file: &DeckFile, seed: u64, programme_rate_hz: f64, rate_hz: f64) -> Self {
         Self {
             kernel: Kernel::new(programme_rate_hz, rate_hz),
             skew: Skew::new(file, seed),
