@@ -250,9 +250,8 @@ impl Reader {
             let past = |k: &usize| (self.places[0][*k] + self.places[1][*k]) / 2.0 >= total as f64 - 1e-6;
             self.end = (0..BLOCK_FRAMES).find(past).map(|k| first + k as i64);
         }
-        for channel in 0..2 {
-            let samples = &tape.samples[channel];
-            for (x, place) in block[channel].iter_mut().zip(&self.places[channel]) {
+        for ((out, samples), places) in block.iter_mut().zip(&tape.samples).zip(&self.places) {
+            for (x, place) in out.iter_mut().zip(places) {
                 *x = self.kernel.at(samples, place - tape.start as f64);
             }
         }

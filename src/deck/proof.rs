@@ -203,9 +203,10 @@ fn random_flutter_warps_as_the_truth_says() {
         let deck = deck(&format!("{text}\n[capture]\nrate_hz = {to_hz}"), from_hz);
         let truth = deck.truth();
         let returned = deck.play_all(&tones(&[10_000.0], from_hz, 1.0));
-        for n in 1000..returned[0].len() - 1000 {
+        let inner = 1000..returned[0].len() - 1000;
+        for (n, got) in returned[0].iter().enumerate().filter(|(n, _)| inner.contains(n)) {
             let place_s = truth.programme_time_s(n as f64 / to_hz);
-            assert_within!(returned[0][n], 0.1 * (TAU * 10_000.0 * place_s).sin(), 2e-6, "", "frame {n}");
+            assert_within!(*got, 0.1 * (TAU * 10_000.0 * place_s).sin(), 2e-6, "", "frame {n}");
         }
     }
 }
@@ -221,9 +222,9 @@ fn hiss_has_its_level_and_shape_behind_the_filters() {
         let returned = deck.play_all(&[vec![0.0; frames], vec![0.0; frames]]);
         let mut planner = realfft::RealFftPlanner::new();
         let fft = planner.plan_fft_forward(frames);
-        for channel in 0..2 {
+        for (channel, returned) in returned.iter().enumerate() {
             let mut lines = fft.make_output_vec();
-            fft.process(&mut returned[channel].clone(), &mut lines).unwrap();
+            fft.process(&mut returned.clone(), &mut lines).unwrap();
             let between = |low_hz: f64, high_hz: f64| {
                 let line = |hz: f64| ((hz * frames as f64 / rate_hz) as usize).min(frames / 2);
                 let power: f64 = lines[line(low_hz)..line(high_hz)].iter().map(|z| z.norm_sqr()).sum();
@@ -257,10 +258,9 @@ fn harmonics_and_compression_are_what_the_truth_says() {
             let peak = super::ratio_of_db(level_dbfs);
             let programme = tones(&[hz], rate_hz, 0.8).map(|c| c.iter().map(|x| x * peak / 0.1).collect());
             let returned = deck.play_all(&programme);
-            for channel in 0..2 {
-                let level = |order: f64| {
-                    sine_at(&returned[channel], order * hz * 1.015, rate_hz, (0.3 * rate_hz) as usize).0
-                };
+            for (channel, returned) in returned.iter().enumerate() {
+                let level =
+                    |order: f64| sine_at(returned, order * hz * 1.015, rate_hz, (0.3 * rate_hz) as usize).0;
                 let row = format!("{hz} Hz at {level_dbfs} dBFS, channel {channel}, {rate_hz} Hz");
                 let fundamental = level(1.0);
                 let got_db = 20.0 * (fundamental / peak).log10();
@@ -333,12 +333,12 @@ fn hum_stands_where_the_truth_says() {
         [capture]\nclock_ppm = 3000\ntrim_db = -2";
     let deck = deck(text, 48_000.0);
     let returned = deck.play_all(&[vec![0.0; 96_000], vec![0.0; 96_000]]);
-    for channel in 0..2 {
+    for (channel, returned) in returned.iter().enumerate() {
         let lines = deck.truth().hum_lines(channel);
         assert_eq!(lines.len(), 3);
         for (k, (hz, dbfs)) in lines.into_iter().enumerate() {
             assert_within!(hz, 50.0 * (k + 1) as f64 / 1.003, 1e-9, "Hz");
-            assert_within!(20.0 * sine_at(&returned[channel], hz, 48_000.0, 0).0.log10(), dbfs, 1e-3, "dB");
+            assert_within!(20.0 * sine_at(returned, hz, 48_000.0, 0).0.log10(), dbfs, 1e-3, "dB");
         }
         assert_within!(deck.truth().hum_lines(1)[0].1, -34.0 - 12.0 - 2.0, 1e-9, "dBFS");
     }
@@ -349,7 +349,7 @@ fn an_impulse_is_found_where_the_truth_puts_it() {
     let text = "[speed]\nerror_percent = 3\nflutter = [{ hz = 1, percent_peak = 0.5 }]\n
         [azimuth]\nangle_arcmin = 0.001\n[tape]\nsaturation = { k3_percent_at_0db = 1 }\n
         print_through = { pre_db = -120, turn_s = 0.3 }\n
-        [capture]\ncut_start_s = 0.7\ncut_end_s = 0.25\ntail_s = 0.5\nlead_in = { kind = 'speech', seconds = 1.5 }";
+        [capture]\ncut_start_s = 0.7\ncut_end_s = 0.25\ntail_s = 0.5\nlead_in = { kind = 'silence', seconds = 1.5 }";
     let deck = deck(text, 48_000.0);
     let truth = deck.truth();
     let mut left = vec![0.0; 48_000];
@@ -359,13 +359,15 @@ fn an_impulse_is_found_where_the_truth_puts_it() {
     }
     let returned = deck.play_all(&[left.clone(), left]);
     let at = truth.return_time_s(0.4);
+    // The lead-in is blank: the tape's curve gives loud sound a slow tail that would pull at the centre.
     // Highest sample behind the lead-in, then the centre of what stands around it.
     let from = (truth.return_time_s(0.1) * 48_000.0) as usize;
     let top = (from..returned[0].len()).max_by(|a, b| returned[0][*a].total_cmp(&returned[0][*b])).unwrap();
     let around = || (top - 150..=top + 150).map(|n| (n as f64, returned[0][n]));
     let weight: f64 = around().map(|(_, x)| x).sum();
     let centre = around().map(|(n, x)| n * x).sum::<f64>() / weight;
-    assert_within!(centre / 48_000.0, at, 1e-6, "s");
+    // A thousandth of a frame and the 0.01 us of the left channel's azimuth.
+    assert_within!(centre / 48_000.0, at, 3e-8, "s");
     // Length: to the end of the tail, less what was cut.
     let want_s = truth.return_time_s(1.5) - 0.25;
     assert_within!(returned[0].len() as f64 / 48_000.0, want_s, 1.0 / 48_000.0, "s");
