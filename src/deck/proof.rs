@@ -535,3 +535,24 @@ fn stopwatch() {
     println!("8 minutes of programme, {frames} frames of return: {:.1} s", start.elapsed().as_secs_f64());
     assert!(frames > 480 * 47_000);
 }
+
+#[test]
+fn hiss_has_the_level_that_the_file_asks() {
+    for (colour, rate_hz) in [("tape", 48_000.0), ("white", 96_000.0)] {
+        let deck = deck(&format!("tape.hiss = {{ db = [-40, -43], colour = '{colour}' }}"), rate_hz);
+        let frames = 1 << 18;
+        let returned = deck.play_all(&[vec![0.0; frames], vec![0.0; frames]]);
+        let fft = realfft::RealFftPlanner::new().plan_fft_forward(frames);
+        for (channel, want_dbfs) in [-52.0, -55.0].into_iter().enumerate() {
+            let mut lines = fft.make_output_vec();
+            fft.process(&mut returned[channel].clone(), &mut lines).unwrap();
+            let line = |hz: f64| (hz * frames as f64 / rate_hz) as usize;
+            let power: f64 = lines[line(22.4)..line(22_400.0)].iter().map(|z| z.norm_sqr()).sum();
+            let got_dbfs = 10.0 * (power * 2.0 / (frames as f64).powi(2) / 0.5).log10();
+            // At least 61000 lines: four standard deviations are 0.07 dB.
+            assert_within!(got_dbfs, want_dbfs, 0.07, "dBFS", "{colour}, channel {channel}");
+            // Rounding of the sum over the band.
+            assert_within!(deck.truth().hiss_dbfs(channel), want_dbfs, 1e-6, "dBFS");
+        }
+    }
+}
