@@ -1,1 +1,107 @@
-//! Room `deck`.
+//! Room `deck`: the virtual deck, an honest simulation of what a cassette deck and a sound card do to a programme.
+//!
+//! It serves `rehearse` and the tests of truth: [`VirtualDeck`] plays a programme as its [`DeckFile`] says, and
+//! [`Truth`] says what is really true of that return. Nothing is shared with the measuring rooms.
+//!
+//! Order of the chain. Every step is per channel unless it says otherwise; steps that are not on cost nothing.
+//!
+//! ```text
+//! at the programme's rate
+//!   lead-in, programme, tail        lead_in.rs          something else, then the programme, then silence
+//!   record gain, record sections    replay_filters.rs   minimum-phase response errors of the recording
+//!   saturation, bias asymmetry      tape.rs             treble saturates first
+//!   print-through                   print_through.rs    neighbouring layers of the wound tape
+//! time warp                         warp.rs, kernel.rs  speed, drift, wow and flutter, capture clock, change of rate
+//!   + azimuth displacement          azimuth.rs          half early, half late; with wander
+//! at the capture's rate
+//!   dropouts, level wander, AM      dropouts.rs         gain against time
+//!   modulation noise, tape hiss     hiss.rs
+//!   azimuth, spacing, gap loss      losses.rs           zero phase
+//!   coupling, bump, dull head,
+//!   replay sections                 replay_filters.rs   minimum phase
+//!   dead channel, gain              play.rs
+//!   amplifier noise, crosstalk,
+//!   hum, polarity, swap, DC         hum.rs, play.rs
+//!   trim, automatic gain, mono,
+//!   clipping, cut ends              capture_faults.rs   the sound card and its user
+//! ```
+//!
+//! Time: the return's clock is that of its own sample numbers at the nominal capture rate. Level: 0 dBFS is the rms of
+//! a full-scale sine. The output is not quantised.
+
+mod azimuth;
+mod capture_faults;
+mod check;
+mod dropouts;
+mod error;
+mod examples;
+mod file;
+mod hiss;
+mod hum;
+mod kernel;
+mod lead_in;
+mod losses;
+mod play;
+mod print_through;
+#[cfg(test)]
+mod proof;
+mod random_curve;
+mod replay_filters;
+mod sides;
+mod tape;
+mod truth;
+mod warp;
+
+pub use dropouts::Dropout;
+pub use error::DeckError;
+pub use examples::{EXAMPLES, examples};
+pub use file::*;
+pub use play::VirtualDeck;
+pub use sides::{On, Sides};
+pub use truth::Truth;
+
+/// Frames that the deck makes at a time, at the capture's rate; the hop of the overlap-save filter in `losses`.
+pub(crate) const BLOCK_FRAMES: usize = 3072;
+
+/// Tape speed of the compact cassette, mm/s (1 7/8 in/s).
+pub(crate) const TAPE_SPEED_MM_S: f64 = 47.625;
+/// Distance between the centres of the left and right track, mm (0.6 mm tracks, 0.3 mm apart).
+pub(crate) const TRACK_DISTANCE_MM: f64 = 0.9;
+/// Width of one track of a stereo pair, mm.
+pub(crate) const TRACK_WIDTH_MM: f64 = 0.6;
+
+/// Amplitude ratio of a level in dB.
+pub(crate) fn ratio_of_db(db: f64) -> f64 {
+    10f64.powf(db / 20.0)
+}
+
+/// The generator for one purpose: ChaCha with 8 rounds, one stream a purpose and channel.
+pub(crate) fn generator(seed: u64, purpose: Purpose, channel: usize) -> rand_chacha::ChaCha8Rng {
+    use rand::SeedableRng;
+    let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+    rng.set_stream((purpose as u64) << 32 | channel as u64);
+    rng
+}
+
+/// What a generator is for; fixes its stream, so that one fault's noise does not depend on another fault.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum Purpose {
+    /// Random flutter.
+    Flutter = 1,
+    /// Random wander of the azimuth.
+    Wander,
+    /// Random wander of the level.
+    Level,
+    /// Tape hiss.
+    Hiss,
+    /// Modulation noise.
+    Modulation,
+    /// Amplifier noise.
+    Amplifier,
+    /// Dropouts.
+    Dropouts,
+    /// Phases of the hum.
+    Hum,
+    /// The something else before the programme.
+    LeadIn,
+}

@@ -1,0 +1,54 @@
+//! Mains hum: a fundamental and its harmonics.
+
+use super::{DeckFile, Purpose, generator, ratio_of_db};
+use rand::RngExt;
+use rustfft::num_complex::Complex64;
+use std::f64::consts::TAU;
+
+/// Hum of both channels.
+#[derive(Debug, Clone)]
+pub(crate) struct Hum {
+    lines: Vec<Line>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Line {
+    hz: f64,
+    peak: [f64; 2],
+    phase: f64,
+}
+
+impl Hum {
+    /// The hum of `file`; `seed` fixes the phases of its harmonics.
+    pub(crate) fn new(file: &DeckFile, seed: u64) -> Self {
+        let Some(hum) = &file.electronics.hum else { return Self { lines: Vec::new() } };
+        let mut rng = generator(seed, Purpose::Hum, 0);
+        let levels = std::iter::once(0.0).chain(hum.harmonics_db.iter().copied());
+        let line = |(k, db): (usize, f64)| Line {
+            hz: hum.hz * (k + 1) as f64,
+            peak: hum.level_db.to_array().map(|level_db| ratio_of_db(level_db + db + file.reference_dbfs)),
+            phase: TAU * rng.random::<f64>(),
+        };
+        Self { lines: levels.enumerate().map(line).collect() }
+    }
+
+    /// Frequency (Hz of true time) and level (dBFS) of every line on `channel`.
+    pub(crate) fn levels(&self, channel: usize) -> Vec<(f64, f64)> {
+        self.lines.iter().map(|line| (line.hz, 20.0 * line.peak[channel].log10())).collect()
+    }
+
+    /// Adds the hum to a block whose first frame is at `start_s` of true time, frames `step_s` apart.
+    pub(crate) fn add(&self, block: &mut [Vec<f64>; 2], start_s: f64, step_s: f64) {
+        let [left, right] = block;
+        for line in &self.lines {
+            // The phase comes from the time of each block; within a block turning costs less than a sine.
+            let mut z = Complex64::from_polar(1.0, TAU * (line.hz * start_s).fract() + line.phase);
+            let turn = Complex64::from_polar(1.0, TAU * line.hz * step_s);
+            for (l, r) in left.iter_mut().zip(right.iter_mut()) {
+                *l += line.peak[0] * z.im;
+                *r += line.peak[1] * z.im;
+                z *= turn;
+            }
+        }
+    }
+}
