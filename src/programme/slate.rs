@@ -196,10 +196,7 @@ mod tests {
                 for t in [0.03, 0.04] {
                     let played = ratio * f(ratio * t);
                     let shifted = f(t - shift);
-                    assert!(
-                        (played - shifted).abs() < 1e-6,
-                        "ratio {ratio} rising {rising}: {played} {shifted}"
-                    );
+                    assert!((played - shifted).abs() < 1e-6, "ratio {ratio} rising {rising}: {played} {shifted}");
                 }
             }
         }
