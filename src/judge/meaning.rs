@@ -113,10 +113,11 @@ impl Origin {
 pub fn meaning(quantity: Quantity, circumstances: &Circumstances) -> Meaning {
     let origin = Origin::of(circumstances);
     let reducing = circumstances.noise_reduction == NoiseReduction::On;
-    if reducing && !matches!(origin, Origin::Injected | Origin::Direct) {
-        if let Some(spoilt) = with_noise_reduction(quantity) {
-            return spoilt;
-        }
+    if reducing
+        && !matches!(origin, Origin::Injected | Origin::Direct)
+        && let Some(spoilt) = with_noise_reduction(quantity)
+    {
+        return spoilt;
     }
     table(quantity, origin)
 }

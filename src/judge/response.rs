@@ -89,10 +89,10 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
         case.figures += &format!("; measured from {} to {} only", frequency(low), frequency(high));
     }
     case.turn = Some(turn(bench, side, &worst));
-    if bounds.stand(worst.db, worst.uncertainty_db) == Verdict::Outside {
-        if let Some(share) = azimuth_share(bench, &worst) {
-            case.figures += &format!("; {share}");
-        }
+    if bounds.stand(worst.db, worst.uncertainty_db) == Verdict::Outside
+        && let Some(share) = azimuth_share(bench, &worst)
+    {
+        case.figures += &format!("; {share}");
     }
     case.finish()
 }
