@@ -72,9 +72,12 @@ pub(super) fn finding(bench: &Bench) -> Finding {
             Some(format!("check the {side} channel's balanced lead or head wires for exchanged conductors")),
         )
     } else if told {
+        let apart = difference_db
+            .map(|db| format!("; level tone left minus right {} dB", signed(db, 1)))
+            .unwrap_or_default();
         let note =
             if capture.inverted == [true, true] { "; both inverted alike, which does no harm" } else { "" };
-        (Verdict::Within, "both", format!("left is left, right is right, of one polarity{note}"), None)
+        (Verdict::Within, "both", format!("left is left, right is right, of one polarity{note}{apart}"), None)
     } else {
         (
             Verdict::CannotTell,

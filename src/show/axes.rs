@@ -45,7 +45,7 @@ impl Axis {
         let power = 10f64.powf(rough.log10().floor());
         let step =
             [1.0, 2.0, 5.0, 10.0].map(|n| n * power).into_iter().find(|step| *step >= rough).unwrap_or(rough);
-        let (first, last) = ((low / step - 1e-9).floor(), (high / step + 1e-9).ceil());
+        let (first, last) = ((low / step + 1e-9).floor(), (high / step - 1e-9).ceil());
         let decimals = (-step.log10().floor()).clamp(0.0, 6.0) as usize;
         let ticks = (first as i64..=last as i64)
             .map(|n| {
@@ -175,6 +175,7 @@ mod tests {
         let marks: Vec<&str> = axis.ticks.iter().map(|tick| tick.1.as_str()).collect();
         assert_eq!(marks, ["-4", "-3", "-2", "-1", "0", "+1", "+2"]);
         assert!(axis.low <= -3.4 && axis.high >= 1.2);
+        assert_eq!(Axis::linear("kHz", 0.0, 16.0, false).low, 0.0);
         assert_eq!(axis.place(-4.0), 0.0);
         assert_eq!(axis.place(99.0), 1.0);
     }

@@ -171,6 +171,10 @@ fn figures(body: &mut String, reading: &Reading) {
         );
         add("Head tilt", azimuth.angle_arcmin.map(|angle| format!("{} minutes of arc", signed(angle, 2))));
         add(
+            "Wander of the delay, 0.1 to 10 Hz",
+            azimuth.wander_us_rms.map(|us| format!("{} us rms", unsigned(us, 2))),
+        );
+        add(
             "Response at 10 kHz by this tilt",
             azimuth.loss_at_10k_db.map(|db| format!("{} dB", signed(db, 2))),
         );

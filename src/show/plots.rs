@@ -71,7 +71,11 @@ fn continuous(response: &Response) -> (&'static str, &[ResponsePoint]) {
 
 fn limit_lines(frame: &mut Frame, from_hz: f64, to_hz: f64, db: f64) {
     for limit in [db, -db] {
-        frame.line(&[(from_hz, limit), (to_hz, limit)], Stroke::Limit, &format!("{} dB", signed(limit, 1)));
+        frame.line(
+            &[(from_hz, limit), (to_hz, limit)],
+            Stroke::Limit,
+            &format!("limit {}", signed(limit, 1)),
+        );
     }
 }
 

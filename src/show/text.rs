@@ -321,17 +321,18 @@ fn noise_table(page: &mut Page, noise: &Noise) {
     page.wrapped(2, "dB against ", &noise.reference);
     page.line(&format!("  {:<34}{:>14}{:>14}", "", "left", "right"));
     let digits = noise.uncertainty_db.map(|u| decimals(u, 1));
+    // Levels below their reference: a plus would only be noise.
     let mut row = |name: &str, pair: [Option<f64>; 2]| {
         page.line(&format!(
             "  {name:<34}{}{}",
-            cell(pair[0], digits[0], 14, true),
-            cell(pair[1], digits[1], 14, true)
+            cell(pair[0], digits[0], 14, false),
+            cell(pair[1], digits[1], 14, false)
         ));
     };
     row("the reference itself, dBFS", noise.reference_dbfs);
     row("unweighted, 22.4 Hz to 22.4 kHz", noise.unweighted_db);
     row("A-weighted", noise.a_weighted_db);
-    row("uncertainty (k = 2)", noise.uncertainty_db.map(|u| u.map(f64::abs)));
+    row("uncertainty (k = 2)", noise.uncertainty_db);
     match &noise.mains {
         None => page.line("  no power-line hum stands out"),
         Some(mains) => {

@@ -88,7 +88,7 @@ def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, t
             "sweep": [row(hz, True) for hz in THIRDS],
             "noise": [],
             "low_3db_hz": [None, None],
-            "high_3db_hz": [None, 15400.0] if treble[1] < -2 else [None, None],
+            "high_3db_hz": [round(12500 * math.sqrt(-3 / t), 1) if t < -2 else None for t in treble],
         },
         "azimuth": {
             "delay_us": delay,
