@@ -119,6 +119,15 @@ mod tests {
     }
 
     #[test]
+    fn one_signal_on_both_channels_has_no_azimuth() {
+        let mut reading = sample::healthy();
+        reading.capture.mono = true;
+        let got = azimuth(&reading);
+        assert_eq!((got.verdict, got.value), (Verdict::CannotTell, None));
+        assert!(got.why.contains("same signal"), "{}", got.why);
+    }
+
+    #[test]
     fn three_heads_are_compared_record_against_replay() {
         let mut reading = sample::faulty();
         reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);

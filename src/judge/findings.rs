@@ -18,6 +18,7 @@ pub fn judge(reading: &Reading, limits: &Limits) -> Vec<Finding> {
     findings.extend(transport::flutter(&bench));
     let azimuth = azimuth::finding(&bench);
     bench.azimuth_is_off = azimuth.verdict == Verdict::Outside;
+    bench.azimuth_is_unknown = azimuth.value.is_none();
     findings.push(azimuth);
     findings.extend(response::replay_response(&bench));
     findings.extend(level::channel_match(&bench));
@@ -40,6 +41,8 @@ pub(super) struct Bench<'a> {
     pub(super) capture_is_bad: bool,
     /// Set once azimuth is judged: the response rests on it.
     pub(super) azimuth_is_off: bool,
+    /// Set once azimuth is judged: no delay was measured.
+    pub(super) azimuth_is_unknown: bool,
     /// `[left, right]`: no signal on this channel while the other has one.
     pub(super) dead: [bool; 2],
 }
@@ -47,7 +50,7 @@ pub(super) struct Bench<'a> {
 impl<'a> Bench<'a> {
     fn new(reading: &'a Reading, limits: &'a Limits) -> Self {
         let dead = wiring::dead_channels(reading);
-        Self { reading, limits, capture_is_bad: false, azimuth_is_off: false, dead }
+        Self { reading, limits, capture_is_bad: false, azimuth_is_off: false, azimuth_is_unknown: true, dead }
     }
 
     pub(super) fn circumstances(&self) -> &Circumstances {

@@ -133,6 +133,8 @@ fn turn(bench: &Bench, side: usize, worst: &Worst) -> String {
             );
         } else if bench.azimuth_is_off {
             first = "set azimuth first. ".to_owned();
+        } else if bench.azimuth_is_unknown && bench.recorded_on() != Some(RecordedOn::Injected) {
+            first = "azimuth is not known and may be the cause: measure it first. ".to_owned();
         }
         if bench.recorded_on() != Some(RecordedOn::Injected) {
             first += "Clean and demagnetise the heads (power off, tape away) and read again. ";
@@ -252,6 +254,15 @@ mod tests {
         let mut reading = sample::faulty();
         reading.azimuth.as_mut().unwrap().delay_us = Some(0.4);
         assert!(!left(&reading).turn.unwrap().contains("azimuth"));
+    }
+
+    #[test]
+    fn azimuth_that_was_not_measured_is_asked_for_before_equalisation() {
+        let mut reading = sample::faulty();
+        reading.azimuth = None;
+        assert!(left(&reading).turn.unwrap().starts_with("azimuth is not known"));
+        reading.circumstances.recorded_on = Some(RecordedOn::Injected);
+        assert!(left(&reading).turn.unwrap().starts_with("Replay equalisation left up"));
     }
 
     #[test]

@@ -26,6 +26,7 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
             text(&figure.caption)
         );
     }
+    response(&mut body, reading);
     dropouts(&mut body, reading);
     body += "<section class=\"cautions\">\n<h2>Cautions</h2>\n<ul>\n";
     for caution in CAUTIONS {
@@ -235,6 +236,44 @@ fn figures(body: &mut String, reading: &Reading) {
     *body += "<section>\n<h2>Figures</h2>\n<table class=\"figures\">\n<tbody>\n";
     for (name, value) in rows {
         *body += &format!("<tr><th scope=\"row\">{}</th><td>{}</td></tr>\n", text(&name), text(&value));
+    }
+    *body += "</tbody>\n</table>\n</section>\n";
+}
+
+/// Table of the stepped tones (or the sweep, or noise, if there are none).
+fn response(body: &mut String, reading: &Reading) {
+    let Some(response) = &reading.response else { return };
+    let kinds = [
+        ("stepped tones", &response.steps),
+        ("sweep, third octaves", &response.sweep),
+        ("noise, third octaves", &response.noise),
+    ];
+    let Some((kind, rows)) = kinds.into_iter().find(|kind| !kind.1.is_empty()) else { return };
+    *body += &format!(
+        "<section>\n<h2>Response, {kind}</h2>\n<p>In dB against {}; difference of the gains, left minus right.</p>\n\
+         <table class=\"response\">\n<thead><tr><th>tone</th><th>left</th><th>right</th><th>difference</th></tr></thead>\n\
+         <tbody>\n",
+        text(&frequency(response.reference_hz))
+    );
+    for row in rows {
+        let side = |k: usize| match row.db[k] {
+            Some(db) => {
+                let digits = decimals(row.uncertainty_db[k], 2);
+                let spread =
+                    row.uncertainty_db[k].map(|u| format!(" +- {}", unsigned(u, digits))).unwrap_or_default();
+                format!("{}{spread}", signed(db, digits))
+            }
+            None => "cannot tell".to_owned(),
+        };
+        let digits = decimals(row.uncertainty_db[0], 2).min(decimals(row.uncertainty_db[1], 2));
+        let difference = row.difference_db.map_or("cannot tell".to_owned(), |db| signed(db, digits));
+        *body += &format!(
+            "<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td><td>{}</td></tr>\n",
+            text(&frequency(row.hz)),
+            text(&side(0)),
+            text(&side(1)),
+            text(&difference)
+        );
     }
     *body += "</tbody>\n</table>\n</section>\n";
 }

@@ -2,7 +2,7 @@
 //!
 //! - [`summary`]: for the terminal, at most [`COLUMNS`] wide;
 //! - [`to_json`] and [`schema`]: for other programs;
-//! - [`tables`]: CSV;
+//! - CSV by [`tables`];
 //! - [`plots()`]: SVG figures;
 //! - [`report`]: one HTML file that holds everything;
 //! - [`CAUTIONS`]: what can hurt somebody at this work.
