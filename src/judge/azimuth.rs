@@ -42,7 +42,8 @@ pub(super) fn finding(bench: &Bench) -> Finding {
         case.figures += &format!("; head tilt {} minutes of arc", unsigned(angle.abs(), 1));
     }
     if let Some(loss) = azimuth.loss_at_10k_db {
-        case.figures += &format!("; costs {} dB at 10 kHz in each channel", unsigned(-loss, 1));
+        let costs = if -loss < 0.05 { "less than 0.1".to_owned() } else { unsigned(-loss, 1) };
+        case.figures += &format!("; costs {costs} dB at 10 kHz in each channel");
     }
     if let Some(wander) = azimuth.wander_us_rms {
         case.figures += &format!("; wanders by {} us rms", unsigned(wander, 1));

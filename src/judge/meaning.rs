@@ -338,7 +338,7 @@ mod tests {
                 ('A', "wider"),
                 ('R', "other deck"),
                 ('R', "record head against replay head"),
-                ('C', "cancels"),
+                ('C', "the same head recorded and replayed"),
                 ('C', "how many heads"),
                 ('C', "no tape"),
                 ('C', "direct capture"),

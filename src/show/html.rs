@@ -104,7 +104,7 @@ fn findings(body: &mut String, findings: &[Finding]) {
             Some(side @ ("left" | "right")) => format!("<br>{side}"),
             _ => String::new(),
         };
-        let value = words::value(finding).unwrap_or_else(|| "not measured".to_owned());
+        let value = words::value(finding).unwrap_or_else(|| "no value".to_owned());
         // A break before the uncertainty keeps the column narrow.
         let value = text(&value).replacen(" \u{b1}", "<br>\u{b1}", 1);
         *body += &format!(
