@@ -65,8 +65,8 @@ pub(super) fn finding(bench: &Bench) -> Finding {
 
 /// Loss of each channel at `hz` by the tilt that costs `loss_at_10k_db` (negative) at 10 kHz; dB, negative or zero.
 ///
-/// The loss is sin x / x with x proportional to frequency and tilt (Mallinson, The Foundations of Magnetic
-/// Recording, 1993: azimuth loss). Valid on the main lobe; beyond it the deepest value there is returned.
+/// The loss is sin x / x with x = pi w tan(angle) / wavelength, so x grows with frequency (the trade's replay loss
+/// formula, from memory). Valid on the main lobe; beyond it the deepest value there is returned.
 pub(super) fn loss_db(hz: f64, loss_at_10k_db: f64) -> f64 {
     let loss = |x: f64| if x < 1e-9 { 0.0 } else { 20.0 * (x.sin() / x).abs().log10() };
     let end = std::f64::consts::PI * 0.999;
@@ -95,6 +95,17 @@ mod tests {
         assert_within!(loss_db(16_000.0, -0.52755), -1.37772, 0.00005, "dB");
         assert_within!(loss_db(5_000.0, -0.52755), -0.13068, 0.00002, "dB");
         assert_within!(loss_db(10_000.0, -0.52755), -0.52755, 0.00001, "dB");
+        // Track of 0.6 mm at 47.625 mm/s, tilted by 2, 5, 10 and 15 minutes of arc: losses at 10 and 16 kHz worked out
+        // from the same formula apart from this code. Tolerance: both are rounded to 0.0005 dB; the slope carries the
+        // first rounding over, at most 4 times (10 times next to the null).
+        for (arcmin, at_10k, at_16k, tolerance) in [
+            (2, -0.077, -0.197, 0.0025),
+            (5, -0.485, -1.265, 0.0025),
+            (10, -2.012, -5.630, 0.0025),
+            (15, -4.852, -17.477, 0.0055),
+        ] {
+            assert_within!(loss_db(16_000.0, at_10k), at_16k, tolerance, "dB", "{arcmin} minutes of arc");
+        }
         assert_within!(loss_db(16_000.0, 0.0), 0.0, 1e-6, "dB");
     }
 
