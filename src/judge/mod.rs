@@ -1,1 +1,27 @@
-//! Room `judge`.
+//! Room `judge`: what the measured figures mean, how they stand to their limits, and what is to be turned.
+//!
+//! - [`meaning()`]: the table that says what a quantity can mean under which circumstances;
+//! - [`Limits`]: built-in common practice, or a file with the service manual's numbers;
+//! - [`judge()`]: the findings, in the order of work.
+//!
+//! Nothing here measures. Every sentence is made from figures of the reading.
+
+mod azimuth;
+mod capture;
+mod figures;
+mod findings;
+mod level;
+mod limits;
+mod meaning;
+mod noise;
+mod response;
+mod transport;
+mod wiring;
+
+pub use figures::{decimals, frequency, signed, unsigned};
+pub use findings::judge;
+pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};
+pub use meaning::{Meaning, Quantity, meaning};
+
+#[cfg(test)]
+mod sample;

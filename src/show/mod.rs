@@ -1,1 +1,25 @@
-//! Room `show`.
+//! Room `show`: a reading as text, JSON, CSV, figures and a report. Nothing here computes.
+//!
+//! - [`summary`]: for the terminal, at most [`COLUMNS`] wide;
+//! - [`to_json`] and [`schema`]: for other programs;
+//! - CSV by [`tables`];
+//! - [`plots()`]: SVG figures;
+//! - [`report`]: one HTML file that holds everything;
+//! - [`CAUTIONS`]: what can hurt somebody at this work.
+
+mod axes;
+mod cautions;
+mod csv;
+mod html;
+mod json;
+mod plots;
+mod svg;
+mod text;
+mod words;
+
+pub use cautions::CAUTIONS;
+pub use csv::tables;
+pub use html::report;
+pub use json::{schema, to_json};
+pub use plots::{Figure, plots};
+pub use text::{COLUMNS, summary};

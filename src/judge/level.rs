@@ -1,0 +1,154 @@
+//! Finding `replay-level`, and the part of `channel-match` that one trimmer moves.
+
+use super::figures::{decimals, frequency, signed, unsigned};
+use super::findings::{Bench, Bounds, SIDES, plain};
+use super::meaning::Quantity;
+use crate::reading::{Finding, Level, RecordedOn};
+
+/// The level tone to judge by: of those from 300 to 420 Hz (else of all) the one nearest to 0 dB.
+pub(super) fn tone(levels: &[Level]) -> Option<&Level> {
+    let nearest = |usual: bool| {
+        levels
+            .iter()
+            .filter(|level| !usual || (300.0..=420.0).contains(&level.hz))
+            .min_by(|a, b| a.programme_db.abs().total_cmp(&b.programme_db.abs()))
+    };
+    nearest(true).or_else(|| nearest(false))
+}
+
+const NO_TONE: &str = "no level tone was found; to find out: record a programme with a level tone";
+
+/// Left against right at the level tone.
+pub(super) fn channel_match(bench: &Bench) -> Vec<Finding> {
+    let limit = &bench.limits.channel_match_db;
+    let mut case = bench.case("channel-match", Quantity::ChannelMatch, "dB");
+    case.channel = Some("both");
+    case.bounds = Bounds::within(limit.value);
+    case.limit = Some(format!("at most {} dB apart at the level tone ({})", plain(limit.value), limit.basis));
+    case.missing = NO_TONE.to_owned();
+    if bench.reading.capture.mono || bench.dead.contains(&true) {
+        case.missing =
+            "there are not two channels to compare; to find out: put the wiring right and record again"
+                .to_owned();
+        return vec![case.finish()];
+    }
+    if let Some((tone, db)) = tone(&bench.reading.level).and_then(|tone| Some((tone, tone.difference_db?))) {
+        // Two levels, each with this uncertainty.
+        let uncertainty = tone.uncertainty_db * std::f64::consts::SQRT_2;
+        case.value = Some(db);
+        case.uncertainty = Some(uncertainty);
+        let digits = decimals(Some(uncertainty), 2);
+        case.figures =
+            format!("level tone {}: left minus right {} dB", frequency(tone.hz), signed(db, digits));
+        let weak = SIDES[usize::from(db > 0.0)];
+        let strong = SIDES[usize::from(db <= 0.0)];
+        let by = unsigned(db.abs(), digits);
+        let first = match bench.recorded_on() {
+            Some(RecordedOn::ThisDeck) => {
+                "check replay alone with a calibrated tape: record level trimmers act here too. If replay is off: "
+            }
+            _ => "",
+        };
+        case.turn = Some(format!(
+            "{first}replay level trimmer {weak} up {by} dB, or {strong} down {by} dB, whichever brings both to the \
+             service manual's level"
+        ));
+    }
+    vec![case.finish()]
+}
+
+/// Level of each channel against its target.
+pub(super) fn replay_level(bench: &Bench) -> Vec<Finding> {
+    (0..2).map(|side| one_channel(bench, side)).collect()
+}
+
+fn one_channel(bench: &Bench, side: usize) -> Finding {
+    let limit = &bench.limits.replay_level_db;
+    let name = SIDES[side];
+    let mut case = bench.case("replay-level", Quantity::ReplayLevel, "dB");
+    case.channel = Some(name);
+    case.bounds = Bounds::within(limit.value);
+    case.limit = Some(format!("+-{} dB against the target ({})", plain(limit.value), limit.basis));
+    let tone = tone(&bench.reading.level);
+    let level = tone.and_then(|tone| Some((tone, tone.return_dbfs[side]?)));
+    case.missing = NO_TONE.to_owned();
+    if bench.dead[side] {
+        case.missing = "the channel is dead; to find out: put the wiring right and record again".to_owned();
+        return case.finish();
+    }
+    let Some((tone, return_dbfs)) = level else { return case.finish() };
+    let digits = decimals(Some(tone.uncertainty_db), 2);
+    let Some(target) = bench.limits.replay_level_target_dbfs else {
+        case.missing = format!(
+            "not told which level in the return is the deck's standard (level tone {} came back at {} dBFS); to find \
+             out: note the service manual's line output voltage with this tone and give its level as \
+             replay_level_target_dbfs in a limits file",
+            frequency(tone.hz),
+            unsigned(return_dbfs, digits)
+        );
+        return case.finish();
+    };
+    let off_db = return_dbfs - tone.programme_db - target;
+    case.value = Some(off_db);
+    case.uncertainty = Some(tone.uncertainty_db);
+    case.figures = format!(
+        "level tone {}: {} dBFS, {} dB against the target",
+        frequency(tone.hz),
+        unsigned(return_dbfs, digits),
+        signed(off_db, digits)
+    );
+    let way = if off_db < 0.0 { "up" } else { "down" };
+    let first = match bench.recorded_on() {
+        Some(RecordedOn::ThisDeck) => {
+            "check replay alone with a calibrated tape: record level trimmers act here too. If replay is off: "
+        }
+        _ => "",
+    };
+    case.turn =
+        Some(format!("{first}replay level trimmer {name} {way} {} dB", unsigned(off_db.abs(), digits)));
+    case.finish()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::tone;
+    use crate::judge::{Limits, judge, sample};
+    use crate::reading::{Finding, Reading, Verdict};
+
+    fn find(reading: &Reading, limits: &Limits, id: &str) -> Finding {
+        judge(reading, limits).into_iter().find(|finding| finding.id == id).unwrap()
+    }
+
+    #[test]
+    fn the_tone_nearest_to_reference_level_and_frequency_counts() {
+        let mut levels = sample::healthy().level;
+        let mut other = levels[0].clone();
+        other.hz = 1000.0;
+        other.programme_db = 0.0;
+        levels[0].programme_db = -1.0;
+        levels.insert(0, other);
+        assert_eq!(tone(&levels).unwrap().hz, 400.0);
+        assert!(tone(&[]).is_none());
+    }
+
+    #[test]
+    fn the_weaker_channel_is_turned_up() {
+        let got = find(&sample::faulty(), &Limits::good_deck(), "channel-match");
+        assert_eq!(got.verdict, Verdict::Outside, "{got:?}");
+        assert!(got.turn.unwrap().starts_with("replay level trimmer left up 1.62 dB"));
+        assert!(got.why.contains("left minus right -1.62 dB"));
+    }
+
+    #[test]
+    fn replay_level_needs_a_target() {
+        let mut limits = Limits::good_deck();
+        let got = find(&sample::healthy(), &limits, "replay-level");
+        assert_eq!((got.verdict, got.value), (Verdict::CannotTell, None));
+        assert!(got.why.contains("replay_level_target_dbfs"));
+        limits.replay_level_target_dbfs = Some(-10.0);
+        let got = find(&sample::healthy(), &limits, "replay-level");
+        // -12.10 dBFS at 0 dB.
+        assert_within!(got.value.unwrap(), -2.1, 1e-9, "dB");
+        assert_eq!(got.turn.as_deref(), Some("replay level trimmer left up 2.10 dB"));
+    }
+}

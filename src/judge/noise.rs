@@ -1,0 +1,140 @@
+//! Findings `noise` and `hum`.
+
+use super::figures::{decimals, frequency, unsigned};
+use super::findings::{Bench, Bounds, SIDES, plain};
+use super::meaning::Quantity;
+use crate::reading::Finding;
+
+const NO_SILENCE: &str = "no silent part was found; to find out: record a programme with a silence";
+
+/// A-weighted noise, one finding a channel.
+pub(super) fn noise(bench: &Bench) -> Vec<Finding> {
+    let limit = &bench.limits.noise_a_weighted_db;
+    (0..2)
+        .map(|side| {
+            let mut case = bench.case("noise", Quantity::Noise, "dB");
+            case.channel = Some(SIDES[side]);
+            case.bounds = Bounds::below(limit.value);
+            case.limit = Some(format!("at most {} dB A-weighted ({})", plain(limit.value), limit.basis));
+            case.missing = NO_SILENCE.to_owned();
+            if let Some(noise) = &bench.reading.noise {
+                case.value = noise.a_weighted_db[side];
+                case.uncertainty = noise.uncertainty_db[side];
+                if let Some(value) = case.value {
+                    let value = unsigned(value, decimals(case.uncertainty, 1));
+                    case.figures = format!("A-weighted noise {value} dB against {}", noise.reference);
+                }
+            }
+            case.turn = Some(
+                "no trimmer: demagnetise heads and tape path (power off, tape away), read a fresh tape, then look for \
+                 a noisy first stage of the replay amplifier"
+                    .to_owned(),
+            );
+            case.finish()
+        })
+        .collect()
+}
+
+/// Power-line hum, one finding a channel.
+pub(super) fn hum(bench: &Bench) -> Vec<Finding> {
+    let limit = &bench.limits.hum_db;
+    (0..2)
+        .map(|side| {
+            let mut case = bench.case("hum", Quantity::Noise, "dB");
+            case.channel = Some(SIDES[side]);
+            case.bounds = Bounds::below(limit.value);
+            case.limit = Some(format!("at most {} dB ({})", plain(limit.value), limit.basis));
+            case.missing = NO_SILENCE.to_owned();
+            let Some(noise) = &bench.reading.noise else { return case.finish() };
+            // No line stands out: hum is below the noise in which it was looked for.
+            let Some(mains) = &noise.mains else {
+                case.value = noise.unweighted_db[side];
+                case.uncertainty = noise.uncertainty_db[side];
+                return no_line(case, noise.unweighted_db[side]);
+            };
+            case.value = mains.hum_db[side];
+            case.uncertainty = noise.uncertainty_db[side];
+            if case.value.is_none() {
+                return no_line(case, noise.unweighted_db[side]);
+            }
+            if let Some(value) = case.value {
+                let strongest = mains
+                    .lines
+                    .iter()
+                    .filter_map(|&(hz, left, right)| Some((hz, [left, right][side]?)))
+                    .max_by(|a, b| a.1.total_cmp(&b.1));
+                let value = unsigned(value, decimals(case.uncertainty, 1));
+                case.figures = format!("hum {value} dB against {}", noise.reference);
+                if let Some((hz, _)) = strongest {
+                    case.figures += &format!(", strongest at {}", frequency(hz));
+                }
+            }
+            case.turn = Some(
+                "no trimmer: break the ground loop between deck and PC first (PC on battery, or an audio isolating \
+                 transformer), then check head leads, shields and supply capacitors. An open deck on mains can kill: \
+                 isolating supply, one hand away"
+                    .to_owned(),
+            );
+            case.finish()
+        })
+        .collect()
+}
+
+/// Hum that does not stand out of the noise: no value, no fault.
+fn no_line(mut case: super::findings::Case, unweighted_db: Option<f64>) -> Finding {
+    let Some(noise_db) = unweighted_db else {
+        case.value = None;
+        return case.finish();
+    };
+    let digits = decimals(case.uncertainty, 1);
+    case.figures =
+        format!("no power-line hum stands out of the noise ({} dB unweighted)", unsigned(noise_db, digits));
+    // The noise is no measure of the hum: whatever its level, hum is not what is heard.
+    case.bounds = Bounds::below(f64::INFINITY);
+    let mut finding = case.finish();
+    finding.value = None;
+    finding.uncertainty = None;
+    finding
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::judge::{Limits, judge, sample};
+    use crate::reading::{Finding, Reading, RecordedOn, Verdict};
+
+    fn find(reading: &Reading, id: &str) -> Finding {
+        judge(reading, &Limits::good_deck()).into_iter().find(|finding| finding.id == id).unwrap()
+    }
+
+    #[test]
+    fn hum_that_does_not_stand_out_is_no_fault_and_no_number() {
+        let mut reading = sample::healthy();
+        reading.noise.as_mut().unwrap().mains = None;
+        let got = find(&reading, "hum");
+        assert_eq!((got.verdict, got.value, got.turn.clone()), (Verdict::Within, None, None), "{got:?}");
+    }
+
+    #[test]
+    fn loud_hum_is_outside_with_the_ground_loop_first_and_the_caution() {
+        let got = find(&sample::faulty(), "hum");
+        assert_eq!(got.verdict, Verdict::Outside, "{got:?}");
+        assert!(got.why.contains("strongest at 50 Hz"), "{got:?}");
+        let turn = got.turn.unwrap();
+        assert!(turn.contains("ground loop") && turn.contains("can kill"), "{turn}");
+    }
+
+    #[test]
+    fn noise_is_judged_against_its_named_reference() {
+        let mut reading = sample::healthy();
+        assert!(find(&reading, "noise").why.contains("against the level tone"));
+        reading.noise.as_mut().unwrap().a_weighted_db = [Some(-35.0), None];
+        let got: Vec<Finding> = judge(&reading, &Limits::good_deck())
+            .into_iter()
+            .filter(|finding| finding.id == "noise")
+            .collect();
+        assert_eq!([got[0].verdict, got[1].verdict], [Verdict::Outside, Verdict::CannotTell]);
+        reading.circumstances.recorded_on = Some(RecordedOn::Direct);
+        let got = find(&reading, "noise");
+        assert!(got.turn.is_none() && got.why.contains("sound card's own"), "{got:?}");
+    }
+}

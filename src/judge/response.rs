@@ -1,0 +1,303 @@
+//! Finding `replay-response`, and the part of `channel-match` that depends on frequency.
+
+use super::azimuth::loss_db;
+use super::figures::{decimals, frequency, signed, unsigned};
+use super::findings::{Bench, Bounds, SIDES, plain, rank};
+use super::meaning::Quantity;
+use crate::reading::{Finding, RecordedOn, Response, ResponsePoint, Verdict};
+
+/// Above this the treble is judged, below [`BASS_HZ`] the bass.
+const TREBLE_HZ: f64 = 2000.0;
+/// Below this the bass is judged.
+const BASS_HZ: f64 = 200.0;
+
+/// The points to judge: steps, or the sweep, or noise, whichever comes first and is not empty.
+fn points(response: &Response) -> (&'static str, &[ResponsePoint]) {
+    if !response.steps.is_empty() {
+        ("steps", &response.steps)
+    } else if !response.sweep.is_empty() {
+        ("sweep", &response.sweep)
+    } else {
+        ("noise", &response.noise)
+    }
+}
+
+/// The worst point of a band.
+struct Worst {
+    hz: f64,
+    db: f64,
+    uncertainty_db: f64,
+}
+
+fn worst(rows: impl Iterator<Item = (f64, Option<f64>, Option<f64>)>, bounds: Bounds) -> Option<Worst> {
+    rows.filter_map(|(hz, db, uncertainty)| Some(Worst { hz, db: db?, uncertainty_db: uncertainty? })).max_by(
+        |a, b| {
+            let key = |w: &Worst| rank(bounds.stand(w.db, w.uncertainty_db));
+            key(a).cmp(&key(b)).then(a.db.abs().total_cmp(&b.db.abs()))
+        },
+    )
+}
+
+/// One finding a channel.
+pub(super) fn replay_response(bench: &Bench) -> Vec<Finding> {
+    (0..2).map(|side| one_channel(bench, side)).collect()
+}
+
+fn one_channel(bench: &Bench, side: usize) -> Finding {
+    let limit = &bench.limits.replay_response;
+    let mut case = bench.case("replay-response", Quantity::ReplayResponse, "dB");
+    case.channel = Some(SIDES[side]);
+    case.bounds = Bounds::within(limit.db);
+    case.limit = Some(format!(
+        "+-{} dB, {} to {} ({})",
+        plain(limit.db),
+        frequency(limit.from_hz),
+        frequency(limit.to_hz),
+        limit.basis
+    ));
+    case.missing =
+        "no response was measured in this band; to find out: record a programme with stepped tones or a \
+                    sweep"
+            .to_owned();
+    if bench.dead[side] {
+        case.missing = "the channel is dead; to find out: put the wiring right and record again".to_owned();
+        return case.finish();
+    }
+    let Some(response) = &bench.reading.response else { return case.finish() };
+    let (kind, rows) = points(response);
+    let in_band =
+        || rows.iter().filter(|row| row.hz >= limit.from_hz * 0.999 && row.hz <= limit.to_hz * 1.001);
+    let bounds = case.bounds;
+    let Some(worst) = worst(in_band().map(|row| (row.hz, row.db[side], row.uncertainty_db[side])), bounds)
+    else {
+        return case.finish();
+    };
+    let digits = decimals(Some(worst.uncertainty_db), 2);
+    case.value = Some(worst.db);
+    case.uncertainty = Some(worst.uncertainty_db);
+    case.figures = format!(
+        "furthest off: {} dB at {} against {} ({kind})",
+        signed(worst.db, digits),
+        frequency(worst.hz),
+        frequency(response.reference_hz)
+    );
+    // A band that the rows do not fill is said, not passed over: a third octave is the widest usual step.
+    let measured = |row: &&ResponsePoint| row.db[side].is_some() && row.uncertainty_db[side].is_some();
+    let low = in_band().filter(measured).map(|row| row.hz).fold(f64::INFINITY, f64::min);
+    let high = in_band().filter(measured).map(|row| row.hz).fold(0.0, f64::max);
+    if low > limit.from_hz * 1.3 || high < limit.to_hz / 1.3 {
+        case.figures += &format!("; measured from {} to {} only", frequency(low), frequency(high));
+    }
+    case.turn = Some(turn(bench, side, &worst));
+    if bounds.stand(worst.db, worst.uncertainty_db) == Verdict::Outside
+        && let Some(share) = azimuth_share(bench, &worst)
+    {
+        case.figures += &format!("; {share}");
+    }
+    case.finish()
+}
+
+/// How much of missing treble an azimuth that is off explains; `None` where it explains nothing worth saying.
+fn azimuth_share_db(bench: &Bench, worst: &Worst) -> Option<f64> {
+    if !bench.azimuth_is_off || worst.db >= 0.0 || worst.hz < TREBLE_HZ {
+        return None;
+    }
+    let at_10k = bench.reading.azimuth.as_ref()?.loss_at_10k_db?;
+    let share = (-loss_db(worst.hz, at_10k)).min(-worst.db);
+    (share >= 0.05).then_some(share)
+}
+
+fn azimuth_share(bench: &Bench, worst: &Worst) -> Option<String> {
+    let share = azimuth_share_db(bench, worst)?;
+    Some(format!(
+        "{} of the {} dB missing at {} come from azimuth",
+        unsigned(share, 1),
+        unsigned(-worst.db, 1),
+        frequency(worst.hz)
+    ))
+}
+
+fn turn(bench: &Bench, side: usize, worst: &Worst) -> String {
+    let name = SIDES[side];
+    let at = frequency(worst.hz);
+    let treble = worst.hz >= TREBLE_HZ;
+    let mut first = String::new();
+    let mut rest_db = worst.db;
+    if treble && worst.db < 0.0 {
+        if let Some(share) = azimuth_share_db(bench, worst) {
+            rest_db += share;
+            first = format!(
+                "set azimuth first: {} of the {} dB missing at {at} come from it. ",
+                unsigned(share, 1),
+                unsigned(-worst.db, 1)
+            );
+        } else if bench.azimuth_is_off {
+            first = "set azimuth first. ".to_owned();
+        } else if bench.azimuth_is_unknown && bench.recorded_on() != Some(RecordedOn::Injected) {
+            first = "azimuth is not known and may be the cause: measure it first. ".to_owned();
+        }
+        if bench.recorded_on() != Some(RecordedOn::Injected) {
+            first += "Clean and demagnetise the heads (power off, tape away) and read again. ";
+        }
+        if rest_db >= -bench.limits.replay_response.db {
+            return format!("{first}Nothing else needs turning for this");
+        }
+    }
+    let way = if rest_db < 0.0 { "up" } else { "down" };
+    let by = unsigned(rest_db.abs(), 1);
+    if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
+        return format!(
+            "{first}Record and replay are seen together: check replay alone with a calibrated tape before turning; if \
+             replay is right, bias and record equalisation of the {name} channel make the {} dB at {at}",
+            signed(rest_db, 1)
+        );
+    }
+    if treble {
+        format!("{first}Replay equalisation {name} {way} by about {by} dB at {at}")
+    } else if worst.hz <= BASS_HZ {
+        format!(
+            "{first}Replay equalisation {name}, low end, {way} by about {by} dB at {at} if the deck has it; most have \
+             no trimmer there: check the coupling capacitors, and allow for the head's own bass ripple"
+        )
+    } else {
+        format!("{first}Replay equalisation {name} {way} by about {by} dB at {at}")
+    }
+}
+
+/// Channel match over frequency, the level difference taken off.
+pub(super) fn channel_match(bench: &Bench) -> Finding {
+    let limit = &bench.limits.channel_match_db;
+    let band = &bench.limits.replay_response;
+    let mut case = bench.case("channel-match", Quantity::ChannelMatch, "dB");
+    case.channel = Some("both");
+    case.bounds = Bounds::within(limit.value);
+    case.limit = Some(format!(
+        "at most {} dB apart in response, {} to {} ({})",
+        plain(limit.value),
+        frequency(band.from_hz),
+        frequency(band.to_hz),
+        limit.basis
+    ));
+    case.missing =
+        "the two responses were not both measured in this band; to find out: record a programme with \
+                    stepped tones or a sweep on both channels"
+            .to_owned();
+    if bench.reading.capture.mono || bench.dead.contains(&true) {
+        case.missing =
+            "there are not two channels to compare; to find out: put the wiring right and record again"
+                .to_owned();
+        return case.finish();
+    }
+    let Some(response) = &bench.reading.response else { return case.finish() };
+    let (_, rows) = points(response);
+    let differences =
+        rows.iter().filter(|row| row.hz >= band.from_hz * 0.999 && row.hz <= band.to_hz * 1.001).map(|row| {
+            let db = row.db[0].zip(row.db[1]).map(|(left, right)| left - right);
+            let uncertainty = row.uncertainty_db[0].zip(row.uncertainty_db[1]).map(|(l, r)| l.hypot(r));
+            (row.hz, db, uncertainty)
+        });
+    let Some(worst) = worst(differences, case.bounds) else { return case.finish() };
+    let at = frequency(worst.hz);
+    case.value = Some(worst.db);
+    case.uncertainty = Some(worst.uncertainty_db);
+    case.figures = format!(
+        "responses furthest apart: left minus right {} dB at {at}",
+        signed(worst.db, decimals(Some(worst.uncertainty_db), 2))
+    );
+    let weak = SIDES[usize::from(worst.db > 0.0)];
+    let after = if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
+        "check replay alone with a calibrated tape; then replay equalisation or bias"
+    } else {
+        "then replay equalisation"
+    };
+    let clean =
+        if bench.recorded_on() == Some(RecordedOn::Injected) { "" } else { "clean the heads first; " };
+    case.turn = Some(format!(
+        "{clean}{after} of the {weak} channel until both agree at {at} (now {} dB apart)",
+        unsigned(worst.db.abs(), 1)
+    ));
+    case.finish()
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::judge::{Limits, judge, sample};
+    use crate::reading::{Finding, Heads, Reading, RecordedOn, Verdict};
+
+    fn left(reading: &Reading) -> Finding {
+        judge(reading, &Limits::good_deck())
+            .into_iter()
+            .find(|finding| finding.id == "replay-response")
+            .unwrap()
+    }
+
+    #[test]
+    fn missing_treble_is_charged_to_azimuth_first() {
+        let got = left(&sample::faulty());
+        assert_eq!(got.verdict, Verdict::Outside);
+        let turn = got.turn.unwrap();
+        assert!(turn.starts_with("set azimuth first: 0."), "{turn}");
+        assert!(turn.contains("of the 3.2 dB missing at 14 kHz come from it"), "{turn}");
+        assert!(turn.contains("Clean") && turn.contains("Replay equalisation left up"), "{turn}");
+    }
+
+    #[test]
+    fn treble_that_azimuth_explains_needs_nothing_else() {
+        let mut reading = sample::faulty();
+        // 2.0 dB at 10 kHz make more than 3.2 dB at 14 kHz.
+        reading.azimuth.as_mut().unwrap().loss_at_10k_db = Some(-2.0);
+        assert!(left(&reading).turn.unwrap().ends_with("Nothing else needs turning for this"));
+    }
+
+    #[test]
+    fn azimuth_inside_its_limit_is_not_blamed() {
+        let mut reading = sample::faulty();
+        reading.azimuth.as_mut().unwrap().delay_us = Some(0.4);
+        assert!(!left(&reading).turn.unwrap().contains("azimuth"));
+    }
+
+    #[test]
+    fn azimuth_that_was_not_measured_is_asked_for_before_equalisation() {
+        let mut reading = sample::faulty();
+        reading.azimuth = None;
+        assert!(left(&reading).turn.unwrap().starts_with("azimuth is not known"));
+        reading.circumstances.recorded_on = Some(RecordedOn::Injected);
+        assert!(left(&reading).turn.unwrap().starts_with("Replay equalisation left up"));
+    }
+
+    #[test]
+    fn own_tape_is_not_blamed_on_replay_alone() {
+        let mut reading = sample::faulty();
+        reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
+        for heads in [Heads::Two, Heads::Three] {
+            reading.circumstances.heads = Some(heads);
+            let got = left(&reading);
+            let turn = got.turn.unwrap();
+            assert!(turn.contains("seen together") && turn.contains("bias"), "{turn}");
+            assert!(!turn.contains("Replay equalisation"), "{turn}");
+            assert!(got.basis.contains("record and replay"), "{}", got.basis);
+        }
+    }
+
+    #[test]
+    fn a_point_lost_in_noise_does_not_make_a_verdict() {
+        let mut reading = sample::healthy();
+        let last =
+            reading.response.as_mut().unwrap().steps.iter_mut().find(|row| row.hz == 12_500.0).unwrap();
+        last.db[0] = Some(-1.8);
+        last.uncertainty_db[0] = Some(1.4);
+        assert_eq!(left(&reading).verdict, Verdict::CannotTell);
+    }
+
+    #[test]
+    fn too_much_treble_is_turned_down_without_cleaning() {
+        let mut reading = sample::healthy();
+        for row in &mut reading.response.as_mut().unwrap().steps {
+            if row.hz == 10_000.0 {
+                row.db[0] = Some(2.4);
+            }
+        }
+        let turn = left(&reading).turn.unwrap();
+        assert_eq!(turn, "Replay equalisation left down by about 2.4 dB at 10 kHz");
+    }
+}

@@ -1,0 +1,182 @@
+//! Axes with units, and the frame that lines are drawn into.
+
+use super::svg::{Anchor, Stroke, Svg};
+use crate::judge::unsigned;
+
+const WIDTH: f64 = 760.0;
+const HEIGHT: f64 = 330.0;
+const LEFT: f64 = 72.0;
+const RIGHT: f64 = 668.0;
+const TOP: f64 = 16.0;
+const BOTTOM: f64 = 272.0;
+/// Least distance between two labels above each other.
+const LABEL_STEP: f64 = 15.0;
+
+/// One axis.
+pub(super) struct Axis {
+    pub(super) label: String,
+    pub(super) low: f64,
+    pub(super) high: f64,
+    pub(super) log: bool,
+    /// Values with a grid line, and their labels (may be empty).
+    pub(super) ticks: Vec<(f64, String)>,
+}
+
+impl Axis {
+    /// Frequencies from `low` to `high` Hz, logarithmic, with the usual 1-2-5 marks.
+    pub(super) fn frequency(label: &str, low: f64, high: f64) -> Self {
+        let mut ticks = Vec::new();
+        for decade in -1..6 {
+            for step in [1.0, 2.0, 5.0] {
+                let hz = step * 10f64.powi(decade);
+                if hz >= low * 0.999 && hz <= high * 1.001 {
+                    let text = if hz >= 1000.0 { format!("{}k", hz / 1000.0) } else { trimmed(hz) };
+                    ticks.push((hz, text));
+                }
+            }
+        }
+        Self { label: label.to_owned(), low, high, log: true, ticks }
+    }
+
+    /// A linear axis that holds `low..=high`, with about six round marks; `signed` gives marks above 0 a plus.
+    pub(super) fn linear(label: &str, low: f64, high: f64, signed: bool) -> Self {
+        let span = (high - low).max(1e-9);
+        let rough = span / 6.0;
+        let power = 10f64.powf(rough.log10().floor());
+        let step =
+            [1.0, 2.0, 5.0, 10.0].map(|n| n * power).into_iter().find(|step| *step >= rough).unwrap_or(rough);
+        let (first, last) = ((low / step + 1e-9).floor(), (high / step - 1e-9).ceil());
+        let decimals = (-step.log10().floor()).clamp(0.0, 6.0) as usize;
+        let ticks = (first as i64..=last as i64)
+            .map(|n| {
+                let value = n as f64 * step;
+                let text = unsigned(value, decimals);
+                (value, if signed && n > 0 { format!("+{text}") } else { text })
+            })
+            .collect();
+        Self { label: label.to_owned(), low: first * step, high: last * step, log: false, ticks }
+    }
+
+    /// Place of `value` along the axis, 0 to 1; clamped to the axis.
+    fn place(&self, value: f64) -> f64 {
+        let place = if self.log {
+            (value.max(1e-12) / self.low).ln() / (self.high / self.low).ln()
+        } else {
+            (value - self.low) / (self.high - self.low)
+        };
+        place.clamp(0.0, 1.0)
+    }
+}
+
+fn trimmed(value: f64) -> String {
+    let text = format!("{value:.2}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// A frame with two axes.
+pub(super) struct Frame {
+    svg: Svg,
+    x: Axis,
+    y: Axis,
+    /// Labels at the right edge, drawn last: height wished for, text.
+    ends: Vec<(f64, String)>,
+}
+
+impl Frame {
+    pub(super) fn new(title: &str, x: Axis, y: Axis) -> Self {
+        let mut svg = Svg::new(WIDTH, HEIGHT, title);
+        for (value, text) in &x.ticks {
+            let at = LEFT + x.place(*value) * (RIGHT - LEFT);
+            svg.line(&[(at, TOP), (at, BOTTOM)], Stroke::Grid);
+            svg.text((at, BOTTOM + 18.0), Anchor::Middle, text);
+        }
+        for (value, text) in &y.ticks {
+            let at = BOTTOM - y.place(*value) * (BOTTOM - TOP);
+            svg.line(&[(LEFT, at), (RIGHT, at)], Stroke::Grid);
+            svg.text((LEFT - 8.0, at + 4.5), Anchor::End, text);
+        }
+        svg.line(&[(LEFT, TOP), (LEFT, BOTTOM), (RIGHT, BOTTOM)], Stroke::Axis);
+        svg.text(((LEFT + RIGHT) / 2.0, BOTTOM + 42.0), Anchor::Middle, &x.label);
+        svg.text_upwards((18.0, (TOP + BOTTOM) / 2.0), &y.label);
+        Self { svg, x, y, ends: Vec::new() }
+    }
+
+    pub(super) fn at(&self, x: f64, y: f64) -> (f64, f64) {
+        (LEFT + self.x.place(x) * (RIGHT - LEFT), BOTTOM - self.y.place(y) * (BOTTOM - TOP))
+    }
+
+    /// A line through measured values with its name at the right end; values outside the axis lie on the edge.
+    pub(super) fn line(&mut self, points: &[(f64, f64)], stroke: Stroke, name: &str) {
+        let at: Vec<_> = points.iter().map(|&(x, y)| self.at(x, y)).collect();
+        self.svg.line(&at, stroke);
+        if let Some(&(_, y)) = at.last().filter(|_| !name.is_empty()) {
+            self.ends.push((y, name.to_owned()));
+        }
+    }
+
+    /// Marks without a line between them.
+    pub(super) fn marks(&mut self, points: &[(f64, f64)], stroke: Stroke) {
+        for &(x, y) in points {
+            let at = self.at(x, y);
+            self.svg.mark(at, stroke);
+        }
+    }
+
+    /// Text near a point, above it.
+    pub(super) fn note(&mut self, at: (f64, f64), anchor: Anchor, text: &str) {
+        self.svg.text(at, anchor, text);
+    }
+
+    /// The picture, with the labels at the line ends moved apart.
+    pub(super) fn finish(mut self) -> String {
+        let mut ends = std::mem::take(&mut self.ends);
+        ends.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut heights: Vec<f64> = ends.iter().map(|end| end.0).collect();
+        spread_out(&mut heights, TOP + 4.0, BOTTOM);
+        for ((_, text), height) in ends.iter().zip(heights) {
+            self.svg.text((RIGHT + 8.0, height + 4.5), Anchor::Start, text);
+        }
+        self.svg.finish()
+    }
+}
+
+/// Moves sorted heights apart to [`LABEL_STEP`], downwards first, then up again from the bottom.
+fn spread_out(heights: &mut [f64], top: f64, bottom: f64) {
+    let mut floor = top;
+    for height in heights.iter_mut() {
+        *height = height.max(floor);
+        floor = *height + LABEL_STEP;
+    }
+    let mut ceiling = bottom;
+    for height in heights.iter_mut().rev() {
+        *height = height.min(ceiling);
+        ceiling = *height - LABEL_STEP;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn labels_never_overlap() {
+        for mut heights in [vec![100.0, 100.0, 101.0], vec![270.0, 271.0, 271.5, 272.0], vec![0.0, 1.0]] {
+            spread_out(&mut heights, 20.0, 272.0);
+            for pair in heights.windows(2) {
+                assert!(pair[1] - pair[0] >= LABEL_STEP - 1e-9, "{heights:?}");
+            }
+            assert!(heights.iter().all(|h| (20.0..=272.0).contains(h)), "{heights:?}");
+        }
+    }
+
+    #[test]
+    fn linear_axes_have_round_marks_and_hold_their_range() {
+        let axis = Axis::linear("dB", -3.4, 1.2, true);
+        let marks: Vec<&str> = axis.ticks.iter().map(|tick| tick.1.as_str()).collect();
+        assert_eq!(marks, ["-4", "-3", "-2", "-1", "0", "+1", "+2"]);
+        assert!(axis.low <= -3.4 && axis.high >= 1.2);
+        assert_eq!(Axis::linear("kHz", 0.0, 16.0, false).low, 0.0);
+        assert_eq!(axis.place(-4.0), 0.0);
+        assert_eq!(axis.place(99.0), 1.0);
+    }
+}

@@ -1,0 +1,147 @@
+//! Response, levels and phase as CSV (RFC 4180, point as decimal sign). A value that was not measured is an empty cell.
+
+use crate::reading::{Pair, Reading, ResponsePoint};
+
+/// The tables that the reading can fill, each with a file name: `response.csv`, `level.csv`, `phase.csv`.
+pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
+    let mut tables = Vec::new();
+    if let Some(response) = &reading.response {
+        let mut csv = Csv::new(&[
+            "kind",
+            "hz",
+            "left_db",
+            "right_db",
+            "left_uncertainty_db",
+            "right_uncertainty_db",
+            "difference_db",
+        ]);
+        let kinds: [(&str, &[ResponsePoint]); 3] =
+            [("steps", &response.steps), ("sweep", &response.sweep), ("noise", &response.noise)];
+        for (kind, rows) in kinds {
+            for row in rows {
+                csv.row([
+                    kind.to_owned(),
+                    row.hz.to_string(),
+                    cell(row.db[0]),
+                    cell(row.db[1]),
+                    cell(row.uncertainty_db[0]),
+                    cell(row.uncertainty_db[1]),
+                    cell(row.difference_db),
+                ]);
+            }
+        }
+        tables.push(("response.csv", csv.text));
+    }
+    if !reading.level.is_empty() {
+        let mut csv = Csv::new(&[
+            "part",
+            "hz",
+            "programme_db",
+            "left_return_dbfs",
+            "right_return_dbfs",
+            "left_gain_db",
+            "right_gain_db",
+            "difference_db",
+            "uncertainty_db",
+        ]);
+        for row in &reading.level {
+            let [left, right] = pair(row.return_dbfs);
+            let [left_gain, right_gain] = pair(row.gain_db);
+            csv.row([
+                row.part.clone(),
+                row.hz.to_string(),
+                row.programme_db.to_string(),
+                left,
+                right,
+                left_gain,
+                right_gain,
+                cell(row.difference_db),
+                row.uncertainty_db.to_string(),
+            ]);
+        }
+        tables.push(("level.csv", csv.text));
+    }
+    if let Some(azimuth) = reading.azimuth.as_ref().filter(|azimuth| !azimuth.phase.is_empty()) {
+        let mut csv = Csv::new(&["hz", "deg", "spread_deg", "response_deg"]);
+        for row in &azimuth.phase {
+            csv.row([
+                row.hz.to_string(),
+                row.deg.to_string(),
+                row.spread_deg.to_string(),
+                cell(row.response_deg),
+            ]);
+        }
+        tables.push(("phase.csv", csv.text));
+    }
+    tables
+}
+
+fn cell(value: Option<f64>) -> String {
+    value.map(|value| value.to_string()).unwrap_or_default()
+}
+
+fn pair(pair: Pair) -> [String; 2] {
+    pair.map(cell)
+}
+
+struct Csv {
+    text: String,
+}
+
+impl Csv {
+    fn new(heads: &[&str]) -> Self {
+        Self { text: heads.join(",") + "\r\n" }
+    }
+
+    fn row<const N: usize>(&mut self, cells: [String; N]) {
+        let cells = cells.map(|cell| {
+            if cell.contains([',', '"', '\r', '\n']) {
+                format!("\"{}\"", cell.replace('"', "\"\""))
+            } else {
+                cell
+            }
+        });
+        self.text += &cells.join(",");
+        self.text += "\r\n";
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sample(text: &str) -> Reading {
+        serde_json::from_str(text).unwrap()
+    }
+
+    #[test]
+    fn each_table_has_one_row_a_point_and_empty_cells_for_what_is_missing() {
+        let mut reading = sample(include_str!("../../tests/readings/faulty.json"));
+        reading.azimuth.as_mut().unwrap().phase[0].response_deg = None;
+        reading.level[0].part = "a \"loud\", long one".to_owned();
+        let tables = tables(&reading);
+        assert_eq!(
+            tables.iter().map(|table| table.0).collect::<Vec<_>>(),
+            ["response.csv", "level.csv", "phase.csv"]
+        );
+        assert_eq!(tables[0].1.lines().count(), 1 + 16 + 27);
+        assert!(
+            tables[1]
+                .1
+                .lines()
+                .nth(1)
+                .unwrap()
+                .starts_with("\"a \"\"loud\"\", long one\",400,0,-13.92,-12.3,")
+        );
+        assert!(tables[2].1.lines().nth(1).unwrap().ends_with(','));
+        for (name, text) in tables.iter().filter(|table| table.0 != "level.csv") {
+            let width = text.lines().next().unwrap().matches(',').count();
+            assert!(text.lines().all(|line| line.matches(',').count() == width), "{name}");
+        }
+    }
+
+    #[test]
+    fn nothing_measured_gives_no_table() {
+        assert!(tables(&sample(include_str!("../../tests/readings/empty.json"))).is_empty());
+    }
+}

@@ -1,0 +1,357 @@
+//! One HTML file that holds findings, figures, warnings and cautions: no script, nothing fetched.
+
+use super::svg::escaped;
+use super::text::depth;
+use super::{cautions::CAUTIONS, plots, words};
+use crate::judge::{Limits, decimals, frequency, signed, unsigned};
+use crate::reading::{Finding, Reading, Verdict};
+
+const STYLE: &str = include_str!("report.css");
+
+/// The report of a reading as one HTML page, with the figures inside. `limits` gives the figures their limit lines.
+///
+/// Prints on A4 and Letter; follows the viewer's choice of light or dark.
+pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
+    let file = text(&reading.capture.file);
+    let mut body = String::new();
+    heading(&mut body, reading);
+    findings(&mut body, &reading.findings);
+    warnings(&mut body, reading);
+    figures(&mut body, reading);
+    for figure in plots(reading, limits) {
+        body += &format!(
+            "<figure id=\"{}\">\n{}<figcaption>{}</figcaption>\n</figure>\n",
+            figure.name,
+            figure.svg,
+            text(&figure.caption)
+        );
+    }
+    response(&mut body, reading);
+    dropouts(&mut body, reading);
+    body += "<section class=\"cautions\">\n<h2>Cautions</h2>\n<ul>\n";
+    for caution in CAUTIONS {
+        body += &format!("<li>{}</li>\n", text(caution));
+    }
+    body += "</ul>\n</section>\n";
+    format!(
+        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+         <meta name=\"color-scheme\" content=\"light dark\">\n<title>Reading of {file}</title>\n\
+         <style>\n{STYLE}</style>\n</head>\n<body>\n<main>\n{body}</main>\n</body>\n</html>\n"
+    )
+}
+
+/// Text from anywhere, made safe, with typographic signs for `+-` and for a minus before a digit.
+fn text(raw: &str) -> String {
+    let mut out = String::new();
+    let mut before = ' ';
+    let safe = escaped(&words::sanitised(raw)).replace("+-", "\u{b1}");
+    let mut rest = safe.chars().peekable();
+    while let Some(c) = rest.next() {
+        let minus = c == '-' && before == ' ' && rest.peek().is_some_and(char::is_ascii_digit);
+        out.push(if minus { '\u{2212}' } else { c });
+        before = c;
+    }
+    out
+}
+
+fn heading(body: &mut String, reading: &Reading) {
+    let capture = &reading.capture;
+    *body += &format!("<header>\n<h1>Reading of {}</h1>\n<dl>\n", text(&capture.file));
+    let peaks = capture.peak_dbfs.map(|peak| peak.map_or("no signal".to_owned(), |peak| unsigned(peak, 1)));
+    let mut row = |name: &str, value: &str| *body += &format!("<dt>{name}</dt><dd>{}</dd>\n", text(value));
+    row("Recipe", &words::recipe(reading));
+    row("Circumstances", &words::circumstances(&reading.circumstances));
+    row(
+        "Capture",
+        &format!(
+            "{} Hz, {}, {} s; peak left / right {} dBFS; slates found: {}",
+            capture.rate_hz,
+            depth(&capture.depth),
+            unsigned(capture.duration_s, 1),
+            peaks.join(" / "),
+            capture.slates_found
+        ),
+    );
+    if let Some(direct) = &capture.direct {
+        row("Direct capture", &format!("{direct} (taken off)"));
+    }
+    *body += "</dl>\n</header>\n";
+}
+
+/// Verdict as a badge; the word and the frame tell as much as the colour.
+fn badge(verdict: Verdict) -> String {
+    let class = match verdict {
+        Verdict::Within => "within",
+        Verdict::Near => "near",
+        Verdict::Outside => "outside",
+        Verdict::CannotTell => "cannot",
+    };
+    format!("<span class=\"badge {class}\">{}</span>", words::verdict(verdict))
+}
+
+fn findings(body: &mut String, findings: &[Finding]) {
+    *body += "<section>\n<h2>Findings, in the order of work</h2>\n";
+    if findings.is_empty() {
+        *body += "<p>None.</p>\n</section>\n";
+        return;
+    }
+    *body += &format!("<p>{}.</p>\n", text(&words::tally(findings)));
+    *body += "<table class=\"findings\">\n<thead><tr><th>quantity</th><th>verdict</th><th>value</th>\
+              <th>why, and what to turn</th></tr></thead>\n<tbody>\n";
+    for finding in words::in_order(findings) {
+        let side = match finding.channel.as_deref() {
+            Some(side @ ("left" | "right")) => format!("<br>{side}"),
+            _ => String::new(),
+        };
+        let value = words::value(finding).unwrap_or_else(|| "no value".to_owned());
+        // A break before the uncertainty keeps the column narrow.
+        let value = text(&value).replacen(" \u{b1}", "<br>\u{b1}", 1);
+        *body += &format!(
+            "<tr><th scope=\"row\">{}{side}</th><td>{}</td><td class=\"number\">{value}</td><td><p>{}.</p>",
+            text(&finding.id),
+            badge(finding.verdict),
+            text(&capitalised(&finding.why))
+        );
+        if let Some(turn) = &finding.turn {
+            *body += &format!("<p class=\"turn\"><strong>Turn:</strong> {}.</p>", text(turn));
+        }
+        let limit =
+            finding.limit.as_ref().map(|limit| format!("Limit: {}. ", text(limit))).unwrap_or_default();
+        *body += &format!("<p class=\"basis\">{limit}Basis: {}.</p></td></tr>\n", text(&finding.basis));
+    }
+    *body += "</tbody>\n</table>\n</section>\n";
+}
+
+fn capitalised(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map(|first| first.to_uppercase().chain(chars).collect()).unwrap_or_default()
+}
+
+fn warnings(body: &mut String, reading: &Reading) {
+    if reading.warnings.is_empty() {
+        return;
+    }
+    *body += "<section>\n<h2>Warnings</h2>\n<ul>\n";
+    for warning in &reading.warnings {
+        *body += &format!("<li><strong>{}</strong>: {}</li>\n", text(&warning.id), text(&warning.text));
+    }
+    *body += "</ul>\n</section>\n";
+}
+
+/// The figures that need no plot, in a table of name and number.
+fn figures(body: &mut String, reading: &Reading) {
+    let mut rows: Vec<(String, String)> = Vec::new();
+    let mut add = |name: &str, value: Option<String>| {
+        rows.push((name.to_owned(), value.unwrap_or_else(|| "cannot tell".to_owned())));
+    };
+    for level in &reading.level {
+        let digits = decimals(Some(level.uncertainty_db), 2);
+        let [left, right] = level
+            .return_dbfs
+            .map(|level| level.map_or("cannot tell".to_owned(), |level| unsigned(level, digits)));
+        add(
+            &format!("Level {} ({}), left / right", level.part, frequency(level.hz)),
+            Some(format!("{left} / {right} dBFS +- {} dB", unsigned(level.uncertainty_db, digits))),
+        );
+    }
+    if let Some(response) = &reading.response {
+        let ends = |pair: [Option<f64>; 2]| {
+            pair.map(|hz| hz.map_or("not reached".to_owned(), frequency)).join(" / ")
+        };
+        add("Down 3 dB at the low end, left / right", Some(ends(response.low_3db_hz)));
+        add("Down 3 dB at the high end, left / right", Some(ends(response.high_3db_hz)));
+    }
+    if let Some(azimuth) = &reading.azimuth {
+        let digits = decimals(azimuth.uncertainty_us, 2);
+        let spread =
+            azimuth.uncertainty_us.map(|u| format!(" +- {}", unsigned(u, digits))).unwrap_or_default();
+        add(
+            "Delay (positive: right lags)",
+            azimuth.delay_us.map(|us| format!("{}{spread} us", signed(us, digits))),
+        );
+        add("Head tilt", azimuth.angle_arcmin.map(|angle| format!("{} minutes of arc", signed(angle, 2))));
+        add(
+            "Wander of the delay, 0.1 to 10 Hz",
+            azimuth.wander_us_rms.map(|us| format!("{} us rms", unsigned(us, 2))),
+        );
+        add(
+            "Response at 10 kHz by this tilt",
+            azimuth.loss_at_10k_db.map(|db| format!("{} dB", signed(db, 2))),
+        );
+    }
+    if let Some(speed) = &reading.speed {
+        let digits = decimals(Some(speed.uncertainty_percent), 4);
+        add(
+            "Speed error (positive: fast)",
+            Some(format!(
+                "{} +- {} %",
+                signed(speed.error_percent, digits),
+                unsigned(speed.uncertainty_percent, digits)
+            )),
+        );
+        add("Drift", speed.drift_percent_per_min.map(|drift| format!("{} % per minute", signed(drift, 4))));
+    }
+    if let Some(flutter) = &reading.flutter {
+        let [low, split, high] = flutter.band_hz.map(frequency);
+        let percent = |value: Option<f64>| value.map(|value| format!("{} %", unsigned(value, 4)));
+        add("Flutter, weighted quasi-peak", percent(flutter.weighted_quasi_peak_percent));
+        add("Flutter, weighted rms", percent(flutter.weighted_rms_percent));
+        add("Flutter, weighted 2-sigma", percent(flutter.two_sigma_percent));
+        add(&format!("Flutter, unweighted peak, {low} to {high}"), percent(flutter.unweighted_peak_percent));
+        add(&format!("Flutter, unweighted rms, {low} to {high}"), percent(flutter.unweighted_rms_percent));
+        add(&format!("Wow, unweighted rms, {low} to {split}"), percent(flutter.wow_rms_percent));
+        add(&format!("Flutter, unweighted rms, {split} to {high}"), percent(flutter.flutter_rms_percent));
+        add(
+            "Flutter measured",
+            Some(format!(
+                "from {} s to {} s of the return",
+                unsigned(flutter.measured_from_s, 1),
+                unsigned(flutter.measured_to_s, 1)
+            )),
+        );
+    }
+    if let Some(noise) = &reading.noise {
+        let pair = |pair: [Option<f64>; 2]| {
+            let side = |k: usize| {
+                pair[k]
+                    .map_or("cannot tell".to_owned(), |db| unsigned(db, decimals(noise.uncertainty_db[k], 1)))
+            };
+            format!("{} / {} dB", side(0), side(1))
+        };
+        add("Noise is stated against", Some(noise.reference.clone()));
+        add("Noise, unweighted, left / right", Some(pair(noise.unweighted_db)));
+        add("Noise, A-weighted, left / right", Some(pair(noise.a_weighted_db)));
+        match &noise.mains {
+            Some(mains) => {
+                add(&format!("Hum ({}), left / right", frequency(mains.hz)), Some(pair(mains.hum_db)))
+            }
+            None => add("Hum, left / right", Some("none stands out".to_owned())),
+        }
+    }
+    if rows.is_empty() {
+        *body += "<section>\n<h2>Figures</h2>\n<p>Nothing was measured.</p>\n</section>\n";
+        return;
+    }
+    *body += "<section>\n<h2>Figures</h2>\n<table class=\"figures\">\n<tbody>\n";
+    for (name, value) in rows {
+        *body += &format!("<tr><th scope=\"row\">{}</th><td>{}</td></tr>\n", text(&name), text(&value));
+    }
+    *body += "</tbody>\n</table>\n</section>\n";
+}
+
+/// Table of the stepped tones (or the sweep, or noise, if there are none).
+fn response(body: &mut String, reading: &Reading) {
+    let Some(response) = &reading.response else { return };
+    let kinds = [
+        ("stepped tones", &response.steps),
+        ("sweep, third octaves", &response.sweep),
+        ("noise, third octaves", &response.noise),
+    ];
+    let Some((kind, rows)) = kinds.into_iter().find(|kind| !kind.1.is_empty()) else { return };
+    *body += &format!(
+        "<section>\n<h2>Response, {kind}</h2>\n<p>In dB against {}; difference of the gains, left minus right.</p>\n\
+         <table class=\"response\">\n<thead><tr><th>tone</th><th>left</th><th>right</th><th>difference</th></tr></thead>\n\
+         <tbody>\n",
+        text(&frequency(response.reference_hz))
+    );
+    for row in rows {
+        let side = |k: usize| match row.db[k] {
+            Some(db) => {
+                let digits = decimals(row.uncertainty_db[k], 2);
+                let spread =
+                    row.uncertainty_db[k].map(|u| format!(" +- {}", unsigned(u, digits))).unwrap_or_default();
+                format!("{}{spread}", signed(db, digits))
+            }
+            None => "cannot tell".to_owned(),
+        };
+        let digits = decimals(row.uncertainty_db[0], 2).min(decimals(row.uncertainty_db[1], 2));
+        let difference = row.difference_db.map_or("cannot tell".to_owned(), |db| signed(db, digits));
+        *body += &format!(
+            "<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td><td>{}</td></tr>\n",
+            text(&frequency(row.hz)),
+            text(&side(0)),
+            text(&side(1)),
+            text(&difference)
+        );
+    }
+    *body += "</tbody>\n</table>\n</section>\n";
+}
+
+fn dropouts(body: &mut String, reading: &Reading) {
+    if reading.dropouts.is_empty() {
+        return;
+    }
+    *body += "<section>\n<h2>Dropouts in steady tones</h2>\n<ul>\n";
+    for dropout in &reading.dropouts {
+        *body += &format!(
+            "<li>at {} s, {}: {} dB for {} ms, {}</li>\n",
+            unsigned(dropout.at_s, 2),
+            text(&dropout.part),
+            unsigned(dropout.depth_db, 1),
+            unsigned(dropout.length_ms, 0),
+            text(&dropout.channel)
+        );
+    }
+    *body += "</ul>\n</section>\n";
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn text_from_outside_is_escaped_everywhere() {
+        let mut reading: Reading =
+            serde_json::from_str(include_str!("../../tests/readings/faulty.json")).unwrap();
+        let evil = "<script>alert('x')</script>&\"\u{1b}";
+        reading.capture.file = evil.to_owned();
+        reading.capture.direct = Some(evil.to_owned());
+        reading.recipe.as_mut().unwrap().name = evil.to_owned();
+        reading.level[0].part = evil.to_owned();
+        reading.dropouts[0].part = evil.to_owned();
+        reading.dropouts[0].channel = evil.to_owned();
+        reading.warnings[0].text = evil.to_owned();
+        reading.warnings[0].id = evil.to_owned();
+        reading.noise.as_mut().unwrap().reference = evil.to_owned();
+        reading.flutter.as_mut().unwrap().lines[0].part = Some(evil.to_owned());
+        reading.findings = crate::judge::judge(&reading, &Limits::good_deck());
+        reading.findings[0].why = evil.to_owned();
+        reading.findings[0].id = evil.to_owned();
+        let page = report(&reading, None);
+        assert!(!page.contains("<script") && !page.contains('\u{1b}'));
+        assert!(page.matches("&lt;script&gt;").count() >= 12);
+    }
+
+    #[test]
+    fn nothing_is_fetched_and_the_page_is_well_formed() {
+        for reading in [
+            include_str!("../../tests/readings/healthy.json"),
+            include_str!("../../tests/readings/faulty.json"),
+            include_str!("../../tests/readings/empty.json"),
+        ] {
+            let reading: Reading = serde_json::from_str(reading).unwrap();
+            let page = report(&reading, Some(&Limits::good_deck()));
+            for bad in ["src=", "href=", "url(", "@import", "<script", "javascript:", "NaN"] {
+                assert!(!page.contains(bad), "{bad}");
+            }
+            // Void elements closed, the rest is XML already.
+            let xml = page
+                .replace("<!DOCTYPE html>\n", "")
+                .replace("<br>", "<br/>")
+                .lines()
+                .filter(|line| !line.starts_with("<meta"))
+                .collect::<Vec<_>>()
+                .join("\n");
+            roxmltree::Document::parse(&xml).unwrap();
+            for caution in CAUTIONS {
+                assert!(page.contains(caution), "{caution}");
+            }
+        }
+    }
+
+    #[test]
+    fn minus_signs_stand_before_numbers_only() {
+        assert_eq!(text("third-octave -1.5 dB, +-2"), "third-octave \u{2212}1.5 dB, \u{b1}2");
+    }
+}

@@ -1,0 +1,415 @@
+//! A reading for the terminal: findings first, then the figures.
+
+use super::{cautions::CAUTIONS, words};
+use crate::judge::{decimals, frequency, signed, unsigned};
+use crate::reading::{Finding, Flutter, Noise, Reading, Response, ResponsePoint};
+
+/// Widest line of [`summary`], in characters.
+pub const COLUMNS: usize = 100;
+
+/// Where text under a heading of a finding starts.
+const INDENT: usize = 6;
+
+/// The reading in plain text, lines of at most [`COLUMNS`] characters.
+///
+/// Text from outside (file and part names) has its control characters replaced by U+FFFD.
+pub fn summary(reading: &Reading) -> String {
+    let mut page = Page::default();
+    heading(&mut page, reading);
+    findings(&mut page, &reading.findings);
+    warnings(&mut page, reading);
+    levels(&mut page, reading);
+    match &reading.response {
+        Some(response) => response_table(&mut page, response),
+        None => missing(&mut page, "RESPONSE"),
+    }
+    azimuth(&mut page, reading);
+    speed(&mut page, reading);
+    match &reading.flutter {
+        Some(flutter) => flutter_table(&mut page, flutter),
+        None => missing(&mut page, "FLUTTER"),
+    }
+    match &reading.noise {
+        Some(noise) => noise_table(&mut page, noise),
+        None => missing(&mut page, "NOISE"),
+    }
+    dropouts(&mut page, reading);
+    page.head("CAUTIONS");
+    for caution in CAUTIONS {
+        page.wrapped(2, "", caution);
+    }
+    page.text
+}
+
+#[derive(Default)]
+struct Page {
+    text: String,
+}
+
+impl Page {
+    fn line(&mut self, line: &str) {
+        self.text += words::sanitised(line).trim_end();
+        self.text.push('\n');
+    }
+
+    fn head(&mut self, title: &str) {
+        self.text.push('\n');
+        self.line(title);
+    }
+
+    /// `label` and `text` from column `indent` on, further lines under the start of the text.
+    fn wrapped(&mut self, indent: usize, label: &str, text: &str) {
+        let start = indent + label.chars().count();
+        let room = COLUMNS - start;
+        let mut line = format!("{:indent$}{label}", "");
+        let mut used = 0;
+        for word in text.split_whitespace() {
+            let mut word: Vec<char> = word.chars().collect();
+            if used > 0 && used + 1 + word.len() > room {
+                self.line(&line);
+                line = " ".repeat(start);
+                used = 0;
+            }
+            if used > 0 {
+                line.push(' ');
+                used += 1;
+            }
+            // A word wider than the room (a long file name) is cut into lines.
+            while used == 0 && word.len() > room {
+                let rest = word.split_off(room);
+                line.extend(word);
+                self.line(&line);
+                line = " ".repeat(start);
+                word = rest;
+            }
+            used += word.len();
+            line.extend(word);
+        }
+        self.line(&line);
+    }
+}
+
+/// Number right-aligned, or the words for no number.
+fn cell(value: Option<f64>, digits: usize, width: usize, sign: bool) -> String {
+    let text = match value {
+        Some(value) if sign => signed(value, digits),
+        Some(value) => unsigned(value, digits),
+        None => "cannot tell".to_owned(),
+    };
+    format!("{text:>width$}")
+}
+
+fn missing(page: &mut Page, title: &str) {
+    page.head(title);
+    page.line("  not measured");
+}
+
+fn heading(page: &mut Page, reading: &Reading) {
+    let capture = &reading.capture;
+    page.wrapped(0, "Reading of     ", &capture.file);
+    let peaks = match capture.peak_dbfs {
+        [None, None] => "silent".to_owned(),
+        [left, right] => format!("peak {} / {} dBFS", cell(left, 1, 0, false), cell(right, 1, 0, false)),
+    };
+    page.wrapped(
+        0,
+        "Capture        ",
+        &format!(
+            "{} Hz, {}, {} s, {peaks}, slates found: {}",
+            capture.rate_hz,
+            depth(&capture.depth),
+            unsigned(capture.duration_s, 1),
+            capture.slates_found
+        ),
+    );
+    page.wrapped(0, "Recipe         ", &words::recipe(reading));
+    page.wrapped(0, "Circumstances  ", &words::circumstances(&reading.circumstances));
+    if let Some(direct) = &capture.direct {
+        page.wrapped(0, "Direct capture ", &format!("{direct} (taken off)"));
+    }
+}
+
+/// Sample format in words.
+pub(super) fn depth(depth: &str) -> String {
+    if depth == "float" { "float".to_owned() } else { format!("{depth} bit") }
+}
+
+fn findings(page: &mut Page, findings: &[Finding]) {
+    page.head("FINDINGS, in the order of work");
+    if findings.is_empty() {
+        page.line("  none");
+        return;
+    }
+    page.line(&format!("  {}", words::tally(findings)));
+    for finding in words::in_order(findings) {
+        page.text.push('\n');
+        let name = match finding.channel.as_deref() {
+            Some(side @ ("left" | "right")) => format!("{} {side}", finding.id),
+            _ => finding.id.clone(),
+        };
+        let value = words::value(finding).unwrap_or_default();
+        let verdict = words::verdict(finding.verdict);
+        page.wrapped(2, &format!("{name:<23} {verdict:<12} "), &value);
+        page.wrapped(INDENT, "why    ", &finding.why);
+        if let Some(turn) = &finding.turn {
+            page.wrapped(INDENT, "turn   ", turn);
+        }
+        if let Some(limit) = &finding.limit {
+            page.wrapped(INDENT, "limit  ", limit);
+        }
+        page.wrapped(INDENT, "basis  ", &finding.basis);
+    }
+}
+
+fn warnings(page: &mut Page, reading: &Reading) {
+    page.head("WARNINGS");
+    if reading.warnings.is_empty() {
+        page.line("  none");
+    }
+    for warning in &reading.warnings {
+        page.wrapped(2, &format!("{:<20} ", warning.id), &warning.text);
+    }
+}
+
+fn levels(page: &mut Page, reading: &Reading) {
+    if reading.level.is_empty() {
+        return missing(page, "LEVEL");
+    }
+    page.head("LEVEL (return in dBFS: 0 is the rms of a full-scale sine; difference: left minus right)");
+    page.line(&format!(
+        "  {:<20}{:>10}{:>12}{:>14}{:>14}{:>14}{:>8}",
+        "part", "tone", "programme", "left", "right", "difference", "+-"
+    ));
+    for row in &reading.level {
+        let digits = decimals(Some(row.uncertainty_db), 2);
+        let part: String = row.part.chars().take(19).collect();
+        page.line(&format!(
+            "  {part:<20}{:>10}{:>9} dB{} {} {}{:>8}",
+            frequency(row.hz),
+            signed(row.programme_db, 1),
+            cell(row.return_dbfs[0], digits, 14, false),
+            cell(row.return_dbfs[1], digits, 13, false),
+            cell(row.difference_db, digits, 13, true),
+            unsigned(row.uncertainty_db, digits),
+        ));
+    }
+}
+
+fn response_table(page: &mut Page, response: &Response) {
+    let kinds: [(&str, &[ResponsePoint]); 3] = [
+        ("stepped tones", &response.steps),
+        ("sweep, third octaves", &response.sweep),
+        ("noise, third octaves", &response.noise),
+    ];
+    for (kind, rows) in kinds.into_iter().filter(|kind| !kind.1.is_empty()) {
+        page.head(&format!(
+            "RESPONSE, {kind} (dB re {}, at {} dB; difference of gains: left minus right)",
+            frequency(response.reference_hz),
+            signed(response.programme_db, 0)
+        ));
+        page.line(&format!(
+            "  {:>10}{:>14}{:>8}{:>14}{:>8}{:>14}",
+            "tone", "left", "+-", "right", "+-", "difference"
+        ));
+        for row in rows {
+            let digits = row.uncertainty_db.map(|u| decimals(u, 2));
+            page.line(&format!(
+                "  {:>10}{}{}{}{}{}",
+                frequency(row.hz),
+                cell(row.db[0], digits[0], 14, true),
+                spread(row.uncertainty_db[0], digits[0]),
+                cell(row.db[1], digits[1], 14, true),
+                spread(row.uncertainty_db[1], digits[1]),
+                cell(row.difference_db, digits[0].min(digits[1]), 14, true),
+            ));
+        }
+    }
+    let ends =
+        |pair: [Option<f64>; 2]| pair.map(|hz| hz.map_or("not reached".to_owned(), frequency)).join(" / ");
+    page.line(&format!(
+        "  down 3 dB, left / right: low end {}, high end {}",
+        ends(response.low_3db_hz),
+        ends(response.high_3db_hz)
+    ));
+}
+
+/// Uncertainty in its column; blank where there is no value to be sure of.
+fn spread(uncertainty: Option<f64>, digits: usize) -> String {
+    format!("{:>8}", uncertainty.map(|u| unsigned(u, digits)).unwrap_or_default())
+}
+
+/// A named figure on a line of its own.
+fn figure(page: &mut Page, name: &str, value: Option<String>, unit: &str) {
+    match value {
+        Some(value) => page.line(&format!("  {name:<34}{value:>12} {unit}")),
+        None => page.line(&format!("  {name:<34}{:>12}", "cannot tell")),
+    }
+}
+
+fn azimuth(page: &mut Page, reading: &Reading) {
+    let Some(azimuth) = &reading.azimuth else { return missing(page, "AZIMUTH") };
+    page.head("AZIMUTH (delay positive: right lags)");
+    let digits = decimals(azimuth.uncertainty_us, 2);
+    let delay = azimuth.delay_us.map(|delay| signed(delay, digits));
+    let unit = azimuth.uncertainty_us.map_or("us".to_owned(), |u| format!("us +- {}", unsigned(u, digits)));
+    figure(page, "delay", delay, &unit);
+    figure(page, "head tilt", azimuth.angle_arcmin.map(|angle| signed(angle, 2)), "minutes of arc");
+    figure(
+        page,
+        "wander of the delay, 0.1 to 10 Hz",
+        azimuth.wander_us_rms.map(|us| unsigned(us, 2)),
+        "us rms",
+    );
+    figure(page, "response at 10 kHz by this tilt", azimuth.loss_at_10k_db.map(|db| signed(db, 2)), "dB");
+}
+
+fn speed(page: &mut Page, reading: &Reading) {
+    let Some(speed) = &reading.speed else { return missing(page, "SPEED") };
+    page.head("SPEED (positive: fast; clocks of player and sound card not included)");
+    let digits = decimals(Some(speed.uncertainty_percent), 4);
+    figure(
+        page,
+        "error",
+        Some(signed(speed.error_percent, digits)),
+        &format!("% +- {}", unsigned(speed.uncertainty_percent, digits)),
+    );
+    figure(page, "drift", speed.drift_percent_per_min.map(|drift| signed(drift, 4)), "% per minute");
+}
+
+fn flutter_table(page: &mut Page, flutter: &Flutter) {
+    page.head(&format!(
+        "FLUTTER (tone {}, measured from {} s to {} s of the return)",
+        frequency(flutter.carrier_hz),
+        unsigned(flutter.measured_from_s, 1),
+        unsigned(flutter.measured_to_s, 1)
+    ));
+    let [low, split, high] = flutter.band_hz.map(frequency);
+    let digits = decimals(flutter.uncertainty_percent, 4);
+    let rms = flutter.uncertainty_percent.map_or("%".to_owned(), |u| format!("% +- {}", unsigned(u, digits)));
+    let percent = |value: Option<f64>| value.map(|value| unsigned(value, 4));
+    figure(page, "weighted quasi-peak", percent(flutter.weighted_quasi_peak_percent), "%");
+    figure(page, "weighted rms", percent(flutter.weighted_rms_percent), &rms);
+    figure(page, "weighted 2-sigma", percent(flutter.two_sigma_percent), "%");
+    let band = format!("{low} to {high}");
+    figure(page, "unweighted peak", percent(flutter.unweighted_peak_percent), &format!("%, {band}"));
+    figure(page, "unweighted rms", percent(flutter.unweighted_rms_percent), &format!("{rms}, {band}"));
+    figure(
+        page,
+        "wow, unweighted rms",
+        percent(flutter.wow_rms_percent),
+        &format!("{rms}, {low} to {split}"),
+    );
+    figure(
+        page,
+        "flutter, unweighted rms",
+        percent(flutter.flutter_rms_percent),
+        &format!("{rms}, {split} to {high}"),
+    );
+    for line in &flutter.lines {
+        let part = line.part.as_deref().unwrap_or("part not known");
+        figure(
+            page,
+            &format!("line at {}", frequency(line.hz)),
+            percent(Some(line.percent_peak)),
+            &format!("% peak, {part}"),
+        );
+    }
+}
+
+fn noise_table(page: &mut Page, noise: &Noise) {
+    page.head("NOISE");
+    page.wrapped(2, "dB against ", &noise.reference);
+    page.line(&format!("  {:<34}{:>14}{:>14}", "", "left", "right"));
+    let digits = noise.uncertainty_db.map(|u| decimals(u, 1));
+    // Levels below their reference: a plus would only be noise.
+    let mut row = |name: &str, pair: [Option<f64>; 2]| {
+        page.line(&format!(
+            "  {name:<34}{}{}",
+            cell(pair[0], digits[0], 14, false),
+            cell(pair[1], digits[1], 14, false)
+        ));
+    };
+    row("the reference itself, dBFS", noise.reference_dbfs);
+    row("unweighted, 22.4 Hz to 22.4 kHz", noise.unweighted_db);
+    row("A-weighted", noise.a_weighted_db);
+    row("uncertainty (k = 2)", noise.uncertainty_db);
+    match &noise.mains {
+        None => page.line("  no power-line hum stands out"),
+        Some(mains) => {
+            row("power-line hum, all lines", mains.hum_db);
+            for &(hz, left, right) in &mains.lines {
+                row(&format!("  line at {}", frequency(hz)), [left, right]);
+            }
+        }
+    }
+}
+
+fn dropouts(page: &mut Page, reading: &Reading) {
+    page.head("DROPOUTS in steady tones");
+    if reading.dropouts.is_empty() {
+        page.line("  none found");
+    }
+    for dropout in &reading.dropouts {
+        page.wrapped(
+            2,
+            &format!("at {:>8} s  ", unsigned(dropout.at_s, 2)),
+            &format!(
+                "{}: {} dB for {} ms, {}",
+                dropout.part,
+                unsigned(dropout.depth_db, 1),
+                unsigned(dropout.length_ms, 0),
+                dropout.channel
+            ),
+        );
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn readings() -> Vec<Reading> {
+        [
+            include_str!("../../tests/readings/healthy.json"),
+            include_str!("../../tests/readings/faulty.json"),
+            include_str!("../../tests/readings/empty.json"),
+        ]
+        .map(|text| serde_json::from_str(text).unwrap())
+        .to_vec()
+    }
+
+    #[test]
+    fn no_line_is_too_wide_and_no_dashes_stand_for_numbers() {
+        for mut reading in readings() {
+            reading.capture.file = "a".repeat(300) + " and then " + &"b".repeat(40);
+            if let Some(response) = &mut reading.response {
+                response.steps[0].db = [None, None];
+                response.steps[0].uncertainty_db = [None, None];
+                response.steps[0].difference_db = None;
+            }
+            let text = summary(&reading);
+            for line in text.lines() {
+                assert!(line.chars().count() <= COLUMNS, "{line}");
+                assert_eq!(line, line.trim_end());
+                assert!(!line.contains(" --- ") && !line.ends_with("--") && !line.contains(" -- "), "{line}");
+            }
+            assert!(!text.contains("NaN") && !text.contains("None"));
+        }
+    }
+
+    #[test]
+    fn control_characters_in_a_file_name_never_reach_the_terminal() {
+        let mut reading = readings().remove(1);
+        reading.capture.file = "evil\u{1b}[2J\u{7}\u{202e}name.wav".to_owned();
+        reading.level[0].part = "le\u{9b}vel".to_owned();
+        let text = summary(&reading);
+        assert!(text.chars().all(|c| c == '\n' || !c.is_control()), "{text}");
+        assert!(text.contains("evil\u{fffd}[2J\u{fffd}\u{fffd}name.wav"));
+    }
+
+    #[test]
+    fn small_percentages_keep_their_digits() {
+        let text = summary(&readings()[0]);
+        assert!(text.contains("0.0456 %"), "{text}");
+    }
+}

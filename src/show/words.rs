@@ -1,0 +1,113 @@
+//! Circumstances, verdicts and file names as words, alike in text and report.
+
+use crate::reading::{Circumstances, Finding, Heads, NoiseReduction, Reading, RecordedOn, TapeType, Verdict};
+
+/// Control characters, and characters that turn the direction of writing, replaced by U+FFFD.
+///
+/// A file name may hold sequences that drive a terminal.
+pub(super) fn sanitised(text: &str) -> String {
+    let steers = |c: char| {
+        c.is_control()
+            || matches!(c, '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+    };
+    text.chars().map(|c| if steers(c) { '\u{fffd}' } else { c }).collect()
+}
+
+/// The verdict as the reading writes it.
+pub(super) fn verdict(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Within => "within",
+        Verdict::Near => "near",
+        Verdict::Outside => "outside",
+        Verdict::CannotTell => "cannot tell",
+    }
+}
+
+/// The circumstances in one line.
+pub(super) fn circumstances(told: &Circumstances) -> String {
+    let on = match told.recorded_on {
+        None => "not told whose recording (--recorded-on)",
+        Some(RecordedOn::Calibrated) => "calibrated tape",
+        Some(RecordedOn::House) => "house tape",
+        Some(RecordedOn::OtherDeck) => "recorded on another deck",
+        Some(RecordedOn::ThisDeck) => "recorded on this deck",
+        Some(RecordedOn::Injected) => "injected, no tape",
+        Some(RecordedOn::Direct) => "direct capture, no deck",
+    };
+    let heads = match told.heads {
+        None => "heads not told",
+        Some(Heads::Two) => "2 heads",
+        Some(Heads::Three) => "3 heads",
+    };
+    let tape = match told.tape_type {
+        None => "tape type not told",
+        Some(TapeType::I) => "tape type I",
+        Some(TapeType::II) => "tape type II",
+        Some(TapeType::III) => "tape type III",
+        Some(TapeType::IV) => "tape type IV",
+    };
+    let reduction = match told.noise_reduction {
+        NoiseReduction::Off => "noise reduction off",
+        NoiseReduction::On => "noise reduction on",
+    };
+    format!("{on}; {heads}; {tape}; {reduction}")
+}
+
+/// The recipe in words.
+pub(super) fn recipe(reading: &Reading) -> String {
+    match &reading.recipe {
+        Some(recipe) => format!("{}, code {}", recipe.name, recipe.code),
+        None => "not known: no slate was read".to_owned(),
+    }
+}
+
+/// The findings in the order of work, the worst first among those of one name.
+pub(super) fn in_order(findings: &[Finding]) -> Vec<&Finding> {
+    let mut groups: Vec<(&str, Vec<&Finding>)> = Vec::new();
+    for finding in findings {
+        match groups.iter_mut().find(|(id, _)| *id == finding.id) {
+            Some((_, group)) => group.push(finding),
+            None => groups.push((&finding.id, vec![finding])),
+        }
+    }
+    for (_, group) in &mut groups {
+        group.sort_by_key(|finding| match finding.verdict {
+            Verdict::Outside => 0,
+            Verdict::Near => 1,
+            Verdict::CannotTell => 2,
+            Verdict::Within => 3,
+        });
+    }
+    groups.into_iter().flat_map(|(_, group)| group).collect()
+}
+
+/// How many findings have each verdict, in one line.
+pub(super) fn tally(findings: &[Finding]) -> String {
+    let count = |wanted| findings.iter().filter(|finding| finding.verdict == wanted).count();
+    [Verdict::Outside, Verdict::Near, Verdict::CannotTell, Verdict::Within]
+        .map(|each| format!("{} {}", count(each), verdict(each)))
+        .join(", ")
+}
+
+/// Unit as it stands behind a number.
+pub(super) fn unit(unit: &str) -> &str {
+    if unit == "percent" { "%" } else { unit }
+}
+
+/// Value with its uncertainty, such as `+17.00 +- 0.24 us`; `None` if there is no value.
+pub(super) fn value(finding: &Finding) -> Option<String> {
+    use crate::judge::{decimals, signed, unsigned};
+    let value = finding.value?;
+    let digits = decimals(finding.uncertainty, if finding.unit == "percent" { 4 } else { 1 });
+    // A deviation carries its sign; a size or a level below its reference does not need a plus.
+    let number = if ["flutter", "noise", "hum", "capture"].contains(&finding.id.as_str()) {
+        unsigned(value, digits)
+    } else {
+        signed(value, digits)
+    };
+    let unit = unit(&finding.unit);
+    Some(match finding.uncertainty {
+        Some(uncertainty) => format!("{number} +- {} {unit}", unsigned(uncertainty, digits)),
+        None => format!("{number} {unit}"),
+    })
+}
