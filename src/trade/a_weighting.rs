@@ -9,8 +9,9 @@ use super::weighting_table::{WeightingRow, neighbours};
 pub const POLES_HZ: [f64; 6] = [20.598997, 20.598997, 107.65265, 737.86223, 12194.217, 12194.217];
 /// Number of zeros, all at 0 Hz.
 pub const ZEROS_AT_DC: usize = 4;
-/// Gain added so that 1 kHz comes out at 0 dB, as the document rounds it (the exact value is 1.99966 dB).
-pub const GAIN_DB: f64 = 2.000;
+/// Gain of the formula that puts 1 kHz at 0 dB, as the document rounds it. [`a_weighting_db`] does not use it: it is
+/// normalised at 1 kHz exactly (1.99966 dB), with which the formula rounds to the table at every row, 160 Hz included.
+pub const PUBLISHED_GAIN_DB: f64 = 2.00;
 
 /// Table 3 at the exact frequencies 1000 * 10^(n/10), 10 Hz to 20 kHz, with class 1 acceptance limits.
 pub const TABLE: [WeightingRow; 34] = [
@@ -50,13 +51,9 @@ pub const TABLE: [WeightingRow; 34] = [
     WeightingRow::new(19952.6231, -9.3, 3.0, f64::NEG_INFINITY),
 ];
 
-/// A-weighting in dB at `hz` (0 or above) by the formula, 0 dB at 1 kHz (within 0.0004 dB, the document's own
-/// rounding). -inf at 0 Hz.
+/// A-weighting in dB at `hz` (0 or above) by the formula, exactly 0 dB at 1 kHz. -inf at 0 Hz.
 pub fn a_weighting_db(hz: f64) -> f64 {
-    let [f1, _, f2, f3, f4, _] = POLES_HZ;
-    let f = hz * hz;
-    let ratio = f4 * f4 * f * f / ((f + f1 * f1) * ((f + f2 * f2) * (f + f3 * f3)).sqrt() * (f + f4 * f4));
-    20.0 * ratio.log10() + GAIN_DB
+    raw_db(hz) - raw_db(1e3)
 }
 
 /// Lowest and highest A-weighted response in dB that class 1 allows at `hz`; `None` outside 10 Hz to 20 kHz (exact
@@ -76,14 +73,23 @@ pub fn mask_db(hz: f64) -> Option<(f64, f64)> {
     ))
 }
 
+/// The formula without its gain.
+fn raw_db(hz: f64) -> f64 {
+    let [f1, _, f2, f3, f4, _] = POLES_HZ;
+    let f = hz * hz;
+    let ratio = f4 * f4 * f * f / ((f + f1 * f1) * ((f + f2 * f2) * (f + f3 * f3)).sqrt() * (f + f4 * f4));
+    20.0 * ratio.log10()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn one_kilohertz_is_zero() {
-        // Rounding of the document's gain to 0.001 dB.
-        assert_within!(a_weighting_db(1e3), 0.0, 0.0005, "dB");
+        assert_eq!(a_weighting_db(1e3), 0.0);
+        // The published gain has two decimals: half a unit.
+        assert_within!(raw_db(1e3) + PUBLISHED_GAIN_DB, 0.0, 0.005, "dB");
         assert_eq!(a_weighting_db(0.0), f64::NEG_INFINITY);
     }
 
