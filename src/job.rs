@@ -135,7 +135,11 @@ fn find_slates(source: &dyn Source, codes: &[u16]) -> Result<(Scan, Vec<FoundSla
         if (ratio - 1.0).abs() < 0.065 {
             return Ok((first, found, 1.0));
         }
-        MISLABELLED[..2].iter().copied().filter(|rate| (ratio * rate - 1.0).abs() < (ratio - 1.0).abs()).collect()
+        MISLABELLED[..2]
+            .iter()
+            .copied()
+            .filter(|rate| (ratio * rate - 1.0).abs() < (ratio - 1.0).abs())
+            .collect()
     };
     for rate in tries {
         let again = scan(&Relabelled { inner: source, rate_hz: source.rate_hz() * rate })?;
@@ -167,7 +171,9 @@ fn read_source(source: &dyn Source, facts: &Facts, options: &ReadOptions) -> Res
     let mut reading = blank(source, facts, options, &scan);
     let Some(code) = commonest_code(&found) else {
         let why = no_slate_why(&scan, &reading);
-        reading.warnings.push(Warning::new("no-slate", format!("No slate was found: {why}. Nothing was measured.")));
+        reading
+            .warnings
+            .push(Warning::new("no-slate", format!("No slate was found: {why}. Nothing was measured.")));
         return Err(ReadError::NoSlate { path: facts.path.clone(), why, reading: Box::new(reading) });
     };
     let timeline = match given {
@@ -325,7 +331,8 @@ fn warn(reading: &mut Reading, alignment: &Alignment, facts: &Facts, rate: f64, 
         [false, false] => {}
         [true, true] => add(
             "inverted",
-            "Both channels came back with inverted polarity. Many decks do that; it is no fault in itself.".into(),
+            "Both channels came back with inverted polarity. Many decks do that; it is no fault in itself."
+                .into(),
         ),
         [left, _] => add(
             "inverted",
@@ -345,7 +352,11 @@ fn warn(reading: &mut Reading, alignment: &Alignment, facts: &Facts, rate: f64, 
         );
     }
     if alignment.cut_end {
-        let why = if facts.cut_short { " The file was not closed properly: the recorder was interrupted." } else { "" };
+        let why = if facts.cut_short {
+            " The file was not closed properly: the recorder was interrupted."
+        } else {
+            ""
+        };
         add(
             "cut-end",
             format!("The recording ended before the programme did; the parts after it are missing.{why}"),

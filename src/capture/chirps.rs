@@ -202,9 +202,8 @@ mod tests {
     fn a_fast_slate_is_found_shifted_as_the_chirp_says() {
         let rate_hz = 48_000.0;
         for ratio in [0.94, 1.06] {
-            let samples: Vec<f64> = (0..24_000)
-                .map(|n| slate::chirp((n as f64 / rate_hz - 0.2) * ratio, false) * 0.1)
-                .collect();
+            let samples: Vec<f64> =
+                (0..24_000).map(|n| slate::chirp((n as f64 / rate_hz - 0.2) * ratio, false) * 0.1).collect();
             let found = find(&samples, rate_hz);
             let best = found.iter().max_by(|a, b| a.likeness.total_cmp(&b.likeness)).unwrap();
             assert!(!best.rising && best.likeness > 0.8, "{best:?}");

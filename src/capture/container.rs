@@ -44,7 +44,8 @@ pub(crate) fn look_at(path: &Path, head: &[u8], file_bytes: u64) -> Result<Conta
     if head.starts_with(b"RIFF") && head.get(8..12) == Some(b"WAVE") {
         return look_at_wav(path, head, file_bytes);
     }
-    if head.starts_with(b"fLaC") || (head.starts_with(b"FORM") && matches!(head.get(8..12), Some(b"AIFF" | b"AIFC")))
+    if head.starts_with(b"fLaC")
+        || (head.starts_with(b"FORM") && matches!(head.get(8..12), Some(b"AIFF" | b"AIFC")))
     {
         return Ok(Container { repairs: vec![], cut_short: false });
     }
@@ -95,7 +96,11 @@ fn name_of(head: &[u8]) -> String {
         "a PDF document"
     } else if starts(b"{") && head.windows(17).any(|w| w == b"deckproof-reading") {
         "a reading of Deckproof, not a recording"
-    } else if head.iter().take(512).all(|&b| b == b'\n' || b == b'\r' || b == b'\t' || (b >= 0x20 && b != 0x7F)) {
+    } else if head
+        .iter()
+        .take(512)
+        .all(|&b| b == b'\n' || b == b'\r' || b == b'\t' || (b >= 0x20 && b != 0x7F))
+    {
         "a text file"
     } else if head.len() < 12 {
         "too short for any audio file"
@@ -111,12 +116,8 @@ fn look_at_wav(path: &Path, head: &[u8], file_bytes: u64) -> Result<Container, C
         what,
         remedy: remedy.to_owned(),
     };
-    let u32_at = |at: usize| {
-        head.get(at..at + 4).and_then(|b| b.try_into().ok()).map(u32::from_le_bytes)
-    };
-    let u16_at = |at: usize| {
-        head.get(at..at + 2).and_then(|b| b.try_into().ok()).map(u16::from_le_bytes)
-    };
+    let u32_at = |at: usize| head.get(at..at + 4).and_then(|b| b.try_into().ok()).map(u32::from_le_bytes);
+    let u16_at = |at: usize| head.get(at..at + 2).and_then(|b| b.try_into().ok()).map(u16::from_le_bytes);
     let mut at = 12usize;
     let mut block_align = None;
     // The outer length is often wrong and never needed.
@@ -203,7 +204,11 @@ fn check_format(
     if !known {
         return Err(unsupported(format!("WAV has samples of {bits} bit")));
     }
-    if channels == 0 || rate == 0 || align == 0 || u32::from(align) != u32::from(channels) * u32::from(bits / 8) {
+    if channels == 0
+        || rate == 0
+        || align == 0
+        || u32::from(align) != u32::from(channels) * u32::from(bits / 8)
+    {
         return Err(CaptureError::Malformed {
             path: path.to_owned(),
             what: format!(

@@ -59,7 +59,11 @@ impl ReturnFile {
             (None, found) => return Err(CaptureError::Channels { path: path.to_owned(), found }),
             (Some(choice), found) => {
                 if let Some(&asked) = choice.iter().find(|&&channel| channel >= found) {
-                    return Err(CaptureError::NoSuchChannel { path: path.to_owned(), found, asked: asked + 1 });
+                    return Err(CaptureError::NoSuchChannel {
+                        path: path.to_owned(),
+                        found,
+                        asked: asked + 1,
+                    });
                 }
                 choice
             }
@@ -110,12 +114,7 @@ impl Source for ReturnFile {
         self.frames
     }
 
-    fn read(
-        &self,
-        from: u64,
-        to: u64,
-        sink: &mut dyn FnMut([&[f64]; 2]),
-    ) -> Result<(), CaptureError> {
+    fn read(&self, from: u64, to: u64, sink: &mut dyn FnMut([&[f64]; 2])) -> Result<(), CaptureError> {
         let to = to.min(self.frames);
         if from >= to {
             return Ok(());
@@ -164,9 +163,7 @@ impl Stream {
         let format = symphonia::default::get_probe()
             .probe(&Hint::new(), stream, Default::default(), Default::default())
             .map_err(|error| refused(error.to_string()))?;
-        let track = format
-            .default_track(TrackType::Audio)
-            .ok_or_else(|| refused("no audio track".into()))?;
+        let track = format.default_track(TrackType::Audio).ok_or_else(|| refused("no audio track".into()))?;
         let params = track
             .codec_params
             .as_ref()
@@ -248,9 +245,10 @@ impl Stream {
             };
             buffer.copy_to_vecs_planar::<f64>(&mut self.planes);
             let frames = buffer.frames();
-            let (Some(left), Some(right)) =
-                (self.planes.get(self.chosen[0]), self.planes.get(self.chosen[1].min(self.planes.len().max(1) - 1)))
-            else {
+            let (Some(left), Some(right)) = (
+                self.planes.get(self.chosen[0]),
+                self.planes.get(self.chosen[1].min(self.planes.len().max(1) - 1)),
+            ) else {
                 continue;
             };
             start.get_or_insert(at);

@@ -91,7 +91,8 @@ fn nearest(chirps: &[Chirp], at_s: f64, rising: bool) -> Option<&Chirp> {
 
 fn starts(chirps: &[Chirp]) -> Vec<Start> {
     let (low, high, step) = RATIOS;
-    let ratios: Vec<f64> = (0..).map(|k| low + f64::from(k) * step).take_while(|&ratio| ratio <= high).collect();
+    let ratios: Vec<f64> =
+        (0..).map(|k| low + f64::from(k) * step).take_while(|&ratio| ratio <= high).collect();
     let mut found: Vec<Start> = Vec::new();
     for chirp in chirps.iter().filter(|chirp| chirp.likeness > 0.3) {
         for (slot, _) in SYNC.iter().enumerate().filter(|(_, rising)| **rising == chirp.rising) {
@@ -263,10 +264,7 @@ impl Track {
         let at = |channel: usize, slot: usize| {
             let rising = slots[slot].rising;
             // Where the wow has moved the slot to, as far as a neighbour tells.
-            let moved = marks
-                .iter()
-                .min_by_key(|mark| mark.0.abs_diff(slot))
-                .map_or(0.0, off);
+            let moved = marks.iter().min_by_key(|mark| mark.0.abs_diff(slot)).map_or(0.0, off);
             nearest(&chirps[channel], apparent_s(self.start_s, self.ratio, slot, rising) + moved, rising)
         };
         let amplitude_at = |channel, slot| at(channel, slot).map_or(0.0, |chirp: &Chirp| chirp.amplitude);
@@ -328,7 +326,8 @@ mod tests {
         let mut random = || {
             (0..12)
                 .map(|_| {
-                    state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                    state =
+                        state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
                     (state >> 33) as f64 / (1u64 << 31) as f64
                 })
                 .sum::<f64>()
@@ -373,9 +372,8 @@ mod tests {
         let hiss = 0.25 / 2f64.sqrt() / 56.2;
         for (wow_hz, start) in [(0.5, 0.0), (1.1, 0.3), (4.0, 0.7), (9.0, 0.1)] {
             let depth = 0.01 / (std::f64::consts::TAU * wow_hz);
-            let warp = |t: f64| {
-                (t - 1.0) * 1.03 + depth * (std::f64::consts::TAU * (wow_hz * t + start)).sin()
-            };
+            let warp =
+                |t: f64| (t - 1.0) * 1.03 + depth * (std::f64::consts::TAU * (wow_hz * t + start)).sin();
             let found = read(&play(slate, 44_100.0, hiss, warp), 44_100.0);
             assert_eq!(found.len(), 1, "wow {wow_hz} Hz");
             assert_eq!(found[0].slate, slate, "wow {wow_hz} Hz");

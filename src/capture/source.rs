@@ -16,12 +16,7 @@ pub trait Source: Sync {
     ///
     /// # Errors
     /// If the file cannot be read or decoded.
-    fn read(
-        &self,
-        from: u64,
-        to: u64,
-        sink: &mut dyn FnMut([&[f64]; 2]),
-    ) -> Result<(), CaptureError>;
+    fn read(&self, from: u64, to: u64, sink: &mut dyn FnMut([&[f64]; 2])) -> Result<(), CaptureError>;
 }
 
 /// A recording in memory.
@@ -42,12 +37,7 @@ impl Source for InMemory {
         self.channels[0].len().min(self.channels[1].len()) as u64
     }
 
-    fn read(
-        &self,
-        from: u64,
-        to: u64,
-        sink: &mut dyn FnMut([&[f64]; 2]),
-    ) -> Result<(), CaptureError> {
+    fn read(&self, from: u64, to: u64, sink: &mut dyn FnMut([&[f64]; 2])) -> Result<(), CaptureError> {
         let end = to.min(self.frames()) as usize;
         let mut at = from.min(end as u64) as usize;
         while at < end {

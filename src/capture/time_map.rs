@@ -26,10 +26,9 @@ impl TimeMap {
             .iter()
             .filter(|slate| slate.slate.code == timeline.code)
             .filter_map(|slate| {
-                let part = timeline
-                    .parts
-                    .iter()
-                    .find(|part| matches!(part.signal, Signal::Slate { index } if index == slate.slate.index))?;
+                let part = timeline.parts.iter().find(
+                    |part| matches!(part.signal, Signal::Slate { index } if index == slate.slate.index),
+                )?;
                 Some((part.start_s, slate))
             })
             .collect();
@@ -40,8 +39,11 @@ impl TimeMap {
         };
         let mut best: Vec<(f64, &FoundSlate)> = Vec::new();
         for anchor in &placed {
-            let mut run: Vec<_> =
-                placed.iter().filter(|other| std::ptr::eq(other.1, anchor.1) || consistent(anchor, other)).copied().collect();
+            let mut run: Vec<_> = placed
+                .iter()
+                .filter(|other| std::ptr::eq(other.1, anchor.1) || consistent(anchor, other))
+                .copied()
+                .collect();
             run.sort_by(|a, b| a.0.total_cmp(&b.0));
             run.dedup_by(|b, a| !consistent(a, b));
             if run.len() > best.len() {
@@ -62,7 +64,8 @@ impl TimeMap {
             (r - p) / (s - q)
         };
         let last = knots.len() - 1;
-        let outer_ratio = if best.len() > 1 { [slope(0, 3), slope(last - 3, last)] } else { [slope(0, 1); 2] };
+        let outer_ratio =
+            if best.len() > 1 { [slope(0, 3), slope(last - 3, last)] } else { [slope(0, 1); 2] };
         let scatter_s = best.iter().map(|(_, slate)| slate.scatter_s).fold(0.0, f64::max);
         let used = best.iter().map(|(_, slate)| (*slate).clone()).collect();
         Some((Self { knots, outer_ratio, scatter_s, single: best.len() == 1 }, used))
@@ -97,11 +100,8 @@ impl TimeMap {
 
     /// How far a place at `programme_s` may be off, s: wow, and speed that changed since the nearest slate.
     pub fn doubt_s(&self, programme_s: f64) -> f64 {
-        let distance = self
-            .knots
-            .iter()
-            .map(|knot| (knot.0 - programme_s).abs())
-            .fold(f64::INFINITY, f64::min);
+        let distance =
+            self.knots.iter().map(|knot| (knot.0 - programme_s).abs()).fold(f64::INFINITY, f64::min);
         let inside = self.knots[0].0 <= programme_s && programme_s <= self.knots[self.knots.len() - 1].0;
         let rate = match (inside, self.single) {
             (true, _) => 0.0005,
@@ -171,8 +171,13 @@ mod tests {
 
     #[test]
     fn the_fuller_of_two_playings_is_taken() {
-        let found =
-            [slate(1, 5.0, 1.0), slate(2, 35.0, 1.0), slate(0, 102.0, 1.0), slate(1, 130.0, 1.0), slate(2, 160.0, 1.0)];
+        let found = [
+            slate(1, 5.0, 1.0),
+            slate(2, 35.0, 1.0),
+            slate(0, 102.0, 1.0),
+            slate(1, 130.0, 1.0),
+            slate(2, 160.0, 1.0),
+        ];
         let (map, used) = TimeMap::new(&found, &timeline(&[2.0, 30.0, 60.0])).unwrap();
         assert_eq!(used.len(), 3);
         crate::assert_within!(map.to_return(0.0), 100.0, 1e-9, "s");

@@ -29,8 +29,7 @@ impl Wiring {
         let right_only = sum(|slate| slate.right_only);
         let amplitude = sum(|slate| slate.amplitude);
         let dead = [0, 1].map(|channel| amplitude[channel] < DEAD * amplitude[1 - channel]);
-        let swapped =
-            !identical && left_only[1] + right_only[0] > 2.0 * (left_only[0] + right_only[1]);
+        let swapped = !identical && left_only[1] + right_only[0] > 2.0 * (left_only[0] + right_only[1]);
         let one_signal = [0, 1].into_iter().filter(|&channel| !dead[channel]).all(|channel| {
             let (a, b) = (left_only[channel], right_only[channel]);
             a.min(b) > 0.6 * a.max(b)
@@ -39,7 +38,9 @@ impl Wiring {
         let mean_phase = |channel: usize| {
             let sum: num_complex::Complex64 = slates
                 .iter()
-                .map(|slate| num_complex::Complex64::from_polar(slate.phase[channel].1, slate.phase[channel].0))
+                .map(|slate| {
+                    num_complex::Complex64::from_polar(slate.phase[channel].1, slate.phase[channel].0)
+                })
                 .sum();
             let mean = sum / slates.len().max(1) as f64;
             (mean.arg(), mean.norm())

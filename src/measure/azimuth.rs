@@ -24,7 +24,11 @@ pub struct AzimuthResult {
 ///
 /// `wander` are the bands of the tone that serves azimuth, with its frequency. `None` if fewer than four tones were
 /// measured in both channels.
-pub fn azimuth(tones: &[(f64, &Tone)], wander: Option<(f64, &[Band; 2])>, medium: &Medium) -> Option<AzimuthResult> {
+pub fn azimuth(
+    tones: &[(f64, &Tone)],
+    wander: Option<(f64, &[Band; 2])>,
+    medium: &Medium,
+) -> Option<AzimuthResult> {
     let mut used: Vec<(f64, f64, Difference)> = tones
         .iter()
         .filter_map(|(programme_hz, tone)| {
@@ -43,7 +47,8 @@ pub fn azimuth(tones: &[(f64, &Tone)], wander: Option<(f64, &[Band; 2])>, medium
     let differences: Vec<Difference> = used.iter().map(|row| row.2).collect();
     let fit: DelayFit = fit_delay(&differences)?;
     let angle_arcmin = medium.arcmin_from_delay_us(fit.delay_us);
-    let loss = playback_losses::azimuth_loss_db(angle_arcmin, medium.track_width_mm, 10_000.0, medium.speed_mm_s);
+    let loss =
+        playback_losses::azimuth_loss_db(angle_arcmin, medium.track_width_mm, 10_000.0, medium.speed_mm_s);
     let phase = used
         .iter()
         .enumerate()
@@ -99,11 +104,8 @@ fn wander_us(bands: &[Band; 2]) -> Option<f64> {
     let n = spectrum.len() as f64;
     // The noise of the phase is white; above the wander's band only noise is left. A quarter trimmed mean, so that a
     // single line (hum) does not count.
-    let mut floor: Vec<f64> = spectrum
-        .iter()
-        .filter(|(hz, _)| hz.abs() > 1.3 * WANDER_BAND_HZ.1)
-        .map(|bin| bin.1)
-        .collect();
+    let mut floor: Vec<f64> =
+        spectrum.iter().filter(|(hz, _)| hz.abs() > 1.3 * WANDER_BAND_HZ.1).map(|bin| bin.1).collect();
     floor.sort_by(f64::total_cmp);
     let noise = if floor.is_empty() { 0.0 } else { floor[floor.len() / 2] / std::f64::consts::LN_2 };
     let variance: f64 = spectrum

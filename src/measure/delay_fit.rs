@@ -68,9 +68,8 @@ pub fn fit_delay(differences: &[Difference]) -> Option<DelayFit> {
     }
     let guess = network_phase_guess(differences);
     let start = search(differences, &guess);
-    let mut unwrapped = unwrap(differences, start.opposed, |i, hz| {
-        -TAU * hz * start.delay_s + start.share * guess[i]
-    });
+    let mut unwrapped =
+        unwrap(differences, start.opposed, |i, hz| -TAU * hz * start.delay_s + start.share * guess[i]);
     let mut average = fit_networks(differences, &unwrapped)?;
     for _ in 0..3 {
         let again = unwrap(differences, start.opposed, |i, hz| {
@@ -102,8 +101,7 @@ struct Start {
 
 /// Tries every delay, both polarities, with and without the guessed network phase.
 fn search(differences: &[Difference], guess: &[f64]) -> Start {
-    let weights: Vec<f64> =
-        differences.iter().map(|d| 1.0 / d.phase_sigma_rad.max(0.1).powi(2)).collect();
+    let weights: Vec<f64> = differences.iter().map(|d| 1.0 / d.phase_sigma_rad.max(0.1).powi(2)).collect();
     let total: f64 = weights.iter().sum();
     let agreement = |delay_s: f64, share: f64| {
         differences
@@ -204,11 +202,10 @@ enum Network {
 impl Network {
     fn dictionary() -> Vec<Self> {
         let row = |low: f64, high: f64, per_octave: f64| {
-            (0..)
-                .map(move |k| low * 2f64.powf(f64::from(k) / per_octave))
-                .take_while(move |&hz| hz < high)
+            (0..).map(move |k| low * 2f64.powf(f64::from(k) / per_octave)).take_while(move |&hz| hz < high)
         };
-        let mut all: Vec<Self> = row(4.0, 500.0, 6.0).chain(row(500.0, 60_000.0, 12.0)).map(Self::Pole).collect();
+        let mut all: Vec<Self> =
+            row(4.0, 500.0, 6.0).chain(row(500.0, 60_000.0, 12.0)).map(Self::Pole).collect();
         all.extend(row(1000.0, 60_000.0, 4.0).map(Self::Pair));
         for q in [0.7, 2.0] {
             all.extend(row(30.0, 24_000.0, 2.0).map(|hz| Self::Resonance(hz, q)));
@@ -228,7 +225,8 @@ impl Network {
             Self::Resonance(middle, q) => {
                 let x = hz / middle;
                 let gain = 2f64.sqrt();
-                Complex64::new(1.0 - x * x, gain.sqrt() * x / q) / Complex64::new(1.0 - x * x, x / q / gain.sqrt())
+                Complex64::new(1.0 - x * x, gain.sqrt() * x / q)
+                    / Complex64::new(1.0 - x * x, x / q / gain.sqrt())
             }
             Self::Spacing => return (hz / 10_000.0, 0.0),
         };
@@ -351,7 +349,8 @@ impl<'a> Data<'a> {
     }
 
     fn likeliest_wander(&self, chosen: &[usize]) -> f64 {
-        let evidence = |wander_us| self.solve(chosen, wander_us).map_or(f64::NEG_INFINITY, |model| model.log_evidence);
+        let evidence =
+            |wander_us| self.solve(chosen, wander_us).map_or(f64::NEG_INFINITY, |model| model.log_evidence);
         WANDERS_US
             .into_iter()
             .map(|wander_us| (evidence(wander_us), wander_us))
@@ -360,7 +359,12 @@ impl<'a> Data<'a> {
     }
 
     /// `chosen` with the best network put in at `place`, or added, and the evidence of that.
-    fn best_change(&self, chosen: &[usize], place: Option<usize>, wander_us: f64) -> Option<(Vec<usize>, f64)> {
+    fn best_change(
+        &self,
+        chosen: &[usize],
+        place: Option<usize>,
+        wander_us: f64,
+    ) -> Option<(Vec<usize>, f64)> {
         (0..self.dictionary.len())
             .filter(|atom| !chosen.contains(atom))
             .filter_map(|atom| {
@@ -468,8 +472,8 @@ mod tests {
     use super::*;
 
     const HZ: [f64; 24] = [
-        40.0, 55.0, 80.0, 130.0, 210.0, 315.0, 400.0, 630.0, 800.0, 1000.0, 1600.0, 2000.0, 2500.0, 3150.0, 4000.0,
-        5000.0, 6300.0, 8000.0, 10_000.0, 12_500.0, 14_000.0, 15_000.0, 16_000.0, 18_000.0,
+        40.0, 55.0, 80.0, 130.0, 210.0, 315.0, 400.0, 630.0, 800.0, 1000.0, 1600.0, 2000.0, 2500.0, 3150.0,
+        4000.0, 5000.0, 6300.0, 8000.0, 10_000.0, 12_500.0, 14_000.0, 15_000.0, 16_000.0, 18_000.0,
     ];
 
     fn jitter(state: &mut u64) -> f64 {
@@ -533,7 +537,8 @@ mod tests {
         let fit = fit_delay(&differences(-5.0, 9, shelf)).unwrap();
         crate::assert_within!(fit.delay_us, -5.0, 0.3, "us", "time constants");
         // Coupling capacitors of 10 Hz and 45 Hz.
-        let high_pass = |hz: f64| Complex64::new(hz, 0.0) / Complex64::new(hz, -45.0) * Complex64::new(hz, -10.0) / hz;
+        let high_pass =
+            |hz: f64| Complex64::new(hz, 0.0) / Complex64::new(hz, -45.0) * Complex64::new(hz, -10.0) / hz;
         let fit = fit_delay(&differences(2.0, 10, high_pass)).unwrap();
         crate::assert_within!(fit.delay_us, 2.0, 0.3, "us", "coupling");
     }

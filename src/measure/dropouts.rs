@@ -43,7 +43,9 @@ pub fn dropouts(bands: &[Band; 2], noise: [f64; 2], part: &str, from_s: f64) -> 
             // Length where more than half of the loss (in dB) is there.
             let half = usual * 10f64.powf(-depth_db / 20.0);
             let from = (0..=k).rev().find(|&m| powers[m] >= half).map_or(0, |m| m + 1);
-            let to = (k..powers.len()).find(|&m| powers[m] >= half && m >= end.saturating_sub(1)).unwrap_or(powers.len());
+            let to = (k..powers.len())
+                .find(|&m| powers[m] >= half && m >= end.saturating_sub(1))
+                .unwrap_or(powers.len());
             if (to - from.min(to)) as f64 / band.rate_hz >= LEAST_LENGTH_S {
                 found.push((from, to, depth_db, channel));
             }

@@ -94,9 +94,9 @@ fn read(bands: &[Band; 2], programme_hz: f64, from_s: f64) -> Option<Flutter> {
     let mut sorted: Vec<f64> = freed_weighted.iter().map(|x| x.abs()).collect();
     sorted.sort_by(f64::total_cmp);
     let two_sigma = sorted.get((sorted.len() as f64 * 0.95) as usize).copied().unwrap_or(0.0);
-    let seconds: Vec<f64> =
-        weighted.chunks_exact((2.0 * rate_hz) as usize).map(mean_square).collect();
-    let (mean, error) = if seconds.len() > 1 { mean_and_error(&seconds) } else { (mean_square(&weighted), 0.0) };
+    let seconds: Vec<f64> = weighted.chunks_exact((2.0 * rate_hz) as usize).map(mean_square).collect();
+    let (mean, error) =
+        if seconds.len() > 1 { mean_and_error(&seconds) } else { (mean_square(&weighted), 0.0) };
     let spread = if mean > 0.0 { error / mean / 2.0 } else { 0.0 };
     let rms = clean(&flat, flat_noise);
     Some(Flutter {
@@ -110,7 +110,9 @@ fn read(bands: &[Band; 2], programme_hz: f64, from_s: f64) -> Option<Flutter> {
         unweighted_rms_percent: Some(rms),
         wow_rms_percent: Some(clean(&wow, noise(&within(low, split)))),
         flutter_rms_percent: Some(clean(&fast, noise(&within(split, high)))),
-        uncertainty_percent: Some((2.0 * spread * rms).hypot(0.01 * rms).hypot(0.0005).hypot(0.1 * flat_noise.sqrt())),
+        uncertainty_percent: Some(
+            (2.0 * spread * rms).hypot(0.01 * rms).hypot(0.0005).hypot(0.1 * flat_noise.sqrt()),
+        ),
         band_hz: BAND_HZ,
         lines: lines(&course),
         spectrum: spectrum(&course),
@@ -201,8 +203,13 @@ fn band_pass(course: &Course, low_hz: f64, high_hz: f64) -> Vec<f64> {
     };
     filter_by_response(&course.percent, course.rate_hz, |hz| {
         // At a split between bands the two edges must add up in power: a narrow edge is near enough.
-        let rise = if low_hz < 1.0 { edge((hz - 0.5 * low_hz) / (0.5 * low_hz)) } else { f64::from(hz >= low_hz) };
-        let fall = if high_hz > 100.0 { 1.0 - edge((hz - high_hz) / (0.2 * high_hz)) } else { f64::from(hz < high_hz) };
+        let rise =
+            if low_hz < 1.0 { edge((hz - 0.5 * low_hz) / (0.5 * low_hz)) } else { f64::from(hz >= low_hz) };
+        let fall = if high_hz > 100.0 {
+            1.0 - edge((hz - high_hz) / (0.2 * high_hz))
+        } else {
+            f64::from(hz < high_hz)
+        };
         Complex64::new(rise * fall, 0.0)
     })
 }
@@ -238,7 +245,8 @@ fn indicator(values: &[f64], rate_hz: f64) -> Vec<f64> {
 
 /// What the indicator shows of a 4 Hz sine of amplitude 1, by which it is calibrated.
 fn steady_reading(rate_hz: f64) -> f64 {
-    let sine: Vec<f64> = (0..(4.0 * rate_hz) as usize).map(|n| (TAU * 4.0 * n as f64 / rate_hz).sin()).collect();
+    let sine: Vec<f64> =
+        (0..(4.0 * rate_hz) as usize).map(|n| (TAU * 4.0 * n as f64 / rate_hz).sin()).collect();
     let shown = indicator(&sine, rate_hz);
     shown[shown.len() / 2..].iter().copied().fold(0.0, f64::max)
 }
@@ -321,7 +329,8 @@ mod tests {
         let mut random = || {
             (0..12)
                 .map(|_| {
-                    state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                    state =
+                        state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
                     (state >> 33) as f64 / (1u64 << 31) as f64
                 })
                 .sum::<f64>()

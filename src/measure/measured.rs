@@ -221,12 +221,13 @@ fn assemble(
         .map(|(_, played)| level(played, options.reference_dbfs))
         .collect();
     let steps = steps(&played);
-    let sweep = timeline.parts.iter().zip(&outcomes).find_map(|(part, outcome)| match (&part.signal, outcome) {
-        (Signal::Sweep { from_hz, to_hz }, Outcome::Sweep(points)) if both(part) => {
-            Some((points.as_slice(), part.level_db, (*from_hz, *to_hz)))
-        }
-        _ => None,
-    });
+    let sweep =
+        timeline.parts.iter().zip(&outcomes).find_map(|(part, outcome)| match (&part.signal, outcome) {
+            (Signal::Sweep { from_hz, to_hz }, Outcome::Sweep(points)) if both(part) => {
+                Some((points.as_slice(), part.level_db, (*from_hz, *to_hz)))
+            }
+            _ => None,
+        });
     let mute_points = |points: &mut Vec<crate::reading::ResponsePoint>| {
         for point in points {
             point.db = mute(point.db);
@@ -236,18 +237,16 @@ fn assemble(
             }
         }
     };
-    measured.response = response(&steps, sweep, timeline.reference_hz, options.reference_dbfs).map(|mut r| {
-        mute_points(&mut r.steps);
-        mute_points(&mut r.sweep);
-        r.low_3db_hz = mute(r.low_3db_hz);
-        r.high_3db_hz = mute(r.high_3db_hz);
-        r
-    });
-    let phases: Vec<(f64, &Tone)> = played
-        .iter()
-        .filter(|(part, _)| both(part))
-        .map(|(_, played)| (played.hz, played.tone))
-        .collect();
+    measured.response =
+        response(&steps, sweep, timeline.reference_hz, options.reference_dbfs).map(|mut r| {
+            mute_points(&mut r.steps);
+            mute_points(&mut r.sweep);
+            r.low_3db_hz = mute(r.low_3db_hz);
+            r.high_3db_hz = mute(r.high_3db_hz);
+            r
+        });
+    let phases: Vec<(f64, &Tone)> =
+        played.iter().filter(|(part, _)| both(part)).map(|(_, played)| (played.hz, played.tone)).collect();
     let wander = played
         .iter()
         .filter(|(part, played)| part.serves == Serves::Azimuth && both(part) && played.tone.mutual.is_some())
@@ -302,14 +301,18 @@ fn steps<'a>(played: &[(&PlacedPart, PlayedTone<'a>)]) -> Vec<PlayedTone<'a>> {
         .iter()
         .filter(|(part, _)| part.serves == Serves::Response && matches!(part.channels, Channels::Both))
         .collect();
-    let commonest = serving
-        .iter()
-        .map(|(_, tone)| tone.programme_db)
-        .max_by_key(|level| serving.iter().filter(|(_, tone)| (tone.programme_db - level).abs() < 0.01).count());
+    let commonest = serving.iter().map(|(_, tone)| tone.programme_db).max_by_key(|level| {
+        serving.iter().filter(|(_, tone)| (tone.programme_db - level).abs() < 0.01).count()
+    });
     serving
         .iter()
         .filter(|(_, tone)| commonest.is_some_and(|level| (tone.programme_db - level).abs() < 0.01))
-        .map(|(_, tone)| PlayedTone { part: tone.part, hz: tone.hz, programme_db: tone.programme_db, tone: tone.tone })
+        .map(|(_, tone)| PlayedTone {
+            part: tone.part,
+            hz: tone.hz,
+            programme_db: tone.programme_db,
+            tone: tone.tone,
+        })
         .collect()
 }
 
@@ -323,12 +326,14 @@ fn noise_against(silence: &Silence, levels: &[Level], silenced: [bool; 2]) -> Op
     let reference: Pair = [0, 1].map(|channel| {
         tone.return_dbfs[channel].filter(|_| !silenced[channel]).map(|level| level - tone.programme_db)
     });
-    let words = format!("the level tone of {} Hz as returned, brought to the programme's reference level", tone.hz);
+    let words =
+        format!("the level tone of {} Hz as returned, brought to the programme's reference level", tone.hz);
     Some(silence.noise(&words, reference))
 }
 
 fn limited_by_noise(response: &Option<Response>, silenced: [bool; 2]) -> bool {
-    response.iter().flat_map(|response| &response.steps).any(|step| {
-        [0, 1].into_iter().any(|channel| !silenced[channel] && step.db[channel].is_none())
-    })
+    response
+        .iter()
+        .flat_map(|response| &response.steps)
+        .any(|step| [0, 1].into_iter().any(|channel| !silenced[channel] && step.db[channel].is_none()))
 }

@@ -62,7 +62,10 @@ impl Silence {
         let levels = [0, 1].map(|channel| self.channel(channel));
         let db = |power: f64, channel: usize| {
             // A sine at 0 dBFS has mean square 1/2.
-            (power > 1e-18).then(|| 10.0 * (2.0 * power).log10()).zip(reference_dbfs[channel]).map(|(l, r)| l - r)
+            (power > 1e-18)
+                .then(|| 10.0 * (2.0 * power).log10())
+                .zip(reference_dbfs[channel])
+                .map(|(l, r)| l - r)
         };
         // Gaussian noise of bandwidth B over T seconds: relative standard deviation 1 / sqrt(B T). Tape hiss moves
         // more than that; half a decibel of bandwidth in doubt at the edges is not in it.
@@ -72,9 +75,8 @@ impl Silence {
             reference_dbfs,
             unweighted_db: [0, 1].map(|channel| db(levels[channel].unweighted, channel)),
             a_weighted_db: [0, 1].map(|channel| db(levels[channel].a_weighted, channel)),
-            uncertainty_db: [0, 1].map(|channel| {
-                db(levels[channel].unweighted, channel).map(|_| spread_db.hypot(0.1))
-            }),
+            uncertainty_db: [0, 1]
+                .map(|channel| db(levels[channel].unweighted, channel).map(|_| spread_db.hypot(0.1))),
             mains: self.mains(reference_dbfs),
         }
     }
@@ -115,12 +117,18 @@ impl Silence {
             total[0] += powers[0];
             total[1] += powers[1];
             let level = |channel: usize| {
-                (powers[channel] > 0.0).then(|| dbfs(powers[channel])).zip(reference_dbfs[channel]).map(|(l, r)| l - r)
+                (powers[channel] > 0.0)
+                    .then(|| dbfs(powers[channel]))
+                    .zip(reference_dbfs[channel])
+                    .map(|(l, r)| l - r)
             };
             lines.push((at_hz, level(0), level(1)));
         }
         let hum_db = [0, 1].map(|channel| {
-            (total[channel] > 0.0).then(|| dbfs(total[channel])).zip(reference_dbfs[channel]).map(|(l, r)| l - r)
+            (total[channel] > 0.0)
+                .then(|| dbfs(total[channel]))
+                .zip(reference_dbfs[channel])
+                .map(|(l, r)| l - r)
         });
         Some(Mains { hz, hum_db, lines })
     }
@@ -133,8 +141,12 @@ impl Silence {
             let step = self.densities[0].step_hz;
             // Power systems stay within 1 %.
             let range = ((at_hz * 0.99 / step) as usize, (at_hz * 1.01 / step).ceil() as usize);
-            let both = |bin: usize| self.densities.iter().map(|d| d.per_hz.get(bin).copied().unwrap_or(0.0)).sum::<f64>();
-            let Some(peak) = (range.0..=range.1).max_by(|&a, &b| both(a).total_cmp(&both(b))) else { continue };
+            let both = |bin: usize| {
+                self.densities.iter().map(|d| d.per_hz.get(bin).copied().unwrap_or(0.0)).sum::<f64>()
+            };
+            let Some(peak) = (range.0..=range.1).max_by(|&a, &b| both(a).total_cmp(&both(b))) else {
+                continue;
+            };
             if peak == 0 {
                 continue;
             }
@@ -179,7 +191,8 @@ mod tests {
                 let t = n as f64 / rate_hz;
                 state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
                 let random = ((state >> 33) as f64 / (1u64 << 31) as f64 - 0.5) * 12f64.sqrt();
-                hiss * random + hum.iter().map(|(hz, amplitude)| amplitude * (TAU * hz * t).sin()).sum::<f64>()
+                hiss * random
+                    + hum.iter().map(|(hz, amplitude)| amplitude * (TAU * hz * t).sin()).sum::<f64>()
             })
             .collect();
         for block in samples.chunks(7000) {

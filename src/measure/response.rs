@@ -167,13 +167,29 @@ mod tests {
 
     #[test]
     fn gains_are_referred_to_the_reference_and_corners_found() {
-        let gains = vec![point(40.0, -8.0), point(100.0, -3.0), point(400.0, -2.0), point(10_000.0, -4.0), point(20_000.0, -8.0)];
+        let gains = vec![
+            point(40.0, -8.0),
+            point(100.0, -3.0),
+            point(400.0, -2.0),
+            point(10_000.0, -4.0),
+            point(20_000.0, -8.0),
+        ];
         let points = relative(gains, 400.0);
         assert_eq!(points[2].db, [Some(0.0), None]);
         assert_eq!(points[0].difference_db, None);
         // -3 dB lies two fifths of the way (in log frequency) from 100 to 40 Hz, and half way to 20 kHz less ...
-        crate::assert_within!(corner_hz(&points, 0, 400.0, false).unwrap(), 100.0 * 0.4f64.powf(0.4), 0.01, "Hz");
-        crate::assert_within!(corner_hz(&points, 0, 400.0, true).unwrap(), 10_000.0 * 2f64.powf(0.25), 0.01, "Hz");
+        crate::assert_within!(
+            corner_hz(&points, 0, 400.0, false).unwrap(),
+            100.0 * 0.4f64.powf(0.4),
+            0.01,
+            "Hz"
+        );
+        crate::assert_within!(
+            corner_hz(&points, 0, 400.0, true).unwrap(),
+            10_000.0 * 2f64.powf(0.25),
+            0.01,
+            "Hz"
+        );
         assert_eq!(corner_hz(&points, 1, 400.0, true), None);
     }
 }

@@ -89,13 +89,16 @@ impl Frames {
             let middle_s = (self.first as f64 + length as f64 / 2.0) / rate_hz;
             let hz = place.programme_hz(middle_s);
             let half_s = length as f64 / rate_hz / 2.0;
-            let inside = middle_s - half_s >= place.start_s && middle_s + half_s <= place.start_s + place.length_s;
+            let inside =
+                middle_s - half_s >= place.start_s && middle_s + half_s <= place.start_s + place.length_s;
             if inside && hz >= range_hz.0 && hz < range_hz.1 {
                 self.transform();
                 // Between the half-height points of the window, and what the window itself smears.
                 let smear_hz = 2.5 * rate_hz / length as f64;
-                let low = place.ratio * place.programme_hz(middle_s - 0.7 * half_s) * (1.0 - FOLLOW) - smear_hz;
-                let high = place.ratio * place.programme_hz(middle_s + 0.7 * half_s) * (1.0 + FOLLOW) + smear_hz;
+                let low =
+                    place.ratio * place.programme_hz(middle_s - 0.7 * half_s) * (1.0 - FOLLOW) - smear_hz;
+                let high =
+                    place.ratio * place.programme_hz(middle_s + 0.7 * half_s) * (1.0 + FOLLOW) + smear_hz;
                 let power = [0, 1].map(|channel| self.power(channel, low, high, rate_hz));
                 self.points.push(SweepPoint { hz, power });
             }
@@ -207,12 +210,14 @@ mod tests {
                     } else {
                         0.0
                     };
-                    seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                    seed =
+                        seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
                     state = pole * state + (1.0 - pole) * x;
                     state + 0.0008 * ((seed >> 33) as f64 / (1u64 << 31) as f64 - 0.5)
                 })
                 .collect();
-            let place = SweepPlace { from_hz: from, to_hz: to, ratio, start_s: lead, length_s: length / ratio };
+            let place =
+                SweepPlace { from_hz: from, to_hz: to, ratio, start_s: lead, length_s: length / ratio };
             let mut meter = SweepMeter::new(rate_hz, place);
             for block in samples.chunks(4001) {
                 meter.feed([block, block]);

@@ -93,9 +93,7 @@ impl ToneMeter {
         if powers[0].len() < 3 {
             return None;
         }
-        let noise = [0, 1].map(|channel| {
-            gain * floor(&spectra[channel], near_hz, half, centre_hz)
-        });
+        let noise = [0, 1].map(|channel| gain * floor(&spectra[channel], near_hz, half, centre_hz));
         let good = sound_blocks(&powers, &noise);
         let levels = [0, 1].map(|channel| level(&powers[channel], &good, noise[channel]));
         let crosses = block_crosses(&narrow, size);
@@ -161,7 +159,9 @@ fn block_crosses(narrow: &[Vec<Complex64>; 2], size: usize) -> Vec<Complex64> {
     narrow[0]
         .chunks_exact(size)
         .zip(narrow[1].chunks_exact(size))
-        .map(|(left, right)| left.iter().zip(right).map(|(l, r)| r * l.conj()).sum::<Complex64>() / size as f64)
+        .map(|(left, right)| {
+            left.iter().zip(right).map(|(l, r)| r * l.conj()).sum::<Complex64>() / size as f64
+        })
         .collect()
 }
 
@@ -206,7 +206,8 @@ pub(crate) fn mean_and_error(values: &[f64]) -> (f64, f64) {
 }
 
 fn level(powers: &[f64], good: &[bool], noise: f64) -> Option<ToneLevel> {
-    let kept: Vec<f64> = powers.iter().zip(good).filter(|(_, good)| **good).map(|(power, _)| *power).collect();
+    let kept: Vec<f64> =
+        powers.iter().zip(good).filter(|(_, good)| **good).map(|(power, _)| *power).collect();
     let (mean, error) = mean_and_error(&kept);
     let power = mean - noise;
     // 1e-14: below -140 dBFS there is only rounding.
@@ -275,7 +276,10 @@ mod tests {
         fn gauss(&mut self) -> f64 {
             (0..12)
                 .map(|_| {
-                    self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                    self.0 = self
+                        .0
+                        .wrapping_mul(6_364_136_223_846_793_005)
+                        .wrapping_add(1_442_695_040_888_963_407);
                     (self.0 >> 33) as f64 / (1u64 << 31) as f64
                 })
                 .sum::<f64>()
@@ -284,7 +288,14 @@ mod tests {
     }
 
     /// A tone of `amplitude` under wow of `wow_percent` peak at 3 Hz and flutter at 40 Hz, in noise of rms `noise`.
-    fn fluttered(rate_hz: f64, hz: f64, amplitude: [f64; 2], phase: f64, noise: f64, seed: u64) -> [Vec<f64>; 2] {
+    fn fluttered(
+        rate_hz: f64,
+        hz: f64,
+        amplitude: [f64; 2],
+        phase: f64,
+        noise: f64,
+        seed: u64,
+    ) -> [Vec<f64>; 2] {
         let mut random = Lcg(seed);
         let frames = (1.1 * rate_hz) as usize;
         let mut out = [Vec::new(), Vec::new()];
@@ -320,7 +331,13 @@ mod tests {
                 let [left, right] = tone.levels.map(Option::unwrap);
                 crate::assert_within!(left.dbfs, -32.0, 0.05, "dB", "{hz} Hz left");
                 crate::assert_within!(right.dbfs, -38.0206, 0.1, "dB", "{hz} Hz right");
-                crate::assert_within!(left.dbfs, -32.0, 1.5 * left.uncertainty_db, "dB", "{hz} Hz left, stated");
+                crate::assert_within!(
+                    left.dbfs,
+                    -32.0,
+                    1.5 * left.uncertainty_db,
+                    "dB",
+                    "{hz} Hz left, stated"
+                );
                 let mutual = tone.mutual.unwrap();
                 crate::assert_within!(mutual.phase_rad.to_degrees(), -40.107, 1.0, "deg", "{hz} Hz");
                 crate::assert_within!(tone.hz, hz, hz * 3e-4, "Hz", "mean frequency");
@@ -341,8 +358,20 @@ mod tests {
                     .collect::<Vec<f64>>()
             });
             let tone = measure(&samples, rate_hz, hz);
-            crate::assert_within!(tone.levels[0].unwrap().dbfs, 20.0 * 0.03f64.log10(), 0.05, "dB", "{hz} Hz");
-            crate::assert_within!(tone.levels[1].unwrap().dbfs, 20.0 * 0.02f64.log10(), 0.05, "dB", "{hz} Hz");
+            crate::assert_within!(
+                tone.levels[0].unwrap().dbfs,
+                20.0 * 0.03f64.log10(),
+                0.05,
+                "dB",
+                "{hz} Hz"
+            );
+            crate::assert_within!(
+                tone.levels[1].unwrap().dbfs,
+                20.0 * 0.02f64.log10(),
+                0.05,
+                "dB",
+                "{hz} Hz"
+            );
         }
     }
 

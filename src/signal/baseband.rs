@@ -71,13 +71,12 @@ impl Baseband {
         let from = (taps - 1).div_ceil(decimation);
         let to = (self.fed as usize).div_ceil(decimation);
         let out = self.save.output(0);
-        let samples: Vec<Complex64> = if from < to && to <= out.len() { out[from..to].to_vec() } else { vec![] };
+        let samples: Vec<Complex64> =
+            if from < to && to <= out.len() { out[from..to].to_vec() } else { vec![] };
         // The filter delays by half its taps; the shift to 0 Hz does not know of that delay.
-        let first_s = (from * decimation) as f64 / self.plan.rate_hz - self.half_taps as f64 / self.plan.rate_hz;
-        let undo = Complex64::from_polar(
-            1.0,
-            TAU * centre_hz * self.half_taps as f64 / self.plan.rate_hz,
-        );
+        let first_s =
+            (from * decimation) as f64 / self.plan.rate_hz - self.half_taps as f64 / self.plan.rate_hz;
+        let undo = Complex64::from_polar(1.0, TAU * centre_hz * self.half_taps as f64 / self.plan.rate_hz);
         let samples = samples.into_iter().map(|z| z * undo).collect();
         Band { samples, rate_hz, centre_hz, first_s }
     }
@@ -94,11 +93,11 @@ mod tests {
 
     #[test]
     fn amplitude_phase_and_time_are_right() {
-        for (rate_hz, hz) in [(44_100.0, 400.0), (48_000.0, 16_000.0), (96_000.0, 60.0), (44_100.0, 20_000.0)] {
+        for (rate_hz, hz) in [(44_100.0, 400.0), (48_000.0, 16_000.0), (96_000.0, 60.0), (44_100.0, 20_000.0)]
+        {
             let mut band = Baseband::new(rate_hz, hz * 1.01, 0.04 * hz + 100.0, 0.02 * hz + 50.0);
-            let samples: Vec<f64> = (0..rate_hz as usize)
-                .map(|n| 0.25 * (TAU * hz * n as f64 / rate_hz - 1.0).cos())
-                .collect();
+            let samples: Vec<f64> =
+                (0..rate_hz as usize).map(|n| 0.25 * (TAU * hz * n as f64 / rate_hz - 1.0).cos()).collect();
             for block in samples.chunks(777) {
                 band.feed(block);
             }
@@ -109,7 +108,13 @@ mod tests {
                 let want = Complex64::from_polar(0.25, TAU * (hz - band.centre_hz) * t_s - 1.0);
                 // A low tone's mirror image passes the wide band too, 120 Hz away; look at the others only.
                 if hz > 200.0 {
-                    crate::assert_within!((band.samples[i] - want).norm(), 0.0, 2e-5, "", "{rate_hz} {hz} {i}");
+                    crate::assert_within!(
+                        (band.samples[i] - want).norm(),
+                        0.0,
+                        2e-5,
+                        "",
+                        "{rate_hz} {hz} {i}"
+                    );
                 }
             }
         }

@@ -157,7 +157,9 @@ mod tests {
     fn deviation_is_read_whatever_the_amplitude_does() {
         for flutter_hz in [0.5, 4.0, 50.0, 200.0] {
             let found = demodulate(&wobbling(1500.0, flutter_hz, 3.0, 8.0), 1500.0).unwrap();
-            let rms = (found.deviation_hz.iter().map(|x| x * x).sum::<f64>() / found.deviation_hz.len() as f64).sqrt();
+            let rms = (found.deviation_hz.iter().map(|x| x * x).sum::<f64>()
+                / found.deviation_hz.len() as f64)
+                .sqrt();
             crate::assert_within!(found.mean_hz, 12.0, 0.01, "Hz", "{flutter_hz} Hz");
             // 0.2 %: the differentiator's own error at 0.13 of the rate.
             crate::assert_within!(rms, 3.0 / 2f64.sqrt(), 0.004 * 3.0, "Hz", "{flutter_hz} Hz");
@@ -189,7 +191,8 @@ mod tests {
 
     #[test]
     fn a_parabola_leaves_nothing() {
-        let mut values: Vec<f64> = (0..500).map(|n| 3.0 + 0.2 * f64::from(n) - 0.01 * f64::from(n * n)).collect();
+        let mut values: Vec<f64> =
+            (0..500).map(|n| 3.0 + 0.2 * f64::from(n) - 0.01 * f64::from(n * n)).collect();
         detrend(&mut values);
         assert!(values.iter().all(|v| v.abs() < 1e-2), "{:?}", &values[..5]);
     }

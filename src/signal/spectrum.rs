@@ -66,8 +66,7 @@ impl Welch {
                     *slot = x * w;
                 }
                 // The buffers are made for this plan, so the transform cannot refuse them.
-                let _ =
-                    self.forward.process_with_scratch(&mut self.time, &mut self.bins, &mut self.scratch);
+                let _ = self.forward.process_with_scratch(&mut self.time, &mut self.bins, &mut self.scratch);
                 for (sum, bin) in self.sums.iter_mut().zip(&self.bins) {
                     *sum += bin.norm_sqr();
                 }
@@ -115,7 +114,8 @@ impl Density {
     /// degrees of freedom each (Wilson and Hilferty, 1931) makes up for it.
     pub fn floor(&self, from_hz: f64, to_hz: f64) -> f64 {
         let first = (from_hz / self.step_hz).ceil().max(0.0) as usize;
-        let last = ((to_hz / self.step_hz).floor().max(0.0) as usize).min(self.per_hz.len().saturating_sub(1));
+        let last =
+            ((to_hz / self.step_hz).floor().max(0.0) as usize).min(self.per_hz.len().saturating_sub(1));
         if first > last {
             return 0.0;
         }

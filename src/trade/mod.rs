@@ -1,12 +1,30 @@
-//! Room `trade`: constants and curves of published standards, one file a standard. No signals, no files.
+//! Constants and curves of published standards: one file a standard. Knows no signal processing.
 //!
-//! Each constant names its document and clause, or says "common practice, no source", or "from memory".
+//! | file | document |
+//! | --- | --- |
+//! | [`medium`] | compact cassette after IEC 60094-7 and IEC 60094-1; other tape speeds as data |
+//! | [`playback_losses`] | Wallace 1951 and the gap and azimuth formulas of the handbooks |
+//! | [`tape_equalisation`] | IEC 60094-1:1981 clause 15 |
+//! | [`a_weighting`] | IEC 61672-1:2013 Table 3 |
+//! | [`itu_r_468`] | Recommendation ITU-R BS.468-4 Table 1 |
+//! | [`flutter_weighting`] | IEC 60386:1972 (from memory) |
+//! | [`octave_bands`] | IEC 61260-1:2014 |
+//! | [`reference_levels`] | fluxivities and level definitions, see each row |
+//! | [`common_practice`] | rules of thumb of the trade, no standards |
 
 pub mod a_weighting;
+pub mod common_practice;
 pub mod flutter_weighting;
-mod medium;
+pub mod itu_r_468;
+pub mod medium;
 pub mod octave_bands;
 pub mod playback_losses;
+pub mod reference_levels;
 pub mod tape_equalisation;
 
+mod decibels;
+mod weighting_table;
+
 pub use medium::Medium;
+pub use tape_equalisation::Equalisation;
+pub use weighting_table::WeightingRow;

@@ -1,57 +1,136 @@
-//! Losses of replay, in dB, negative or zero. All depend on the wavelength v/f only.
+//! Replay losses in dB, negative or 0, as functions of geometry and frequency.
+//!
+//! Spacing and thickness: R. L. Wallace, "The reproduction of magnetically recorded signals", Bell System Technical
+//! Journal, October 1951. Gap: sin x / x, with the effective gap of J. Eargle, Electroacoustical Reference Data, 1994.
+//! Azimuth: sin x / x over the track width.
+//!
+//! All functions take magnitudes: the sign of a distance, gap or angle does not matter. Frequencies and speeds are
+//! above 0; at 0 Hz every loss is 0.
+//!
+//! Nulls: at the nulls of the gap and azimuth losses (a whole number of wavelengths across) nothing is left, and the
+//! functions say `f64::NEG_INFINITY` or, where rounding hides the exact null, some hundreds of dB. There is no floor,
+//! because no published formula has one. Past the first null they follow the side lobes of |sin x / x|, so that the
+//! loss is not monotone there: whoever inverts it must stay before [`first_null_hz`].
 
-use std::f64::consts::PI;
+use super::decibels::db_from_ratio;
+use super::medium::{RADIANS_PER_ARCMIN, wavelength_um};
+use std::f64::consts::{E, PI, TAU};
 
-/// Losses are not followed below this, dB: near a null nothing is left to measure.
-const DEEPEST_DB: f64 = -120.0;
+/// Ratio of the effective to the mechanical gap (Eargle, Electroacoustical Reference Data, 1994).
+pub const EFFECTIVE_GAP_RATIO: f64 = 1.11;
 
-fn wavelength_um(hz: f64, speed_mm_s: f64) -> f64 {
-    speed_mm_s * 1000.0 / hz
+/// Spacing loss in dB a wavelength: 20 lg e^(-2 pi) = -54.575 (Wallace 1951).
+pub fn spacing_loss_db_per_wavelength() -> f64 {
+    -TAU * 20.0 * E.log10()
 }
 
-/// 20 lg |sin x / x|, not below -120 dB.
-fn sinc_db(x: f64) -> f64 {
-    if x.abs() < 1e-9 {
-        return 0.0;
-    }
-    (20.0 * (x.sin() / x).abs().log10()).max(DEEPEST_DB)
-}
-
-/// Loss by a distance between head and coating: 20 lg e^(-2 pi d / lambda) = -54.575 d / lambda
-/// (Wallace, Bell System Technical Journal, October 1951).
+/// Spacing loss in dB of a coating `distance_um` away from the head: 20 lg e^(-2 pi d / lambda) (Wallace 1951).
 pub fn spacing_loss_db(distance_um: f64, hz: f64, speed_mm_s: f64) -> f64 {
-    (-2.0 * PI * distance_um / wavelength_um(hz, speed_mm_s) * 20.0 * std::f64::consts::LOG10_E).max(DEEPEST_DB)
+    spacing_loss_db_per_wavelength() * distance_um.abs() / wavelength_um(hz, speed_mm_s)
 }
 
-/// Loss by the gap: sin(pi g / lambda) / (pi g / lambda). Give the effective gap (see [`effective_gap_um`]) for a
-/// real head. Beyond the first null the loss comes back as it does on a head.
+/// Gap loss in dB of a gap of `gap_um`: 20 lg |sin x / x|, x = pi g / lambda. The plain formula: pass
+/// [`effective_gap_um`] for the handbook's version. For the null and beyond see the module.
 pub fn gap_loss_db(gap_um: f64, hz: f64, speed_mm_s: f64) -> f64 {
-    sinc_db(PI * gap_um / wavelength_um(hz, speed_mm_s))
+    db_from_ratio(sinc(PI * gap_um / wavelength_um(hz, speed_mm_s)))
 }
 
-/// Effective gap of a head whose mechanical gap is `gap_um`: 1.11 times it (Eargle, Electroacoustical Reference
-/// Data, 1994).
+/// Effective gap in um of a mechanical gap of `gap_um`: 1.11 g (Eargle 1994).
 pub fn effective_gap_um(gap_um: f64) -> f64 {
-    1.11 * gap_um
+    EFFECTIVE_GAP_RATIO * gap_um
 }
 
-/// Loss of one channel of width `track_width_mm` by a head tilted by `arcmin`:
-/// sin x / x with x = pi w tan(a) / lambda.
+/// Azimuth loss in dB of one track of `track_width_mm` read at an angle of `arcmin` minutes of arc to the recording:
+/// 20 lg |sin x / x|, x = pi w tan(a) / lambda. For the null and beyond see the module.
 pub fn azimuth_loss_db(arcmin: f64, track_width_mm: f64, hz: f64, speed_mm_s: f64) -> f64 {
-    let slant_um = track_width_mm * 1000.0 * (arcmin / 60.0).to_radians().tan();
-    sinc_db(PI * slant_um / wavelength_um(hz, speed_mm_s))
+    let across_um = track_width_mm * 1e3 * (arcmin * RADIANS_PER_ARCMIN).tan();
+    db_from_ratio(sinc(PI * across_um / wavelength_um(hz, speed_mm_s)))
 }
 
-/// Loss by a coating of `coating_um` recorded through its depth: 20 lg[(1 - e^(-k d)) / (k d)], k = 2 pi / lambda
-/// (Wallace, 1951). Real tapes fall more: a lower bound.
+/// Thickness loss in dB of a coating of `coating_um`: 20 lg ((1 - e^(-k d)) / (k d)), k = 2 pi / lambda (Wallace 1951,
+/// uniform magnetisation through the depth).
+///
+/// It gives 6 dB an octave at short wavelengths where measured tapes fall by 12, so it is a lower bound of the loss.
 pub fn thickness_loss_db(coating_um: f64, hz: f64, speed_mm_s: f64) -> f64 {
-    let kd = 2.0 * PI * coating_um / wavelength_um(hz, speed_mm_s);
-    if kd < 1e-9 { 0.0 } else { 20.0 * (-(-kd).exp_m1() / kd).log10() }
+    let kd = TAU * coating_um.abs() / wavelength_um(hz, speed_mm_s);
+    // exp_m1 keeps the digits where the coating is thin against the wavelength.
+    db_from_ratio(if kd == 0.0 { 1.0 } else { -(-kd).exp_m1() / kd })
 }
 
-/// Level of the sum of both channels (a mono listener) against either, when the head is tilted by `arcmin`:
-/// 20 lg |cos(phase / 2)|, the phase being that between the channels at centre distance `pair_centre_distance_mm`.
-pub fn mono_sum_loss_db(arcmin: f64, pair_centre_distance_mm: f64, hz: f64, speed_mm_s: f64) -> f64 {
-    let slant_um = pair_centre_distance_mm * 1000.0 * (arcmin / 60.0).to_radians().tan();
-    (20.0 * (PI * slant_um / wavelength_um(hz, speed_mm_s)).cos().abs().log10()).max(DEEPEST_DB)
+/// Loss in dB of the sum of two equal channels whose tracks are `centre_distance_mm` apart, read at an angle of
+/// `arcmin`: 20 lg |cos(phase / 2)|, phase = 2 pi f delay. Nothing is left (-inf or hundreds of dB) at 180 degrees.
+pub fn mono_sum_loss_db(arcmin: f64, centre_distance_mm: f64, hz: f64, speed_mm_s: f64) -> f64 {
+    let across_um = centre_distance_mm * 1e3 * (arcmin * RADIANS_PER_ARCMIN).tan();
+    db_from_ratio((PI * across_um / wavelength_um(hz, speed_mm_s)).cos().abs())
+}
+
+/// Frequency in Hz of the first null of the gap or azimuth loss: where `across_um` (the gap, or the track width times
+/// tan a; above 0) is one wavelength long.
+pub fn first_null_hz(across_um: f64, speed_mm_s: f64) -> f64 {
+    speed_mm_s * 1e3 / across_um.abs()
+}
+
+/// |sin x / x|, 1 at 0.
+fn sinc(x: f64) -> f64 {
+    if x == 0.0 { 1.0 } else { (x.sin() / x).abs() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::trade::Medium;
+    use proptest::prelude::*;
+
+    const SPEED_MM_S: f64 = Medium::COMPACT_CASSETTE.speed_mm_s;
+
+    #[test]
+    fn nothing_wrong_loses_nothing() {
+        for loss_db in [
+            spacing_loss_db(0.0, 1e4, SPEED_MM_S),
+            gap_loss_db(0.0, 1e4, SPEED_MM_S),
+            azimuth_loss_db(0.0, 0.6, 1e4, SPEED_MM_S),
+            thickness_loss_db(0.0, 1e4, SPEED_MM_S),
+            mono_sum_loss_db(0.0, 0.9, 1e4, SPEED_MM_S),
+        ] {
+            assert_eq!(loss_db, 0.0);
+        }
+    }
+
+    #[test]
+    fn a_gap_of_one_wavelength_reads_nothing() {
+        let null_hz = first_null_hz(2.0, SPEED_MM_S);
+        assert_within!(null_hz, 23_812.5, 1e-9, "Hz");
+        assert!(gap_loss_db(2.0, null_hz, SPEED_MM_S) < -200.0);
+        // Side lobe of |sin x / x| half-way to the second null: 1 / (1.5 pi).
+        let lobe_db = gap_loss_db(2.0, 1.5 * null_hz, SPEED_MM_S);
+        assert_within!(lobe_db, -20.0 * (1.5 * PI).log10(), 1e-9, "dB");
+    }
+
+    proptest! {
+        #[test]
+        fn losses_never_gain_and_forget_the_sign(
+            hz in 20.0..20_000.0f64, um in 0.01..5.0f64, arcmin in 0.01..20.0f64, speed_mm_s in 20.0..400.0f64,
+        ) {
+            for (plus_db, minus_db) in [
+                (spacing_loss_db(um, hz, speed_mm_s), spacing_loss_db(-um, hz, speed_mm_s)),
+                (gap_loss_db(um, hz, speed_mm_s), gap_loss_db(-um, hz, speed_mm_s)),
+                (azimuth_loss_db(arcmin, 0.6, hz, speed_mm_s), azimuth_loss_db(-arcmin, 0.6, hz, speed_mm_s)),
+                (thickness_loss_db(um, hz, speed_mm_s), thickness_loss_db(-um, hz, speed_mm_s)),
+                (mono_sum_loss_db(arcmin, 0.9, hz, speed_mm_s), mono_sum_loss_db(-arcmin, 0.9, hz, speed_mm_s)),
+            ] {
+                prop_assert!(plus_db <= 0.0, "gain of {plus_db} dB");
+                prop_assert_eq!(plus_db, minus_db);
+            }
+        }
+
+        #[test]
+        fn only_the_wavelength_counts(hz in 20.0..10_000.0f64, um in 0.01..2.0f64) {
+            for loss in [spacing_loss_db, gap_loss_db, thickness_loss_db] {
+                let slow_db = loss(um, hz, SPEED_MM_S);
+                let fast_db = loss(um, 2.0 * hz, 2.0 * SPEED_MM_S);
+                // Rounding of f64, relative because the loss may be large near a null.
+                prop_assert!((slow_db - fast_db).abs() <= 1e-9 * (1.0 + slow_db.abs()));
+            }
+        }
+    }
 }

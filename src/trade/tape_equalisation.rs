@@ -1,38 +1,121 @@
-//! Tape flux against frequency: IEC 60094-1:1981 clause 15.
+//! Tape equalisation: recorded flux against frequency, and the replay response that undoes it.
+//!
+//! IEC 60094-1:1981 clause 15 (formula) and 15.1 (time constants). That the formula and the time constants stand there
+//! is published; the exact form of the formula is from memory.
 
 use std::f64::consts::TAU;
 
-/// Replay equalisation of a cassette (IEC 60094-1 clause 15.1).
+/// Low-frequency time constant of both equalisations, us (IEC 60094-1 clause 15.1).
+pub const LOW_TIME_CONSTANT_US: f64 = 3180.0;
+
+/// The two equalisations of the compact cassette.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Equalisation {
-    /// 120 us and 3180 us: type I.
+    /// 3180 us and 120 us: type I tape.
     Us120,
-    /// 70 us and 3180 us: types II, III and IV.
+    /// 3180 us and 70 us: tape of types II, III and IV.
     Us70,
 }
 
 impl Equalisation {
-    /// (t1, t2): treble and bass time constant, us.
-    pub fn time_constants_us(self) -> (f64, f64) {
+    /// Both, 120 us first.
+    pub const ALL: [Self; 2] = [Self::Us120, Self::Us70];
+
+    /// High-frequency time constant, us (IEC 60094-1 clause 15.1).
+    pub fn high_time_constant_us(self) -> f64 {
         match self {
-            Self::Us120 => (120.0, 3180.0),
-            Self::Us70 => (70.0, 3180.0),
+            Self::Us120 => 120.0,
+            Self::Us70 => 70.0,
+        }
+    }
+
+    /// Name as printed on decks and tapes.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Us120 => "120 us",
+            Self::Us70 => "70 us",
         }
     }
 }
 
-/// Recorded short-circuit flux level at `hz` for a flat replay, dB:
-/// N(f) = 10 lg(1 + 1/(2 pi f t2)^2) - 10 lg(1 + (2 pi f t1)^2).
-///
-/// Not normalised: subtract the value at the frequency that is to be 0 dB. The form of the formula is from memory;
-/// formula and time constants are known to stand there.
-pub fn flux_db(equalisation: Equalisation, hz: f64) -> f64 {
-    let (t1, t2) = equalisation.time_constants_us();
-    let w = TAU * hz * 1e-6;
-    10.0 * (1.0 + (w * t2).powi(-2)).log10() - 10.0 * (1.0 + (w * t1).powi(2)).log10()
+/// Frequency in Hz at which a time constant of `time_constant_us` (above 0) turns: 1 / (2 pi t).
+pub fn turnover_hz(time_constant_us: f64) -> f64 {
+    1e6 / (TAU * time_constant_us)
 }
 
-/// What a right replay chain does to that flux, dB: the inverse of [`flux_db`].
+/// Recorded short-circuit flux in dB at `hz` (above 0) for a flat replay, raw as the formula gives it, so not 0 at any
+/// particular frequency: N(f) = 10 lg(1 + 1/(2 pi f t2)^2) - 10 lg(1 + (2 pi f t1)^2), t2 = 3180 us (IEC 60094-1:1981
+/// clause 15). High frequencies are negative. +inf at 0 Hz.
+pub fn flux_db(equalisation: Equalisation, hz: f64) -> f64 {
+    let low = hz / turnover_hz(LOW_TIME_CONSTANT_US);
+    let high = hz / turnover_hz(equalisation.high_time_constant_us());
+    10.0 * (1.0 + 1.0 / (low * low)).log10() - 10.0 * (1.0 + high * high).log10()
+}
+
+/// Recorded flux in dB at `hz`, 0 dB at `reference_hz` (both above 0); see [`flux_db`].
+pub fn flux_relative_db(equalisation: Equalisation, hz: f64, reference_hz: f64) -> f64 {
+    flux_db(equalisation, hz) - flux_db(equalisation, reference_hz)
+}
+
+/// Gain in dB at `hz` (above 0) of a right replay chain from tape flux to output: the inverse of [`flux_db`], raw.
 pub fn replay_db(equalisation: Equalisation, hz: f64) -> f64 {
     -flux_db(equalisation, hz)
+}
+
+/// Gain in dB at `hz` (above 0) of a right replay amplifier alone, behind an ideal head whose voltage grows with
+/// frequency: `replay_db` - 20 lg(f / `reference_hz`), 0 dB at `reference_hz`.
+pub fn amplifier_db(equalisation: Equalisation, hz: f64, reference_hz: f64) -> f64 {
+    -flux_relative_db(equalisation, hz, reference_hz) - 20.0 * (hz / reference_hz).log10()
+}
+
+/// What a replay at `used` of a tape recorded for `recorded_for` adds at `hz` in dB, 0 dB at `reference_hz`: the error
+/// of a wrong switch. A 70 us tape carries more treble flux than 120 us replay expects, so it comes out too bright
+/// (positive).
+pub fn wrong_switch_db(recorded_for: Equalisation, used: Equalisation, hz: f64, reference_hz: f64) -> f64 {
+    flux_relative_db(recorded_for, hz, reference_hz) - flux_relative_db(used, hz, reference_hz)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn flux_is_half_power_apart_at_the_upper_turnover() {
+        // At f = 1/(2 pi t1) the upper term is exactly 10 lg 2; the lower one adds what 3180 us leaves there.
+        for equalisation in Equalisation::ALL {
+            let hz = turnover_hz(equalisation.high_time_constant_us());
+            let low_db = 10.0 * (1.0 + (turnover_hz(LOW_TIME_CONSTANT_US) / hz).powi(2)).log10();
+            assert_within!(
+                flux_db(equalisation, hz),
+                low_db - 10.0 * 2f64.log10(),
+                1e-12,
+                "dB",
+                "{equalisation:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_70_us_tape_is_too_bright_at_120_us() {
+        assert!(wrong_switch_db(Equalisation::Us70, Equalisation::Us120, 1e4, 400.0) > 4.0);
+        assert!(wrong_switch_db(Equalisation::Us120, Equalisation::Us70, 1e4, 400.0) < -4.0);
+        assert_eq!(wrong_switch_db(Equalisation::Us70, Equalisation::Us70, 1e4, 400.0), 0.0);
+    }
+
+    proptest! {
+        #[test]
+        fn replay_undoes_the_flux(hz in 1.0..40_000.0f64) {
+            for equalisation in Equalisation::ALL {
+                prop_assert_eq!(flux_db(equalisation, hz) + replay_db(equalisation, hz), 0.0);
+            }
+        }
+
+        #[test]
+        fn flux_falls_with_frequency(hz in 1.0..40_000.0f64) {
+            for equalisation in Equalisation::ALL {
+                prop_assert!(flux_db(equalisation, hz * 1.01) < flux_db(equalisation, hz));
+            }
+        }
+    }
 }

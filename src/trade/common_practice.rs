@@ -1,0 +1,227 @@
+//! Rules of thumb of the trade. They are no standards; a service manual's own figure always wins.
+//!
+//! "Good" is a full-size deck worth calibrating, "modest" a portable or a simple deck. Each row says what it rests on.
+
+/// What a limit rests on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Basis {
+    /// Practised in the trade; no document says so.
+    CommonPractice,
+    /// Stated somewhere, but written down here from memory.
+    FromMemory,
+}
+
+impl Basis {
+    /// The words that go with a finding.
+    pub fn text(self) -> &'static str {
+        match self {
+            Self::CommonPractice => "common practice, no source",
+            Self::FromMemory => "from memory",
+        }
+    }
+}
+
+/// A limit, in the unit of its row.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Bound {
+    /// The magnitude is at most this.
+    PlusMinus(f64),
+    /// The value, which has no sign, is at most this.
+    AtMost(f64),
+    /// At least this.
+    AtLeast(f64),
+    /// From the first to the second, ends included.
+    Between(f64, f64),
+}
+
+impl Bound {
+    /// Whether `value` keeps the limit, ends included. NaN never does.
+    pub fn holds(self, value: f64) -> bool {
+        self.excess(value) <= 0.0
+    }
+
+    /// By how much `value` lies outside, in its unit: above 0 outside, 0 on the limit, below 0 inside (the room that is
+    /// left). NaN for NaN.
+    pub fn excess(self, value: f64) -> f64 {
+        match self {
+            Self::PlusMinus(limit) => value.abs() - limit,
+            Self::AtMost(limit) => value - limit,
+            Self::AtLeast(limit) => limit - value,
+            // f64::max would swallow a NaN.
+            Self::Between(low, high) => (value - (low + high) / 2.0).abs() - (high - low) / 2.0,
+        }
+    }
+}
+
+/// One limit of common practice.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PracticeLimit {
+    /// Name, for look-up and for limits files.
+    pub id: &'static str,
+    /// What is limited, in words.
+    pub quantity: &'static str,
+    /// Limit for a full-size deck worth calibrating.
+    pub good: Bound,
+    /// Limit for a portable or a simple deck; `None` where practice asks nothing of those.
+    pub modest: Option<Bound>,
+    /// Unit of both limits.
+    pub unit: &'static str,
+    /// What the limits rest on.
+    pub basis: Basis,
+}
+
+/// Band in Hz in which `replay-response` and `channel-match` of a good deck hold (common practice, no source).
+pub const REPLAY_RESPONSE_GOOD_HZ: (f64, f64) = (400.0, 15_000.0);
+/// Band in Hz in which `replay-response` of a modest deck holds (common practice, no source).
+pub const REPLAY_RESPONSE_MODEST_HZ: (f64, f64) = (63.0, 10_000.0);
+/// Frequency at which `azimuth-phase` holds, Hz (common practice, no source).
+pub const AZIMUTH_PHASE_HZ: f64 = 10_000.0;
+/// Torque of 1 g.cm in mN.m: exact, from the standard gravity 9.80665 m/s2.
+pub const G_CM_IN_MN_M: f64 = 0.0980665;
+
+/// Frequencies on which replay level is set, Hz (common practice, no source). Level tapes of different tone and make
+/// put the same meter mark some tenths of a dB apart, so the tape used is part of the reading.
+pub const LEVEL_TONES_HZ: [f64; 3] = [315.0, 333.0, 400.0];
+
+/// All limits, each id once.
+pub const LIMITS: [PracticeLimit; 18] = [
+    row("replay-response", "replay response", pm(1.0), Some(pm(3.0)), "dB", PRACTICE),
+    row("replay-response-fine", "replay response after a careful adjustment", pm(0.5), None, "dB", PRACTICE),
+    row("replay-level", "replay level of the level tone", pm(0.5), Some(pm(1.5)), "dB", PRACTICE),
+    row("channel-match", "left against right", most(1.0), Some(most(2.0)), "dB", PRACTICE),
+    row("azimuth-phase", "phase between channels at 10 kHz", pm(20.0), Some(pm(60.0)), "degree", MEMORY),
+    row("azimuth-band", "top of the closed phase picture", least(15e3), Some(least(10e3)), "Hz", PRACTICE),
+    row(
+        "record-level-match",
+        "source against tape at reference level",
+        pm(0.5),
+        Some(pm(1.0)),
+        "dB",
+        PRACTICE,
+    ),
+    row(
+        "record-level-match-coarse",
+        "source/tape difference left alone",
+        most(1.0),
+        Some(most(2.0)),
+        "dB",
+        PRACTICE,
+    ),
+    row("bias-pair-match", "high tone against low tone at -20 dB", pm(0.5), Some(pm(1.5)), "dB", PRACTICE),
+    row("record-replay-hf-type-1", "3 dB down, type I", least(16e3), Some(least(12.5e3)), "Hz", PRACTICE),
+    row(
+        "record-replay-hf-type-2-4",
+        "3 dB down, types II, IV",
+        least(20e3),
+        Some(least(12.5e3)),
+        "Hz",
+        PRACTICE,
+    ),
+    row("speed-error", "speed error", pm(0.5), Some(pm(1.5)), "%", MEMORY),
+    row("flutter-weighted-peak", "flutter, weighted quasi-peak", most(0.15), Some(most(0.3)), "%", MEMORY),
+    row("flutter-weighted-rms", "flutter, weighted rms", most(0.08), Some(most(0.2)), "%", MEMORY),
+    row(
+        "take-up-torque",
+        "take-up torque in play",
+        range(40.0, 60.0),
+        Some(range(35.0, 80.0)),
+        "g.cm",
+        PRACTICE,
+    ),
+    row("wind-torque", "fast winding torque, both ways", least(120.0), Some(least(70.0)), "g.cm", PRACTICE),
+    row(
+        "back-tension",
+        "supply back tension in play",
+        range(2.0, 6.0),
+        Some(range(1.5, 8.0)),
+        "g.cm",
+        MEMORY,
+    ),
+    row(
+        "direct-voltage-offset",
+        "offset of a direct-coupled output",
+        pm(10.0),
+        Some(pm(30.0)),
+        "mV",
+        PRACTICE,
+    ),
+];
+
+/// The limit called `id`; `None` if there is none.
+pub fn limit(id: &str) -> Option<&'static PracticeLimit> {
+    const ROWS: &[PracticeLimit] = &LIMITS;
+    ROWS.iter().find(|row| row.id == id)
+}
+
+const PRACTICE: Basis = Basis::CommonPractice;
+const MEMORY: Basis = Basis::FromMemory;
+
+const fn pm(limit: f64) -> Bound {
+    Bound::PlusMinus(limit)
+}
+
+const fn most(limit: f64) -> Bound {
+    Bound::AtMost(limit)
+}
+
+const fn least(limit: f64) -> Bound {
+    Bound::AtLeast(limit)
+}
+
+const fn range(low: f64, high: f64) -> Bound {
+    Bound::Between(low, high)
+}
+
+const fn row(
+    id: &'static str,
+    quantity: &'static str,
+    good: Bound,
+    modest: Option<Bound>,
+    unit: &'static str,
+    basis: Basis,
+) -> PracticeLimit {
+    PracticeLimit { id, quantity, good, modest, unit, basis }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_id_stands_once_and_is_found() {
+        for row in &LIMITS {
+            assert_eq!(LIMITS.iter().filter(|other| other.id == row.id).count(), 1, "{}", row.id);
+            assert_eq!(limit(row.id), Some(row));
+        }
+        assert_eq!(limit("no-such-row"), None);
+    }
+
+    #[test]
+    fn a_good_deck_is_good_enough_to_be_modest() {
+        for row in &LIMITS {
+            let Some(modest) = row.modest else { continue };
+            let ends = match row.good {
+                Bound::PlusMinus(limit) => [-limit, limit],
+                Bound::AtMost(limit) | Bound::AtLeast(limit) => [limit, limit],
+                Bound::Between(low, high) => [low, high],
+            };
+            assert!(ends.into_iter().all(|end| modest.holds(end)), "{}", row.id);
+        }
+    }
+
+    #[test]
+    fn bounds_include_their_ends_and_refuse_nan() {
+        for (bound, inside, outside) in [
+            (Bound::PlusMinus(1.0), -1.0, -1.01),
+            (Bound::AtMost(1.0), 1.0, 1.01),
+            (Bound::AtLeast(1.0), 1.0, 0.99),
+            (Bound::Between(2.0, 6.0), 2.0, 1.99),
+        ] {
+            assert!(bound.holds(inside), "{bound:?}");
+            assert!(!bound.holds(outside), "{bound:?}");
+            assert!(!bound.holds(f64::NAN), "{bound:?}");
+        }
+        // Half of the range is left in the middle.
+        assert_eq!(Bound::Between(2.0, 6.0).excess(4.0), -2.0);
+    }
+}
