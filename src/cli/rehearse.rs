@@ -60,9 +60,9 @@ impl Typed {
         let mut deck = DeckFile::from_toml(&text, &name)?;
         deck.reference_dbfs = self.reference_dbfs;
         let mut circumstances: Circumstances = (&self.circumstances).into();
-        // The virtual deck has a record head and a replay head that may stand at an angle to each other.
-        circumstances.recorded_on.get_or_insert(RecordedOn::ThisDeck);
-        circumstances.heads.get_or_insert(Heads::Three);
+        // The virtual deck replays a tape that ran at the right speed and upright: what a calibrated tape is.
+        circumstances.recorded_on.get_or_insert(RecordedOn::Calibrated);
+        circumstances.heads.get_or_insert(Heads::Two);
         circumstances.tape_type.get_or_insert(TapeType::I);
         Ok(Job {
             recipe: find(&self.recipe)?,
