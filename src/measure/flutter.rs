@@ -173,8 +173,7 @@ impl Course {
                 let (from, to) = (k.saturating_sub(half), (k + half + 1).min(bins.len()));
                 let density = (sums[to] - sums[from]) / ((to - from) as f64 * step);
                 let noise = self.noise_at_1hz * bins[k].0.powi(2);
-                // The noise is a mean, the density a draw: twice the noise is still noise.
-                if density > 0.0 { (1.0 - 2.0 * noise / density).max(0.0) } else { 0.0 }
+                if density > 0.0 { (1.0 - noise / density).max(0.0) } else { 0.0 }
             })
             .collect();
         move |hz| gains.get(((hz / step).round() as usize).saturating_sub(1)).copied().unwrap_or(0.0)
