@@ -221,6 +221,8 @@ enum Network {
     Pair(f64),
     /// A resonance of 3 dB at f_k with quality q.
     Resonance(f64, f64),
+    /// (1 + jf/f_zero) / (1 + jf/f_pole).
+    Shelf(f64, f64),
     /// Spacing loss: nepers in proportion to frequency, no phase.
     Spacing,
 }
@@ -235,6 +237,11 @@ impl Network {
         all.extend(row(1000.0, 60_000.0, 4.0).map(Self::Pair));
         for q in [0.7, 2.0] {
             all.extend(row(30.0, 24_000.0, 2.0).map(|hz| Self::Resonance(hz, q)));
+        }
+        // A time constant that moved, and capacitors that differ: two poles that come together. In one piece they are
+        // found where each half alone would only make things worse.
+        for octaves in [(120f64 / 70.0).log2(), 2.5] {
+            all.extend(row(4.0, 20_000.0, 6.0).map(|hz| Self::Shelf(hz, hz * octaves.exp2())));
         }
         all.push(Self::Spacing);
         all
@@ -254,6 +261,7 @@ impl Network {
                 Complex64::new(1.0 - x * x, gain.sqrt() * x / q)
                     / Complex64::new(1.0 - x * x, x / q / gain.sqrt())
             }
+            Self::Shelf(zero, pole) => Complex64::new(1.0, hz / zero) / Complex64::new(1.0, hz / pole),
             Self::Spacing => return (hz / 10_000.0, 0.0),
         };
         (value.norm().ln(), value.arg())
@@ -266,6 +274,8 @@ const EVIDENCE_MARGIN: f64 = 2.0;
 const CROSSTALK: f64 = 0.01;
 /// Columns of the linear model before the networks: gain, delay, left into right, right into left.
 const FIXED: usize = 4;
+/// Nats that a shelf costs beyond a single pole: it is two parts in one.
+const SHELF_PRICE: f64 = 3.0;
 /// More parts than this never differ on a deck that can still be measured.
 const MOST_NETWORKS: usize = 6;
 /// Tone-to-tone wander of the delay that is considered, us.
@@ -360,6 +370,7 @@ struct Data<'a> {
     unwrapped_rad: &'a [f64],
     /// For each network, for each difference: ln of gain and phase in rad.
     dictionary: Vec<Vec<(f64, f64)>>,
+    is_shelf: Vec<bool>,
 }
 
 struct Model {
@@ -371,11 +382,13 @@ struct Model {
 
 impl<'a> Data<'a> {
     fn new(differences: &'a [Difference], unwrapped_rad: &'a [f64]) -> Self {
-        let dictionary = Network::dictionary()
+        let networks = Network::dictionary();
+        let is_shelf = networks.iter().map(|network| matches!(network, Network::Shelf(..))).collect();
+        let dictionary = networks
             .into_iter()
             .map(|network| differences.iter().map(|d| network.at(d.hz)).collect())
             .collect();
-        Self { differences, unwrapped_rad, dictionary }
+        Self { differences, unwrapped_rad, dictionary, is_shelf }
     }
 
     fn likeliest_wander(&self, chosen: &[usize]) -> f64 {
@@ -476,7 +489,8 @@ impl<'a> Data<'a> {
         let cholesky = precision.cholesky()?;
         let x = cholesky.solve(&b);
         let log_det = cholesky.l_dirty().diagonal().iter().map(|pivot| pivot.ln()).sum::<f64>() * 2.0;
-        let log_evidence = -0.5 * (yy - b.dot(&x)) - log_sigma - 0.5 * log_det;
+        let shelves = chosen.iter().filter(|&&atom| self.is_shelf[atom]).count() as f64;
+        let log_evidence = -0.5 * (yy - b.dot(&x)) - log_sigma - 0.5 * log_det - SHELF_PRICE * shelves;
         let mut unit = DVector::zeros(width);
         unit[1] = 1.0;
         let sigma_us = cholesky.solve(&unit)[1].max(0.0).sqrt();
