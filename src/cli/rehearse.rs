@@ -40,8 +40,6 @@ pub struct Typed {
     /// Where 0 dB of the programme lies, dBFS
     #[arg(long, value_name = "DBFS", default_value = "-12", allow_hyphen_values = true, value_parser = reference_dbfs)]
     reference_dbfs: f64,
-    #[command(flatten)]
-    circumstances: TypedCircumstances,
     /// What findings are judged by: good (deck), modest (deck), or a file with the service manual's numbers
     #[arg(long, value_name = "NAME|FILE", default_value = "good")]
     limits: String,
@@ -51,6 +49,9 @@ pub struct Typed {
     /// Replace files that are there already
     #[arg(long)]
     force: bool,
+    // Last, because its heading would stand over what comes after it.
+    #[command(flatten)]
+    circumstances: TypedCircumstances,
 }
 
 impl Typed {
