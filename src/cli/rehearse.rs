@@ -15,6 +15,8 @@ use std::path::{Path, PathBuf};
 /// Do the whole job without hardware: write, play through a virtual deck, read, report
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
+Circumstances that are not given: --recorded-on calibrated --heads 2 --tape-type I
+
 Examples:
   deckproof rehearse
   deckproof rehearse first-look --deck worn-portable --seed 7 --out worn")]

@@ -79,7 +79,8 @@ mod tests {
         assert_eq!(said(&told), "a.wav: cannot be read (disk on fire); check the disk");
         let untold = anyhow::Error::new(cause).context("a.wav: cannot be read");
         assert_eq!(said(&untold), "a.wav: cannot be read: disk on fire");
-        let told = anyhow::Error::new(std::io::Error::other("disk on fire")).context("a.wav: disk on fire; check");
+        let told =
+            anyhow::Error::new(std::io::Error::other("disk on fire")).context("a.wav: disk on fire; check");
         assert_eq!(said(&told), "a.wav: disk on fire; check");
     }
 

@@ -38,8 +38,10 @@ pub fn running_sheet(recipe: &Recipe, timeline: &Timeline, written: &Written<'_>
         ),
     );
     sheet.paragraph("Length      ", &clock(timeline.length_s));
-    sheet
-        .paragraph("Slate code  ", &format!("{:04x} (recipe {}), {slates} slates", timeline.code, timeline.name));
+    sheet.paragraph(
+        "Slate code  ",
+        &format!("{:04x} (recipe {}), {slates} slates", timeline.code, timeline.name),
+    );
 
     sheet.heading("CAUTIONS");
     for caution in CAUTIONS {
