@@ -120,7 +120,7 @@ fn read(bands: &[Band; 2], programme_hz: f64, from_s: f64) -> Option<Flutter> {
 }
 
 /// Both channels in phase, each weighed by its amplitude: hiss of one is halved by the other.
-fn together(bands: &[Band; 2]) -> (Vec<Complex64>, f64) {
+pub(super) fn together(bands: &[Band; 2]) -> (Vec<Complex64>, f64) {
     let cross: Complex64 =
         bands[0].samples.iter().zip(&bands[1].samples).map(|(left, right)| right.conj() * left).sum();
     let power = [0, 1].map(|channel| bands[channel].samples.iter().map(Complex64::norm_sqr).sum::<f64>());
