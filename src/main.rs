@@ -1,3 +1,16 @@
 //! The `deckproof` command.
 
-fn main() {}
+mod cli;
+
+use clap::Parser;
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    match cli::run(cli::Arguments::parse()) {
+        Ok(outcome) => outcome.into(),
+        Err(error) => {
+            eprintln!("deckproof: {}", cli::one_line(&format!("{error:#}")));
+            cli::Outcome::Failed.into()
+        }
+    }
+}

@@ -3,6 +3,7 @@
 use deckproof::assert_within;
 use deckproof::capture::InMemory;
 use deckproof::job::{ReadOptions, read_samples};
+use deckproof::judge::Limits;
 use deckproof::programme::{Renderer, Timeline, built_in};
 use deckproof::reading::{Circumstances, NoiseReduction, RecordedOn};
 use deckproof::trade::Medium;
@@ -19,6 +20,7 @@ fn options() -> ReadOptions {
             noise_reduction: NoiseReduction::Off,
         },
         medium: Medium::COMPACT_CASSETTE,
+        limits: Limits::good_deck(),
     }
 }
 

@@ -9,6 +9,8 @@ use std::f64::consts::TAU;
 
 /// Likeness below which a peak is not kept: noise alone passes it once or twice a second.
 const KEEP_LIKENESS: f64 = 0.22;
+/// Amplitude of the band below which there is nothing to be found: -100 dBFS, under the dither of any converter.
+const LEAST_AMPLITUDE: f64 = 1e-5;
 /// Two chirps of one kind are never closer than this, s.
 const APART_S: f64 = 0.004;
 
@@ -37,6 +39,7 @@ pub struct ChirpFinder {
     energy_lag: usize,
     energies: VecDeque<f64>,
     energy_sum: f64,
+    least_energy: f64,
     seen: u64,
     last: [[(Complex64, f64); 2]; 2],
     found: Vec<Chirp>,
@@ -72,6 +75,7 @@ impl ChirpFinder {
             energy_lag: half / decimation,
             energies: VecDeque::new(),
             energy_sum: 0.0,
+            least_energy: LEAST_AMPLITUDE * LEAST_AMPLITUDE * template_energy,
             seen: 0,
             last: [[(Complex64::default(), 0.0); 2]; 2],
             found: Vec::new(),
@@ -110,7 +114,7 @@ impl ChirpFinder {
             for (kind, output) in outputs.iter().enumerate() {
                 let correlation = output[i];
                 let power = correlation.norm_sqr();
-                let energy = self.energy_sum.max(1e-12);
+                let energy = self.energy_sum.max(self.least_energy);
                 let likeness = (power / (self.template_energy * energy)).sqrt().min(1.0);
                 let [before, middle] = self.last[kind];
                 let peak = middle.0.norm_sqr();

@@ -2,6 +2,7 @@
 
 use super::chirps::Chirp;
 use crate::programme::slate::{self, SLOT_S, SLOTS, SYNC, Slate, shift_s};
+use std::collections::HashMap;
 
 /// Speed ratios that are tried: the widest are sample rates taken for each other on a deck that is off as well.
 const RATIOS: (f64, f64, f64) = (0.85, 1.17, 0.004);
@@ -37,7 +38,7 @@ pub struct FoundSlate {
 /// any code is read.
 pub fn assemble(chirps: &[Vec<Chirp>; 2], codes: &[u16]) -> Vec<FoundSlate> {
     let mut starts: Vec<Start> = chirps.iter().flat_map(|list| starts(list)).collect();
-    starts.sort_by(|a, b| b.score.total_cmp(&a.score));
+    starts.sort_by(|a, b| b.score.total_cmp(&a.score).then(a.start_s.total_cmp(&b.start_s)));
     let mut found: Vec<FoundSlate> = Vec::new();
     let mut half_read: Vec<(Start, Track)> = Vec::new();
     let overlaps = |found: &[FoundSlate], start_s: f64| {
@@ -89,45 +90,85 @@ fn nearest(chirps: &[Chirp], at_s: f64, rising: bool) -> Option<&Chirp> {
         .max_by(|a, b| a.likeness.total_cmp(&b.likeness))
 }
 
+/// A chirp that opens a search must be the likeliest one within this, s: a steady tone in the chirps' band resembles a
+/// little chirp all the time, and no two chirps of a slate are that close.
+const SEED_APART_S: f64 = 0.25 * SLOT_S;
+/// Least likeness of a chirp that opens a search.
+const SEED_LIKENESS: f64 = 0.3;
+
+/// The chirps that are likelier than all their neighbours of either kind.
+fn seeds(chirps: &[Chirp]) -> Vec<Chirp> {
+    let likely: Vec<&Chirp> = chirps.iter().filter(|chirp| chirp.likeness > SEED_LIKENESS).collect();
+    let mut seeds = Vec::new();
+    for (i, chirp) in likely.iter().enumerate() {
+        let near = |other: &&&Chirp| (other.at_s - chirp.at_s).abs() < SEED_APART_S;
+        let before = likely[..i].iter().rev().take_while(near).all(|other| other.likeness < chirp.likeness);
+        let after = likely[i + 1..].iter().take_while(near).all(|other| other.likeness <= chirp.likeness);
+        if before && after {
+            seeds.push(**chirp);
+        }
+    }
+    seeds
+}
+
 fn starts(chirps: &[Chirp]) -> Vec<Start> {
     let (low, high, step) = RATIOS;
     let ratios: Vec<f64> =
         (0..).map(|k| low + f64::from(k) * step).take_while(|&ratio| ratio <= high).collect();
     let mut found: Vec<Start> = Vec::new();
-    for chirp in chirps.iter().filter(|chirp| chirp.likeness > 0.3) {
+    for chirp in seeds(chirps) {
         for (slot, _) in SYNC.iter().enumerate().filter(|(_, rising)| **rising == chirp.rising) {
             for &ratio in &ratios {
                 let start_s = chirp.at_s - slot as f64 * SLOT_S / ratio - shift_s(ratio, chirp.rising);
-                let mut score = 0.0;
-                let mut hits = 0;
-                for (k, &rising) in SYNC.iter().enumerate() {
-                    let at_s = apparent_s(start_s, ratio, k, rising);
-                    if let Some(hit) = nearest(chirps, at_s, rising) {
-                        hits += 1;
-                        // A hit in place counts more than one at the edge: it tells the ratios apart.
-                        let off = (hit.at_s - at_s) / TOLERANCE_S;
-                        score += hit.likeness * (1.0 - 0.5 * off * off);
-                    }
-                }
-                if hits >= 5 && score > 1.8 {
+                if let Some(score) = score(chirps, start_s, ratio) {
                     found.push(Start { start_s, ratio, score });
                 }
             }
         }
     }
-    // Keep the best of each neighbourhood, and a few others in case the best one leads nowhere.
-    found.sort_by(|a, b| b.score.total_cmp(&a.score));
-    let mut kept: Vec<Start> = Vec::new();
-    for start in found {
-        let near = kept.iter().filter(|other| (other.start_s - start.start_s).abs() < 0.5 * SLOT_S).count();
-        let same = kept.iter().any(|other| {
-            (other.start_s - start.start_s).abs() < 0.004 && (other.ratio - start.ratio).abs() < 0.012
-        });
-        if near < 4 && !same {
-            kept.push(start);
+    thin_out(found)
+}
+
+/// How well the opening bits of a slate fit at this place and speed; `None` if hardly.
+fn score(chirps: &[Chirp], start_s: f64, ratio: f64) -> Option<f64> {
+    let mut score = 0.0;
+    let mut misses = 0;
+    for (k, &rising) in SYNC.iter().enumerate() {
+        let at_s = apparent_s(start_s, ratio, k, rising);
+        if let Some(hit) = nearest(chirps, at_s, rising) {
+            // A hit in place counts more than one at the edge: it tells the ratios apart.
+            let off = (hit.at_s - at_s) / TOLERANCE_S;
+            score += hit.likeness * (1.0 - 0.5 * off * off);
+        } else {
+            misses += 1;
+            if misses > SYNC.len() - 5 {
+                return None;
+            }
         }
     }
-    kept
+    (score > 1.8).then_some(score)
+}
+
+/// Keeps the best of each neighbourhood, and a few others in case the best one leads nowhere.
+fn thin_out(mut found: Vec<Start>) -> Vec<Start> {
+    const NEIGHBOURHOOD_S: f64 = 0.5 * SLOT_S;
+    found.sort_by(|a, b| b.score.total_cmp(&a.score));
+    let mut kept: HashMap<i64, Vec<Start>> = HashMap::new();
+    for start in found {
+        let cell = (start.start_s / NEIGHBOURHOOD_S).floor() as i64;
+        let around = (cell - 1..=cell + 1).filter_map(|cell| kept.get(&cell)).flatten();
+        let (mut near, mut same) = (0, false);
+        for other in around {
+            let apart_s = (other.start_s - start.start_s).abs();
+            near += usize::from(apart_s < NEIGHBOURHOOD_S);
+            same |= apart_s < 0.004 && (other.ratio - start.ratio).abs() < 0.012;
+        }
+        if near < 4 && !same {
+            kept.entry(cell).or_default().push(start);
+        }
+    }
+    // The caller sorts: the order of a map is not to be relied on.
+    kept.into_values().flatten().collect()
 }
 
 /// The row of slots, followed from the opening bits on.

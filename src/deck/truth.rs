@@ -109,14 +109,24 @@ impl Truth {
         self.skew.at_s(t_s) / self.transport.ratio(t_s) * 1e6
     }
 
+    /// Mean delay of the right channel between two times of the return, us of the return's clock; sampled each 5 ms.
+    pub fn mean_delay_us(&self, from_s: f64, to_s: f64) -> f64 {
+        let delays_us = self.delays_us(from_s, to_s);
+        delays_us.iter().sum::<f64>() / delays_us.len() as f64
+    }
+
+    fn delays_us(&self, from_s: f64, to_s: f64) -> Vec<f64> {
+        let count = ((to_s - from_s) / 0.005).clamp(1.0, 1e6) as usize;
+        (0..count)
+            .map(|k| self.delay_at_us(from_s + (to_s - from_s) * (k as f64 + 0.5) / count as f64))
+            .collect()
+    }
+
     /// Rms of the delay's wander about its mean between two times, us of the return's clock; sampled each 5 ms.
     pub fn wander_us_rms(&self, from_s: f64, to_s: f64) -> f64 {
-        let count = ((to_s - from_s) / 0.005).clamp(1.0, 1e6) as usize;
-        let values: Vec<f64> = (0..count)
-            .map(|k| self.delay_at_us(from_s + (to_s - from_s) * (k as f64 + 0.5) / count as f64))
-            .collect();
-        let mean = values.iter().sum::<f64>() / count as f64;
-        (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / count as f64).sqrt()
+        let values = self.delays_us(from_s, to_s);
+        let mean = self.mean_delay_us(from_s, to_s);
+        (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / values.len() as f64).sqrt()
     }
 
     /// Complex gain for small signals of the path of one channel without crosstalk; the phase is that of the azimuth and

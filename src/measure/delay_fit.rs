@@ -99,40 +99,63 @@ struct Start {
     resolved: bool,
 }
 
+/// How much the delay may wander between tones before `search` distrusts a phase, us.
+const SEARCH_WANDER_US: f64 = 2.0;
+/// Least standard uncertainty of a phase in `search`, rad: networks add that much and more.
+const SEARCH_SIGMA_RAD: f64 = 0.1;
+/// Least advantage in log likelihood over the next best delay for a delay to count as resolved: odds of 3000 to 1.
+const RESOLVED_BY: f64 = 8.0;
+
 /// Tries every delay, both polarities, with and without the guessed network phase.
 fn search(differences: &[Difference], guess: &[f64]) -> Start {
-    let weights: Vec<f64> = differences.iter().map(|d| 1.0 / d.phase_sigma_rad.max(0.1).powi(2)).collect();
+    let weights: Vec<f64> = differences
+        .iter()
+        .map(|d| {
+            let wander = TAU * d.hz * SEARCH_WANDER_US * 1e-6;
+            1.0 / (d.phase_sigma_rad.max(SEARCH_SIGMA_RAD).powi(2) + wander * wander)
+        })
+        .collect();
     let total: f64 = weights.iter().sum();
-    let agreement = |delay_s: f64, share: f64| {
+    // Log likelihood of phases round a circle (von Mises), but for a constant; between -total and total.
+    let likelihood = |delay_s: f64, share: f64| {
         differences
             .iter()
             .zip(guess)
             .zip(&weights)
             .map(|((d, guess), w)| w * (d.phase_rad + TAU * d.hz * delay_s - share * guess).cos())
             .sum::<f64>()
-            / total
     };
-    let mut best = (f64::NEG_INFINITY, 0.0, false, 0.0);
-    let mut tried = Vec::new();
+    // The plain reading goes first: the guess is only a guess, and has to be better by something.
+    let mut best = Start { delay_s: 0.0, opposed: false, share: 0.0, resolved: false };
+    let mut best_likelihood = f64::NEG_INFINITY;
+    let mut peaks = Vec::new();
     for share in [0.0, 1.0] {
-        for step in 0..=2000 {
-            let delay_s = (f64::from(step) / 1000.0 - 1.0) * WIDEST_US * 1e-6;
-            let fit = agreement(delay_s, share);
-            for (opposed, fit) in [(false, fit), (true, -fit)] {
-                tried.push((fit, delay_s, opposed));
-                // The plain reading is preferred where both do: the guess is only a guess.
-                if fit > best.0 + if share > 0.0 { 1e-3 } else { 0.0 } {
-                    best = (fit, delay_s, opposed, share);
+        let curve: Vec<(f64, f64)> = (0..=2000)
+            .map(|step| (f64::from(step) / 1000.0 - 1.0) * WIDEST_US * 1e-6)
+            .map(|delay_s| (delay_s, likelihood(delay_s, share)))
+            .collect();
+        for (opposed, sign) in [(false, 1.0), (true, -1.0)] {
+            let at = |i: usize| curve.get(i).map_or(f64::NEG_INFINITY, |point| sign * point.1);
+            for i in 0..curve.len() {
+                if at(i) < at(i + 1) || at(i) < at(i.wrapping_sub(1)) {
+                    continue;
+                }
+                peaks.push((curve[i].0, opposed, at(i)));
+                if at(i) > best_likelihood + share {
+                    best_likelihood = at(i);
+                    best = Start { delay_s: curve[i].0, opposed, share, resolved: false };
                 }
             }
         }
     }
-    let rival = tried
+    let rival = peaks
         .iter()
-        .filter(|other| (other.1 - best.1).abs() > 15e-6 || other.2 != best.2)
-        .map(|other| other.0)
+        // The same peak, moved by the guess, is no rival.
+        .filter(|peak| (peak.0 - best.delay_s).abs() > 15e-6 || peak.1 != best.opposed)
+        .map(|peak| peak.2)
         .fold(f64::NEG_INFINITY, f64::max);
-    Start { delay_s: best.1, opposed: best.2, share: best.3, resolved: best.0 > 0.7 && rival < best.0 - 0.1 }
+    best.resolved = best_likelihood > 0.7 * total && best_likelihood - rival > RESOLVED_BY;
+    best
 }
 
 fn unwrap(differences: &[Difference], opposed: bool, model: impl Fn(usize, f64) -> f64) -> Vec<f64> {

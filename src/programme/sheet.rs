@@ -1,6 +1,7 @@
 //! The running sheet: what plays when, how to set the level, and the cautions, to lie beside the deck.
 
 use super::{Channels, Colour, Depth, PlacedPart, Recipe, Serves, Signal, Timeline};
+use crate::trade::CAUTIONS;
 
 /// Widest line, columns.
 const WIDTH: usize = 100;
@@ -17,15 +18,6 @@ pub struct Written<'a> {
     /// Where 0 dB of the programme lies, dBFS.
     pub reference_dbfs: f64,
 }
-
-const CAUTIONS: [&str; 4] = [
-    "An open deck on mains can kill, and its capacitors store charge. Use an isolating supply where you can, keep one \
-     hand away, follow local codes, and leave mains work to licensed people where the law says so.",
-    "Test tones at line level can destroy tweeters and hearing: speakers off, headphones off your ears, volume down \
-     first.",
-    "Mind rotating parts: hair, sleeves and tools away from capstans, belts and reels.",
-    "Demagnetise with the power off and the tape away.",
-];
 
 /// Running sheet of a programme as text, at most 100 columns wide.
 pub fn running_sheet(recipe: &Recipe, timeline: &Timeline, written: &Written<'_>) -> String {

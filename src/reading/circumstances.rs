@@ -23,13 +23,34 @@ pub enum RecordedOn {
 
 /// Number of heads that take part in recording and replay.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(into = "u8", try_from = "u8")]
+#[schemars(with = "u8", extend("enum" = [2, 3]))]
 pub enum Heads {
     /// One head records and replays.
-    #[serde(rename = "2")]
     Two,
     /// Separate record and replay heads: the return is taken off the tape while recording.
-    #[serde(rename = "3")]
     Three,
+}
+
+impl From<Heads> for u8 {
+    fn from(heads: Heads) -> Self {
+        match heads {
+            Heads::Two => 2,
+            Heads::Three => 3,
+        }
+    }
+}
+
+impl TryFrom<u8> for Heads {
+    type Error = String;
+
+    fn try_from(heads: u8) -> Result<Self, String> {
+        match heads {
+            2 => Ok(Self::Two),
+            3 => Ok(Self::Three),
+            _ => Err(format!("heads: found {heads}, expected 2 or 3")),
+        }
+    }
 }
 
 /// Tape type as the trade numbers it (IEC 60094).

@@ -2,9 +2,10 @@
 
 use super::svg::escaped;
 use super::text::depth;
-use super::{cautions::CAUTIONS, plots, words};
+use super::{plots, words};
 use crate::judge::{Limits, decimals, frequency, signed, unsigned};
 use crate::reading::{Finding, Reading, Verdict};
+use crate::trade::CAUTIONS;
 
 const STYLE: &str = include_str!("report.css");
 

@@ -4,11 +4,9 @@
 //! - [`to_json`] and [`schema`]: for other programs;
 //! - CSV by [`tables`];
 //! - [`plots()`]: SVG figures;
-//! - [`report`]: one HTML file that holds everything;
-//! - [`CAUTIONS`]: what can hurt somebody at this work.
+//! - [`report`]: one HTML file that holds everything.
 
 mod axes;
-mod cautions;
 mod csv;
 mod html;
 mod json;
@@ -17,7 +15,6 @@ mod svg;
 mod text;
 mod words;
 
-pub use cautions::CAUTIONS;
 pub use csv::tables;
 pub use html::report;
 pub use json::{schema, to_json};

@@ -1,8 +1,9 @@
 //! A reading for the terminal: findings first, then the figures.
 
-use super::{cautions::CAUTIONS, words};
+use super::words;
 use crate::judge::{decimals, frequency, signed, unsigned};
 use crate::reading::{Finding, Flutter, Noise, Reading, Response, ResponsePoint};
+use crate::trade::CAUTIONS;
 
 /// Widest line of [`summary`], in characters.
 pub const COLUMNS: usize = 100;

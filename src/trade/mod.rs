@@ -11,6 +11,7 @@
 //! | [`octave_bands`] | IEC 61260-1:2014 |
 //! | [`reference_levels`] | fluxivities and level definitions, see each row |
 //! | [`common_practice`] | rules of thumb of the trade, no standards |
+//! | [`CAUTIONS`] | what can hurt somebody at this work |
 
 pub mod a_weighting;
 pub mod common_practice;
@@ -22,9 +23,11 @@ pub mod playback_losses;
 pub mod reference_levels;
 pub mod tape_equalisation;
 
+mod cautions;
 mod decibels;
 mod weighting_table;
 
+pub use cautions::CAUTIONS;
 pub use medium::Medium;
 pub use tape_equalisation::Equalisation;
 pub use weighting_table::WeightingRow;

@@ -142,7 +142,7 @@ healthy = reading(
     {"qp": 0.0456, "rms": 0.0231, "floor": 0.002,
      "lines": [{"hz": 6.06, "percent_peak": 0.0154, "part": "capstan"}, {"hz": 2.5, "percent_peak": 0.0112, "part": None}]},
     -54.2, -67.0,
-    {"recorded_on": "calibrated", "heads": "3", "tape_type": "I", "noise_reduction": "off"},
+    {"recorded_on": "calibrated", "heads": 3, "tape_type": "I", "noise_reduction": "off"},
 )
 faulty = reading(
     "return-worn.wav", 4, 1.1, [-2.6, -3.4], 17.0, [-1.92, -0.3], 1.8342,
@@ -150,7 +150,7 @@ faulty = reading(
      "lines": [{"hz": 1.52, "percent_peak": 0.182, "part": "pinch roller"}, {"hz": 6.06, "percent_peak": 0.071, "part": "capstan"},
                {"hz": 27.5, "percent_peak": 0.034, "part": None}]},
     -51.3, -41.0,
-    {"recorded_on": "calibrated", "heads": "2", "tape_type": "I", "noise_reduction": "off"},
+    {"recorded_on": "calibrated", "heads": 2, "tape_type": "I", "noise_reduction": "off"},
 )
 faulty["dropouts"] = [
     {"at_s": 61.24, "part": "step-3150", "depth_db": 7.4, "length_ms": 38.0, "channel": "left"},

@@ -6,6 +6,6 @@ pub const CAUTIONS: [&str; 4] = [
      follow local codes, and leave mains work to licensed people where the law says so.",
     "Test tones at line level can destroy tweeters and hearing: speakers off, headphones off your ears, volume down \
      first.",
-    "Mind rotating parts: hair, sleeves and tools away while the deck runs.",
+    "Mind rotating parts: hair, sleeves and tools away from capstans, belts and reels while the deck runs.",
     "Demagnetise with the power off and the tape away.",
 ];

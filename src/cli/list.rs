@@ -1,0 +1,78 @@
+//! `list`: what is built in.
+
+use super::Outcome;
+use super::terminal::print;
+use anyhow::Context;
+use clap::Subcommand;
+use deckproof::deck::{DeckFile, EXAMPLES};
+use deckproof::programme::{Timeline, built_in, built_in_text};
+use deckproof::show;
+use std::fmt::Write;
+
+/// List what is built in, or print one of it as a start for your own
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  deckproof list
+  deckproof list recipe first-look > mine.toml")]
+pub struct Typed {
+    #[command(subcommand)]
+    what: Option<What>,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Print the text of a built-in recipe
+    Recipe {
+        /// Its name
+        name: String,
+    },
+    /// Print the text of a built-in virtual deck
+    Deck {
+        /// Its name
+        name: String,
+    },
+    /// Print the JSON Schema of the reading
+    Schema,
+}
+
+impl Typed {
+    /// Prints it.
+    pub fn run(self) -> anyhow::Result<Outcome> {
+        print(&match self.what {
+            None => overview(),
+            Some(What::Recipe { name }) => built_in_text(&name)
+                .with_context(|| format!("{name}: no such recipe; `deckproof list` names those built in"))?
+                .to_owned(),
+            Some(What::Deck { name }) => EXAMPLES
+                .iter()
+                .find(|(deck, _)| *deck == name)
+                .map(|(_, text)| (*text).to_owned())
+                .with_context(|| format!("{name}: no such deck; `deckproof list` names those built in"))?,
+            Some(What::Schema) => show::schema(),
+        })?;
+        Ok(Outcome::Done)
+    }
+}
+
+fn overview() -> String {
+    let mut text = String::from("RECIPES for `write` and `rehearse`\n");
+    for recipe in built_in() {
+        let timeline = Timeline::from(&recipe);
+        let seconds = timeline.length_s.ceil() as u64;
+        // Writing to a String does not fail.
+        let _ =
+            writeln!(text, "  {:<12} {}:{:02}  {}", recipe.name, seconds / 60, seconds % 60, recipe.title);
+    }
+    text.push_str("\nVIRTUAL DECKS for `rehearse` (all invented)\n");
+    for (name, deck) in EXAMPLES {
+        let about = DeckFile::from_toml(deck, name).map(|deck| deck.about).unwrap_or_default();
+        // What comes before the last colon names the workshop, the same for all.
+        let about = about.split_once(". ").map_or(about.as_str(), |(_, what)| what);
+        let _ = writeln!(text, "  {name:<20} {about}");
+    }
+    text.push_str("\nLIMITS for `read` and `rehearse`\n");
+    text.push_str("  good                 common practice for a full-size deck worth calibrating\n");
+    text.push_str("  modest               common practice for a portable or a simple deck\n");
+    text
+}

@@ -1,0 +1,43 @@
+//! The commands: arguments as typed ([`Arguments`]) become jobs as meant (`meant` in each file), which run.
+
+mod list;
+mod outcome;
+mod read;
+mod rehearse;
+mod terminal;
+mod values;
+mod write;
+
+pub use outcome::Outcome;
+pub use terminal::one_line;
+
+use clap::{Parser, Subcommand};
+
+/// Proves a serviced cassette deck from recordings of its own output.
+#[derive(Debug, Parser)]
+#[command(name = "deckproof", version, max_term_width = 100, after_help = outcome::TABLE)]
+pub struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Write(write::Typed),
+    Read(read::Typed),
+    Rehearse(rehearse::Typed),
+    List(list::Typed),
+}
+
+/// Runs one command.
+///
+/// # Errors
+/// With the line for the person at the bench: which file, what is wrong, what to do.
+pub fn run(arguments: Arguments) -> anyhow::Result<Outcome> {
+    match arguments.command {
+        Command::Write(typed) => typed.meant()?.run(),
+        Command::Read(typed) => typed.meant()?.run(),
+        Command::Rehearse(typed) => typed.meant()?.run(),
+        Command::List(typed) => typed.run(),
+    }
+}

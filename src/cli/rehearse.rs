@@ -1,0 +1,154 @@
+//! `rehearse`: the whole job on a virtual deck.
+
+use super::terminal::{Life, note, print};
+use super::values::{self, DepthValue, RateValue, TypedCircumstances, limits, overwrite, reference_dbfs};
+use super::{Outcome, one_line};
+use anyhow::{Context, bail};
+use deckproof::deck::{DeckFile, EXAMPLES};
+use deckproof::job::{ReadOptions, RehearsalDeck, Stage, WriteOptions, rehearse};
+use deckproof::programme::{Recipe, find};
+use deckproof::reading::{Circumstances, Heads, RecordedOn, TapeType};
+use deckproof::show;
+use deckproof::trade::Medium;
+use std::path::{Path, PathBuf};
+
+/// Do the whole job without hardware: write, play through a virtual deck, read, report
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  deckproof rehearse
+  deckproof rehearse first-look --deck worn-portable --seed 7 --out worn")]
+pub struct Typed {
+    /// Built-in name or a recipe file
+    #[arg(default_value = "full")]
+    recipe: String,
+    /// Virtual deck: a built-in name (see `deckproof list`) or a deck file
+    #[arg(long, value_name = "NAME|FILE", default_value = "rehearsal")]
+    deck: String,
+    /// Fixes everything random in the virtual deck
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+    /// Folder for all files; without it a new folder `rehearsal`, `rehearsal-2`, ...
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Sample rate of the programme, Hz
+    #[arg(long, value_name = "HZ", default_value = "48000")]
+    rate: RateValue,
+    /// Bits of a sample of the programme
+    #[arg(long, value_name = "BITS", default_value = "24")]
+    depth: DepthValue,
+    /// Where 0 dB of the programme lies, dBFS
+    #[arg(long, value_name = "DBFS", default_value = "-12", allow_hyphen_values = true, value_parser = reference_dbfs)]
+    reference_dbfs: f64,
+    #[command(flatten)]
+    circumstances: TypedCircumstances,
+    /// What findings are judged by: good (deck), modest (deck), or a file with the service manual's numbers
+    #[arg(long, value_name = "NAME|FILE", default_value = "good")]
+    limits: String,
+    /// Exit with status 3 if a finding is outside its limit
+    #[arg(long)]
+    strict: bool,
+    /// Replace files that are there already
+    #[arg(long)]
+    force: bool,
+}
+
+impl Typed {
+    /// Loads recipe, deck and limits.
+    pub fn meant(self) -> anyhow::Result<Job> {
+        let (text, name) = deck_text(&self.deck)?;
+        let mut deck = DeckFile::from_toml(&text, &name)?;
+        deck.reference_dbfs = self.reference_dbfs;
+        let mut circumstances: Circumstances = (&self.circumstances).into();
+        // The virtual deck replays a tape that ran at the right speed and upright: what a calibrated tape is.
+        circumstances.recorded_on.get_or_insert(RecordedOn::Calibrated);
+        circumstances.heads.get_or_insert(Heads::Two);
+        circumstances.tape_type.get_or_insert(TapeType::I);
+        Ok(Job {
+            recipe: find(&self.recipe)?,
+            deck: RehearsalDeck { deck, text, seed: self.seed },
+            deck_name: name,
+            folder: self.out.map_or_else(fresh_folder, Ok)?,
+            write: WriteOptions {
+                rate_hz: self.rate.hz(),
+                depth: self.depth.into(),
+                reference_dbfs: self.reference_dbfs,
+                overwrite: overwrite(self.force),
+            },
+            read: ReadOptions {
+                recipe: None,
+                reference_dbfs: self.reference_dbfs,
+                channels: None,
+                circumstances,
+                medium: Medium::COMPACT_CASSETTE,
+                limits: limits(&self.limits)?,
+            },
+            strict: self.strict,
+        })
+    }
+}
+
+/// Text of a deck and what it is called in messages.
+fn deck_text(name_or_path: &str) -> anyhow::Result<(String, String)> {
+    if let Some((name, text)) = EXAMPLES.iter().find(|(name, _)| *name == name_or_path) {
+        return Ok(((*text).to_owned(), format!("built-in deck {name}")));
+    }
+    let path = Path::new(name_or_path);
+    if !path.exists() {
+        let names: Vec<&str> = EXAMPLES.iter().map(|(name, _)| *name).collect();
+        bail!(
+            "{name_or_path}: no such deck; built in are {}; or give the path of a deck file",
+            names.join(", ")
+        );
+    }
+    Ok((values::text(path, "a deck")?, name_or_path.to_owned()))
+}
+
+/// The first of `rehearsal`, `rehearsal-2`, ... that is not there.
+fn fresh_folder() -> anyhow::Result<PathBuf> {
+    let names = (1..10_000).map(|n| if n == 1 { "rehearsal".to_owned() } else { format!("rehearsal-{n}") });
+    names
+        .map(PathBuf::from)
+        .find(|folder| folder.symlink_metadata().is_err())
+        .context("rehearsal-9999: there already; move old rehearsals away, or give a folder with --out")
+}
+
+/// A rehearsal to be done.
+pub struct Job {
+    recipe: Recipe,
+    deck: RehearsalDeck,
+    deck_name: String,
+    folder: PathBuf,
+    write: WriteOptions,
+    read: ReadOptions,
+    strict: bool,
+}
+
+impl Job {
+    /// Does it, prints the summary and names the files.
+    pub fn run(mut self) -> anyhow::Result<Outcome> {
+        self.read.recipe = Some(self.recipe.clone());
+        let life = Life::new();
+        let mut stage = |stage| {
+            life.say(match stage {
+                Stage::Writing => "writing the programme",
+                Stage::Playing => "the virtual deck plays it",
+                Stage::Reading => "reading the return",
+            });
+        };
+        let done = rehearse(&self.recipe, &self.deck, &self.folder, &self.write, &self.read, &mut stage)?;
+        drop(life);
+        print(&show::summary(&done.reading))?;
+        print(&format!(
+            "\nREHEARSAL\n  Nothing above is from a real deck: it is {}, seed {}.\n  {}\n\nFILES\n",
+            one_line(&self.deck_name),
+            self.deck.seed,
+            one_line(&self.deck.deck.about)
+        ))?;
+        for file in &done.files {
+            print(&format!("  {}\n", one_line(&file.display().to_string())))?;
+        }
+        note(&format!("Report to open: {}", self.folder.join(deckproof::job::REPORT).display()));
+        Ok(super::read::outcome(&done.reading, self.strict))
+    }
+}

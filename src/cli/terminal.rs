@@ -1,0 +1,67 @@
+//! What goes to standard output and standard error.
+
+use anyhow::Context;
+use indicatif::{ProgressBar, ProgressStyle};
+use std::io::{ErrorKind, IsTerminal, Write};
+use std::time::Duration;
+
+/// `text` as one line, without control characters: file names may hold anything.
+pub fn one_line(text: &str) -> String {
+    let spaced = text.replace(['\n', '\r', '\t'], " ");
+    spaced.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
+}
+
+/// Prints a result. A closed pipe is no error: whoever reads has read enough.
+pub fn print(text: &str) -> anyhow::Result<()> {
+    let mut out = std::io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
+        other => other.context("standard output: cannot be written; check where it is directed to"),
+    }
+}
+
+/// A line on standard error, for what is neither result nor error.
+pub fn note(text: &str) {
+    // Where standard error is closed there is nobody to tell.
+    let _ = writeln!(std::io::stderr(), "{}", one_line(text));
+}
+
+/// A sign of life on standard error; nothing where that is no terminal.
+pub struct Life(ProgressBar);
+
+impl Life {
+    /// Starts with nothing to say.
+    pub fn new() -> Self {
+        if !std::io::stderr().is_terminal() {
+            return Self(ProgressBar::hidden());
+        }
+        let bar = ProgressBar::new_spinner();
+        // A template that cannot be parsed leaves the default one.
+        if let Ok(style) = ProgressStyle::with_template("{spinner} {msg} {elapsed}") {
+            bar.set_style(style);
+        }
+        bar.enable_steady_tick(Duration::from_millis(120));
+        Self(bar)
+    }
+
+    /// Says what is under way.
+    pub fn say(&self, what: &str) {
+        self.0.set_message(what.to_owned());
+    }
+}
+
+impl Drop for Life {
+    fn drop(&mut self) {
+        self.0.finish_and_clear();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_cannot_command_the_terminal() {
+        assert_eq!(one_line("a\u{1b}[31m\nb\tc"), "a\u{fffd}[31m b c");
+    }
+}

@@ -1,0 +1,176 @@
+//! Values that several commands take.
+
+use anyhow::Context;
+use clap::ValueEnum;
+use deckproof::judge::Limits;
+use deckproof::programme::{Depth, Overwrite};
+use deckproof::reading::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
+use std::path::Path;
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub enum RateValue {
+    #[value(name = "44100")]
+    Cd,
+    #[value(name = "48000")]
+    Usual,
+    #[value(name = "96000")]
+    Double,
+}
+
+impl RateValue {
+    pub fn hz(self) -> u32 {
+        match self {
+            Self::Cd => 44_100,
+            Self::Usual => 48_000,
+            Self::Double => 96_000,
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub enum DepthValue {
+    #[value(name = "16")]
+    Sixteen,
+    #[value(name = "24")]
+    TwentyFour,
+    #[value(name = "float")]
+    Float,
+}
+
+impl From<DepthValue> for Depth {
+    fn from(value: DepthValue) -> Self {
+        match value {
+            DepthValue::Sixteen => Self::Sixteen,
+            DepthValue::TwentyFour => Self::TwentyFour,
+            DepthValue::Float => Self::Float,
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum RecordedOnValue {
+    /// A calibration tape with a certificate
+    Calibrated,
+    /// The workshop's own tape with its card
+    House,
+    /// A tape that another deck recorded
+    OtherDeck,
+    /// A tape that the deck on the bench recorded
+    ThisDeck,
+    /// No tape: injected at the head amplifier or through a flux loop
+    Injected,
+    /// No deck: sound card output straight into its input
+    Direct,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum HeadsValue {
+    #[value(name = "2")]
+    Two,
+    #[value(name = "3")]
+    Three,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum TapeTypeValue {
+    #[value(name = "I")]
+    I,
+    #[value(name = "II")]
+    II,
+    #[value(name = "III")]
+    III,
+    #[value(name = "IV")]
+    IV,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum NoiseReductionValue {
+    Off,
+    On,
+}
+
+/// What the reader must be told because no signal shows it.
+#[derive(Debug, clap::Args)]
+#[command(next_help_heading = "Circumstances, which no signal shows")]
+pub struct TypedCircumstances {
+    /// Whose recording is on the tape; without it, nothing absolute can be said
+    #[arg(long, value_name = "WHOSE")]
+    recorded_on: Option<RecordedOnValue>,
+    /// Heads of the deck: 2 = one head records and replays, 3 = the return was taken while recording
+    #[arg(long, value_name = "N")]
+    heads: Option<HeadsValue>,
+    /// Tape type as printed on the cassette
+    #[arg(long, value_name = "TYPE")]
+    tape_type: Option<TapeTypeValue>,
+    /// Whether the deck's noise reduction was on
+    #[arg(long, value_name = "STATE", default_value = "off")]
+    noise_reduction: NoiseReductionValue,
+}
+
+impl From<&TypedCircumstances> for Circumstances {
+    fn from(typed: &TypedCircumstances) -> Self {
+        Self {
+            recorded_on: typed.recorded_on.map(|whose| match whose {
+                RecordedOnValue::Calibrated => RecordedOn::Calibrated,
+                RecordedOnValue::House => RecordedOn::House,
+                RecordedOnValue::OtherDeck => RecordedOn::OtherDeck,
+                RecordedOnValue::ThisDeck => RecordedOn::ThisDeck,
+                RecordedOnValue::Injected => RecordedOn::Injected,
+                RecordedOnValue::Direct => RecordedOn::Direct,
+            }),
+            heads: typed.heads.map(|heads| match heads {
+                HeadsValue::Two => Heads::Two,
+                HeadsValue::Three => Heads::Three,
+            }),
+            tape_type: typed.tape_type.map(|tape_type| match tape_type {
+                TapeTypeValue::I => TapeType::I,
+                TapeTypeValue::II => TapeType::II,
+                TapeTypeValue::III => TapeType::III,
+                TapeTypeValue::IV => TapeType::IV,
+            }),
+            noise_reduction: match typed.noise_reduction {
+                NoiseReductionValue::Off => NoiseReduction::Off,
+                NoiseReductionValue::On => NoiseReduction::On,
+            },
+        }
+    }
+}
+
+/// `--force` as meant.
+pub fn overwrite(force: bool) -> Overwrite {
+    if force { Overwrite::Force } else { Overwrite::Refuse }
+}
+
+/// Limits by name (`good`, `modest`) or from a file.
+pub fn limits(name_or_path: &str) -> anyhow::Result<Limits> {
+    Ok(match name_or_path {
+        "good" => Limits::good_deck(),
+        "modest" => Limits::modest_deck(),
+        path => Limits::from_toml(&text(Path::new(path), "limits, or `good` or `modest`")?, path)?,
+    })
+}
+
+/// Largest text file that is read, bytes: what people write by hand is far smaller.
+const LARGEST_TEXT: u64 = 4 << 20;
+
+/// Text of a file that people write; `what` says what the file should hold.
+pub fn text(path: &Path, what: &str) -> anyhow::Result<String> {
+    let name = path.display();
+    let size = std::fs::metadata(path)
+        .with_context(|| format!("{name}: cannot be read; give the path of a file with {what}"))?
+        .len();
+    anyhow::ensure!(
+        size <= LARGEST_TEXT,
+        "{name}: {size} bytes is too large for a file with {what}; check the name"
+    );
+    std::fs::read_to_string(path)
+        .with_context(|| format!("{name}: cannot be read as text; give a file with {what}"))
+}
+
+/// Reference level, dBFS.
+pub fn reference_dbfs(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(dbfs) if (-60.0..=0.0).contains(&dbfs) => Ok(dbfs),
+        _ => Err("allowed are -60 to 0 dBFS; -12 is usual".into()),
+    }
+}

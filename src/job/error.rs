@@ -1,0 +1,58 @@
+//! Why a job could not be done.
+
+use crate::capture::CaptureError;
+use crate::deck::DeckError;
+use crate::programme::ProgrammeError;
+use crate::reading::Reading;
+use std::path::PathBuf;
+use thiserror::Error;
+
+/// Why no reading could be made.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum ReadError {
+    /// The recording could not be opened or decoded.
+    #[error(transparent)]
+    Capture(#[from] CaptureError),
+    /// No slate was found.
+    #[error(
+        "{}: no-slate: {why}; record the whole programme from `deckproof write`, slates included, at a healthy level",
+        path.display()
+    )]
+    NoSlate {
+        /// The file.
+        path: PathBuf,
+        /// What was found instead.
+        why: String,
+        /// What could be said of the recording all the same.
+        reading: Box<Reading>,
+    },
+    /// The slates carry a code that no known recipe has.
+    #[error(
+        "{}: wrong-recipe: its slates carry the code {code:04x}, {expected}; give the recipe file that it was written from with --recipe",
+        path.display()
+    )]
+    UnknownRecipe {
+        /// The file.
+        path: PathBuf,
+        /// Code in the slates.
+        code: u16,
+        /// Which recipes were thought of.
+        expected: String,
+    },
+}
+
+/// Why a rehearsal stopped.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum RehearseError {
+    /// The recipe did not fit, or a file could not be written.
+    #[error(transparent)]
+    Programme(#[from] ProgrammeError),
+    /// The deck cannot be built.
+    #[error(transparent)]
+    Deck(#[from] DeckError),
+    /// The return could not be read.
+    #[error(transparent)]
+    Read(#[from] ReadError),
+}

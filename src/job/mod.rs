@@ -1,0 +1,15 @@
+//! Room `job`: the rooms tied together, one file a job. Called by the commands; nothing but files and readings come out.
+
+mod error;
+mod rate;
+mod read;
+mod rehearse;
+mod results;
+mod warnings;
+mod write;
+
+pub use error::{ReadError, RehearseError};
+pub use read::{ReadOptions, read_return, read_samples};
+pub use rehearse::{Rehearsal, RehearsalDeck, Stage, rehearse};
+pub use results::{READING, REPORT, check_results_folder, write_results};
+pub use write::{Programme, WriteOptions, write_programme};

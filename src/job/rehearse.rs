@@ -1,0 +1,98 @@
+//! The whole job without hardware: a programme is written, a virtual deck plays it, the return is read.
+
+use super::error::RehearseError;
+use super::results::{check_results_folder, make_folder, write_results};
+use super::{ReadOptions, WriteOptions, read_return, write_programme};
+use crate::deck::{DeckFile, VirtualDeck};
+use crate::programme::{Depth, Recipe, Renderer, Timeline, WavSink, write_text};
+use crate::reading::Reading;
+use std::path::{Path, PathBuf};
+
+/// What is under way.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stage {
+    /// The programme is written.
+    Writing,
+    /// The virtual deck plays it.
+    Playing,
+    /// The return is read.
+    Reading,
+}
+
+/// A deck and the text that describes it.
+#[derive(Debug, Clone)]
+pub struct RehearsalDeck {
+    /// The deck.
+    pub deck: DeckFile,
+    /// The text that it was made from; a copy is left in the folder, to hold the findings against.
+    pub text: String,
+    /// Fixes everything random in it.
+    pub seed: u64,
+}
+
+/// What a rehearsal leaves.
+#[derive(Debug)]
+pub struct Rehearsal {
+    /// The reading of the virtual deck's return.
+    pub reading: Reading,
+    /// All files, in the order in which they were made.
+    pub files: Vec<PathBuf>,
+}
+
+/// Writes `recipe`, plays it through `deck`, reads the return, and leaves all files in `folder`: `programme.wav` with its
+/// sheets, `deck.toml`, `return.wav` (24 bit), and what [`write_results`] writes. `stage` hears what is under way.
+///
+/// # Errors
+/// If a file exists or cannot be written, or the return cannot be read (a deck can be too bad for that).
+pub fn rehearse(
+    recipe: &Recipe,
+    deck: &RehearsalDeck,
+    folder: &Path,
+    write: &WriteOptions,
+    read: &ReadOptions,
+    stage: &mut dyn FnMut(Stage),
+) -> Result<Rehearsal, RehearseError> {
+    let virtual_deck = VirtualDeck::new(&deck.deck, deck.seed, f64::from(write.rate_hz))?;
+    make_folder(folder)?;
+    check_results_folder(folder, write.overwrite)?;
+    stage(Stage::Writing);
+    let programme = write_programme(recipe, &folder.join("programme.wav"), write)?;
+    let deck_file = folder.join("deck.toml");
+    write_text(&deck_file, &deck.text, write.overwrite)?;
+    stage(Stage::Playing);
+    let return_wav = folder.join("return.wav");
+    play(recipe, &virtual_deck, &return_wav, write)?;
+    stage(Stage::Reading);
+    let reading = read_return(&return_wav, read)?;
+    let mut files = vec![programme.wav, programme.sheet];
+    files.extend(programme.cue);
+    files.extend([deck_file, return_wav]);
+    files.extend(write_results(folder, &reading, &read.limits, write.overwrite)?);
+    Ok(Rehearsal { reading, files })
+}
+
+/// Plays `recipe` through `deck` into a WAV file.
+fn play(recipe: &Recipe, deck: &VirtualDeck, path: &Path, write: &WriteOptions) -> Result<(), RehearseError> {
+    let timeline = Timeline::from(recipe);
+    let mut renderer = Renderer::new(&timeline, write.rate_hz, write.reference_dbfs)?;
+    // 8 kHz to 192 kHz, checked by the deck.
+    let rate_hz = deck.return_rate_hz().round() as u32;
+    let mut sink = WavSink::create(path, rate_hz, Depth::TwentyFour, 0, write.overwrite)?;
+    let mut frames: Vec<[f64; 2]> = Vec::new();
+    let source = |buffers: &mut [Vec<f64>; 2], wanted: usize| {
+        frames.resize(wanted, [0.0; 2]);
+        let filled = renderer.fill(&mut frames);
+        for (channel, buffer) in buffers.iter_mut().enumerate() {
+            buffer.extend(frames[..filled].iter().map(|frame| frame[channel]));
+        }
+        filled
+    };
+    let mut out: Vec<[f64; 2]> = Vec::new();
+    deck.play(source, |block: &[&[f64]; 2]| {
+        out.clear();
+        out.extend(block[0].iter().zip(block[1]).map(|(&left, &right)| [left, right]));
+        sink.feed(&out)
+    })?;
+    sink.finish()?;
+    Ok(())
+}

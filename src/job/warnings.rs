@@ -1,0 +1,144 @@
+//! What was odd about a return, in words that say what to do.
+
+use super::read::Facts;
+use crate::capture::{Alignment, Scan};
+use crate::measure::Measured;
+use crate::reading::{Reading, Warning};
+
+/// Why no slate was found, as far as the recording shows.
+pub(super) fn no_slate_why(scan: &Scan, reading: &Reading) -> String {
+    let peak = scan.health.iter().map(|health| health.peak).fold(0.0, f64::max);
+    if peak < 1e-4 {
+        "the recording is silent (peak below -80 dBFS); check cables, input and level".into()
+    } else if peak < 0.005 {
+        "the recording is very quiet (peak below -46 dBFS); check cables, input and level".into()
+    } else if reading.capture.duration_s < 4.0 {
+        format!("the recording is only {:.1} s long", reading.capture.duration_s)
+    } else if scan.chirps.iter().map(Vec::len).sum::<usize>() > 20 {
+        "this is not a Deckproof programme, or too little of one".into()
+    } else {
+        "this is not a Deckproof programme".into()
+    }
+}
+
+/// Adds a warning for everything odd about the return.
+pub(super) fn warn(
+    reading: &mut Reading,
+    alignment: &Alignment,
+    facts: &Facts,
+    rate: f64,
+    measured: &Measured,
+) {
+    let wiring = alignment.wiring;
+    let mut add = |id: &str, text: String| reading.warnings.push(Warning::new(id, text));
+    let [left, right] = reading.capture.clipped_samples;
+    if left + right > 0 {
+        add(
+            "clipped",
+            format!(
+                "{left} samples on the left and {right} on the right stand in flat tops: the recording was clipped. \
+                 Levels, response near them and distortion are wrong. Lower the sound card's input and record again."
+            ),
+        );
+    }
+    let loudest = alignment.slates.iter().flat_map(|slate| slate.amplitude).fold(0.0, f64::max);
+    if loudest > 0.0 && loudest < 0.01 {
+        add(
+            "too-quiet",
+            format!(
+                "The programme's reference level came back at only {:.0} dBFS: the sound card's own noise is in the \
+                 way. Raise its input level until the level tone stands near -12 dBFS.",
+                20.0 * loudest.log10()
+            ),
+        );
+    }
+    if wiring.mono {
+        add(
+            "mono",
+            "Both channels carry one and the same signal (or the file has one channel): nothing can be said of the \
+             right channel, of channel differences or of azimuth. Check that the recording is in stereo and that no \
+             mono switch or adaptor is in the way."
+                .into(),
+        );
+    }
+    if wiring.swapped {
+        add(
+            "swapped",
+            "Left and right were exchanged somewhere between player and sound card; the reading has it undone. \
+             Check the cables before trusting which channel is which."
+                .into(),
+        );
+    }
+    match wiring.inverted {
+        [false, false] => {}
+        [true, true] => add(
+            "inverted",
+            "Both channels came back with inverted polarity. Many decks do that; it is no fault in itself."
+                .into(),
+        ),
+        [left, _] => add(
+            "inverted",
+            format!(
+                "The {} channel came back with inverted polarity against the other; the reading has it undone. \
+                 Look for a balanced cable wired the wrong way, or a head wired backwards.",
+                if left { "left" } else { "right" }
+            ),
+        ),
+    }
+    if alignment.cut_start {
+        add(
+            "cut-start",
+            "The recording began after the programme did; the parts before it are missing. Start recording first, \
+             then the tape."
+                .into(),
+        );
+    }
+    if alignment.cut_end {
+        let why = if facts.cut_short {
+            " The file was not closed properly: the recorder was interrupted."
+        } else {
+            ""
+        };
+        add(
+            "cut-end",
+            format!("The recording ended before the programme did; the parts after it are missing.{why}"),
+        );
+    }
+    if rate != 1.0 {
+        let header = reading.capture.rate_hz;
+        add(
+            "rate-mismatch",
+            format!(
+                "The file says {header:.0} Hz, but the programme in it runs as if recorded at {:.0} Hz: player and \
+                 recorder disagree on the sample rate. It was measured as {:.0} Hz; set both to one rate and record \
+                 again to be sure of the speed.",
+                header * rate,
+                header * rate
+            ),
+        );
+    }
+    if !measured.dropouts.is_empty() {
+        let deepest = measured.dropouts.iter().map(|d| d.depth_db).fold(0.0, f64::max);
+        add(
+            "dropouts",
+            format!(
+                "{} dropouts in the steady tones, the deepest {deepest:.0} dB. They were left out of the levels. \
+                 Clean heads and tape path, or use a better tape.",
+                measured.dropouts.len()
+            ),
+        );
+    }
+    if let Some(mains) = measured.noise.as_ref().and_then(|noise| noise.mains.as_ref())
+        && mains.hum_db.iter().flatten().any(|&db| db > -55.0)
+    {
+        add(
+            "hum",
+            format!(
+                "Hum of the {:.0} Hz power line stands in the silent part. Low-frequency levels may be touched by it. \
+                 Look for a ground loop between deck and computer first.",
+                mains.hz
+            ),
+        );
+    }
+    reading.warnings.extend(measured.warnings.iter().cloned());
+}

@@ -1,0 +1,82 @@
+//! Writing a programme: the WAV, its running sheet and, for burning, its CUE sheet.
+
+use crate::programme::{
+    Depth, NewFile, Overwrite, ProgrammeError, Recipe, Timeline, Written, cue_sheet, running_sheet,
+    write_text, write_wav,
+};
+use std::path::{Path, PathBuf};
+
+/// How a programme is written.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WriteOptions {
+    /// Sample rate, Hz: 44100, 48000 or 96000. Default: 48000.
+    pub rate_hz: u32,
+    /// What a sample is. Default: 24 bit.
+    pub depth: Depth,
+    /// Where 0 dB of the programme lies, dBFS. Default: -12.
+    pub reference_dbfs: f64,
+    /// What to do about files that are there already. Default: refuse.
+    pub overwrite: Overwrite,
+}
+
+impl Default for WriteOptions {
+    fn default() -> Self {
+        Self {
+            rate_hz: 48_000,
+            depth: Depth::TwentyFour,
+            reference_dbfs: -12.0,
+            overwrite: Overwrite::Refuse,
+        }
+    }
+}
+
+/// The files of a written programme.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Programme {
+    /// The WAV.
+    pub wav: PathBuf,
+    /// The running sheet.
+    pub sheet: PathBuf,
+    /// The CUE sheet, for 44.1 kHz and 16 bit.
+    pub cue: Option<PathBuf>,
+    /// Length of the programme, s.
+    pub length_s: f64,
+}
+
+/// Writes `recipe` to `wav`, with `.sheet.txt` and, for an audio CD, `.cue` beside it under the same name.
+///
+/// # Errors
+/// If the recipe does not fit the options, or a file exists or cannot be written; no file is left half written then.
+pub fn write_programme(
+    recipe: &Recipe,
+    wav: &Path,
+    options: &WriteOptions,
+) -> Result<Programme, ProgrammeError> {
+    let timeline = Timeline::from(recipe);
+    let wav_name = wav.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let sheet = wav.with_extension("sheet.txt");
+    let burnable = options.rate_hz == 44_100 && options.depth == Depth::Sixteen;
+    let cue = burnable
+        .then(|| Ok((wav.with_extension("cue"), cue_sheet(&wav_name, &recipe.title)?)))
+        .transpose()?;
+    // All that can fail cheaply fails before the long work.
+    for path in [Some(&sheet), cue.as_ref().map(|(path, _)| path)].into_iter().flatten() {
+        drop(NewFile::create(path, options.overwrite)?);
+    }
+    write_wav(&timeline, options.rate_hz, options.depth, options.reference_dbfs, wav, options.overwrite)?;
+    let written = Written {
+        wav_name: &wav_name,
+        rate_hz: options.rate_hz,
+        depth: options.depth,
+        reference_dbfs: options.reference_dbfs,
+    };
+    write_text(&sheet, &running_sheet(recipe, &timeline, &written), options.overwrite)?;
+    let cue = match cue {
+        Some((path, text)) => {
+            write_text(&path, &text, options.overwrite)?;
+            Some(path)
+        }
+        None => None,
+    };
+    Ok(Programme { wav: wav.to_owned(), sheet, cue, length_s: timeline.length_s })
+}
