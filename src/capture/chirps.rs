@@ -14,6 +14,9 @@ const LEAST_AMPLITUDE: f64 = 1e-5;
 /// Two chirps of one kind are never closer than this, s.
 const APART_S: f64 = 0.004;
 
+/// Outputs after which the running sum of energies is added up anew.
+const RENEW_SUM: u64 = 4096;
+
 /// One chirp, or something like it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Chirp {
@@ -124,9 +127,12 @@ impl ChirpFinder {
                 self.last[kind] = [middle, (correlation, likeness)];
             }
             self.seen += 1;
+            // The running sum must not gather rounding errors over hours. When it is renewed depends on the place in
+            // the stream only: the cut into blocks must change no bit.
+            if self.seen.is_multiple_of(RENEW_SUM) {
+                self.energy_sum = self.energies.iter().sum();
+            }
         }
-        // The running sum must not gather rounding errors over hours.
-        self.energy_sum = self.energies.iter().sum();
     }
 
     fn keep(&mut self, rising: bool, before: Complex64, middle: (Complex64, f64), after: Complex64) {
