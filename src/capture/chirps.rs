@@ -109,6 +109,7 @@ impl ChirpFinder {
             // Energy of the band over the chirp that ends here; the band filter lags by `energy_lag`.
             // The lag means that the window ends a little early; a chirp's own fade makes up for it.
             let energy = band[i].norm_sqr() / 2.0 * decimation;
+            let energy = if energy.is_finite() { energy } else { 0.0 };
             self.energies.push_back(energy);
             self.energy_sum += energy;
             if self.energies.len() > full {
@@ -121,7 +122,9 @@ impl ChirpFinder {
                 let likeness = (power / (self.template_energy * energy)).sqrt().min(1.0);
                 let [before, middle] = self.last[kind];
                 let peak = middle.0.norm_sqr();
-                if middle.1 > KEEP_LIKENESS && peak >= before.0.norm_sqr() && peak > power && self.seen > 1 {
+                // A peak that is no number is none, whatever likeness comes of it.
+                let is_peak = peak.is_finite() && peak >= before.0.norm_sqr() && peak > power;
+                if middle.1 > KEEP_LIKENESS && is_peak && self.seen > 1 {
                     self.keep(kind == 0, before.0, middle, correlation);
                 }
                 self.last[kind] = [middle, (correlation, likeness)];

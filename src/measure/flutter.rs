@@ -45,7 +45,7 @@ impl FlutterMeter {
 
     /// The flutter; `from_s` is the place of the first sample fed, s of the return. Also the two channels' bands.
     ///
-    /// `None` if less than 3 s were fed or there is no tone.
+    /// `None` if less than 3 s were fed, there is no tone or a sample was no number.
     pub fn finish(self, from_s: f64) -> (Option<Flutter>, [Band; 2]) {
         let bands = self.channels.map(Baseband::finish);
         (read(&bands, self.programme_hz, from_s), bands)
@@ -152,7 +152,11 @@ fn course(samples: &[Complex64], rate_hz: f64, centre_hz: f64) -> Option<Course>
         .collect();
     let density = median(&beside) / std::f64::consts::LN_2 / rate_hz;
     let phase_density = density / tone.amplitude.powi(2);
-    Some(Course { percent, rate_hz, noise_at_1hz: phase_density * (100.0 / mean_hz).powi(2) })
+    phase_density.is_finite().then(|| Course {
+        percent,
+        rate_hz,
+        noise_at_1hz: phase_density * (100.0 / mean_hz).powi(2),
+    })
 }
 
 /// Width over which flutter and noise are compared, Hz: wide enough not to ring longer than the ends that are cut.
