@@ -14,6 +14,9 @@ const LEAST_AMPLITUDE: f64 = 1e-5;
 /// Two chirps of one kind are never closer than this, s.
 const APART_S: f64 = 0.004;
 
+/// Outputs after which the running sum of energies is added up anew.
+const RENEW_SUM: u64 = 4096;
+
 /// One chirp, or something like it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Chirp {
@@ -106,6 +109,7 @@ impl ChirpFinder {
             // Energy of the band over the chirp that ends here; the band filter lags by `energy_lag`.
             // The lag means that the window ends a little early; a chirp's own fade makes up for it.
             let energy = band[i].norm_sqr() / 2.0 * decimation;
+            let energy = if energy.is_finite() { energy } else { 0.0 };
             self.energies.push_back(energy);
             self.energy_sum += energy;
             if self.energies.len() > full {
@@ -118,15 +122,20 @@ impl ChirpFinder {
                 let likeness = (power / (self.template_energy * energy)).sqrt().min(1.0);
                 let [before, middle] = self.last[kind];
                 let peak = middle.0.norm_sqr();
-                if middle.1 > KEEP_LIKENESS && peak >= before.0.norm_sqr() && peak > power && self.seen > 1 {
+                // A peak that is no number is none, whatever likeness comes of it.
+                let is_peak = peak.is_finite() && peak >= before.0.norm_sqr() && peak > power;
+                if middle.1 > KEEP_LIKENESS && is_peak && self.seen > 1 {
                     self.keep(kind == 0, before.0, middle, correlation);
                 }
                 self.last[kind] = [middle, (correlation, likeness)];
             }
             self.seen += 1;
+            // The running sum must not gather rounding errors over hours. When it is renewed depends on the place in
+            // the stream only: the cut into blocks must change no bit.
+            if self.seen.is_multiple_of(RENEW_SUM) {
+                self.energy_sum = self.energies.iter().sum();
+            }
         }
-        // The running sum must not gather rounding errors over hours.
-        self.energy_sum = self.energies.iter().sum();
     }
 
     fn keep(&mut self, rising: bool, before: Complex64, middle: (Complex64, f64), after: Complex64) {

@@ -1,6 +1,7 @@
 //! A return on disk: WAV, FLAC or AIFF, decoded block by block.
 
 use super::container::{self, Container};
+use super::source::check_rate;
 use super::{CaptureError, Source};
 use std::fs::File;
 use std::io::{Read, Seek, SeekFrom};
@@ -50,9 +51,7 @@ impl ReturnFile {
         this.rate_hz = stream.rate_hz;
         this.depth = stream.depth.clone();
         this.channels = stream.channels;
-        if !(22_050.0..=384_000.0).contains(&this.rate_hz) {
-            return Err(CaptureError::Rate { path: path.to_owned(), rate_hz: this.rate_hz });
-        }
+        check_rate(path, this.rate_hz)?;
         this.chosen = match (choice, this.channels) {
             (None, 1) => [0, 0],
             (None, 2) => [0, 1],

@@ -20,5 +20,6 @@ pub use health::{Health, HealthMeter};
 pub use scan::{Scan, scan};
 pub use slates::{FoundSlate, assemble};
 pub use source::{InMemory, Source};
+pub(crate) use source::{check_rate, extend_mended};
 pub use time_map::TimeMap;
 pub use wiring::Wiring;

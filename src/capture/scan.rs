@@ -2,7 +2,7 @@
 
 use super::chirps::{Chirp, ChirpFinder};
 use super::health::{Health, HealthMeter};
-use super::{CaptureError, Source};
+use super::{CaptureError, Source, extend_mended};
 use std::sync::Arc;
 use std::sync::mpsc::sync_channel;
 
@@ -15,6 +15,8 @@ pub struct Scan {
     pub health: [Health; 2],
     /// Every sample of both channels was the same.
     pub identical: bool,
+    /// Samples of both channels that were no numbers or more than 60 dB over full scale; they are read as 0.
+    pub broken_samples: u64,
 }
 
 /// Reads `source` once, from start to end; the channels are searched in parallel.
@@ -24,6 +26,7 @@ pub struct Scan {
 pub fn scan(source: &dyn Source) -> Result<Scan, CaptureError> {
     let rate_hz = source.rate_hz();
     let mut identical = true;
+    let mut broken_samples = 0;
     let work = |blocks: std::sync::mpsc::Receiver<Arc<[Vec<f64>; 2]>>, channel: usize| {
         let mut finder = ChirpFinder::new(rate_hz);
         let mut health = HealthMeter::default();
@@ -39,8 +42,11 @@ pub fn scan(source: &dyn Source) -> Result<Scan, CaptureError> {
         let left_work = scope.spawn(move || work(left_blocks, 0));
         let right_work = scope.spawn(move || work(right_blocks, 1));
         let outcome = source.read(0, u64::MAX, &mut |block| {
-            identical &= block[0] == block[1];
-            let block = Arc::new([block[0].to_vec(), block[1].to_vec()]);
+            let mut mended = [Vec::with_capacity(block[0].len()), Vec::with_capacity(block[1].len())];
+            broken_samples += extend_mended(&mut mended[0], block[0]);
+            broken_samples += extend_mended(&mut mended[1], block[1]);
+            identical &= mended[0] == mended[1];
+            let block = Arc::new(mended);
             // A worker that is gone has panicked; its join below says so.
             let _ = left.send(Arc::clone(&block));
             let _ = right.send(block);
@@ -49,6 +55,6 @@ pub fn scan(source: &dyn Source) -> Result<Scan, CaptureError> {
         let left = left_work.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
         let right = right_work.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
         outcome?;
-        Ok(Scan { chirps: [left.0, right.0], health: [left.1, right.1], identical })
+        Ok(Scan { chirps: [left.0, right.0], health: [left.1, right.1], identical, broken_samples })
     })
 }

@@ -191,7 +191,8 @@ fn follow(chirps: &[Vec<Chirp>; 2], start: &Start) -> Track {
         chirps
             .iter()
             .filter_map(|list| nearest(list, at_s, rising))
-            .max_by(|a, b| a.likeness.total_cmp(&b.likeness))
+            // Likeness ends at 1, so that good chirps tie: then the louder one, whichever channel it is on.
+            .max_by(|a, b| a.likeness.total_cmp(&b.likeness).then(a.amplitude.total_cmp(&b.amplitude)))
     };
     for slot in 0..SLOTS {
         // Local speed: the last half second decides where the next chirp is expected. A longer memory is carried off

@@ -1,6 +1,7 @@
 //! Where samples come from: a file on disk, or memory.
 
 use super::CaptureError;
+use std::path::Path;
 
 /// A stereo recording that can be read again and again, from several threads.
 pub trait Source: Sync {
@@ -17,6 +18,34 @@ pub trait Source: Sync {
     /// # Errors
     /// If the file cannot be read or decoded.
     fn read(&self, from: u64, to: u64, sink: &mut dyn FnMut([&[f64]; 2])) -> Result<(), CaptureError>;
+}
+
+/// Largest sample that is believed, full scale 1: 60 dB over full scale. Files of floating-point samples can hold
+/// anything.
+const LARGEST: f64 = 1000.0;
+
+/// Appends `samples` to `out`, with 0 in place of what is no number or absurdly large, and returns how many were so.
+pub(crate) fn extend_mended(out: &mut Vec<f64>, samples: &[f64]) -> u64 {
+    let mut broken = 0;
+    out.extend(samples.iter().map(|&x| {
+        // NaN is not within anything.
+        let sound = x.abs() <= LARGEST;
+        broken += u64::from(!sound);
+        if sound { x } else { 0.0 }
+    }));
+    broken
+}
+
+/// Refuses a sample rate at which nothing can be measured, or that is no number.
+///
+/// # Errors
+/// [`CaptureError::Rate`] naming `path`.
+pub(crate) fn check_rate(path: &Path, rate_hz: f64) -> Result<(), CaptureError> {
+    if (22_050.0..=384_000.0).contains(&rate_hz) {
+        Ok(())
+    } else {
+        Err(CaptureError::Rate { path: path.to_owned(), rate_hz })
+    }
 }
 
 /// A recording in memory.

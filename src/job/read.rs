@@ -2,8 +2,8 @@
 
 use super::error::ReadError;
 use super::rate::{Relabelled, find_slates};
-use super::warnings::{no_slate_why, warn};
-use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source};
+use super::warnings::{broken_samples, no_slate_why, warn};
+use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source, check_rate};
 use crate::judge::{Limits, judge};
 use crate::measure::{MeasureOptions, Measured, measure};
 use crate::programme::{Recipe, Timeline, built_in, built_in_by_code};
@@ -49,6 +49,7 @@ pub fn read_return(path: &Path, options: &ReadOptions) -> Result<Reading, ReadEr
 /// # Errors
 /// As [`read_return`].
 pub fn read_samples(samples: &InMemory, name: &str, options: &ReadOptions) -> Result<Reading, ReadError> {
+    check_rate(Path::new(name), samples.rate_hz)?;
     let facts = Facts {
         path: name.into(),
         name: name.to_owned(),
@@ -82,6 +83,7 @@ fn read_source(source: &dyn Source, facts: &Facts, options: &ReadOptions) -> Res
     codes.extend(built_in().iter().map(|recipe| Timeline::from(recipe).code));
     let (scan, found, rate) = find_slates(source, &codes)?;
     let mut reading = blank(source, facts, options, &scan);
+    reading.warnings.extend(broken_samples(&scan));
     let Some(code) = commonest_code(&found) else {
         let why = no_slate_why(&scan, &reading);
         reading

@@ -21,6 +21,20 @@ pub(super) fn no_slate_why(scan: &Scan, reading: &Reading) -> String {
     }
 }
 
+/// Says that samples were no numbers, if some were.
+pub(super) fn broken_samples(scan: &Scan) -> Option<Warning> {
+    (scan.broken_samples > 0).then(|| {
+        Warning::new(
+            "broken-samples",
+            format!(
+                "{} samples of the file are no numbers, or absurdly large ones; they were read as silence. The program \
+                 that wrote the file damaged it: record again, with 24 bit samples.",
+                scan.broken_samples
+            ),
+        )
+    })
+}
+
 /// Adds a warning for everything odd about the return.
 pub(super) fn warn(
     reading: &mut Reading,

@@ -20,7 +20,8 @@ const SPOILING: [(&str, &str); 5] = [
 ];
 
 /// Warnings that cost accuracy only.
-const COSTLY: [&str; 5] = ["too-quiet", "cut-start", "cut-end", "rate-mismatch", "dropouts"];
+const COSTLY: [&str; 6] =
+    ["too-quiet", "cut-start", "cut-end", "rate-mismatch", "dropouts", "broken-samples"];
 
 pub(super) fn finding(bench: &Bench) -> Finding {
     let reading = bench.reading;

@@ -46,7 +46,7 @@ impl FlutterMeter {
 
     /// The flutter; `from_s` is the place of the first sample fed, s of the return. Also the two channels' bands.
     ///
-    /// `None` if less than 3 s were fed or there is no tone.
+    /// `None` if less than 3 s were fed, there is no tone or a sample was no number.
     pub fn finish(self, from_s: f64) -> (Option<Flutter>, [Band; 2]) {
         let bands = self.channels.map(Baseband::finish);
         (read(&bands, self.programme_hz, from_s), bands)
@@ -123,7 +123,7 @@ fn read(bands: &[Band; 2], programme_hz: f64, from_s: f64) -> Option<Flutter> {
 }
 
 /// Both channels in phase, each weighed by its amplitude: hiss of one is halved by the other.
-fn together(bands: &[Band; 2]) -> (Vec<Complex64>, f64) {
+pub(super) fn together(bands: &[Band; 2]) -> (Vec<Complex64>, f64) {
     let cross: Complex64 =
         bands[0].samples.iter().zip(&bands[1].samples).map(|(left, right)| right.conj() * left).sum();
     let power = [0, 1].map(|channel| bands[channel].samples.iter().map(Complex64::norm_sqr).sum::<f64>());
@@ -155,7 +155,11 @@ fn course(samples: &[Complex64], rate_hz: f64, centre_hz: f64) -> Option<Course>
         .collect();
     let density = median(&beside) / std::f64::consts::LN_2 / rate_hz;
     let phase_density = density / tone.amplitude.powi(2);
-    Some(Course { percent, rate_hz, noise_at_1hz: phase_density * (100.0 / mean_hz).powi(2) })
+    phase_density.is_finite().then(|| Course {
+        percent,
+        rate_hz,
+        noise_at_1hz: phase_density * (100.0 / mean_hz).powi(2),
+    })
 }
 
 /// Width over which flutter and noise are compared, Hz: wide enough not to ring longer than the ends that are cut.

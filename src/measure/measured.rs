@@ -9,7 +9,7 @@ use super::response::{PlayedTone, level, response};
 use super::speed::speed;
 use super::sweep::{SweepMeter, SweepPlace, SweepPoint};
 use super::tone::{Tone, ToneMeter};
-use crate::capture::{Alignment, CaptureError, Source, Stretch};
+use crate::capture::{Alignment, CaptureError, Source, Stretch, extend_mended};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
 use crate::reading::{Azimuth, Dropout, Flutter, Level, Noise, Pair, Response, Speed, Warning};
 use crate::signal::baseband::Band;
@@ -152,7 +152,7 @@ fn play(
     }
 }
 
-/// Reads a stretch with channels and polarity put right.
+/// Reads a stretch with channels and polarity put right; what is no number is read as 0 (the scan has counted it).
 fn read(
     source: &dyn Source,
     alignment: &Alignment,
@@ -168,10 +168,9 @@ fn read(
         let block = if wiring.swapped { [block[1], block[0]] } else { block };
         let mut put_right = |channel: usize| {
             turned[channel].clear();
+            extend_mended(&mut turned[channel], block[channel]);
             if wiring.inverted[channel] {
-                turned[channel].extend(block[channel].iter().map(|x| -x));
-            } else {
-                turned[channel].extend_from_slice(block[channel]);
+                turned[channel].iter_mut().for_each(|x| *x = -*x);
             }
         };
         put_right(0);

@@ -10,6 +10,7 @@ mod measured;
 mod noise;
 mod response;
 mod speed;
+mod speed_wander;
 mod sweep;
 mod tone;
 
@@ -21,5 +22,6 @@ pub use measured::{MeasureOptions, Measured, measure};
 pub use noise::{NoiseMeter, Silence, UNWEIGHTED_HZ};
 pub use response::{PlayedTone, level, response};
 pub use speed::speed;
+pub use speed_wander::{SpeedWander, SpeedWanderMeter, speed_wander};
 pub use sweep::{SweepMeter, SweepPlace, SweepPoint, band_level};
 pub use tone::{Mutual, Tone, ToneLevel, ToneMeter};

@@ -48,11 +48,12 @@ impl NoiseMeter {
         self.channels[1].feed(block[1]);
     }
 
-    /// The spectra; `None` if less than one segment (about two seconds) was fed.
+    /// The spectra; `None` if less than one segment (about two seconds) was fed or a sample was no number.
     pub fn finish(self) -> Option<Silence> {
         let seconds = self.frames as f64 / self.rate_hz;
         let densities = self.channels.map(Welch::finish);
-        (densities[0].segments > 0).then_some(Silence { densities, rate_hz: self.rate_hz, seconds })
+        let sound = densities.iter().all(|density| density.per_hz.iter().all(|power| power.is_finite()));
+        (densities[0].segments > 0 && sound).then_some(Silence { densities, rate_hz: self.rate_hz, seconds })
     }
 }
 

@@ -138,7 +138,7 @@ impl Frames {
         let noise = median(&beside) / std::f64::consts::LN_2 * width as f64;
         let scale = 2.0 / (length * self.window.iter().map(|w| w * w).sum::<f64>());
         let power = (inside - noise) * scale;
-        (power > 1e-15 && noise * scale < power).then_some(power)
+        (power > 1e-15 && power.is_finite() && noise * scale < power).then_some(power)
     }
 }
 

@@ -78,7 +78,7 @@ impl ToneMeter {
         self.channels[1].feed(block[1]);
     }
 
-    /// The tone; `None` if too little was fed.
+    /// The tone; `None` if too little was fed or a sample was no number.
     pub fn finish(self) -> Option<Tone> {
         let band = self.channels.map(Baseband::finish);
         let (rate_hz, centre_hz) = (band[0].rate_hz, band[0].centre_hz);
@@ -116,7 +116,7 @@ fn centroid(spectra: &[Vec<(f64, f64)>; 2], expected_hz: f64, half_hz: f64) -> O
     // Flutter spreads the tone: the middle of its power counts, not the highest line.
     let around = near.iter().filter(|bin| (bin.0 - peak).abs() <= half_hz / 2.0);
     let (sum, moment) = around.fold((0.0, 0.0), |acc, bin| (acc.0 + bin.1, acc.1 + bin.1 * bin.0));
-    (sum > 0.0).then(|| moment / sum)
+    (sum > 0.0 && sum.is_finite()).then(|| moment / sum)
 }
 
 /// Noise density (per sample) beside the tone's band.

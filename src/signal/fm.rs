@@ -19,7 +19,8 @@ pub struct Demodulated {
 /// Amplitude, as a share of the median, below which the phase is not believed.
 const GONE: f64 = 0.2;
 
-/// Demodulates `samples` at `rate_hz`; amplitude changes do not show. `None` for fewer than 16 samples or silence.
+/// Demodulates `samples` at `rate_hz`; amplitude changes do not show. `None` for fewer than 16 samples, for
+/// silence and where a sample is no number.
 ///
 /// The derivative of the phase is a central difference of eighth order: its error is below 0.1 % up to 0.11 of the
 /// sample rate and below 0.5 % up to 0.15.
@@ -39,6 +40,9 @@ pub fn demodulate(samples: &[Complex64], rate_hz: f64) -> Option<Demodulated> {
     let gone: Vec<bool> = (1..n).map(|k| strong[k].min(strong[k - 1]) < GONE * amplitude).collect();
     let bridged = bridge(&mut steps, &gone);
     let mean = steps.iter().sum::<f64>() / steps.len() as f64;
+    if !mean.is_finite() {
+        return None;
+    }
     // Phase against the mean, so that numbers stay small.
     let mut phase = Vec::with_capacity(n);
     phase.push(0.0);

@@ -4,9 +4,10 @@ Versions: Python 3.11.7, numpy 2.4.6, scipy 1.17.1 (requirements.txt). Run from 
 
     python3 tests/reference/make_signal_reference.py
 
-It writes, beside itself, welch_reference.tsv, flutter_reference.tsv, weighting_reference.tsv and
-third_octave_reference.tsv, always the same bytes with the same versions. How they were looked at: every file carries
-the value that theory expects beside the computed one where there is one, and the script fails if they part.
+It writes, beside itself, welch_reference.tsv, flutter_reference.tsv, weighting_reference.tsv,
+third_octave_reference.tsv and low_pass_reference.tsv, always the same bytes with the same versions. How they were
+looked at: every file carries the value that theory expects beside the computed one where there is one, and the script
+fails if they part.
 
 The test signals can be made again anywhere, because nothing in them is random:
 
@@ -30,6 +31,11 @@ d) third octaves: 48 kHz, 524288 samples of noise, seed 3, through six digital s
    k = 0..5: noise that falls 3 dB an octave with a small ripple. Band level: Welch as in a) with 32768, the density
    taken as constant over each bin's width and integrated between the exact edges; dB re 1. expected_db is the
    integral of the filter's power response times 1/3 (no estimation noise).
+e) low-pass: Kaiser designs by scipy.signal.firwin, their real (zero-phase) response by scipy.signal.freqz. Length
+   2 ceil((A - 8) / (2.285 * 2 pi transition / rate) / 2) + 1 for A dB (Oppenheim and Schafer, 7.5.3), corner in the
+   middle of the transition, beta by scipy.signal.kaiser_beta. The library counts the window's two outermost values,
+   which are 1/I0(beta), as lying just outside the taps: so firwin is asked for two taps more, which are cut off again
+   and the rest scaled to a sum of 1.
 """
 
 import pathlib
@@ -194,8 +200,39 @@ def third_octaves():
           ["x", "mid_hz", "level_db", "expected_db"], rows)
 
 
+def low_passes():
+    rows = []
+    for rate, flat, transition, attenuation in [(48000, 500, 150, 100), (48000, 250, 500, 100),
+                                                (96000, 1600, 300, 100), (44100, 1600, 300, 100),
+                                                (1500, 16, 16, 60), (3000, 208, 208, 60)]:
+        half = int(np.ceil((attenuation - 8) / (2.285 * 2 * np.pi * transition / rate) / 2))
+        beta = signal.kaiser_beta(attenuation)
+        taps = signal.firwin(2 * half + 3, flat + transition / 2, window=("kaiser", beta), fs=rate)[1:-1]
+        taps /= taps.sum()
+
+        def gain(hz):
+            _, h = signal.freqz(taps, worN=np.asarray(hz, dtype=float), fs=rate)
+            return (h * np.exp(2j * np.pi * np.asarray(hz) / rate * half)).real
+
+        ripple = 10 ** (-attenuation / 20)
+        worst_pass = np.max(np.abs(gain(np.linspace(0, flat, 2001)) - 1))
+        worst_stop = np.max(np.abs(gain(np.linspace(flat + transition, rate / 2, 20001))))
+        # Kaiser's formula for the length is an estimate: the stop band may miss it by 2 dB. Where the corner lies no
+        # further from 0 Hz than the transition is wide, the mirrored edge's ripple adds to that of the pass band.
+        check(worst_pass, 0, 2 * ripple, f"pass band of {flat} Hz at {rate}")
+        check(worst_stop, 0, 10 ** (2 / 20) * ripple, f"stop band of {flat} Hz at {rate}")
+        at = [0, flat / 4, flat / 2, 0.9 * flat, flat, flat + transition / 4, flat + transition / 2,
+              flat + 3 * transition / 4, flat + transition, flat + 1.37 * transition, flat + 2 * transition,
+              (flat + 2 * transition + rate / 2) / 2, rate / 2]
+        rows += [(str(rate), str(flat), str(transition), str(attenuation), str(len(taps)), f, g)
+                 for f, g in zip(at, gain(at))]
+    write("low_pass_reference.tsv", ["e) real gain of Kaiser low-passes."],
+          ["rate_hz", "flat_hz", "transition_hz", "attenuation_db", "taps", "hz", "gain"], rows)
+
+
 if __name__ == "__main__":
     welch()
     flutter()
     weighting()
     third_octaves()
+    low_passes()

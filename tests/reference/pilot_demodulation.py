@@ -14,9 +14,9 @@ relative to the mean frequency; its rms is taken over all of it (so 0 to about 2
 local maxima of the amplitude spectrum (periodic Hann over the 3 s, so 0.33 Hz a bin and about 1.3 Hz of resolution)
 between 1 and 200 Hz, amplitude corrected for the window's mean, the ten largest.
 
-How it was looked at: the mean and the amplitude of each half second were printed once. The pilot is there throughout
-(amplitude never below 0.15) and its frequency sinks steadily, from 2707 to 2683 Hz, so a good part of the rms is drift;
-the rms from 1 to 200 Hz is given beside it.
+How it was looked at: the mean and the least amplitude of each half second of that stretch were printed once: 2706.7,
+2708.0, 2699.0, 2697.9, 2693.5 and 2686.7 Hz; amplitude never below 0.15. So the pilot is there throughout and sinks by
+about 8 Hz a second: without the best parabola the rms would be 0.541 %. The rms from 1 to 200 Hz is given beside it.
 """
 
 import hashlib

@@ -1,0 +1,55 @@
+//! A recording that nobody here made: the speed wander of a real cassette's pilot tone against scipy's figures.
+//!
+//! The recording is not part of this project (see tests/reference/pilot_demodulation.py, which names it and measured
+//! it). `DECKPROOF_PILOT` says where it is; without that it is looked for in `../shared/real`. Where it is missing, the
+//! test says that it was not run, and passes.
+
+mod tsv;
+
+use deckproof::assert_within;
+use deckproof::capture::{ReturnFile, Source, Stretch};
+use deckproof::measure::speed_wander;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+const REFERENCE: &str = include_str!("reference/pilot_demodulation.tsv");
+
+fn recording() -> Option<PathBuf> {
+    if let Some(path) = std::env::var_os("DECKPROOF_PILOT") {
+        // Whoever names a file wants it read: a wrong path must fail.
+        return Some(path.into());
+    }
+    let beside = Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/real/data-cassette.wav");
+    beside.exists().then_some(beside)
+}
+
+fn reference(quantity: &str) -> f64 {
+    let rows = tsv::rows(REFERENCE, 13);
+    let row = rows.iter().find(|row| row.text("quantity") == quantity);
+    row.unwrap_or_else(|| panic!("no row {quantity}")).number("value")
+}
+
+#[test]
+fn the_pilot_of_a_real_cassette_wanders_as_scipy_says() {
+    let Some(path) = recording() else {
+        // Straight to the stream: what a passing test prints by macro is not shown.
+        let words = "tests/pilot.rs was NOT RUN: no pilot recording here; set DECKPROOF_PILOT to its path";
+        writeln!(std::io::stderr(), "{words}").unwrap();
+        return;
+    };
+    let file = ReturnFile::open(&path, None).unwrap();
+    // The same recording as scipy read: mono, 44.1 kHz, 16 bit, 18.1 s.
+    assert_eq!((file.rate_hz(), file.depth(), file.is_mono_file()), (44_100.0, "16", true));
+    assert_within!(file.frames() as f64 / file.rate_hz(), 18.1, 0.05, "s");
+    let place = Stretch { from_s: 2.5, to_s: 5.5 };
+    let found = speed_wander(&file, place, 2700.0, 250.0).unwrap().expect("there is a tone");
+    println!("mean {} Hz, rms {} %", found.mean_hz, found.rms_percent);
+    let (mean_hz, rms_percent) = (reference("mean_hz"), reference("deviation_rms"));
+    // scipy filters before the demodulation, the library behind it: the same to first order. A corner of 300 instead of
+    // 250 Hz would read 4.7 % more.
+    assert_within!(found.rms_percent, rms_percent, 0.01 * rms_percent, "%");
+    // The course begins and ends up to one of its values (0.4 ms) beside the stretch, where the tone is up to 62 Hz off
+    // its mean: 2 * 62 Hz * 0.4 ms / 3 s = 0.016 Hz.
+    assert_within!(found.mean_hz, mean_hz, 0.016, "Hz");
+    assert_eq!(found.bridged, 0.0);
+}

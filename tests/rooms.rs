@@ -1,0 +1,370 @@
+//! The rooms of the house: data flows one way, and nothing imports against it.
+//!
+//! The order is that of the documentation of `src/lib.rs`; the table below is what it means for imports. The test reads
+//! the sources: comments and texts are taken out, then every path that leads from the crate's root into a room counts,
+//! in `use` or not, alone or in a group, by `crate::` or by enough `super::`.
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::Path;
+
+/// Every room and the rooms that it may import besides itself.
+const ROOMS: [(&str, &[&str]); 10] = [
+    ("trade", &[]),
+    ("signal", &["trade"]),
+    ("programme", &["trade", "signal"]),
+    ("reading", &[]),
+    ("capture", &["trade", "signal", "programme", "reading"]),
+    ("measure", &["trade", "signal", "programme", "reading", "capture"]),
+    ("judge", &["trade", "reading"]),
+    ("show", &["trade", "reading", "judge"]),
+    // The virtual deck stands beside: what it makes is measured, so it must not know how.
+    ("deck", &["trade", "signal"]),
+    ("job", &["trade", "signal", "programme", "reading", "capture", "measure", "judge", "show", "deck"]),
+];
+/// Rooms that must not know each other even in their tests: a mistake made in both would show in neither.
+const STRANGERS: (&str, &str) = ("deck", "measure");
+/// What else stands at the crate's root: the macro of the tests.
+const NO_ROOM: [&str; 1] = ["assert_within"];
+/// The command line: not in the library, and free to import all of it.
+const COMMANDS: [&str; 3] = ["main", "cli", "bin"];
+/// Printing belongs to the commands, and to tests.
+const PRINTING: [&str; 5] = ["println!", "eprintln!", "print!", "eprint!", "dbg!"];
+/// Rooms that open no file.
+const WITHOUT_FILES: [&str; 6] = ["trade", "signal", "reading", "measure", "judge", "show"];
+/// Longest file, lines: at this length it is two things.
+const LONGEST: usize = 800;
+
+/// A path into a room, or a word, with the line that it stands in and whether that is in a test module.
+#[derive(Debug, Clone, PartialEq)]
+struct Use {
+    name: String,
+    line: usize,
+    in_tests: bool,
+}
+
+/// The source without comments and texts; line breaks stay where they are.
+fn bare(source: &str) -> String {
+    let chars: Vec<char> = source.chars().collect();
+    let mut out = String::with_capacity(source.len());
+    let mut at = 0;
+    let starts = |at: usize, text: &str| text.chars().enumerate().all(|(k, c)| chars.get(at + k) == Some(&c));
+    let lines = |out: &mut String, from: usize, to: usize| {
+        out.extend(chars[from..to.min(chars.len())].iter().filter(|&&c| c == '\n'));
+        out.push(' ');
+    };
+    while at < chars.len() {
+        let before = at.checked_sub(1).map(|k| chars[k]);
+        let in_word = before.is_some_and(|c| c.is_alphanumeric() || c == '_');
+        let from = at;
+        if starts(at, "//") {
+            at = (at..chars.len()).find(|&k| chars[k] == '\n').unwrap_or(chars.len());
+        } else if starts(at, "/*") {
+            let mut depth = 0;
+            loop {
+                if starts(at, "/*") {
+                    (depth, at) = (depth + 1, at + 2);
+                } else if starts(at, "*/") {
+                    (depth, at) = (depth - 1, at + 2);
+                } else {
+                    at += 1;
+                }
+                if depth == 0 || at >= chars.len() {
+                    break;
+                }
+            }
+        } else if !in_word
+            && (starts(at, "r\"") || starts(at, "r#") || starts(at, "br\"") || starts(at, "br#"))
+        {
+            let open = (at..chars.len()).find(|&k| !matches!(chars[k], 'b' | 'r' | '#')).unwrap_or(at);
+            let hashes = (at..open).filter(|&k| chars[k] == '#').count();
+            if chars.get(open) != Some(&'"') {
+                // A raw identifier.
+                out.push(chars[at]);
+                at += 1;
+                continue;
+            }
+            let close = format!("\"{}", "#".repeat(hashes));
+            at = (open + 1..chars.len()).find(|&k| starts(k, &close)).unwrap_or(chars.len()) + close.len();
+        } else if chars[at] == '"' {
+            at += 1;
+            while at < chars.len() && chars[at] != '"' {
+                at += if chars[at] == '\\' { 2 } else { 1 };
+            }
+            at += 1;
+        } else if starts(at, "'\\") {
+            at = (at + 3..chars.len()).find(|&k| chars[k] == '\'').unwrap_or(chars.len()) + 1;
+        } else if chars[at] == '\'' && chars.get(at + 2) == Some(&'\'') {
+            at += 3;
+        } else {
+            out.push(chars[at]);
+            at += 1;
+            continue;
+        }
+        lines(&mut out, from, at);
+    }
+    out
+}
+
+/// Words (with `!` for macros) and signs of a bare source, each with its line. `::` is one sign.
+fn tokens(bare: &str) -> Vec<(String, usize)> {
+    let mut found: Vec<(String, usize)> = Vec::new();
+    for (n, line) in bare.lines().enumerate() {
+        let mut rest = line.trim_start();
+        while let Some(first) = rest.chars().next() {
+            let word = rest.find(|c: char| !(c.is_alphanumeric() || c == '_')).unwrap_or(rest.len());
+            let length = match word {
+                0 if rest.starts_with("::") => 2,
+                0 => first.len_utf8(),
+                _ if rest[word..].starts_with('!') && !rest[word..].starts_with("!=") => word + 1,
+                _ => word,
+            };
+            found.push((rest[..length].to_owned(), n + 1));
+            rest = rest[length..].trim_start();
+        }
+    }
+    found
+}
+
+/// All names that paths take from the crate's root, and all words that are looked for, in a file `depth` modules deep.
+fn uses(source: &str, depth: usize) -> (Vec<Use>, Vec<Use>) {
+    let tokens = tokens(&bare(source));
+    let token = |k: usize| tokens.get(k).map_or("", |token| token.0.as_str());
+    let (mut roots, mut words) = (Vec::new(), Vec::new());
+    // Open braces: whether they belong to a module, and whether all inside is test code.
+    let mut braces: Vec<(bool, bool)> = Vec::new();
+    let mut k = 0;
+    while k < tokens.len() {
+        let line = tokens[k].1;
+        let in_tests = braces.last().is_some_and(|brace| brace.1);
+        match token(k) {
+            "{" => {
+                let of_module = k >= 2 && token(k - 2) == "mod";
+                let marks: Vec<&str> = (1..=k)
+                    .map(|back| token(k - back))
+                    .take_while(|mark| !matches!(*mark, ";" | "{" | "}"))
+                    .collect();
+                // `#[cfg(test)]` right before `mod name {`, visibility and further attributes allowed for.
+                let marked = of_module && marks.windows(3).any(|w| w == ["test", "(", "cfg"]);
+                braces.push((of_module, in_tests || marked));
+                words.push(Use { name: "{".into(), line, in_tests });
+            }
+            "}" => {
+                braces.pop();
+            }
+            "crate" | "super" if token(k + 1) == "::" && token(k.wrapping_sub(1)) != "$" => {
+                let mut ups = usize::from(token(k) == "super");
+                let mut at = k + 2;
+                while token(at) == "super" && token(at + 1) == "::" {
+                    (ups, at) = (ups + 1, at + 2);
+                }
+                let here = depth + braces.iter().filter(|brace| brace.0).count();
+                if token(k) == "crate" || ups >= here {
+                    let names = if token(at) == "{" { group(&tokens, at) } else { vec![at] };
+                    roots.extend(names.into_iter().map(|at| Use {
+                        name: token(at).trim_end_matches('!').to_owned(),
+                        line: tokens[at.min(tokens.len() - 1)].1,
+                        in_tests,
+                    }));
+                }
+                // A group inside is looked through by the loop itself; only the head of the path is done with.
+                k = at.max(k + 1);
+                continue;
+            }
+            word => words.push(Use { name: word.to_owned(), line, in_tests }),
+        }
+        k += 1;
+    }
+    (roots, words)
+}
+
+/// Places of the first names of each path in the group that opens at `open`.
+fn group(tokens: &[(String, usize)], open: usize) -> Vec<usize> {
+    let mut names = vec![open + 1];
+    let mut depth = 0;
+    for (k, (text, _)) in tokens.iter().enumerate().skip(open) {
+        match text.as_str() {
+            "{" => depth += 1,
+            "}" if depth == 1 => break,
+            "}" => depth -= 1,
+            "," if depth == 1 => names.push(k + 1),
+            _ => {}
+        }
+    }
+    names.retain(|&k| tokens.get(k).is_some_and(|token| token.0 != "}"));
+    names
+}
+
+/// Modules in files of their own that `source` declares for tests only.
+fn test_modules(source: &str) -> Vec<String> {
+    let tokens: Vec<String> = tokens(&bare(source)).into_iter().map(|token| token.0).collect();
+    let mark = ["#", "[", "cfg", "(", "test", ")", "]", "mod"];
+    tokens.windows(10).filter(|w| w[..8] == mark && w[9] == ";").map(|w| w[8].clone()).collect()
+}
+
+/// What is wrong with one file of `room`, in words; `all_tests` if the whole file is a test module.
+fn faults_in(room: &str, source: &str, depth: usize, all_tests: bool) -> Vec<String> {
+    let Some((_, allowed)) = ROOMS.iter().find(|(name, _)| *name == room) else {
+        return vec![format!("{room} is no room of the table")];
+    };
+    let (mut roots, mut words) = uses(source, depth);
+    roots.iter_mut().chain(&mut words).for_each(|found| found.in_tests |= all_tests);
+    let mut found = Vec::new();
+    for Use { name, line, in_tests } in roots {
+        let name = name.as_str();
+        if name == room || NO_ROOM.contains(&name) {
+            continue;
+        }
+        let strangers = [(room, name), (name, room)].contains(&STRANGERS);
+        if !ROOMS.iter().any(|(room, _)| *room == name) {
+            found.push(format!("line {line}: crate::{name} is no room of the table"));
+        } else if strangers || !(in_tests || allowed.contains(&name)) {
+            found.push(format!("line {line}: {room} must not import {name}"));
+        }
+    }
+    for (k, Use { name, line, in_tests }) in words.iter().enumerate() {
+        if PRINTING.contains(&name.as_str()) && !in_tests {
+            found.push(format!("line {line}: {name} in the library"));
+        }
+        let before = |back: usize| k.checked_sub(back).map_or("", |k| words[k].name.as_str());
+        let from_std = before(1) == "::" && before(2) == "std";
+        if name == "fs" && from_std && !in_tests && WITHOUT_FILES.contains(&room) {
+            found.push(format!("line {line}: std::fs in {room}"));
+        }
+        if name == "deckproof" && words.get(k + 1).is_some_and(|next| next.name == "::") {
+            found.push(format!("line {line}: the library names itself; write crate::"));
+        }
+        if name == "{" && from_std && !in_tests {
+            found.push(format!(
+                "line {line}: std:: before a group; write one use a line, so that std::fs is seen"
+            ));
+        }
+    }
+    found
+}
+
+fn faults(room: &str, source: &str, depth: usize) -> Vec<String> {
+    faults_in(room, source, depth, false)
+}
+
+/// All `.rs` files below `folder`, as (path from `folder` with `/`, text), sorted.
+fn sources(folder: &Path) -> Vec<(String, String)> {
+    let mut found = Vec::new();
+    let mut folders = vec![folder.to_owned()];
+    while let Some(inside) = folders.pop() {
+        for entry in fs::read_dir(&inside).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+            } else if path.extension().is_some_and(|extension| extension == "rs") {
+                let parts = path.strip_prefix(folder).unwrap().iter().map(|part| part.to_str().unwrap());
+                let name = parts.collect::<Vec<_>>().join("/");
+                found.push((name, fs::read_to_string(&path).unwrap()));
+            }
+        }
+    }
+    found.sort();
+    found
+}
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+#[test]
+fn nothing_imports_against_the_flow() {
+    let mut seen = BTreeSet::new();
+    let mut wrong = Vec::new();
+    let files = sources(&root().join("src"));
+    let tests: BTreeSet<String> = files
+        .iter()
+        .filter_map(|(name, text)| Some((name.strip_suffix("/mod.rs")?, text)))
+        .flat_map(|(folder, text)| test_modules(text).into_iter().map(move |m| format!("{folder}/{m}.rs")))
+        .collect();
+    for (name, text) in &files {
+        let parts: Vec<&str> = name.trim_end_matches(".rs").split('/').collect();
+        if COMMANDS.contains(&parts[0]) || NO_ROOM.contains(&parts[0]) || parts[0] == "lib" {
+            continue;
+        }
+        // `mod.rs` is the module of its folder.
+        let depth = parts.len() - usize::from(parts.last() == Some(&"mod"));
+        seen.insert(parts[0].to_owned());
+        let found = faults_in(parts[0], text, depth, tests.contains(name));
+        wrong.extend(found.into_iter().map(|fault| format!("src/{name}, {fault}")));
+    }
+    assert!(wrong.is_empty(), "\n{}", wrong.join("\n"));
+    let rooms: BTreeSet<String> = ROOMS.iter().map(|(room, _)| (*room).to_owned()).collect();
+    assert_eq!(seen, rooms, "rooms in src and in the table");
+}
+
+#[test]
+fn the_library_declares_the_rooms_of_the_table_and_no_other() {
+    let lib = tokens(&bare(&fs::read_to_string(root().join("src/lib.rs")).unwrap()));
+    let declared: BTreeSet<&str> =
+        lib.windows(3).filter(|w| w[0].0 == "pub" && w[1].0 == "mod").map(|w| w[2].0.as_str()).collect();
+    assert_eq!(declared, ROOMS.iter().map(|(room, _)| *room).collect());
+}
+
+#[test]
+fn no_file_is_longer_than_two_things() {
+    let mut files = sources(&root().join("src"));
+    files.extend(sources(&root().join("tests")));
+    assert!(files.len() > 50, "only {} files were found", files.len());
+    for (name, text) in files {
+        let lines = text.lines().count();
+        assert!(lines <= LONGEST, "{name} has {lines} lines, more than {LONGEST}");
+    }
+}
+
+/// The lint itself: each of these is seen, and nothing else.
+#[test]
+fn every_way_to_import_is_seen() {
+    let wrong = [
+        ("use crate::measure::ToneMeter;", "measure"),
+        ("use crate::{\n  trade::{a, b},\n  deck,\n};", "deck"),
+        ("fn f() { let x = crate::judge::Limits::good_deck(); }", "judge"),
+        ("use super::super::show::html;", "show"),
+        ("mod inner { use super::super::super::job; }", "job"),
+        ("#[cfg(test)]\nmod tests {\n  fn f() { g('}', '\\'', \"}\"); }\n}\nuse crate::capture;", "capture"),
+        ("/* /* */ */ use crate::programme;", "programme"),
+        ("const A: &str = \"//\"; use crate::reading;", "reading"),
+        ("const A: &str = r#\"\"//\"#; use crate::reading;", "reading"),
+        ("use crate::*;", "*"),
+        ("fn f<'a>(x: &'a str) { println!(\"{x}\"); }", "println!"),
+        ("use std::fs;", "std::fs"),
+        ("fn f() { std::fs::read(p); }", "std::fs"),
+        ("use std::{fs, io};", "std:: before a group"),
+        ("#[cfg(test)]\nmod a;\nmod b { use crate::show; }", "show"),
+        ("mod a {\n#[cfg(not(test))] mod b { use crate::job; }\n}", "job"),
+        ("use deckproof::deck;", "names itself"),
+    ];
+    for (source, what) in wrong {
+        let found = faults("signal", source, 2);
+        assert_eq!(found.len(), 1, "{source}: {found:?}");
+        assert!(found[0].contains(what), "{source}: {found:?}");
+    }
+    let right = [
+        "// use crate::measure;",
+        "/* use crate::measure; */",
+        "//! [`crate::deck`]",
+        "const A: &str = \"crate::measure\";",
+        "const A: &str = r\"crate::measure\\\";",
+        "use crate::trade::Medium;",
+        "use crate::signal::fir::low_pass;",
+        "use super::super::signal::fir;",
+        "use super::measure;",
+        "mod inner { use super::super::measure; }",
+        "crate::assert_within!(a, b, c, \"\");",
+        "#[cfg(test)]\nmod tests {\n use crate::programme::slate;\n fn f() { println!(\"\"); }\n}",
+    ];
+    for source in right {
+        assert_eq!(faults("signal", source, 2), [""; 0], "{source}");
+    }
+    for (room, stranger) in [("measure", "deck"), ("deck", "measure")] {
+        let source = format!("#[cfg(test)]\nmod tests {{\n use crate::{{trade::a, {stranger}::b}};\n}}");
+        assert_eq!(faults(room, &source, 2).len(), 1, "{room}");
+    }
+    assert_eq!(test_modules("mod a;\n#[cfg(test)]\nmod b;\n#[cfg(test)]\nmod tests {}\nmod c;"), ["b"]);
+    assert_eq!(faults("cellar", "", 2).len(), 1);
+    assert_eq!(faults("signal", "use super::measure;", 1).len(), 1, "from a mod.rs");
+}
