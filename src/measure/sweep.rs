@@ -213,7 +213,7 @@ mod tests {
             let (from, to, length) = (20.0, 20_000.0, 30.0);
             let ratio = 1.02;
             let lead = 0.5;
-            let k = (to / from as f64).ln();
+            let k = f64::ln(to / from);
             let pole: f64 = 0.6;
             let mut state = 0.0;
             let mut seed = 5u64;

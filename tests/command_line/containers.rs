@@ -145,7 +145,7 @@ fn crc(bytes: &[u8], width: u32, polynomial: u32) -> u32 {
     let top = 1 << (width - 1);
     bytes.iter().fold(0, |sum, byte| {
         (0..8).fold(sum ^ u32::from(*byte) << (width - 8), |sum, _| {
-            let shifted = sum << 1 & (top << 1) - 1;
+            let shifted = (sum << 1) & ((top << 1) - 1);
             if sum & top != 0 { shifted ^ polynomial } else { shifted }
         })
     })
