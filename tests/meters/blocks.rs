@@ -95,7 +95,7 @@ static SAMPLES: LazyLock<[Vec<f64>; 2]> = LazyLock::new(|| {
             let click = if n == 70_001 { 0.9 } else { 0.0 };
             let plain = 0.3 * chirp + tone.clamp(-0.25, 0.25) + click + 0.001 * hiss[n];
             // The last second is clipped: flat tops without hiss, at full scale and below.
-            if n < 100_000 { plain } else { (4.0 * tone).clamp(-0.98, 1.0) }
+            if n < 100_000 { plain } else { (1.2 * (TAU * 315.0 * t).sin()).clamp(-0.98, 1.0) }
         })
         .collect();
     let right = left.iter().rev().copied().collect();
