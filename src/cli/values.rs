@@ -72,6 +72,7 @@ enum HeadsValue {
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
+#[allow(clippy::upper_case_acronyms, reason = "Roman numerals, as printed on the cassette")]
 enum TapeTypeValue {
     #[value(name = "I")]
     I,
