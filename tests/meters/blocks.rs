@@ -83,7 +83,7 @@ static WHOLE: LazyLock<String> = LazyLock::new(|| everything(&*RETURN));
 
 const COUNT: usize = 150_000;
 
-/// Three seconds for the meters: a slate's beginning, a tone with flutter, a click and hiss.
+/// Three seconds for the meters: a slate's beginning, a tone with flutter, a click and hiss, clipping.
 static SAMPLES: LazyLock<[Vec<f64>; 2]> = LazyLock::new(|| {
     let slate = Slate { code: 0x2A51, index: 3 }.samples(48_000.0, Side::Both);
     let hiss = signals::noise(COUNT, 5);
@@ -92,8 +92,10 @@ static SAMPLES: LazyLock<[Vec<f64>; 2]> = LazyLock::new(|| {
             let t = n as f64 / 48_000.0;
             let tone = 0.3 * (TAU * 3150.0 * t + 2.0 * (TAU * 4.0 * t).sin()).sin();
             let chirp = slate.get(n).copied().unwrap_or(0.0);
-            let click = if n == 70_001 { 0.9 } else { 0.0 };
-            0.3 * chirp + tone.clamp(-0.25, 0.25) + click + 0.001 * hiss[n]
+            let click = if n == 70_001 { 0.5 } else { 0.0 };
+            let plain = 0.3 * chirp + tone.clamp(-0.25, 0.25) + click + 0.001 * hiss[n];
+            // The last second is clipped: flat tops without hiss, at full scale and below.
+            if n < 100_000 { plain } else { (1.2 * (TAU * 315.0 * t).sin()).clamp(-0.98, 1.0) }
         })
         .collect();
     let right = left.iter().rev().copied().collect();
@@ -165,6 +167,7 @@ static WHOLE_METERS: LazyLock<Vec<(&'static str, String)>> = LazyLock::new(|| al
 #[test]
 fn every_meter_has_something_to_say() {
     for (name, text) in WHOLE_METERS.iter() {
+        assert!(!text.contains("clipped_samples: 0"), "{name}: {text}");
         assert!(!text.contains("None,\n)") && text.lines().count() > 2, "{name}: {text}");
     }
 }
