@@ -9,7 +9,7 @@ fn main() -> ExitCode {
     match cli::run(cli::Arguments::parse()) {
         Ok(outcome) => outcome.into(),
         Err(error) => {
-            eprintln!("deckproof: {}", cli::one_line(&format!("{error:#}")));
+            eprintln!("deckproof: {}", cli::said(&error));
             cli::Outcome::Failed.into()
         }
     }

@@ -141,7 +141,16 @@ fn look_at_wav(path: &Path, head: &[u8], file_bytes: u64) -> Result<Container, C
                         "the file is cut off or damaged; record or copy it again",
                     ));
                 };
-                let coding = if coding == 0xFFFE { u16_at(body + 24).unwrap_or(0) } else { coding };
+                let coding = match (coding, u16_at(body + 24)) {
+                    (0xFFFE, Some(inner)) if size >= 26 => inner,
+                    (0xFFFE, _) => {
+                        return Err(malformed(
+                            "WAV format chunk is cut off".into(),
+                            "the file is cut off or damaged; record or copy it again",
+                        ));
+                    }
+                    _ => coding,
+                };
                 check_format(path, coding, channels, rate, align, bits)?;
                 block_align = Some(u64::from(align));
             }

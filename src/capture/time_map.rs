@@ -73,7 +73,7 @@ impl TimeMap {
 
     /// Where programme time `programme_s` lies in the return, s.
     pub fn to_return(&self, programme_s: f64) -> f64 {
-        let (before, after) = self.around(|knot| knot.0 <= programme_s);
+        let [before, after] = self.around(|knot| knot.0 <= programme_s);
         match (before, after) {
             (Some(a), Some(b)) => a.1 + (programme_s - a.0) * (b.1 - a.1) / (b.0 - a.0),
             (None, Some(b)) => b.1 + (programme_s - b.0) / self.outer_ratio[0],
@@ -84,7 +84,7 @@ impl TimeMap {
 
     /// Which programme time lies at `return_s`, s.
     pub fn to_programme(&self, return_s: f64) -> f64 {
-        let (before, after) = self.around(|knot| knot.1 <= return_s);
+        let [before, after] = self.around(|knot| knot.1 <= return_s);
         match (before, after) {
             (Some(a), Some(b)) => a.0 + (return_s - a.1) * (b.0 - a.0) / (b.1 - a.1),
             (None, Some(b)) => b.0 + (return_s - b.1) * self.outer_ratio[0],
@@ -111,9 +111,9 @@ impl TimeMap {
         0.003 + 3.0 * self.scatter_s + rate * distance
     }
 
-    fn around(&self, is_before: impl Fn(&(f64, f64)) -> bool) -> (Option<(f64, f64)>, Option<(f64, f64)>) {
+    fn around(&self, is_before: impl Fn(&(f64, f64)) -> bool) -> [Option<(f64, f64)>; 2] {
         let index = self.knots.partition_point(is_before);
-        (index.checked_sub(1).map(|i| self.knots[i]), self.knots.get(index).copied())
+        [index.checked_sub(1).map(|i| self.knots[i]), self.knots.get(index).copied()]
     }
 }
 

@@ -9,7 +9,7 @@ mod values;
 mod write;
 
 pub use outcome::Outcome;
-pub use terminal::one_line;
+pub use terminal::{one_line, said};
 
 use clap::{Parser, Subcommand};
 

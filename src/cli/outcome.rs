@@ -21,8 +21,8 @@ Exit status:
   2  the command line is wrong
   3  done, but with --strict some finding is outside its limit
 
-An open deck on mains can kill. Test tones can destroy tweeters and hearing. Each running sheet and
-report starts with the cautions: read them first.";
+An open deck on mains can kill. Test tones can destroy tweeters and hearing. Every running sheet and
+report has the cautions: read them first.";
 
 impl From<Outcome> for ExitCode {
     fn from(outcome: Outcome) -> Self {

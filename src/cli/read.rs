@@ -30,8 +30,6 @@ pub struct Typed {
     /// The reading as JSON in a file; `-` prints it instead of the summary
     #[arg(long, value_name = "FILE|-")]
     json: Option<PathBuf>,
-    #[command(flatten)]
-    circumstances: TypedCircumstances,
     /// What findings are judged by: good (deck), modest (deck), or a file with the service manual's numbers
     #[arg(long, value_name = "NAME|FILE", default_value = "good")]
     limits: String,
@@ -47,6 +45,9 @@ pub struct Typed {
     /// Replace files that are there already
     #[arg(long)]
     force: bool,
+    // Last, because its heading would stand over what comes after it.
+    #[command(flatten)]
+    circumstances: TypedCircumstances,
 }
 
 fn channels(text: &str) -> Result<[usize; 2], String> {

@@ -15,6 +15,8 @@ use std::path::{Path, PathBuf};
 /// Do the whole job without hardware: write, play through a virtual deck, read, report
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
+Circumstances that are not given: --recorded-on calibrated --heads 2 --tape-type I
+
 Examples:
   deckproof rehearse
   deckproof rehearse first-look --deck worn-portable --seed 7 --out worn")]
@@ -40,8 +42,6 @@ pub struct Typed {
     /// Where 0 dB of the programme lies, dBFS
     #[arg(long, value_name = "DBFS", default_value = "-12", allow_hyphen_values = true, value_parser = reference_dbfs)]
     reference_dbfs: f64,
-    #[command(flatten)]
-    circumstances: TypedCircumstances,
     /// What findings are judged by: good (deck), modest (deck), or a file with the service manual's numbers
     #[arg(long, value_name = "NAME|FILE", default_value = "good")]
     limits: String,
@@ -51,6 +51,9 @@ pub struct Typed {
     /// Replace files that are there already
     #[arg(long)]
     force: bool,
+    // Last, because its heading would stand over what comes after it.
+    #[command(flatten)]
+    circumstances: TypedCircumstances,
 }
 
 impl Typed {

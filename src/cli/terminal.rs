@@ -11,6 +11,18 @@ pub fn one_line(text: &str) -> String {
     spaced.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
 }
 
+/// An error and its causes as one line; what was said already is not said twice.
+pub fn said(error: &anyhow::Error) -> String {
+    let mut text = error.to_string();
+    for cause in error.chain().skip(1).map(ToString::to_string) {
+        if !text.contains(&cause) {
+            text += ": ";
+            text += &cause;
+        }
+    }
+    one_line(&text)
+}
+
 /// Prints a result. A closed pipe is no error: whoever reads has read enough.
 pub fn print(text: &str) -> anyhow::Result<()> {
     let mut out = std::io::stdout().lock();
@@ -59,6 +71,18 @@ impl Drop for Life {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_cause_is_said_once() {
+        let cause = std::io::Error::other("disk on fire");
+        let told = anyhow::anyhow!("a.wav: cannot be read ({cause}); check the disk");
+        assert_eq!(said(&told), "a.wav: cannot be read (disk on fire); check the disk");
+        let untold = anyhow::Error::new(cause).context("a.wav: cannot be read");
+        assert_eq!(said(&untold), "a.wav: cannot be read: disk on fire");
+        let told =
+            anyhow::Error::new(std::io::Error::other("disk on fire")).context("a.wav: disk on fire; check");
+        assert_eq!(said(&told), "a.wav: disk on fire; check");
+    }
 
     #[test]
     fn a_name_cannot_command_the_terminal() {

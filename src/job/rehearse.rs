@@ -5,7 +5,7 @@ use super::results::{check_results_folder, make_folder, write_results};
 use super::{ReadOptions, WriteOptions, read_return, write_programme};
 use crate::deck::{DeckFile, VirtualDeck};
 use crate::programme::{Depth, Recipe, Renderer, Timeline, WavSink, write_text};
-use crate::reading::Reading;
+use crate::reading::{Reading, Warning};
 use std::path::{Path, PathBuf};
 
 /// What is under way.
@@ -63,7 +63,15 @@ pub fn rehearse(
     let return_wav = folder.join("return.wav");
     play(recipe, &virtual_deck, &return_wav, write)?;
     stage(Stage::Reading);
-    let reading = read_return(&return_wav, read)?;
+    let mut reading = read_return(&return_wav, read)?;
+    // Whoever is shown the report later must not take it for a deck's.
+    reading.warnings.insert(
+        0,
+        Warning::new(
+            "rehearsal",
+            format!("Nothing here is from a real deck: a virtual one played. {}", deck.deck.about),
+        ),
+    );
     let mut files = vec![programme.wav, programme.sheet];
     files.extend(programme.cue);
     files.extend([deck_file, return_wav]);

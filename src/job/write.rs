@@ -60,7 +60,8 @@ pub fn write_programme(
         .then(|| Ok((wav.with_extension("cue"), cue_sheet(&wav_name, &recipe.title)?)))
         .transpose()?;
     // All that can fail cheaply fails before the long work.
-    for path in [Some(&sheet), cue.as_ref().map(|(path, _)| path)].into_iter().flatten() {
+    let cue_path = cue.as_ref().map(|(path, _)| path.as_path());
+    for path in [Some(wav), Some(&sheet), cue_path].into_iter().flatten() {
         drop(NewFile::create(path, options.overwrite)?);
     }
     write_wav(&timeline, options.rate_hz, options.depth, options.reference_dbfs, wav, options.overwrite)?;

@@ -71,7 +71,7 @@ pub(super) fn finding(bench: &Bench) -> Finding {
             Verdict::Outside,
             format!("nothing could be measured: {peak}, {slates}"),
             Some(
-                "check that the whole programme was recorded; for a tape without our slates read with --unslated"
+                "check that the whole programme was recorded, slates included; a tape without slates cannot be read"
                     .to_owned(),
             ),
         )
@@ -127,7 +127,7 @@ mod tests {
     #[test]
     fn silence_and_an_unreadable_return_are_told_apart() {
         let mut reading = sample::empty();
-        assert!(capture(&reading).turn.unwrap().contains("--unslated"));
+        assert!(capture(&reading).turn.unwrap().contains("slates included"));
         reading.capture.peak_dbfs = [None, None];
         assert!(capture(&reading).turn.unwrap().contains("line output"));
     }

@@ -217,7 +217,7 @@ fn this_deck(quantity: Quantity, origin: Origin) -> Meaning {
         }
         (Q::Azimuth, Origin::ThisDeckTwo) => cannot(
             "the same head recorded and replayed: its tilt cancels",
-            "replay a calibrated tape or a house tape, or give music recorded elsewhere to `skew`",
+            "replay a calibrated tape, a house tape, or one that another deck recorded",
         ),
         (Q::Azimuth, _) => cannot(
             "not told how many heads the deck has; with two, the tilt cancels",

@@ -9,7 +9,8 @@
 //! ln |R/L| = g + sum c_k ln|a_k(f)| + d f,   arg R/L = -2 pi f tau + sum c_k arg a_k(f)
 //!
 //! with networks a_k from a dictionary (real poles, pairs of poles, resonances) and d for spacing loss, which carries
-//! no phase. A deck's channels differ by a part or two, not by fifty: networks are taken up one at a time, and only
+//! no phase. Crosstalk draws the channels together, most where one is weak: to first order a share a of left in right
+//! and b of right in left add a L/R - b R/L to ln R/L, with a and b small, real and unknown. A deck's channels differ by a part or two, not by fifty: networks are taken up one at a time, and only
 //! while the evidence (MacKay, Neural Computation 4, 1992) pays for the choice among so many. How much the delay
 //! itself wanders from tone to tone is chosen by evidence as well. The result is the mean over the models that come
 //! close to the best, so that the uncertainty grows where the data cannot tell.
@@ -128,6 +129,7 @@ fn search(differences: &[Difference], guess: &[f64]) -> Start {
     // The plain reading goes first: the guess is only a guess, and has to be better by something.
     let mut best = Start { delay_s: 0.0, opposed: false, share: 0.0, resolved: false };
     let mut best_likelihood = f64::NEG_INFINITY;
+    // (delay, polarity, share of the guess, log likelihood) of every local maximum.
     let mut peaks = Vec::new();
     for share in [0.0, 1.0] {
         let curve: Vec<(f64, f64)> = (0..=2000)
@@ -136,23 +138,24 @@ fn search(differences: &[Difference], guess: &[f64]) -> Start {
             .collect();
         for (opposed, sign) in [(false, 1.0), (true, -1.0)] {
             let at = |i: usize| curve.get(i).map_or(f64::NEG_INFINITY, |point| sign * point.1);
-            for i in 0..curve.len() {
+            for (i, point) in curve.iter().enumerate() {
                 if at(i) < at(i + 1) || at(i) < at(i.wrapping_sub(1)) {
                     continue;
                 }
-                peaks.push((curve[i].0, opposed, at(i)));
+                peaks.push((point.0, opposed, share, at(i)));
                 if at(i) > best_likelihood + share {
                     best_likelihood = at(i);
-                    best = Start { delay_s: curve[i].0, opposed, share, resolved: false };
+                    best = Start { delay_s: point.0, opposed, share, resolved: false };
                 }
             }
         }
     }
     let rival = peaks
         .iter()
-        // The same peak, moved by the guess, is no rival.
+        // Where the guess leads elsewhere is no rival: what networks add is weighed up in `fit_networks`.
+        .filter(|peak| peak.2 == best.share)
         .filter(|peak| (peak.0 - best.delay_s).abs() > 15e-6 || peak.1 != best.opposed)
-        .map(|peak| peak.2)
+        .map(|peak| peak.3)
         .fold(f64::NEG_INFINITY, f64::max);
     best.resolved = best_likelihood > 0.7 * total && best_likelihood - rival > RESOLVED_BY;
     best
@@ -218,6 +221,8 @@ enum Network {
     Pair(f64),
     /// A resonance of 3 dB at f_k with quality q.
     Resonance(f64, f64),
+    /// (1 + jf/f_zero) / (1 + jf/f_pole).
+    Shelf(f64, f64),
     /// Spacing loss: nepers in proportion to frequency, no phase.
     Spacing,
 }
@@ -232,6 +237,11 @@ impl Network {
         all.extend(row(1000.0, 60_000.0, 4.0).map(Self::Pair));
         for q in [0.7, 2.0] {
             all.extend(row(30.0, 24_000.0, 2.0).map(|hz| Self::Resonance(hz, q)));
+        }
+        // A time constant that moved, and capacitors that differ: two poles that come together. In one piece they are
+        // found where each half alone would only make things worse.
+        for octaves in [(120f64 / 70.0).log2(), 2.5] {
+            all.extend(row(4.0, 20_000.0, 6.0).map(|hz| Self::Shelf(hz, hz * octaves.exp2())));
         }
         all.push(Self::Spacing);
         all
@@ -251,6 +261,7 @@ impl Network {
                 Complex64::new(1.0 - x * x, gain.sqrt() * x / q)
                     / Complex64::new(1.0 - x * x, x / q / gain.sqrt())
             }
+            Self::Shelf(zero, pole) => Complex64::new(1.0, hz / zero) / Complex64::new(1.0, hz / pole),
             Self::Spacing => return (hz / 10_000.0, 0.0),
         };
         (value.norm().ln(), value.arg())
@@ -259,6 +270,12 @@ impl Network {
 
 /// Nats of evidence that a further network must bring beyond the choice among the dictionary.
 const EVIDENCE_MARGIN: f64 = 2.0;
+/// Standard deviation of the crosstalk that is allowed for, as a ratio of amplitudes: 40 dB of separation.
+const CROSSTALK: f64 = 0.01;
+/// Columns of the linear model before the networks: gain, delay, left into right, right into left.
+const FIXED: usize = 4;
+/// Nats that a shelf costs beyond a single pole: it is two parts in one.
+const SHELF_PRICE: f64 = 3.0;
 /// More parts than this never differ on a deck that can still be measured.
 const MOST_NETWORKS: usize = 6;
 /// Tone-to-tone wander of the delay that is considered, us.
@@ -353,6 +370,7 @@ struct Data<'a> {
     unwrapped_rad: &'a [f64],
     /// For each network, for each difference: ln of gain and phase in rad.
     dictionary: Vec<Vec<(f64, f64)>>,
+    is_shelf: Vec<bool>,
 }
 
 struct Model {
@@ -364,11 +382,13 @@ struct Model {
 
 impl<'a> Data<'a> {
     fn new(differences: &'a [Difference], unwrapped_rad: &'a [f64]) -> Self {
-        let dictionary = Network::dictionary()
+        let networks = Network::dictionary();
+        let is_shelf = networks.iter().map(|network| matches!(network, Network::Shelf(..))).collect();
+        let dictionary = networks
             .into_iter()
             .map(|network| differences.iter().map(|d| network.at(d.hz)).collect())
             .collect();
-        Self { differences, unwrapped_rad, dictionary }
+        Self { differences, unwrapped_rad, dictionary, is_shelf }
     }
 
     fn likeliest_wander(&self, chosen: &[usize]) -> f64 {
@@ -423,7 +443,7 @@ impl<'a> Data<'a> {
     /// The linear model with the `chosen` networks. Coefficients have a prior of width 1: one whole pole.
     fn solve(&self, chosen: &[usize], wander_us: f64) -> Option<Model> {
         let n = self.differences.len();
-        let width = 2 + chosen.len();
+        let width = FIXED + chosen.len();
         let mut precision = DMatrix::<f64>::identity(width, width);
         // Gain and delay are free: wide priors, the same in every model (5 nepers; 1 ms).
         precision[(0, 0)] = 1.0 / 25.0;
@@ -443,15 +463,19 @@ impl<'a> Data<'a> {
         for i in 0..n {
             let d = &self.differences[i];
             let (sigma, phase_sigma) = sigmas(d, wander_us);
+            let ratio = Complex64::from_polar(10f64.powf(d.level_db / 20.0), self.unwrapped_rad[i]);
+            let leaks = [CROSSTALK / ratio, -CROSSTALK * ratio];
             row[0] = 1.0 / sigma;
             row[1] = 0.0;
-            for (slot, &atom) in row[2..].iter_mut().zip(chosen) {
+            row[2..FIXED].copy_from_slice(&leaks.map(|leak| leak.re / sigma));
+            for (slot, &atom) in row[FIXED..].iter_mut().zip(chosen) {
                 *slot = self.dictionary[atom][i].0 / sigma;
             }
             add(&row, d.level_db / DB_PER_NEPER / sigma, &mut precision, &mut b);
             row[0] = 0.0;
             row[1] = -TAU * d.hz * 1e-6 / phase_sigma;
-            for (slot, &atom) in row[2..].iter_mut().zip(chosen) {
+            row[2..FIXED].copy_from_slice(&leaks.map(|leak| leak.im / phase_sigma));
+            for (slot, &atom) in row[FIXED..].iter_mut().zip(chosen) {
                 *slot = self.dictionary[atom][i].1 / phase_sigma;
             }
             add(&row, self.unwrapped_rad[i] / phase_sigma, &mut precision, &mut b);
@@ -465,12 +489,15 @@ impl<'a> Data<'a> {
         let cholesky = precision.cholesky()?;
         let x = cholesky.solve(&b);
         let log_det = cholesky.l_dirty().diagonal().iter().map(|pivot| pivot.ln()).sum::<f64>() * 2.0;
-        let log_evidence = -0.5 * (yy - b.dot(&x)) - log_sigma - 0.5 * log_det;
+        let shelves = chosen.iter().filter(|&&atom| self.is_shelf[atom]).count() as f64;
+        let log_evidence = -0.5 * (yy - b.dot(&x)) - log_sigma - 0.5 * log_det - SHELF_PRICE * shelves;
         let mut unit = DVector::zeros(width);
         unit[1] = 1.0;
         let sigma_us = cholesky.solve(&unit)[1].max(0.0).sqrt();
         let response_rad = (0..n)
-            .map(|i| chosen.iter().enumerate().map(|(k, &atom)| x[2 + k] * self.dictionary[atom][i].1).sum())
+            .map(|i| {
+                chosen.iter().enumerate().map(|(k, &atom)| x[FIXED + k] * self.dictionary[atom][i].1).sum()
+            })
             .collect();
         log_evidence.is_finite().then_some(Model { log_evidence, delay_us: x[1], sigma_us, response_rad })
     }
@@ -528,9 +555,12 @@ mod tests {
     fn a_plain_delay_is_found_far_beyond_half_a_turn() {
         for (seed, delay_us) in [(1, 0.0), (2, 3.0), (3, -16.5), (4, 55.0), (5, -110.0), (6, 200.0)] {
             let fit = fit_delay(&differences(delay_us, seed, |_| Complex64::new(0.9, 0.0))).unwrap();
-            // The target of the design is 0.3 us.
-            crate::assert_within!(fit.delay_us, delay_us, 0.1, "us", "delay {delay_us}");
-            assert!(fit.uncertainty_us < 0.2 && fit.resolved && !fit.opposed, "{fit:?}");
+            // The target of the design is 0.3 us. Crosstalk of 40 dB each way, which is not known here, draws the phases
+            // together by 2 %: what is stated grows with the delay.
+            crate::assert_within!(fit.delay_us, delay_us, 0.3, "us", "delay {delay_us}");
+            crate::assert_within!(fit.delay_us, delay_us, fit.uncertainty_us, "us", "stated, {delay_us}");
+            assert!(fit.uncertainty_us < 0.1 + 0.04 * delay_us.abs(), "{fit:?}");
+            assert!(fit.resolved && !fit.opposed, "{fit:?}");
         }
     }
 
@@ -538,7 +568,22 @@ mod tests {
     fn opposite_polarity_is_seen_and_undone() {
         let fit = fit_delay(&differences(12.0, 7, |_| Complex64::new(-1.0, 0.0))).unwrap();
         assert!(fit.opposed && fit.resolved);
-        crate::assert_within!(fit.delay_us, 12.0, 0.1, "us");
+        crate::assert_within!(fit.delay_us, 12.0, 0.3, "us");
+    }
+
+    #[test]
+    fn crosstalk_is_not_read_as_less_delay() {
+        // 42 dB both ways, the left channel 10 dB down at 10 kHz: the right one shows in it.
+        let leak = 10f64.powf(-42.0 / 20.0);
+        for (delay_us, loss_db) in [(33.0, 0.0), (-60.0, 0.0), (2.7, 10.0), (20.0, 4.0)] {
+            let mixed = |hz: f64| {
+                let left = Complex64::new(10f64.powf(-loss_db / 20.0 * hz / 10_000.0), 0.0);
+                let right = Complex64::from_polar(1.0, -TAU * hz * delay_us * 1e-6);
+                (right + leak * left) / (left + leak * right)
+            };
+            let fit = fit_delay(&differences(0.0, 5, mixed)).unwrap();
+            crate::assert_within!(fit.delay_us, delay_us, 0.3, "us", "{delay_us} us, {loss_db} dB");
+        }
     }
 
     #[test]

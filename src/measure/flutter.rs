@@ -16,8 +16,9 @@ use std::f64::consts::TAU;
 
 /// Unweighted band from low to high, and the split between wow and flutter, Hz.
 pub const BAND_HZ: [f64; 3] = [0.1, 6.0, 200.0];
-/// What filters need at either end of the stretch before their output counts, s.
-const SETTLE_S: f64 = 0.5;
+/// What filters need at either end of the stretch before their output counts, s: as much as a stretch can spare, between
+/// these.
+const SETTLE_S: (f64, f64) = (0.5, 1.5);
 /// Lines weaker than this are not listed, percent peak.
 const LEAST_LINE_PERCENT: f64 = 0.002;
 /// Lines that are listed at most.
@@ -74,12 +75,14 @@ fn read(bands: &[Band; 2], programme_hz: f64, from_s: f64) -> Option<Flutter> {
     let gain = course.freeing_gain();
     let freed = Course {
         percent: filter_by_response(&course.percent, rate_hz, |hz| Complex64::new(gain(hz), 0.0)),
-        ..course
+        rate_hz: course.rate_hz,
+        noise_at_1hz: course.noise_at_1hz,
     };
     let freed_flat = band_pass(&freed, low, high);
     let freed_weighted = filter_by_response(&freed.percent, rate_hz, flutter_weighting::response);
+    let settle_s = (both.len() as f64 / rate_hz / 6.0).clamp(SETTLE_S.0, SETTLE_S.1);
     let inside = |values: &[f64]| -> Vec<f64> {
-        let settle = (SETTLE_S * rate_hz) as usize;
+        let settle = (settle_s * rate_hz) as usize;
         values[settle..values.len() - settle].to_vec()
     };
     let (flat, weighted) = (inside(&flat), inside(&weighted));
@@ -101,8 +104,8 @@ fn read(bands: &[Band; 2], programme_hz: f64, from_s: f64) -> Option<Flutter> {
     let rms = clean(&flat, flat_noise);
     Some(Flutter {
         carrier_hz: programme_hz,
-        measured_from_s: from_s + first_s + SETTLE_S,
-        measured_to_s: from_s + first_s + both.len() as f64 / rate_hz - SETTLE_S,
+        measured_from_s: from_s + first_s + settle_s,
+        measured_to_s: from_s + first_s + both.len() as f64 / rate_hz - settle_s,
         weighted_quasi_peak_percent: Some(quasi_peak(&freed_weighted, rate_hz)),
         weighted_rms_percent: Some(clean(&weighted, weighted_noise)),
         two_sigma_percent: Some(two_sigma),
@@ -162,6 +165,9 @@ fn course(samples: &[Complex64], rate_hz: f64, centre_hz: f64) -> Option<Course>
 /// Width over which flutter and noise are compared, Hz: wide enough not to ring longer than the ends that are cut.
 const COMPARE_HZ: f64 = 4.0;
 
+/// Standard deviations by which a stretch of noise is taken to exceed its mean at most.
+const NOISE_CHANCE: f64 = 2.5;
+
 impl Course {
     /// Gain by frequency that lets flutter pass and holds noise back: 1 - noise / power, smoothed (Wiener).
     fn freeing_gain(&self) -> impl Fn(f64) -> f64 + use<> {
@@ -177,11 +183,23 @@ impl Course {
                 let (from, to) = (k.saturating_sub(half), (k + half + 1).min(bins.len()));
                 let density = (sums[to] - sums[from]) / ((to - from) as f64 * step);
                 let noise = self.noise_at_1hz * bins[k].0.powi(2);
-                // The noise is a mean, the density a draw: twice the noise is still noise.
-                if density > 0.0 { (1.0 - 2.0 * noise / density).max(0.0) } else { 0.0 }
+                // What exceeds the noise by less than its own chance is noise: let through, it would add to peaks.
+                let chance = 1.0 + NOISE_CHANCE / ((to - from) as f64).sqrt();
+                if density > noise * chance { 1.0 - noise / density } else { 0.0 }
             })
             .collect();
-        move |hz| gains.get(((hz / step).round() as usize).saturating_sub(1)).copied().unwrap_or(0.0)
+        // Without corners, so that the filter does not ring.
+        let mut sums = vec![0.0];
+        for gain in &gains {
+            sums.push(sums[sums.len() - 1] + gain);
+        }
+        let smooth: Vec<f64> = (0..gains.len())
+            .map(|k| {
+                let (from, to) = (k.saturating_sub(half / 2), (k + half / 2 + 1).min(gains.len()));
+                (sums[to] - sums[from]) / (to - from) as f64
+            })
+            .collect();
+        move |hz| smooth.get(((hz / step).round() as usize).saturating_sub(1)).copied().unwrap_or(0.0)
     }
 
     /// Variance by noise under a power weight, percent squared.

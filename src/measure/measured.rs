@@ -3,6 +3,7 @@
 use super::azimuth::{AzimuthResult, azimuth};
 use super::dropouts::dropouts;
 use super::flutter::FlutterMeter;
+use super::gain_riding::gain_riding_db;
 use super::noise::{NoiseMeter, Silence};
 use super::response::{PlayedTone, level, response};
 use super::speed::speed;
@@ -219,6 +220,18 @@ fn assemble(
         .filter(|(part, _)| part.serves == Serves::Level && both(part))
         .map(|(_, played)| level(played, options.reference_dbfs))
         .collect();
+    let alike: Vec<&PlayedTone> =
+        played.iter().filter(|(part, _)| both(part)).map(|(_, tone)| tone).collect();
+    if let Some(db) = gain_riding_db(&alike) {
+        measured.warnings.push(Warning::new(
+            "gain-riding",
+            format!(
+                "A quiet tone came back with {db:.1} dB more gain than a loud one of about the same frequency: an \
+                 automatic level is on, in the deck or in the sound card. Levels, response and noise are wrong. \
+                 Switch it off and record again."
+            ),
+        ));
+    }
     let steps = steps(&played);
     let sweep =
         timeline.parts.iter().zip(&outcomes).find_map(|(part, outcome)| match (&part.signal, outcome) {

@@ -5,6 +5,7 @@ mod azimuth;
 mod delay_fit;
 mod dropouts;
 mod flutter;
+mod gain_riding;
 mod measured;
 mod noise;
 mod response;

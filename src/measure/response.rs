@@ -66,7 +66,6 @@ pub fn response(
     let steps = relative(stepped, reference_hz);
     let swept = sweep.map_or_else(Vec::new, |(points, programme_db, (from_hz, to_hz))| {
         octave_bands::third_octaves(from_hz.min(to_hz), from_hz.max(to_hz))
-            .into_iter()
             .filter(|band| band.lower_hz >= from_hz.min(to_hz) && band.upper_hz <= from_hz.max(to_hz))
             .map(|band| {
                 // A sine at 0 dBFS has mean square 1/2.

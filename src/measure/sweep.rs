@@ -4,7 +4,7 @@
 //! within a band that follows it (wide enough for flutter and for what the frame itself smears) is the sweep's, less
 //! the noise whose density is read beside the band. The frames are averaged within each third octave.
 
-use super::tone::{mean_and_error, median};
+use super::tone::median;
 use crate::signal::spectrum::hann;
 use num_complex::Complex64;
 use realfft::{RealFftPlanner, RealToComplex};
@@ -170,17 +170,35 @@ impl SweepMeter {
 /// `None` for fewer than two points, or if noise hides more than a quarter of them.
 pub fn band_level(points: &[SweepPoint], channel: usize, low_hz: f64, high_hz: f64) -> Option<(f64, f64)> {
     let inside = points.iter().filter(|point| point.hz >= low_hz && point.hz < high_hz);
-    let all: Vec<Option<f64>> = inside.map(|point| point.power[channel]).collect();
-    let levels: Vec<f64> = all.iter().flatten().map(|power| 10.0 * power.log10()).collect();
+    let all: Vec<(f64, Option<f64>)> = inside.map(|point| (point.hz.ln(), point.power[channel])).collect();
+    let levels: Vec<(f64, f64)> =
+        all.iter().filter_map(|(x, power)| power.map(|power| (*x, 10.0 * power.log10()))).collect();
     if levels.len() < 2 || levels.len() * 4 < all.len() * 3 {
         return None;
     }
     // Levels, not powers: within a third octave a steep slope must not be ruled by its upper end, and a dropout
-    // counts as one frame. The middle half is robust against dropouts.
-    let middle = median(&levels);
-    let kept: Vec<f64> = levels.into_iter().filter(|level| *level > middle - 2.0).collect();
-    let (mean, error) = mean_and_error(&kept);
-    Some((mean, (2.0 * error).hypot(0.03)))
+    // counts as one frame, which lies far below the others' slope.
+    let first = off_the_slope(&levels);
+    let middle = median(&first);
+    let kept: Vec<(f64, f64)> =
+        levels.iter().zip(&first).filter(|(_, off)| **off > middle - 2.0).map(|(level, _)| *level).collect();
+    let mean = kept.iter().map(|level| level.1).sum::<f64>() / kept.len() as f64;
+    // The slope itself is no uncertainty. Frames overlap by half: each counts as two thirds of one.
+    let off = off_the_slope(&kept);
+    let free = (kept.len() as f64 - 2.0).max(1.0);
+    let variance = off.iter().map(|off| off * off).sum::<f64>() / free;
+    Some((mean, (2.0 * (1.5 * variance / kept.len() as f64).sqrt()).hypot(0.03)))
+}
+
+/// Distance of each (log frequency, level) from the straight line through all of them, dB.
+fn off_the_slope(levels: &[(f64, f64)]) -> Vec<f64> {
+    let n = levels.len() as f64;
+    let mean_x = levels.iter().map(|level| level.0).sum::<f64>() / n;
+    let mean_y = levels.iter().map(|level| level.1).sum::<f64>() / n;
+    let xx: f64 = levels.iter().map(|level| (level.0 - mean_x).powi(2)).sum();
+    let xy: f64 = levels.iter().map(|level| (level.0 - mean_x) * (level.1 - mean_y)).sum();
+    let slope = if xx > 0.0 { xy / xx } else { 0.0 };
+    levels.iter().map(|level| level.1 - mean_y - slope * (level.0 - mean_x)).collect()
 }
 
 #[cfg(test)]
@@ -195,7 +213,7 @@ mod tests {
             let (from, to, length) = (20.0, 20_000.0, 30.0);
             let ratio = 1.02;
             let lead = 0.5;
-            let k = (to / from as f64).ln();
+            let k = f64::ln(to / from);
             let pole: f64 = 0.6;
             let mut state = 0.0;
             let mut seed = 5u64;

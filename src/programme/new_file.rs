@@ -2,7 +2,7 @@
 
 use super::ProgrammeError;
 use std::fs::File;
-use std::io::Write;
+use std::io::{Error, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 use tempfile::{Builder, NamedTempFile};
 
@@ -32,7 +32,7 @@ impl NewFile {
     pub fn create(path: &Path, overwrite: Overwrite) -> Result<Self, ProgrammeError> {
         let unwritable = |source| ProgrammeError::Unwritable { file: path.into(), source };
         if path.is_dir() {
-            return Err(unwritable(std::io::Error::other("this is a folder")));
+            return Err(unwritable(Error::other("this is a folder")));
         }
         // symlink_metadata: a dangling link is a file of somebody's, too.
         if overwrite == Overwrite::Refuse && path.symlink_metadata().is_ok() {
@@ -47,7 +47,13 @@ impl NewFile {
         // Temporary files are private by default; what is kept shall be as readable as any new file.
         #[cfg(unix)]
         builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-        let temporary = builder.tempfile_in(folder).map_err(unwritable)?;
+        let temporary = builder.tempfile_in(folder).map_err(|source| {
+            // The reason alone: the temporary file's name, which comes with it, is nobody's concern.
+            unwritable(match source.kind() {
+                ErrorKind::NotFound | ErrorKind::NotADirectory => Error::other("there is no such folder"),
+                kind => Error::from(kind),
+            })
+        })?;
         Ok(Self { path: path.into(), overwrite, temporary })
     }
 
@@ -81,14 +87,14 @@ impl NewFile {
         });
         match kept {
             Ok(_) => Ok(()),
-            Err((source, true)) if source.kind() == std::io::ErrorKind::AlreadyExists => {
+            Err((source, true)) if source.kind() == ErrorKind::AlreadyExists => {
                 Err(ProgrammeError::Exists { file: path })
             }
             Err((source, _)) => Err(ProgrammeError::Unwritable { file: path, source }),
         }
     }
 
-    fn unwritable(&self, source: std::io::Error) -> ProgrammeError {
+    fn unwritable(&self, source: Error) -> ProgrammeError {
         ProgrammeError::Unwritable { file: self.path.clone(), source }
     }
 }

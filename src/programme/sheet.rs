@@ -38,8 +38,10 @@ pub fn running_sheet(recipe: &Recipe, timeline: &Timeline, written: &Written<'_>
         ),
     );
     sheet.paragraph("Length      ", &clock(timeline.length_s));
-    sheet
-        .paragraph("Slate code  ", &format!("{} (recipe {}), {slates} slates", timeline.code, timeline.name));
+    sheet.paragraph(
+        "Slate code  ",
+        &format!("{:04x} (recipe {}), {slates} slates", timeline.code, timeline.name),
+    );
 
     sheet.heading("CAUTIONS");
     for caution in CAUTIONS {
@@ -117,7 +119,9 @@ fn level_steps(timeline: &Timeline) -> Vec<String> {
          back, record the whole file, and touch neither the record level nor the player's volume until the end.",
     ));
     steps.push(String::from(
-        "At the sound card, set the input so that the loudest part stays clear of full scale, and switch every enhancement and automatic gain off.",
+        "At the sound card, switch every enhancement and automatic gain off, and set the input so that the level tone, as \
+         it comes back from the deck, stands near -12 dBFS; lower, if the loudest part does not stay clear of full \
+         scale. Start recording there first, then the tape.",
     ));
     steps
 }
@@ -263,7 +267,8 @@ mod tests {
         for caution in CAUTIONS {
             assert!(flowing.contains(caution), "{caution}\n{text}");
         }
-        let code = Timeline::from(&recipe).code.to_string();
+        // As the reading writes it.
+        let code = format!("{:04x}", Timeline::from(&recipe).code);
         for want in ["a.wav, 44100 Hz, 16 bit", "-12 dBFS", &code, "which begins at 00:05.1", "315 Hz"] {
             assert!(flowing.contains(want), "{want}\n{text}");
         }

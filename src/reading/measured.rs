@@ -70,7 +70,8 @@ pub struct Response {
     pub programme_db: f64,
     /// From stepped tones.
     pub steps: Vec<ResponsePoint>,
-    /// From the sweep, in third octaves (IEC 61260-1 exact mid-bands).
+    /// From the sweep, in third octaves (IEC 61260-1 exact mid-bands): the mean level over the band, in dB over log
+    /// frequency, so that a steep slope reads as at mid-band.
     pub sweep: Vec<ResponsePoint>,
     /// From noise, in third octaves.
     pub noise: Vec<ResponsePoint>,

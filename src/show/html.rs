@@ -15,7 +15,7 @@ const STYLE: &str = include_str!("report.css");
 pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
     let file = text(&reading.capture.file);
     let mut body = String::new();
-    heading(&mut body, reading);
+    heading(&mut body, reading, limits);
     findings(&mut body, &reading.findings);
     warnings(&mut body, reading);
     figures(&mut body, reading);
@@ -33,7 +33,7 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
     for caution in CAUTIONS {
         body += &format!("<li>{}</li>\n", text(caution));
     }
-    body += "</ul>\n</section>\n";
+    body += "</ul>\n</section>\n<p class=\"basis\">Deckproof made this report from one recording.</p>\n";
     format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
@@ -56,7 +56,7 @@ fn text(raw: &str) -> String {
     out
 }
 
-fn heading(body: &mut String, reading: &Reading) {
+fn heading(body: &mut String, reading: &Reading, limits: Option<&Limits>) {
     let capture = &reading.capture;
     *body += &format!("<header>\n<h1>Reading of {}</h1>\n<dl>\n", text(&capture.file));
     let peaks = capture.peak_dbfs.map(|peak| peak.map_or("no signal".to_owned(), |peak| unsigned(peak, 1)));
@@ -74,6 +74,9 @@ fn heading(body: &mut String, reading: &Reading) {
             capture.slates_found
         ),
     );
+    if let Some(limits) = limits {
+        row("Limits", &limits.name);
+    }
     if let Some(direct) = &capture.direct {
         row("Direct capture", &format!("{direct} (taken off)"));
     }
@@ -97,7 +100,10 @@ fn findings(body: &mut String, findings: &[Finding]) {
         *body += "<p>None.</p>\n</section>\n";
         return;
     }
-    *body += &format!("<p>{}.</p>\n", text(&words::tally(findings)));
+    *body += &format!(
+        "<p>{}. Before anything is turned: read the cautions at the end.</p>\n",
+        text(&words::tally(findings))
+    );
     *body += "<table class=\"findings\">\n<thead><tr><th>quantity</th><th>verdict</th><th>value</th>\
               <th>why, and what to turn</th></tr></thead>\n<tbody>\n";
     for finding in words::in_order(findings) {
@@ -270,7 +276,7 @@ fn response(body: &mut String, reading: &Reading) {
         let difference = row.difference_db.map_or("cannot tell".to_owned(), |db| signed(db, digits));
         *body += &format!(
             "<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td><td>{}</td></tr>\n",
-            text(&frequency(row.hz)),
+            text(&words::row_frequency(row.hz)),
             text(&side(0)),
             text(&side(1)),
             text(&difference)

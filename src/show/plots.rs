@@ -175,7 +175,8 @@ fn flutter_figure(flutter: &Flutter) -> Option<Figure> {
         return None;
     }
     let caption = format!(
-        "Flutter spectrum of the {} tone, {} to {}, not weighted. Named: the strongest lines with their peak deviation.",
+        "Flutter spectrum of the {} tone, {} to {}, not weighted: 0.1 Hz apart up to 20 Hz, 1 Hz above. Named: the strongest \
+         lines with their peak deviation.",
         frequency(flutter.carrier_hz),
         frequency(low_hz),
         frequency(high_hz)

@@ -216,7 +216,7 @@ fn response_table(page: &mut Page, response: &Response) {
             let digits = row.uncertainty_db.map(|u| decimals(u, 2));
             page.line(&format!(
                 "  {:>10}{}{}{}{}{}",
-                frequency(row.hz),
+                words::row_frequency(row.hz),
                 cell(row.db[0], digits[0], 14, true),
                 spread(row.uncertainty_db[0], digits[0]),
                 cell(row.db[1], digits[1], 14, true),

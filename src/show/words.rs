@@ -1,6 +1,8 @@
 //! Circumstances, verdicts and file names as words, alike in text and report.
 
+use crate::judge::frequency;
 use crate::reading::{Circumstances, Finding, Heads, NoiseReduction, Reading, RecordedOn, TapeType, Verdict};
+use crate::trade::octave_bands::third_octave;
 
 /// Control characters, and characters that turn the direction of writing, replaced by U+FFFD.
 ///
@@ -51,6 +53,13 @@ pub(super) fn circumstances(told: &Circumstances) -> String {
         NoiseReduction::On => "noise reduction on",
     };
     format!("{on}; {heads}; {tape}; {reduction}")
+}
+
+/// Frequency of a row: a third octave by its nominal mid-band (63 Hz for 63.1 Hz, ISO 266), a tone as it is.
+pub(super) fn row_frequency(hz: f64) -> String {
+    let nearest = third_octave((10.0 * (hz / 1000.0).log10()).round() as i32);
+    // Tones are played at nominal frequencies, which lie 0.1 % off and more, or (100 Hz, 1 kHz, 10 kHz) are the same.
+    frequency(if (nearest.mid_hz / hz - 1.0).abs() < 1e-4 { nearest.nominal_hz } else { hz })
 }
 
 /// The recipe in words.
@@ -110,4 +119,27 @@ pub(super) fn value(finding: &Finding) -> Option<String> {
         Some(uncertainty) => format!("{number} +- {} {unit}", unsigned(uncertainty, digits)),
         None => format!("{number} {unit}"),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::row_frequency;
+    use crate::trade::octave_bands::third_octaves;
+
+    #[test]
+    fn third_octaves_are_called_by_their_nominal_names() {
+        let names: Vec<String> = third_octaves(20.0, 200.0).map(|band| row_frequency(band.mid_hz)).collect();
+        assert_eq!(
+            names,
+            [
+                "20 Hz", "25 Hz", "31.5 Hz", "40 Hz", "50 Hz", "63 Hz", "80 Hz", "100 Hz", "125 Hz",
+                "160 Hz", "200 Hz"
+            ]
+        );
+        assert_eq!(row_frequency(63.0), "63 Hz");
+        assert_eq!(row_frequency(12_600.0), "12.6 kHz");
+        for hz in [0.0, -1.0, f64::NAN, f64::INFINITY] {
+            row_frequency(hz);
+        }
+    }
 }

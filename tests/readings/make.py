@@ -171,7 +171,7 @@ empty["level"] = []
 for key in ["response", "azimuth", "speed", "flutter", "noise"]:
     empty[key] = None
 empty["warnings"] = [
-    {"id": "no-slate", "text": "no slate was found in 12.0 s; for a tape without slates read with --unslated"}
+    {"id": "no-slate", "text": "no slate was found in 12.0 s"}
 ]
 
 for name, data in [("healthy", healthy), ("faulty", faulty), ("empty", empty)]:

@@ -166,14 +166,13 @@ pub fn rows(played: &Played) -> Vec<Row> {
         for row in response.sweep.iter().filter(|row| (39.0..=16_000.0).contains(&row.hz)) {
             let db = sweep.unwrap().level_db;
             for channel in alive() {
-                // Third octave: the mean of the power over the band that a sweep of even log speed makes.
+                // The mean level over the third octave, as the reading says.
                 let band = |middle_hz: f64| {
-                    let power = (0..40)
+                    (0..40)
                         .map(|k| middle_hz * 10f64.powf(0.1 * ((f64::from(k) + 0.5) / 40.0 - 0.5)))
-                        .map(|hz| 10f64.powf(gain(channel, hz, db, 0.0, 0.0) / 10.0))
+                        .map(|hz| gain(channel, hz, db, 0.0, 0.0))
                         .sum::<f64>()
-                        / 40.0;
-                    10.0 * power.log10()
+                        / 40.0
                 };
                 rows.push(Row {
                     quantity: "sweep",

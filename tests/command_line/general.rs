@@ -1,0 +1,50 @@
+//! What holds for every command.
+
+use super::bench::{Bench, SHORT, short};
+use super::containers::stereo;
+use std::process::{Command, Stdio};
+
+#[test]
+fn without_a_command_the_help_is_shown_as_an_error() {
+    let bench = Bench::new();
+    bench.run("").wrong(&["Usage: deckproof <COMMAND>"]);
+    bench.run("measure").wrong(&["unrecognized subcommand 'measure'"]);
+    assert_eq!(bench.run("--version").done().out, concat!("deckproof ", env!("CARGO_PKG_VERSION"), "\n"));
+}
+
+#[test]
+fn a_closed_pipe_is_no_error() {
+    let bench = Bench::new();
+    bench.put("short.toml", SHORT);
+    bench.put("return.wav", stereo(short()));
+    for line in ["--help", "list", "list schema", "read return.wav --recipe short.toml"] {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_deckproof"))
+            .args(line.split_whitespace())
+            .current_dir(bench.path("."))
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        drop(child.stdout.take());
+        let ended = child.wait_with_output().unwrap();
+        let told = String::from_utf8_lossy(&ended.stderr);
+        assert_eq!((ended.status.code(), told.as_ref()), (Some(0), ""), "{line}");
+    }
+}
+
+#[test]
+#[cfg(target_os = "linux")]
+fn a_full_disk_is_one_line_and_status_1() {
+    let bench = Bench::new();
+    let full = std::fs::File::options().write(true).open("/dev/full").unwrap();
+    let ended = Command::new(env!("CARGO_BIN_EXE_deckproof"))
+        .args(["list", "schema"])
+        .current_dir(bench.path("."))
+        .stdout(full)
+        .output()
+        .unwrap();
+    let told = String::from_utf8_lossy(&ended.stderr);
+    assert_eq!(ended.status.code(), Some(1), "{told}");
+    assert!(told.starts_with("deckproof: standard output: cannot be written"), "{told}");
+    assert_eq!(told.matches('\n').count(), 1, "{told}");
+}

@@ -1,0 +1,116 @@
+//! `rehearse`.
+
+use super::bench::{Bench, SHORT};
+
+/// What every rehearsal leaves, without tables and figures.
+const ALWAYS: [&str; 7] = [
+    "deck.toml",
+    "programme.sheet.txt",
+    "programme.wav",
+    "reading.json",
+    "report.html",
+    "return.wav",
+    "summary.txt",
+];
+
+#[test]
+fn the_whole_job_is_left_in_the_folder_and_never_done_over() {
+    let bench = Bench::new();
+    let line = "rehearse first-look --deck tilted-head --seed 7 --out worn";
+    let ran = bench.run(line).done();
+    let mut want: Vec<String> = ALWAYS
+        .into_iter()
+        .chain(["channel-difference.svg", "flutter.svg", "level.csv", "phase.csv", "phase.svg"])
+        .chain(["response.csv", "response.svg"])
+        .map(|name| format!("worn/{name}"))
+        .collect();
+    want.sort();
+    assert_eq!(bench.files(), want);
+    for name in &want {
+        assert!(ran.out.contains(&format!("  {name}\n")), "{name} is not named\n{}", ran.out);
+    }
+    for words in ["Nothing above is from a real deck", "tilted-head, seed 7", "invented"] {
+        assert!(ran.out.contains(words), "{words}\n{}", ran.out);
+    }
+    assert_eq!(ran.err, "Report to open: worn/report.html\n");
+    // Nobody shall take a rehearsal's report for a deck's.
+    for name in ["worn/report.html", "worn/reading.json", "worn/summary.txt"] {
+        assert!(bench.text(name).contains("rehearsal"), "{name}");
+    }
+    let report = bench.text("worn/report.html");
+    bench.run(line).refused(&["worn/reading.json", "exists already and was left alone"]);
+    assert_eq!(bench.text("worn/report.html"), report);
+
+    // The return is a return like any other, and the same seed gives the same one.
+    let again =
+        bench.run("read worn/return.wav --recorded-on calibrated --heads 2 --tape-type I --json -").done();
+    let mut reading: serde_json::Value = serde_json::from_str(&bench.text("worn/reading.json")).unwrap();
+    let rehearsed = reading["warnings"].as_array_mut().unwrap().remove(0);
+    assert_eq!(rehearsed["id"], "rehearsal");
+    assert_eq!(again.json(), reading);
+}
+
+#[test]
+fn without_a_folder_a_new_one_is_made_each_time() {
+    let bench = Bench::new();
+    bench.put("short.toml", SHORT);
+    bench.put("wire.toml", "about = \"Workshop: nowhere, invented. A wire.\"\n");
+    for folder in ["rehearsal", "rehearsal-2", "rehearsal-3"] {
+        let ran = bench.run("rehearse short.toml --deck wire.toml").done();
+        assert_eq!(ran.err, format!("Report to open: {folder}/report.html\n"));
+        for name in ALWAYS {
+            assert!(bench.path(folder).join(name).exists(), "{folder}/{name}");
+        }
+    }
+    assert_eq!(bench.text("rehearsal/deck.toml"), bench.text("wire.toml"));
+}
+
+#[test]
+fn programme_and_return_have_the_rate_and_level_asked_for() {
+    let bench = Bench::new();
+    bench.put("short.toml", SHORT);
+    bench.put("wire.toml", "about = \"A wire\"\n");
+    bench
+        .run("rehearse short.toml --deck wire.toml --rate 44100 --depth 16 --reference-dbfs -20 --out cd")
+        .done();
+    assert!(bench.path("cd/programme.cue").exists());
+    let spec = hound::WavReader::open(bench.path("cd/return.wav")).unwrap().spec();
+    assert_eq!((spec.sample_rate, spec.bits_per_sample), (44_100, 24));
+    let reading: serde_json::Value = serde_json::from_str(&bench.text("cd/reading.json")).unwrap();
+    deckproof::assert_within!(reading["level"][0]["return_dbfs"][0].as_f64().unwrap(), -20.0, 0.01, "dB");
+    deckproof::assert_within!(reading["level"][0]["gain_db"][0].as_f64().unwrap(), 0.0, 0.01, "dB");
+}
+
+#[test]
+fn strict_is_status_3_on_a_deck_that_is_off() {
+    let bench = Bench::new();
+    bench.put("short.toml", SHORT);
+    bench.put("fast.toml", "about = \"Fast\"\n[speed]\nerror_percent = 2.0\n");
+    let ran = bench.run("rehearse short.toml --deck fast.toml --strict --out a");
+    assert_eq!(ran.status, 3, "{}", ran.err);
+    assert!(ran.err.contains("Outside limits: speed"), "{}", ran.err);
+}
+
+#[test]
+fn decks_are_refused_with_file_line_key_and_remedy() {
+    let bench = Bench::new();
+    bench.put("short.toml", SHORT);
+    bench.run("rehearse short.toml --deck nonesuch").refused(&["nonesuch: no such deck", "worn-portable"]);
+    for (text, words) in [
+        ("about = \"x\"\n[speed]\nerror = 3\n", ["mine.toml", "line 3", "error"]),
+        ("about = \"x\"\n[speed]\nerror_percent = 300\n", ["mine.toml", "line 3", "error_percent"]),
+        ("about = \"x\"\n[speed\n", ["mine.toml", "line 2", ""]),
+    ] {
+        bench.put("mine.toml", text);
+        bench.run("rehearse short.toml --deck mine.toml").refused(&words);
+    }
+    bench.run("rehearse nonesuch").refused(&["nonesuch: no such recipe"]);
+    assert_eq!(bench.files(), ["mine.toml", "short.toml"]);
+}
+
+#[test]
+fn a_folder_that_cannot_be_made_is_named() {
+    let bench = Bench::new();
+    bench.put("short.toml", SHORT);
+    bench.run("rehearse short.toml --out short.toml").refused(&["short.toml: cannot be written"]);
+}

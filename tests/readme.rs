@@ -1,0 +1,185 @@
+//! The README keeps its word: its commands run as printed, its tables are the code's, its files are there.
+
+use assert_cmd::Command;
+use deckproof::judge::{Meaning, Quantity, meaning};
+use deckproof::programme::{Renderer, Timeline, built_in, built_in_by_name};
+use deckproof::reading::{Circumstances, Heads, NoiseReduction, RecordedOn};
+use deckproof::trade::CAUTIONS;
+use std::path::Path;
+
+const README: &str = include_str!("../README.md");
+
+/// Texts of the fenced blocks in `language`.
+fn blocks(language: &str) -> Vec<&'static str> {
+    let mut rest = README;
+    let mut found = Vec::new();
+    while let Some((_, after)) = rest.split_once("\n```") {
+        let (head, body) = after.split_once('\n').unwrap();
+        let (text, behind) = body.split_once("```\n").unwrap();
+        if head == language {
+            found.push(text);
+        }
+        rest = behind;
+    }
+    found
+}
+
+/// Rows of the table whose head begins with `head`, as trimmed cells; the head is the first row.
+fn table(head: &str) -> Vec<Vec<&'static str>> {
+    let rows =
+        README.lines().skip_while(|line| !line.starts_with(head)).take_while(|line| line.starts_with('|'));
+    let rows: Vec<Vec<&str>> = rows
+        .filter(|line| !line.starts_with("| ---"))
+        .map(|line| line.trim_matches('|').split('|').map(str::trim).collect())
+        .collect();
+    assert!(rows.len() > 1, "no table {head}");
+    rows
+}
+
+/// Writes a programme as it would come back over a wire.
+fn write_return(path: &Path) {
+    let timeline = Timeline::from(&built_in_by_name("first-look").unwrap());
+    let [left, right] = Renderer::new(&timeline, 48_000, -12.0).unwrap().collect();
+    let spec = hound::WavSpec {
+        channels: 2,
+        sample_rate: 48_000,
+        bits_per_sample: 24,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut wav = hound::WavWriter::create(path, spec).unwrap();
+    for value in left.into_iter().zip(right).flat_map(|(left, right)| [left, right]) {
+        wav.write_sample((value * 8_388_608.0).round() as i32).unwrap();
+    }
+    wav.finalize().unwrap();
+}
+
+#[test]
+fn every_command_runs_as_printed() {
+    let folder = tempfile::tempdir().unwrap();
+    write_return(&folder.path().join("return.wav"));
+    for text in blocks("toml") {
+        let (head, _) = text.split_once('\n').unwrap();
+        let name = head.strip_prefix("# ").expect("a file begins with its name");
+        std::fs::write(folder.path().join(name), text).unwrap();
+    }
+    let commands: Vec<&str> = blocks("sh").into_iter().flat_map(str::lines).collect();
+    assert!(commands.len() >= 14, "{commands:?}");
+    for line in commands {
+        let words = line.strip_prefix("deckproof ").unwrap_or_else(|| panic!("{line}: not our command"));
+        let (words, file) =
+            words.split_once(" > ").map_or((words, None), |(words, file)| (words, Some(file)));
+        let output = Command::new(env!("CARGO_BIN_EXE_deckproof"))
+            .args(words.split_whitespace())
+            .current_dir(folder.path())
+            .output()
+            .unwrap();
+        let told = String::from_utf8_lossy(&output.stderr);
+        let done = if words.contains("--strict") { [Some(0), Some(3)] } else { [Some(0); 2] };
+        assert!(done.contains(&output.status.code()), "{line}\n{told}");
+        assert!(!output.stdout.is_empty(), "{line}");
+        if let Some(file) = file {
+            std::fs::write(folder.path().join(file), output.stdout).unwrap();
+        }
+    }
+    // Every file that the table of files names has been left by one of them.
+    let left: Vec<String> = ["as-found", "worn", "mine-rehearsed", "."]
+        .iter()
+        .flat_map(|name| std::fs::read_dir(folder.path().join(name)).unwrap())
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .collect();
+    for row in &table("| file | what it is |")[1..] {
+        for name in row[0].split(", ").map(|name| name.trim_matches('`')) {
+            // A cue sheet comes with 44.1 kHz, 16 bit only.
+            let name = if name == "programme.cue" { "full.cue" } else { name };
+            assert!(left.iter().any(|left| left == name), "{name} in {left:?}");
+        }
+    }
+}
+
+#[test]
+fn the_cautions_are_there_word_for_word() {
+    for caution in CAUTIONS {
+        assert!(README.contains(&format!("- {caution}\n")), "{caution}");
+    }
+}
+
+#[test]
+fn what_can_be_known_is_what_the_code_says() {
+    let rows = table("| quantity | calibrated |");
+    let columns = rows[0][1..].iter().map(|head| {
+        let (recorded_on, heads) = match *head {
+            "calibrated" => (RecordedOn::Calibrated, None),
+            "house" => (RecordedOn::House, None),
+            "other-deck" => (RecordedOn::OtherDeck, None),
+            "this-deck, 3 heads" => (RecordedOn::ThisDeck, Some(Heads::Three)),
+            "this-deck, 2 heads" => (RecordedOn::ThisDeck, Some(Heads::Two)),
+            "injected" => (RecordedOn::Injected, None),
+            "direct" => (RecordedOn::Direct, None),
+            other => panic!("column {other}"),
+        };
+        Circumstances {
+            recorded_on: Some(recorded_on),
+            heads,
+            tape_type: None,
+            noise_reduction: NoiseReduction::Off,
+        }
+    });
+    let columns: Vec<Circumstances> = columns.collect();
+    assert_eq!(columns.len(), 7);
+    let quantities = [
+        ("replay level", Quantity::ReplayLevel),
+        ("replay response", Quantity::ReplayResponse),
+        ("channel match", Quantity::ChannelMatch),
+        ("azimuth", Quantity::Azimuth),
+        ("speed", Quantity::SpeedError),
+        ("flutter", Quantity::Flutter),
+        ("noise, hum", Quantity::Noise),
+    ];
+    assert_eq!(rows.len() - 1, quantities.len());
+    for (row, (name, quantity)) in rows[1..].iter().zip(quantities) {
+        assert_eq!(row[0], name);
+        for (cell, circumstances) in row[1..].iter().zip(&columns) {
+            let want = match meaning(quantity, circumstances) {
+                Meaning::Absolute { .. } => "absolute",
+                Meaning::Relative { .. } => "relative",
+                Meaning::CannotTell { .. } => "cannot tell",
+            };
+            assert_eq!(*cell, want, "{name}: {circumstances:?}");
+        }
+    }
+}
+
+#[test]
+fn the_recipes_are_those_built_in_with_their_lengths() {
+    let mut listed: Vec<(String, String)> = table("| recipe | length | for |")[1..]
+        .iter()
+        .map(|row| (row[0].trim_matches('`').to_owned(), row[1].to_owned()))
+        .collect();
+    listed.sort();
+    let mut want: Vec<(String, String)> = built_in()
+        .iter()
+        .map(|recipe| {
+            let seconds = Timeline::from(recipe).length_s.ceil() as u64;
+            (recipe.name.clone(), format!("{}:{:02}", seconds / 60, seconds % 60))
+        })
+        .collect();
+    want.sort();
+    assert_eq!(listed, want);
+}
+
+#[test]
+fn the_files_it_names_are_there() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let quoted = README.split('`').skip(1).step_by(2).map(|text| text.trim());
+    let linked = README.split("](").skip(1).filter_map(|text| text.split(')').next());
+    let of_ours = |name: &&str| {
+        !name.contains(char::is_whitespace)
+            && (["tests/", "src/", "docs/", "tones/"].iter().any(|folder| name.starts_with(folder))
+                || ["DEVELOPERS.md", "CHANGELOG.md", "LICENSE-APACHE", "LICENSE-MIT"].contains(name))
+    };
+    let named: Vec<&str> = quoted.chain(linked).filter(of_ours).collect();
+    assert!(named.len() >= 12, "{named:?}");
+    for name in named {
+        assert!(root.join(name).exists(), "{name}");
+    }
+}
