@@ -92,7 +92,7 @@ static SAMPLES: LazyLock<[Vec<f64>; 2]> = LazyLock::new(|| {
             let t = n as f64 / 48_000.0;
             let tone = 0.3 * (TAU * 3150.0 * t + 2.0 * (TAU * 4.0 * t).sin()).sin();
             let chirp = slate.get(n).copied().unwrap_or(0.0);
-            let click = if n == 70_001 { 0.9 } else { 0.0 };
+            let click = if n == 70_001 { 0.5 } else { 0.0 };
             let plain = 0.3 * chirp + tone.clamp(-0.25, 0.25) + click + 0.001 * hiss[n];
             // The last second is clipped: flat tops without hiss, at full scale and below.
             if n < 100_000 { plain } else { (1.2 * (TAU * 315.0 * t).sin()).clamp(-0.98, 1.0) }
