@@ -79,7 +79,6 @@ enum TapeTypeValue {
     #[value(name = "II")]
     II,
     #[value(name = "III")]
-    #[allow(clippy::upper_case_acronyms, reason = "a numeral")]
     III,
     #[value(name = "IV")]
     IV,
