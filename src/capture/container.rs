@@ -1,9 +1,9 @@
-//! What kind of file this is, and whether a WAV header can be believed.
+//! What kind of file this is, and whether a WAV header can be believed (for AIFF see `aiff_header`).
 //!
 //! A recorder that was interrupted leaves a WAV whose lengths are zero, too large, or all ones. The samples are there
 //! all the same; [`Container::repairs`] are the bytes to read instead, so that the decoder sees an open-ended file.
 
-use super::CaptureError;
+use super::{CaptureError, aiff_header};
 use std::io::Read;
 use std::path::Path;
 
@@ -44,9 +44,10 @@ pub(crate) fn look_at(path: &Path, head: &[u8], file_bytes: u64) -> Result<Conta
     if head.starts_with(b"RIFF") && head.get(8..12) == Some(b"WAVE") {
         return look_at_wav(path, head, file_bytes);
     }
-    if head.starts_with(b"fLaC")
-        || (head.starts_with(b"FORM") && matches!(head.get(8..12), Some(b"AIFF" | b"AIFC")))
-    {
+    if head.starts_with(b"FORM") && matches!(head.get(8..12), Some(b"AIFF" | b"AIFC")) {
+        return aiff_header::look_at(path, head, file_bytes);
+    }
+    if head.starts_with(b"fLaC") {
         return Ok(Container { repairs: vec![], cut_short: false });
     }
     if let Some(what) = long_wav(head) {
@@ -142,7 +143,12 @@ fn look_at_wav(path: &Path, head: &[u8], file_bytes: u64) -> Result<Container, C
                     ));
                 };
                 let coding = match (coding, u16_at(body + 24)) {
-                    (0xFFFE, Some(inner)) if size >= 26 => inner,
+                    (0xFFFE, Some(inner)) if size >= 26 => {
+                        let mask = u32_at(body + 20).unwrap_or(0);
+                        repairs
+                            .extend(mended_mask(path, channels, mask)?.map(|mask| (body as u64 + 20, mask)));
+                        inner
+                    }
                     (0xFFFE, _) => {
                         return Err(malformed(
                             "WAV format chunk is cut off".into(),
@@ -187,6 +193,20 @@ fn look_at_wav(path: &Path, head: &[u8], file_bytes: u64) -> Result<Container, C
         };
         at = next;
     }
+}
+
+/// Places of loudspeakers that a WAV's channel mask can name.
+const PLACES: u16 = 18;
+
+/// The channel mask to be read instead of one that does not name `channels` places, which the decoder would stumble
+/// over. Which channel stands where is of no concern here.
+fn mended_mask(path: &Path, channels: u16, mask: u32) -> Result<Option<[u8; 4]>, CaptureError> {
+    if channels > PLACES {
+        let what = format!("has {channels} channels, more than can be told apart");
+        return Err(CaptureError::Unsupported { path: path.to_owned(), what });
+    }
+    let sound = mask >> PLACES == 0 && mask.count_ones() == u32::from(channels);
+    Ok((!sound).then_some(((1u32 << channels) - 1).to_le_bytes()))
 }
 
 fn check_format(

@@ -1,5 +1,6 @@
 //! Room `capture`: a recording comes in, its slates are found, and every part of the programme gets its place in it.
 
+mod aiff_header;
 mod alignment;
 mod chirps;
 mod container;

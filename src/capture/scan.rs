@@ -15,6 +15,8 @@ pub struct Scan {
     pub health: [Health; 2],
     /// Every sample of both channels was the same.
     pub identical: bool,
+    /// Frames that came out: fewer than the header promised if the file is cut off.
+    pub frames: u64,
     /// Samples of both channels that were no numbers or more than 60 dB over full scale; they are read as 0.
     pub broken_samples: u64,
 }
@@ -26,7 +28,7 @@ pub struct Scan {
 pub fn scan(source: &dyn Source) -> Result<Scan, CaptureError> {
     let rate_hz = source.rate_hz();
     let mut identical = true;
-    let mut broken_samples = 0;
+    let (mut frames, mut broken_samples) = (0, 0);
     let work = |blocks: std::sync::mpsc::Receiver<Arc<[Vec<f64>; 2]>>, channel: usize| {
         let mut finder = ChirpFinder::new(rate_hz);
         let mut health = HealthMeter::default();
@@ -45,6 +47,7 @@ pub fn scan(source: &dyn Source) -> Result<Scan, CaptureError> {
             let mut mended = [Vec::with_capacity(block[0].len()), Vec::with_capacity(block[1].len())];
             broken_samples += extend_mended(&mut mended[0], block[0]);
             broken_samples += extend_mended(&mut mended[1], block[1]);
+            frames += block[0].len() as u64;
             identical &= mended[0] == mended[1];
             let block = Arc::new(mended);
             // A worker that is gone has panicked; its join below says so.
@@ -55,6 +58,6 @@ pub fn scan(source: &dyn Source) -> Result<Scan, CaptureError> {
         let left = left_work.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
         let right = right_work.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
         outcome?;
-        Ok(Scan { chirps: [left.0, right.0], health: [left.1, right.1], identical, broken_samples })
+        Ok(Scan { chirps: [left.0, right.0], health: [left.1, right.1], identical, frames, broken_samples })
     })
 }

@@ -61,6 +61,7 @@ pub fn read_samples(samples: &InMemory, name: &str, options: &ReadOptions) -> Re
 }
 
 /// What only the file knows.
+#[derive(Debug, Clone)]
 pub(super) struct Facts {
     pub path: PathBuf,
     pub name: String,
@@ -82,6 +83,8 @@ fn read_source(source: &dyn Source, facts: &Facts, options: &ReadOptions) -> Res
     let mut codes: Vec<u16> = given.iter().map(|timeline| timeline.code).collect();
     codes.extend(built_in().iter().map(|recipe| Timeline::from(recipe).code));
     let (scan, found, rate) = find_slates(source, &codes)?;
+    // A compressed file that is cut off shows it only when it is decoded to its end.
+    let facts = &Facts { cut_short: facts.cut_short || scan.frames < source.frames(), ..facts.clone() };
     let mut reading = blank(source, facts, options, &scan);
     reading.warnings.extend(broken_samples(&scan));
     let Some(code) = commonest_code(&found) else {
@@ -116,7 +119,7 @@ fn read_source(source: &dyn Source, facts: &Facts, options: &ReadOptions) -> Res
         }
     };
     let relabelled = Relabelled { inner: source, rate_hz: source.rate_hz() * rate };
-    let duration_s = relabelled.frames() as f64 / relabelled.rate_hz;
+    let duration_s = scan.frames as f64 / relabelled.rate_hz;
     let identical = facts.mono_file || scan.identical;
     let Some(mut alignment) = Alignment::new(&found, &timeline, duration_s, identical) else {
         let why = "the slates carry indices that this recipe does not have".to_owned();
@@ -149,7 +152,7 @@ fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, scan: &Scan)
             file: facts.name.clone(),
             rate_hz: source.rate_hz(),
             depth: facts.depth.clone(),
-            duration_s: source.frames() as f64 / source.rate_hz(),
+            duration_s: scan.frames as f64 / source.rate_hz(),
             peak_dbfs: [peak(0), if facts.mono_file { None } else { peak(1) }],
             clipped_samples: if facts.mono_file { [clipped[0], 0] } else { clipped },
             slates_found: 0,
