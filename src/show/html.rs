@@ -61,6 +61,10 @@ fn heading(body: &mut String, reading: &Reading, limits: Option<&Limits>) {
     *body += &format!("<header>\n<h1>Reading of {}</h1>\n<dl>\n", text(&capture.file));
     let peaks = capture.peak_dbfs.map(|peak| peak.map_or("no signal".to_owned(), |peak| unsigned(peak, 1)));
     let mut row = |name: &str, value: &str| *body += &format!("<dt>{name}</dt><dd>{}</dd>\n", text(value));
+    // A reader who stops at the first screen must not take it for a deck's.
+    if let Some(rehearsal) = reading.warnings.iter().find(|warning| warning.id == "rehearsal") {
+        row("Rehearsal", &rehearsal.text);
+    }
     row("Recipe", &words::recipe(reading));
     row("Circumstances", &words::circumstances(&reading.circumstances));
     row(

@@ -38,6 +38,8 @@ fn the_whole_job_is_left_in_the_folder_and_never_done_over() {
         assert!(bench.text(name).contains("rehearsal"), "{name}");
     }
     let report = bench.text("worn/report.html");
+    let (head, _) = report.split_once("<h2>").unwrap();
+    assert!(head.contains("Nothing here is from a real deck"), "{head}");
     bench.run(line).refused(&["worn/reading.json", "exists already and was left alone"]);
     assert_eq!(bench.text("worn/report.html"), report);
 
