@@ -31,7 +31,7 @@ pub fn options(recipe: Option<Recipe>) -> ReadOptions {
 pub fn make(recipe: &Recipe, folder: &Path) -> PathBuf {
     let text = EXAMPLES.iter().find(|deck| deck.0 == "rehearsal").expect("built in").1;
     let deck = DeckFile::from_toml(text, "rehearsal").expect("sound");
-    let deck = RehearsalDeck { deck, text: text.to_owned(), seed: 1 };
+    let deck = RehearsalDeck { deck, text: text.to_owned(), seed: 1, made: None };
     rehearse(recipe, &deck, folder, &WriteOptions::default(), &options(Some(recipe.clone())), &mut |_| {})
         .expect("rehearsed");
     folder.join("return.wav")

@@ -1,5 +1,7 @@
 //! The commands: arguments as typed ([`Arguments`]) become jobs as meant (`meant` in each file), which run.
 
+mod clock;
+mod interrupt;
 mod list;
 mod outcome;
 mod read;
@@ -34,6 +36,7 @@ enum Command {
 /// # Errors
 /// With the line for the person at the bench: which file, what is wrong, what to do.
 pub fn run(arguments: Arguments) -> anyhow::Result<Outcome> {
+    interrupt::watch();
     match arguments.command {
         Command::Write(typed) => typed.meant()?.run(),
         Command::Read(typed) => typed.meant()?.run(),

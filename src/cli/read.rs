@@ -1,12 +1,13 @@
 //! `read`: what a deck returned, as findings.
 
+use super::clock::made_now;
 use super::terminal::{Life, note, print};
-use super::values::{TypedCircumstances, limits, overwrite, reference_dbfs};
+use super::values::{TypedCircumstances, TypedJudging, limits, overwrite, reference_dbfs};
 use super::{Outcome, one_line};
-use anyhow::ensure;
-use deckproof::job::{ReadError, ReadOptions, check_results_folder, read_return, write_results};
+use anyhow::{bail, ensure};
+use deckproof::job::{ReadError, ReadOptions, check_folder, read_return, result_files, write_results};
 use deckproof::programme::{NewFile, Overwrite, find, write_text};
-use deckproof::reading::{Reading, Verdict};
+use deckproof::reading::{Made, Reading, Verdict};
 use deckproof::show;
 use deckproof::trade::Medium;
 use std::path::{Path, PathBuf};
@@ -30,21 +31,17 @@ pub struct Typed {
     /// The reading as JSON in a file; `-` prints it instead of the summary
     #[arg(long, value_name = "FILE|-")]
     json: Option<PathBuf>,
-    /// What findings are judged by: good (deck), modest (deck), or a file with the service manual's numbers
-    #[arg(long, value_name = "NAME|FILE", default_value = "good")]
-    limits: String,
     /// Where 0 dB of the programme lay in its WAV, dBFS, if `write` was told another level
     #[arg(long, value_name = "DBFS", default_value = "-12", allow_hyphen_values = true, value_parser = reference_dbfs)]
     reference_dbfs: f64,
     /// Left and right in a file with more than two channels, counted from 1
     #[arg(long, value_name = "LEFT,RIGHT", value_parser = channels)]
     channels: Option<[usize; 2]>,
-    /// Exit with status 3 if a finding is outside its limit
-    #[arg(long)]
-    strict: bool,
-    /// Replace files that are there already
-    #[arg(long)]
-    force: bool,
+    /// Which deck this is, in your words (make, number, whose), for the head of the report
+    #[arg(long, value_name = "WORDS")]
+    deck: Option<String>,
+    #[command(flatten)]
+    judging: TypedJudging,
     // Last, because its heading would stand over what comes after it.
     #[command(flatten)]
     circumstances: TypedCircumstances,
@@ -61,14 +58,14 @@ fn channels(text: &str) -> Result<[usize; 2], String> {
 impl Typed {
     /// Loads recipe and limits, and refuses outputs that are in the way.
     pub fn meant(self) -> anyhow::Result<Job> {
-        let overwrite = overwrite(self.force);
+        let overwrite = overwrite(self.judging.force);
         let options = ReadOptions {
             recipe: self.recipe.as_deref().map(find).transpose()?,
             reference_dbfs: self.reference_dbfs,
             channels: self.channels,
             circumstances: (&self.circumstances).into(),
             medium: Medium::COMPACT_CASSETTE,
-            limits: limits(&self.limits)?,
+            limits: limits(&self.judging.limits)?,
         };
         let json = match self.json {
             Some(path) if path == Path::new("-") => Json::Print,
@@ -84,10 +81,37 @@ impl Typed {
             None => Json::None,
         };
         if let Some(folder) = &self.out {
-            check_results_folder(folder, overwrite)?;
+            let files = result_files(folder);
+            check_folder(folder, &files, overwrite)?;
+            if let Json::File(path) = &json
+                && files.iter().any(|file| same_place(file, path))
+            {
+                bail!(
+                    "{}: --out writes a file of this name; leave --json away, or give it another name",
+                    path.display()
+                );
+            }
         }
-        Ok(Job { file: self.file, options, out: self.out, json, strict: self.strict, overwrite })
+        let made = made_now(self.deck);
+        Ok(Job {
+            file: self.file,
+            options,
+            out: self.out,
+            json,
+            made,
+            strict: self.judging.strict,
+            overwrite,
+        })
     }
+}
+
+/// Whether two names mean one place, whether there is a file or not.
+fn same_place(a: &Path, b: &Path) -> bool {
+    let folder = |path: &Path| match path.parent() {
+        Some(folder) if folder != Path::new("") => folder.to_owned(),
+        _ => PathBuf::from("."),
+    };
+    a.file_name() == b.file_name() && same_file(&folder(a), &folder(b))
 }
 
 /// Whether two names mean one file that exists.
@@ -107,6 +131,7 @@ pub struct Job {
     options: ReadOptions,
     out: Option<PathBuf>,
     json: Json,
+    made: Made,
     strict: bool,
     overwrite: Overwrite,
 }
@@ -118,11 +143,12 @@ impl Job {
         life.say("reading the return");
         let read = read_return(&self.file, &self.options);
         drop(life);
-        if let Err(ReadError::NoSlate { reading, .. }) = &read {
+        if let Some(reading) = read.as_ref().err().and_then(ReadError::reading) {
             // Other programs get the reason as data too.
-            self.give_json(reading)?;
+            self.give_json(&Reading { made: Some(self.made.clone()), ..reading.clone() })?;
         }
-        let reading = read?;
+        let mut reading = read?;
+        reading.made = Some(self.made.clone());
         if !matches!(self.json, Json::Print) {
             print(&show::summary(&reading))?;
         }

@@ -1,7 +1,8 @@
 //! `rehearse`: the whole job on a virtual deck.
 
+use super::clock::made_now;
 use super::terminal::{Life, note, print};
-use super::values::{self, DepthValue, RateValue, TypedCircumstances, limits, overwrite, reference_dbfs};
+use super::values::{self, TypedCircumstances, TypedJudging, TypedSamples, limits};
 use super::{Outcome, one_line};
 use anyhow::{Context, bail};
 use deckproof::deck::{DeckFile, EXAMPLES};
@@ -33,24 +34,10 @@ pub struct Typed {
     /// Folder for all files; without it a new folder `rehearsal`, `rehearsal-2`, ...
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
-    /// Sample rate of the programme, Hz
-    #[arg(long, value_name = "HZ", default_value = "48000")]
-    rate: RateValue,
-    /// Bits of a sample of the programme
-    #[arg(long, value_name = "BITS", default_value = "24")]
-    depth: DepthValue,
-    /// Where 0 dB of the programme lies, dBFS
-    #[arg(long, value_name = "DBFS", default_value = "-12", allow_hyphen_values = true, value_parser = reference_dbfs)]
-    reference_dbfs: f64,
-    /// What findings are judged by: good (deck), modest (deck), or a file with the service manual's numbers
-    #[arg(long, value_name = "NAME|FILE", default_value = "good")]
-    limits: String,
-    /// Exit with status 3 if a finding is outside its limit
-    #[arg(long)]
-    strict: bool,
-    /// Replace files that are there already
-    #[arg(long)]
-    force: bool,
+    #[command(flatten)]
+    samples: TypedSamples,
+    #[command(flatten)]
+    judging: TypedJudging,
     // Last, because its heading would stand over what comes after it.
     #[command(flatten)]
     circumstances: TypedCircumstances,
@@ -61,32 +48,28 @@ impl Typed {
     pub fn meant(self) -> anyhow::Result<Job> {
         let (text, name) = deck_text(&self.deck)?;
         let mut deck = DeckFile::from_toml(&text, &name)?;
-        deck.reference_dbfs = self.reference_dbfs;
+        deck.reference_dbfs = self.samples.reference_dbfs;
         let mut circumstances: Circumstances = (&self.circumstances).into();
         // The virtual deck replays a tape that ran at the right speed and upright: what a calibrated tape is.
         circumstances.recorded_on.get_or_insert(RecordedOn::Calibrated);
         circumstances.heads.get_or_insert(Heads::Two);
         circumstances.tape_type.get_or_insert(TapeType::I);
+        let made = made_now(Some(format!("virtual: {name}, seed {}", self.seed)));
         Ok(Job {
             recipe: find(&self.recipe)?,
-            deck: RehearsalDeck { deck, text, seed: self.seed },
+            deck: RehearsalDeck { deck, text, seed: self.seed, made: Some(made) },
             deck_name: name,
             folder: self.out.map_or_else(fresh_folder, Ok)?,
-            write: WriteOptions {
-                rate_hz: self.rate.hz(),
-                depth: self.depth.into(),
-                reference_dbfs: self.reference_dbfs,
-                overwrite: overwrite(self.force),
-            },
+            write: self.samples.meant(self.judging.force),
             read: ReadOptions {
                 recipe: None,
-                reference_dbfs: self.reference_dbfs,
+                reference_dbfs: self.samples.reference_dbfs,
                 channels: None,
                 circumstances,
                 medium: Medium::COMPACT_CASSETTE,
-                limits: limits(&self.limits)?,
+                limits: limits(&self.judging.limits)?,
             },
-            strict: self.strict,
+            strict: self.judging.strict,
         })
     }
 }

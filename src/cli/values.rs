@@ -2,13 +2,14 @@
 
 use anyhow::Context;
 use clap::ValueEnum;
+use deckproof::job::WriteOptions;
 use deckproof::judge::Limits;
 use deckproof::programme::{Depth, Overwrite};
 use deckproof::reading::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
 use std::path::Path;
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
-pub enum RateValue {
+enum RateValue {
     #[value(name = "44100")]
     Cd,
     #[value(name = "48000")]
@@ -18,7 +19,7 @@ pub enum RateValue {
 }
 
 impl RateValue {
-    pub fn hz(self) -> u32 {
+    fn hz(self) -> u32 {
         match self {
             Self::Cd => 44_100,
             Self::Usual => 48_000,
@@ -28,7 +29,7 @@ impl RateValue {
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
-pub enum DepthValue {
+enum DepthValue {
     #[value(name = "16")]
     Sixteen,
     #[value(name = "24")]
@@ -88,6 +89,46 @@ enum TapeTypeValue {
 enum NoiseReductionValue {
     Off,
     On,
+}
+
+/// What the samples of a programme are.
+#[derive(Debug, clap::Args)]
+pub struct TypedSamples {
+    /// Sample rate of the programme, Hz
+    #[arg(long, value_name = "HZ", default_value = "48000")]
+    rate: RateValue,
+    /// Bits of a sample of the programme
+    #[arg(long, value_name = "BITS", default_value = "24")]
+    depth: DepthValue,
+    /// Where 0 dB of the programme lies, dBFS (0 dBFS: rms of a full-scale sine)
+    #[arg(long, value_name = "DBFS", default_value = "-12", allow_hyphen_values = true, value_parser = reference_dbfs)]
+    pub reference_dbfs: f64,
+}
+
+impl TypedSamples {
+    /// As meant, with `--force` or without.
+    pub fn meant(&self, force: bool) -> WriteOptions {
+        WriteOptions {
+            rate_hz: self.rate.hz(),
+            depth: self.depth.into(),
+            reference_dbfs: self.reference_dbfs,
+            overwrite: overwrite(force),
+        }
+    }
+}
+
+/// How findings are judged, and what becomes of the result.
+#[derive(Debug, clap::Args)]
+pub struct TypedJudging {
+    /// What findings are judged by: good (deck), modest (deck), or a file with the service manual's numbers
+    #[arg(long, value_name = "NAME|FILE", default_value = "good")]
+    pub limits: String,
+    /// Exit with status 3 if a finding is outside its limit
+    #[arg(long)]
+    pub strict: bool,
+    /// Replace files that are there already
+    #[arg(long)]
+    pub force: bool,
 }
 
 /// What the reader must be told because no signal shows it.

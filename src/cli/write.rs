@@ -1,7 +1,7 @@
 //! `write`: a programme and its running sheet.
 
 use super::terminal::{Life, note, print};
-use super::values::{DepthValue, RateValue, overwrite, reference_dbfs};
+use super::values::TypedSamples;
 use super::{Outcome, one_line};
 use anyhow::ensure;
 use deckproof::job::{WriteOptions, write_programme};
@@ -20,15 +20,8 @@ pub struct Typed {
     /// The WAV file to write; FILE.sheet.txt comes beside it, and FILE.cue for 44100 Hz, 16 bit
     #[arg(long, value_name = "FILE.wav")]
     out: PathBuf,
-    /// Sample rate, Hz
-    #[arg(long, value_name = "HZ", default_value = "48000")]
-    rate: RateValue,
-    /// Bits of a sample
-    #[arg(long, value_name = "BITS", default_value = "24")]
-    depth: DepthValue,
-    /// Where 0 dB of the programme lies, dBFS (0 dBFS: rms of a full-scale sine)
-    #[arg(long, value_name = "DBFS", default_value = "-12", allow_hyphen_values = true, value_parser = reference_dbfs)]
-    reference_dbfs: f64,
+    #[command(flatten)]
+    samples: TypedSamples,
     /// Replace files that are there already
     #[arg(long)]
     force: bool,
@@ -43,16 +36,7 @@ impl Typed {
             "{}: a programme is a WAV file; give a name that ends in .wav",
             self.out.display()
         );
-        Ok(Job {
-            recipe: find(&self.recipe)?,
-            out: self.out,
-            options: WriteOptions {
-                rate_hz: self.rate.hz(),
-                depth: self.depth.into(),
-                reference_dbfs: self.reference_dbfs,
-                overwrite: overwrite(self.force),
-            },
-        })
+        Ok(Job { recipe: find(&self.recipe)?, out: self.out, options: self.samples.meant(self.force) })
     }
 }
 

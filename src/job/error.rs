@@ -39,7 +39,19 @@ pub enum ReadError {
         code: u16,
         /// Which recipes were thought of.
         expected: String,
+        /// What could be said of the recording all the same.
+        reading: Box<Reading>,
     },
+}
+
+impl ReadError {
+    /// What could be said of a recording in which nothing could be measured; `None` if it could not even be read.
+    pub fn reading(&self) -> Option<&Reading> {
+        match self {
+            Self::Capture(_) => None,
+            Self::NoSlate { reading, .. } | Self::UnknownRecipe { reading, .. } => Some(reading),
+        }
+    }
 }
 
 /// Why a rehearsal stopped.

@@ -11,5 +11,5 @@ mod write;
 pub use error::{ReadError, RehearseError};
 pub use read::{ReadOptions, read_return, read_samples};
 pub use rehearse::{Rehearsal, RehearsalDeck, Stage, rehearse};
-pub use results::{READING, REPORT, check_results_folder, write_results};
-pub use write::{Programme, WriteOptions, write_programme};
+pub use results::{READING, REPORT, check_folder, result_files, write_results};
+pub use write::{Programme, WriteOptions, programme_files, write_programme};

@@ -89,22 +89,18 @@ fn read_source(source: &dyn Source, facts: &Facts, options: &ReadOptions) -> Res
     reading.warnings.extend(broken_samples(&scan));
     let Some(code) = commonest_code(&found) else {
         let why = no_slate_why(&scan, &reading);
-        reading
-            .warnings
-            .push(Warning::new("no-slate", format!("No slate was found: {why}. Nothing was measured.")));
-        return Err(ReadError::NoSlate { path: facts.path.clone(), why, reading: Box::new(reading) });
+        return Err(no_slate(facts, reading, why));
     };
     let timeline = match given {
         Some(timeline) if timeline.code == code => timeline,
         given => {
-            let recipe = built_in_by_code(code).ok_or_else(|| ReadError::UnknownRecipe {
-                path: facts.path.clone(),
-                code,
-                expected: match &given {
+            let Some(recipe) = built_in_by_code(code) else {
+                let expected = match &given {
                     Some(timeline) => format!("the recipe {} has {:04x}", timeline.name, timeline.code),
                     None => "which no built-in recipe has".to_owned(),
-                },
-            })?;
+                };
+                return Err(unknown_recipe(facts, reading, &found, code, expected));
+            };
             let timeline = Timeline::from(&recipe);
             if let Some(given) = given {
                 reading.warnings.push(Warning::new(
@@ -123,7 +119,7 @@ fn read_source(source: &dyn Source, facts: &Facts, options: &ReadOptions) -> Res
     let identical = facts.mono_file || scan.identical;
     let Some(mut alignment) = Alignment::new(&found, &timeline, duration_s, identical) else {
         let why = "the slates carry indices that this recipe does not have".to_owned();
-        return Err(ReadError::NoSlate { path: facts.path.clone(), why, reading: Box::new(reading) });
+        return Err(no_slate(facts, reading, why));
     };
     let measuring = MeasureOptions { reference_dbfs: options.reference_dbfs, medium: options.medium };
     let measured = measure(&relabelled, &timeline, &alignment, &measuring)?;
@@ -138,6 +134,31 @@ fn read_source(source: &dyn Source, facts: &Facts, options: &ReadOptions) -> Res
     Ok(reading)
 }
 
+/// The refusal of a recording without a slate, with what can be said of it.
+fn no_slate(facts: &Facts, mut reading: Reading, why: String) -> ReadError {
+    let text = format!("No slate was found: {why}. Nothing was measured.");
+    reading.warnings.push(Warning::new("no-slate", text));
+    ReadError::NoSlate { path: facts.path.clone(), why, reading: Box::new(reading) }
+}
+
+/// The refusal of a recording whose programme nobody here knows, with what can be said of it.
+fn unknown_recipe(
+    facts: &Facts,
+    mut reading: Reading,
+    found: &[FoundSlate],
+    code: u16,
+    expected: String,
+) -> ReadError {
+    reading.recipe = Some(RecipeId { name: "unknown".to_owned(), code: format!("{code:04x}") });
+    reading.capture.slates_found = found.len() as u32;
+    reading.capture.first_slate_s = found.iter().map(|slate| slate.start_s).min_by(|a, b| a.total_cmp(b));
+    reading.warnings.push(Warning::new(
+        "wrong-recipe",
+        format!("The slates carry the code {code:04x}, {expected}. Nothing was measured."),
+    ));
+    ReadError::UnknownRecipe { path: facts.path.clone(), code, expected, reading: Box::new(reading) }
+}
+
 /// A reading that only knows the recording.
 fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, scan: &Scan) -> Reading {
     let peak = |channel: usize| {
@@ -147,6 +168,7 @@ fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, scan: &Scan)
     let clipped = [0, 1].map(|channel| scan.health[channel].clipped_samples);
     Reading {
         format: FORMAT.to_owned(),
+        made: None,
         recipe: None,
         capture: Capture {
             file: facts.name.clone(),

@@ -1,11 +1,11 @@
 //! The whole job without hardware: a programme is written, a virtual deck plays it, the return is read.
 
 use super::error::RehearseError;
-use super::results::{check_results_folder, make_folder, write_results};
-use super::{ReadOptions, WriteOptions, read_return, write_programme};
+use super::results::{check_folder, make_folder, result_files, write_results};
+use super::{ReadOptions, WriteOptions, programme_files, read_return, write_programme};
 use crate::deck::{DeckFile, VirtualDeck};
 use crate::programme::{Depth, Recipe, Renderer, Timeline, WavSink, write_text};
-use crate::reading::{Reading, Warning};
+use crate::reading::{Made, Reading, Warning};
 use std::path::{Path, PathBuf};
 
 /// What is under way.
@@ -28,6 +28,8 @@ pub struct RehearsalDeck {
     pub text: String,
     /// Fixes everything random in it.
     pub seed: u64,
+    /// What the reading says of when, by what and for which deck it was made.
+    pub made: Option<Made>,
 }
 
 /// What a rehearsal leaves.
@@ -53,17 +55,21 @@ pub fn rehearse(
     stage: &mut dyn FnMut(Stage),
 ) -> Result<Rehearsal, RehearseError> {
     let virtual_deck = VirtualDeck::new(&deck.deck, deck.seed, f64::from(write.rate_hz))?;
+    let [programme_wav, deck_file, return_wav] =
+        ["programme.wav", "deck.toml", "return.wav"].map(|name| folder.join(name));
+    let mut files = result_files(folder);
+    files.extend(programme_files(&programme_wav, write));
+    files.extend([deck_file.clone(), return_wav.clone()]);
+    check_folder(folder, &files, write.overwrite)?;
     make_folder(folder)?;
-    check_results_folder(folder, write.overwrite)?;
     stage(Stage::Writing);
-    let programme = write_programme(recipe, &folder.join("programme.wav"), write)?;
-    let deck_file = folder.join("deck.toml");
+    let programme = write_programme(recipe, &programme_wav, write)?;
     write_text(&deck_file, &deck.text, write.overwrite)?;
     stage(Stage::Playing);
-    let return_wav = folder.join("return.wav");
     play(recipe, &virtual_deck, &return_wav, write)?;
     stage(Stage::Reading);
     let mut reading = read_return(&return_wav, read)?;
+    reading.made.clone_from(&deck.made);
     // Whoever is shown the report later must not take it for a deck's.
     reading.warnings.insert(
         0,

@@ -1,7 +1,7 @@
 //! A folder with everything that one reading gives: JSON, report, tables and figures.
 
 use crate::judge::Limits;
-use crate::programme::{Overwrite, ProgrammeError, write_text};
+use crate::programme::{NewFile, Overwrite, ProgrammeError, write_text};
 use crate::reading::Reading;
 use crate::show;
 use std::path::{Path, PathBuf};
@@ -11,12 +11,44 @@ pub const READING: &str = "reading.json";
 /// Name of the report in the folder.
 pub const REPORT: &str = "report.html";
 
-/// Refuses a folder that holds an earlier reading or report, before any long work.
+/// Name of the printed summary in the folder.
+const SUMMARY: &str = "summary.txt";
+
+/// Every file that [`write_results`] may write into `folder`; what a reading cannot fill is not written.
+pub fn result_files(folder: &Path) -> Vec<PathBuf> {
+    let texts = [READING, REPORT, SUMMARY].into_iter().chain(show::TABLES).map(str::to_owned);
+    texts.chain(show::FIGURES.map(figure_file)).map(|name| folder.join(name)).collect()
+}
+
+fn figure_file(name: &str) -> String {
+    format!("{name}.svg")
+}
+
+/// Refuses, before any long work, a folder that cannot be written to or holds one of `files` already.
 ///
 /// # Errors
-/// [`ProgrammeError::Exists`] if one is there and `overwrite` does not allow it.
-pub fn check_results_folder(folder: &Path, overwrite: Overwrite) -> Result<(), ProgrammeError> {
-    refuse_existing([READING, REPORT].map(|name| folder.join(name)), overwrite)
+/// [`ProgrammeError::Exists`] if one is there and `overwrite` does not allow it, [`ProgrammeError::Unwritable`].
+pub fn check_folder(folder: &Path, files: &[PathBuf], overwrite: Overwrite) -> Result<(), ProgrammeError> {
+    let there = folder.ancestors().find(|path| *path == Path::new("") || path.symlink_metadata().is_ok());
+    let nearest = there.filter(|path| *path != Path::new("")).unwrap_or(Path::new("."));
+    let unwritable = |source| ProgrammeError::Unwritable { file: folder.into(), source };
+    if !nearest.is_dir() {
+        let reason = format!("{} is no folder", nearest.display());
+        return Err(unwritable(std::io::Error::other(reason)));
+    }
+    if !folder.is_dir() {
+        // Something has to be made in there.
+        return NewFile::create(&nearest.join(".deckproof-try"), Overwrite::Force).map(drop).map_err(
+            |error| match error {
+                ProgrammeError::Unwritable { source, .. } => unwritable(source),
+                other => other,
+            },
+        );
+    }
+    for file in files {
+        drop(NewFile::create(file, overwrite)?);
+    }
+    Ok(())
 }
 
 /// Writes `reading` into `folder`, which is made if it is not there; returns the files, the report first.
@@ -32,13 +64,14 @@ pub fn write_results(
     let mut files = vec![
         (folder.join(REPORT), show::report(reading, Some(limits))),
         (folder.join(READING), show::to_json(reading)),
-        (folder.join("summary.txt"), show::summary(reading)),
+        (folder.join(SUMMARY), show::summary(reading)),
     ];
     files.extend(show::tables(reading).into_iter().map(|(name, text)| (folder.join(name), text)));
     let figures = show::plots(reading, Some(limits));
-    files.extend(figures.into_iter().map(|figure| (folder.join(format!("{}.svg", figure.name)), figure.svg)));
+    files.extend(figures.into_iter().map(|figure| (folder.join(figure_file(figure.name)), figure.svg)));
     make_folder(folder)?;
-    refuse_existing(files.iter().map(|(path, _)| path.clone()), overwrite)?;
+    let places: Vec<PathBuf> = files.iter().map(|(path, _)| path.clone()).collect();
+    check_folder(folder, &places, overwrite)?;
     for (path, text) in &files {
         write_text(path, text, overwrite)?;
     }
@@ -49,14 +82,4 @@ pub fn write_results(
 pub(super) fn make_folder(folder: &Path) -> Result<(), ProgrammeError> {
     std::fs::create_dir_all(folder)
         .map_err(|source| ProgrammeError::Unwritable { file: folder.into(), source })
-}
-
-fn refuse_existing(
-    paths: impl IntoIterator<Item = PathBuf>,
-    overwrite: Overwrite,
-) -> Result<(), ProgrammeError> {
-    match paths.into_iter().find(|path| path.symlink_metadata().is_ok()) {
-        Some(file) if overwrite == Overwrite::Refuse => Err(ProgrammeError::Exists { file }),
-        _ => Ok(()),
-    }
 }

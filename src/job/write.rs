@@ -43,6 +43,15 @@ pub struct Programme {
     pub length_s: f64,
 }
 
+/// The files that [`write_programme`] writes: `wav`, the running sheet, and for an audio CD the CUE sheet.
+pub fn programme_files(wav: &Path, options: &WriteOptions) -> Vec<PathBuf> {
+    let mut files = vec![wav.to_owned(), wav.with_extension("sheet.txt")];
+    if options.rate_hz == 44_100 && options.depth == Depth::Sixteen {
+        files.push(wav.with_extension("cue"));
+    }
+    files
+}
+
 /// Writes `recipe` to `wav`, with `.sheet.txt` and, for an audio CD, `.cue` beside it under the same name.
 ///
 /// # Errors
@@ -54,14 +63,12 @@ pub fn write_programme(
 ) -> Result<Programme, ProgrammeError> {
     let timeline = Timeline::from(recipe);
     let wav_name = wav.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let files = programme_files(wav, options);
     let sheet = wav.with_extension("sheet.txt");
-    let burnable = options.rate_hz == 44_100 && options.depth == Depth::Sixteen;
-    let cue = burnable
-        .then(|| Ok((wav.with_extension("cue"), cue_sheet(&wav_name, &recipe.title)?)))
-        .transpose()?;
+    let cue =
+        files.get(2).map(|path| Ok((path.clone(), cue_sheet(&wav_name, &recipe.title)?))).transpose()?;
     // All that can fail cheaply fails before the long work.
-    let cue_path = cue.as_ref().map(|(path, _)| path.as_path());
-    for path in [Some(wav), Some(&sheet), cue_path].into_iter().flatten() {
+    for path in &files {
         drop(NewFile::create(path, options.overwrite)?);
     }
     write_wav(&timeline, options.rate_hz, options.depth, options.reference_dbfs, wav, options.overwrite)?;

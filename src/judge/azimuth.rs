@@ -1,12 +1,13 @@
-//! Finding `azimuth`, and what a tilt costs at other frequencies.
+//! Finding `azimuth`.
 
 use super::figures::{decimals, signed, unsigned};
 use super::findings::{Bench, Bounds, plain};
 use super::meaning::Quantity;
 use crate::reading::{Finding, Heads, RecordedOn};
+use crate::trade::common_practice::AZIMUTH_PHASE_HZ;
 
-/// Phase that a delay of 1 us makes at 10 kHz, degrees.
-const DEG_PER_US: f64 = 3.6;
+/// Phase that a delay of 1 us makes at the frequency of the limit (10 kHz), degrees.
+const DEG_PER_US: f64 = 360.0 * AZIMUTH_PHASE_HZ / 1e6;
 
 pub(super) fn finding(bench: &Bench) -> Finding {
     let limit = &bench.limits.azimuth_phase_deg;
@@ -63,50 +64,13 @@ pub(super) fn finding(bench: &Bench) -> Finding {
     case.finish()
 }
 
-/// Loss of each channel at `hz` by the tilt that costs `loss_at_10k_db` (negative) at 10 kHz; dB, negative or zero.
-///
-/// The loss is sin x / x with x = pi w tan(angle) / wavelength, so x grows with frequency (the trade's replay loss
-/// formula, from memory). Valid on the main lobe; beyond it the deepest value there is returned.
-pub(super) fn loss_db(hz: f64, loss_at_10k_db: f64) -> f64 {
-    let loss = |x: f64| if x < 1e-9 { 0.0 } else { 20.0 * (x.sin() / x).abs().log10() };
-    let end = std::f64::consts::PI * 0.999;
-    let (mut low, mut high) = (0.0, end);
-    for _ in 0..60 {
-        let middle = 0.5 * (low + high);
-        if loss(middle) > loss_at_10k_db { low = middle } else { high = middle }
-    }
-    loss((low * hz / 10_000.0).min(end))
-}
-
 #[cfg(test)]
 mod tests {
-    use super::loss_db;
     use crate::judge::{Limits, judge, sample};
     use crate::reading::{Finding, Heads, Reading, RecordedOn, Verdict};
 
     fn azimuth(reading: &Reading) -> Finding {
         judge(reading, &Limits::good_deck()).into_iter().find(|finding| finding.id == "azimuth").unwrap()
-    }
-
-    #[test]
-    fn loss_scales_with_frequency_as_sin_x_over_x() {
-        // 20 lg(sin x / x), numpy 2.4.6: x = 0.6 gives -0.52755 dB, x = 0.96 -1.37772 dB, x = 0.3 -0.13068 dB.
-        // Tolerance: rounding of the printed values.
-        assert_within!(loss_db(16_000.0, -0.52755), -1.37772, 0.00005, "dB");
-        assert_within!(loss_db(5_000.0, -0.52755), -0.13068, 0.00002, "dB");
-        assert_within!(loss_db(10_000.0, -0.52755), -0.52755, 0.00001, "dB");
-        // Track of 0.6 mm at 47.625 mm/s, tilted by 2, 5, 10 and 15 minutes of arc: losses at 10 and 16 kHz worked out
-        // from the same formula apart from this code. Tolerance: both are rounded to 0.0005 dB; the slope carries the
-        // first rounding over, at most 4 times (10 times next to the null).
-        for (arcmin, at_10k, at_16k, tolerance) in [
-            (2, -0.077, -0.197, 0.0025),
-            (5, -0.485, -1.265, 0.0025),
-            (10, -2.012, -5.630, 0.0025),
-            (15, -4.852, -17.477, 0.0055),
-        ] {
-            assert_within!(loss_db(16_000.0, at_10k), at_16k, tolerance, "dB", "{arcmin} minutes of arc");
-        }
-        assert_within!(loss_db(16_000.0, 0.0), 0.0, 1e-6, "dB");
     }
 
     #[test]

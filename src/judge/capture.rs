@@ -82,6 +82,7 @@ pub(super) fn finding(bench: &Bench) -> Finding {
     };
     Finding {
         id: "capture".to_owned(),
+        kind: None,
         channel: None,
         value: peak_dbfs,
         uncertainty: None,

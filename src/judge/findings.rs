@@ -65,6 +65,7 @@ impl<'a> Bench<'a> {
     pub(super) fn case(&self, id: &'static str, quantity: Quantity, unit: &'static str) -> Case {
         Case {
             id,
+            kind: None,
             channel: None,
             unit,
             value: None,
@@ -133,6 +134,8 @@ pub(super) fn rank(verdict: Verdict) -> u8 {
 /// A finding in the making.
 pub(super) struct Case {
     pub(super) id: &'static str,
+    /// Which of several findings of this name.
+    pub(super) kind: Option<&'static str>,
     pub(super) channel: Option<&'static str>,
     pub(super) unit: &'static str,
     pub(super) value: Option<f64>,
@@ -158,6 +161,7 @@ impl Case {
         let turn = if verdict == Verdict::Outside { self.careful_turn() } else { None };
         Finding {
             id: self.id.to_owned(),
+            kind: self.kind.map(str::to_owned),
             channel: self.channel.map(str::to_owned),
             value: self.value,
             uncertainty: self.uncertainty,
@@ -297,6 +301,20 @@ mod tests {
             let mut ids: Vec<&str> = findings.iter().map(|finding| finding.id.as_str()).collect();
             ids.dedup();
             assert_eq!(ids, ORDER);
+        }
+    }
+
+    #[test]
+    fn no_two_findings_go_by_the_same_name() {
+        for reading in [sample::healthy(), sample::faulty(), sample::empty()] {
+            let mut names: Vec<_> = judge(&reading, &Limits::good_deck())
+                .into_iter()
+                .map(|finding| (finding.id, finding.kind, finding.channel))
+                .collect();
+            let count = names.len();
+            names.sort();
+            names.dedup();
+            assert_eq!(names.len(), count, "{names:?}");
         }
     }
 

@@ -18,10 +18,21 @@ pub(super) fn tone(levels: &[Level]) -> Option<&Level> {
 
 const NO_TONE: &str = "no level tone was found; to find out: record a programme with a level tone";
 
+/// What comes before any turn of a replay trimmer; empty where the tape is not the deck's own.
+fn replay_alone_first(bench: &Bench) -> &'static str {
+    match bench.recorded_on() {
+        Some(RecordedOn::ThisDeck) => {
+            "check replay alone with a calibrated tape: record level trimmers act here too. If replay is off: "
+        }
+        _ => "",
+    }
+}
+
 /// Left against right at the level tone.
 pub(super) fn channel_match(bench: &Bench) -> Vec<Finding> {
     let limit = &bench.limits.channel_match_db;
     let mut case = bench.case("channel-match", Quantity::ChannelMatch, "dB");
+    case.kind = Some("level tone");
     case.channel = Some("both");
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("at most {} dB apart at the level tone ({})", plain(limit.value), limit.basis));
@@ -43,12 +54,7 @@ pub(super) fn channel_match(bench: &Bench) -> Vec<Finding> {
         let weak = SIDES[usize::from(db > 0.0)];
         let strong = SIDES[usize::from(db <= 0.0)];
         let by = unsigned(db.abs(), digits);
-        let first = match bench.recorded_on() {
-            Some(RecordedOn::ThisDeck) => {
-                "check replay alone with a calibrated tape: record level trimmers act here too. If replay is off: "
-            }
-            _ => "",
-        };
+        let first = replay_alone_first(bench);
         case.turn = Some(format!(
             "{first}replay level trimmer {weak} up {by} dB, or {strong} down {by} dB, whichever brings both to the \
              service manual's level"
@@ -68,7 +74,20 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
     let mut case = bench.case("replay-level", Quantity::ReplayLevel, "dB");
     case.channel = Some(name);
     case.bounds = Bounds::within(limit.value);
-    case.limit = Some(format!("+-{} dB against the target ({})", plain(limit.value), limit.basis));
+    let target = bench.limits.replay_level_target_dbfs.as_ref();
+    case.limit = Some(match target {
+        None => format!("+-{} dB against the target ({})", plain(limit.value), limit.basis),
+        Some(target) if target.basis == limit.basis => {
+            format!("+-{} dB against {} dBFS ({})", plain(limit.value), plain(target.value), limit.basis)
+        }
+        Some(target) => format!(
+            "+-{} dB ({}) against {} dBFS ({})",
+            plain(limit.value),
+            limit.basis,
+            plain(target.value),
+            target.basis
+        ),
+    });
     let tone = tone(&bench.reading.level);
     let level = tone.and_then(|tone| Some((tone, tone.return_dbfs[side]?)));
     case.missing = NO_TONE.to_owned();
@@ -78,7 +97,7 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
     }
     let Some((tone, return_dbfs)) = level else { return case.finish() };
     let digits = decimals(Some(tone.uncertainty_db), 2);
-    let Some(target) = bench.limits.replay_level_target_dbfs else {
+    let Some(target) = target.map(|target| target.value) else {
         case.missing = format!(
             "not told which level in the return is the deck's standard (level tone {} came back at {} dBFS); to find \
              out: note the service manual's line output voltage with this tone and give its level as \
@@ -98,12 +117,7 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
         signed(off_db, digits)
     );
     let way = if off_db < 0.0 { "up" } else { "down" };
-    let first = match bench.recorded_on() {
-        Some(RecordedOn::ThisDeck) => {
-            "check replay alone with a calibrated tape: record level trimmers act here too. If replay is off: "
-        }
-        _ => "",
-    };
+    let first = replay_alone_first(bench);
     case.turn =
         Some(format!("{first}replay level trimmer {name} {way} {} dB", unsigned(off_db.abs(), digits)));
     case.finish()
@@ -112,7 +126,7 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
 #[cfg(test)]
 mod tests {
     use super::tone;
-    use crate::judge::{Limits, judge, sample};
+    use crate::judge::{Limits, Tolerance, judge, sample};
     use crate::reading::{Finding, Reading, Verdict};
 
     fn find(reading: &Reading, limits: &Limits, id: &str) -> Finding {
@@ -145,10 +159,14 @@ mod tests {
         let got = find(&sample::healthy(), &limits, "replay-level");
         assert_eq!((got.verdict, got.value), (Verdict::CannotTell, None));
         assert!(got.why.contains("replay_level_target_dbfs"));
-        limits.replay_level_target_dbfs = Some(-10.0);
+        limits.replay_level_target_dbfs = Some(Tolerance { value: -10.0, basis: "invented manual".into() });
         let got = find(&sample::healthy(), &limits, "replay-level");
         // -12.10 dBFS at 0 dB.
         assert_within!(got.value.unwrap(), -2.1, 1e-9, "dB");
         assert_eq!(got.turn.as_deref(), Some("replay level trimmer left up 2.10 dB"));
+        assert_eq!(
+            got.limit.as_deref(),
+            Some("+-0.5 dB (good deck: common practice, no source) against -10 dBFS (invented manual)")
+        );
     }
 }

@@ -1,5 +1,6 @@
 //! The tolerances that findings are judged by.
 
+use crate::trade::common_practice::{self, Bound, DeckClass, PracticeLimit};
 use serde::Deserialize;
 use thiserror::Error;
 
@@ -81,57 +82,12 @@ pub struct Limits {
     /// Level that a 0 dB part shall reach in the return, dBFS; `None` if not told.
     ///
     /// Only who knows how the sound card's full scale relates to the deck's line output can tell.
-    pub replay_level_target_dbfs: Option<f64>,
+    pub replay_level_target_dbfs: Option<Tolerance>,
     /// A-weighted noise against its reference, at most, dB.
     pub noise_a_weighted_db: Tolerance,
     /// Power-line hum against its reference, at most, dB.
     pub hum_db: Tolerance,
 }
-
-const PRACTICE: &str = "common practice, no source";
-const MEMORY: &str = "from memory";
-
-/// One built-in class of deck.
-struct Class {
-    name: &'static str,
-    speed_percent: f64,
-    quasi_peak_percent: f64,
-    rms_percent: f64,
-    phase_deg: f64,
-    response: [f64; 3],
-    match_db: f64,
-    level_db: f64,
-    noise_db: f64,
-    hum_db: f64,
-}
-
-/// Full-size deck worth calibrating. Speed, flutter, azimuth, noise and hum from memory, the rest common practice.
-const GOOD: Class = Class {
-    name: "good deck",
-    speed_percent: 0.5,
-    quasi_peak_percent: 0.15,
-    rms_percent: 0.08,
-    phase_deg: 20.0,
-    response: [1.0, 400.0, 15_000.0],
-    match_db: 1.0,
-    level_db: 0.5,
-    noise_db: -48.0,
-    hum_db: -55.0,
-};
-
-/// Portable or simple deck; origins as for [`GOOD`].
-const MODEST: Class = Class {
-    name: "modest deck",
-    speed_percent: 1.5,
-    quasi_peak_percent: 0.3,
-    rms_percent: 0.2,
-    phase_deg: 60.0,
-    response: [3.0, 63.0, 10_000.0],
-    match_db: 2.0,
-    level_db: 1.5,
-    noise_db: -42.0,
-    hum_db: -45.0,
-};
 
 /// A limits file: every key may be missing.
 #[derive(Debug, Default, Deserialize)]
@@ -157,34 +113,35 @@ struct File {
 impl Limits {
     /// Common practice for a full-size deck worth calibrating.
     pub fn good_deck() -> Self {
-        Self::built_in(&GOOD)
+        Self::built_in("good deck", DeckClass::Good, common_practice::REPLAY_RESPONSE_GOOD_HZ)
     }
 
     /// Common practice for a portable or a simple deck.
     pub fn modest_deck() -> Self {
-        Self::built_in(&MODEST)
+        Self::built_in("modest deck", DeckClass::Modest, common_practice::REPLAY_RESPONSE_MODEST_HZ)
     }
 
-    fn built_in(class: &Class) -> Self {
-        let tolerance = |value, origin: &str| Tolerance { value, basis: format!("{}: {origin}", class.name) };
-        let [db, from_hz, to_hz] = class.response;
-        Self {
-            name: class.name.to_owned(),
-            speed_percent: tolerance(class.speed_percent, MEMORY),
-            flutter_weighted_quasi_peak_percent: tolerance(class.quasi_peak_percent, MEMORY),
-            flutter_weighted_rms_percent: tolerance(class.rms_percent, MEMORY),
-            azimuth_phase_deg: tolerance(class.phase_deg, MEMORY),
-            replay_response: ResponseLimit {
-                db,
-                from_hz,
-                to_hz,
-                basis: format!("{}: {PRACTICE}", class.name),
+    fn built_in(name: &str, class: DeckClass, (from_hz, to_hz): (f64, f64)) -> Self {
+        let tolerance = |limit: PracticeLimit| Tolerance {
+            value: match limit.bound(class) {
+                Bound::PlusMinus(value) | Bound::AtMost(value) | Bound::AtLeast(value) => value,
+                Bound::Between(_, high) => high,
             },
-            channel_match_db: tolerance(class.match_db, PRACTICE),
-            replay_level_db: tolerance(class.level_db, PRACTICE),
+            basis: format!("{name}: {}", limit.basis.text()),
+        };
+        let Tolerance { value: db, basis } = tolerance(common_practice::REPLAY_RESPONSE);
+        Self {
+            name: name.to_owned(),
+            speed_percent: tolerance(common_practice::SPEED_ERROR),
+            flutter_weighted_quasi_peak_percent: tolerance(common_practice::FLUTTER_WEIGHTED_PEAK),
+            flutter_weighted_rms_percent: tolerance(common_practice::FLUTTER_WEIGHTED_RMS),
+            azimuth_phase_deg: tolerance(common_practice::AZIMUTH_PHASE),
+            replay_response: ResponseLimit { db, from_hz, to_hz, basis },
+            channel_match_db: tolerance(common_practice::CHANNEL_MATCH),
+            replay_level_db: tolerance(common_practice::REPLAY_LEVEL),
             replay_level_target_dbfs: None,
-            noise_a_weighted_db: tolerance(class.noise_db, MEMORY),
-            hum_db: tolerance(class.hum_db, MEMORY),
+            noise_a_weighted_db: tolerance(common_practice::NOISE_A_WEIGHTED),
+            hum_db: tolerance(common_practice::HUM),
         }
     }
 
@@ -239,7 +196,8 @@ impl Limits {
         set(&mut limits.replay_level_db, above("replay_level_db", file.replay_level_db)?);
         set(&mut limits.noise_a_weighted_db, below("noise_a_weighted_db", file.noise_a_weighted_db)?);
         set(&mut limits.hum_db, below("hum_db", file.hum_db)?);
-        limits.replay_level_target_dbfs = below("replay_level_target_dbfs", file.replay_level_target_dbfs)?;
+        limits.replay_level_target_dbfs = below("replay_level_target_dbfs", file.replay_level_target_dbfs)?
+            .map(|value| Tolerance { value, basis: basis.clone() });
 
         let band = &mut limits.replay_response;
         let edges = [

@@ -1,10 +1,10 @@
 //! Finding `replay-response`, and the part of `channel-match` that depends on frequency.
 
-use super::azimuth::loss_db;
 use super::figures::{decimals, frequency, signed, unsigned};
 use super::findings::{Bench, Bounds, SIDES, plain, rank};
 use super::meaning::Quantity;
 use crate::reading::{Finding, RecordedOn, Response, ResponsePoint, Verdict};
+use crate::trade::playback_losses::azimuth_loss_elsewhere_db;
 
 /// Above this the treble is judged, below [`BASS_HZ`] the bass.
 const TREBLE_HZ: f64 = 2000.0;
@@ -103,7 +103,7 @@ fn azimuth_share_db(bench: &Bench, worst: &Worst) -> Option<f64> {
         return None;
     }
     let at_10k = bench.reading.azimuth.as_ref()?.loss_at_10k_db?;
-    let share = (-loss_db(worst.hz, at_10k)).min(-worst.db);
+    let share = (-azimuth_loss_elsewhere_db(at_10k, 10_000.0, worst.hz)).min(-worst.db);
     (share >= 0.05).then_some(share)
 }
 
@@ -169,6 +169,7 @@ pub(super) fn channel_match(bench: &Bench) -> Finding {
     let limit = &bench.limits.channel_match_db;
     let band = &bench.limits.replay_response;
     let mut case = bench.case("channel-match", Quantity::ChannelMatch, "dB");
+    case.kind = Some("response");
     case.channel = Some("both");
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!(

@@ -59,12 +59,13 @@ pub(super) fn flutter(bench: &Bench) -> Vec<Finding> {
 
 fn kind(
     bench: &Bench,
-    name: &str,
+    name: &'static str,
     value: Option<f64>,
     uncertainty: Option<f64>,
     limit: &Tolerance,
 ) -> Finding {
     let mut case = bench.case("flutter", Quantity::Flutter, "percent");
+    case.kind = Some(name);
     case.value = value;
     case.uncertainty = uncertainty;
     case.bounds = Bounds::within(limit.value);

@@ -89,6 +89,7 @@ pub(super) fn finding(bench: &Bench) -> Finding {
     };
     Finding {
         id: "wiring".to_owned(),
+        kind: None,
         channel: Some(channel.to_owned()),
         value: difference_db,
         uncertainty: tone(&reading.level).map(|tone| tone.uncertainty_db * std::f64::consts::SQRT_2),

@@ -9,6 +9,7 @@ use super::response::{PlayedTone, level, response};
 use super::speed::speed;
 use super::sweep::{SweepMeter, SweepPlace, SweepPoint};
 use super::tone::{Tone, ToneMeter};
+use super::unmeasured::{Gave, unmeasured};
 use crate::capture::{Alignment, CaptureError, Source, Stretch, extend_mended};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
 use crate::reading::{Azimuth, Dropout, Flutter, Level, Noise, Pair, Response, Speed, Warning};
@@ -62,6 +63,18 @@ enum Outcome {
     Missing,
 }
 
+impl Outcome {
+    fn gave_something(&self) -> bool {
+        match self {
+            Self::Tone(..) => true,
+            Self::Sweep(points) => !points.is_empty(),
+            Self::Flutter(result, _) => result.0.is_some(),
+            Self::Silence(silence) => silence.is_some(),
+            Self::Missing => false,
+        }
+    }
+}
+
 /// Measures every part of `timeline` that `source` holds, in parallel.
 ///
 /// Channels and polarity are put right by `alignment.wiring`. A channel that is dead or does not exist (a mono
@@ -82,7 +95,12 @@ pub fn measure(
         .enumerate()
         .map(|(index, part)| play(source, alignment, part, Some(index) == longest_flutter))
         .collect::<Result<_, _>>()?;
-    Ok(assemble(timeline, alignment, options, outcomes))
+    let parts: Vec<bool> = outcomes.iter().map(Outcome::gave_something).collect();
+    let mut measured = assemble(timeline, alignment, options, outcomes);
+    let gave =
+        Gave { parts: &parts, flutter: measured.flutter.is_some(), response: measured.response.is_some() };
+    measured.warnings.extend(unmeasured(timeline, alignment, source.rate_hz(), &gave));
+    Ok(measured)
 }
 
 /// Index of the longest part serving `serves` of which something is in the recording.

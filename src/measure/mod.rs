@@ -13,6 +13,7 @@ mod speed;
 mod speed_wander;
 mod sweep;
 mod tone;
+mod unmeasured;
 
 pub use azimuth::{AzimuthResult, azimuth};
 pub use delay_fit::{DelayFit, Difference, fit_delay};

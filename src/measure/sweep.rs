@@ -95,10 +95,10 @@ impl Frames {
                 self.transform();
                 // Between the half-height points of the window, and what the window itself smears.
                 let smear_hz = 2.5 * rate_hz / length as f64;
-                let low =
-                    place.ratio * place.programme_hz(middle_s - 0.7 * half_s) * (1.0 - FOLLOW) - smear_hz;
-                let high =
-                    place.ratio * place.programme_hz(middle_s + 0.7 * half_s) * (1.0 + FOLLOW) + smear_hz;
+                let ends = [-0.7, 0.7].map(|at| place.ratio * place.programme_hz(middle_s + at * half_s));
+                // A sweep may fall.
+                let low = ends[0].min(ends[1]) * (1.0 - FOLLOW) - smear_hz;
+                let high = ends[0].max(ends[1]) * (1.0 + FOLLOW) + smear_hz;
                 let power = [0, 1].map(|channel| self.power(channel, low, high, rate_hz));
                 self.points.push(SweepPoint { hz, power });
             }

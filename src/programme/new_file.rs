@@ -1,10 +1,30 @@
 //! New files: written beside their place and put there when they are whole, never over another one unasked.
 
 use super::ProgrammeError;
+use std::collections::BTreeSet;
 use std::fs::File;
 use std::io::{Error, ErrorKind, Write};
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 use tempfile::{Builder, NamedTempFile};
+
+/// Temporary files of this process that are not in their place yet. Their names are made and given up under this lock.
+static UNFINISHED: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
+
+fn unfinished() -> MutexGuard<'static, BTreeSet<PathBuf>> {
+    UNFINISHED.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Removes every file that is still being written, then calls `end`, which is meant to end the process: while it runs,
+/// no file is begun and none is put in its place. For interrupts, which drop nothing.
+pub fn abandon_unfinished<T>(end: impl FnOnce() -> T) -> T {
+    let mut unfinished = unfinished();
+    for path in std::mem::take(&mut *unfinished) {
+        // What cannot be removed now cannot be removed by anybody.
+        let _ = std::fs::remove_file(path);
+    }
+    end()
+}
 
 /// What to do about a file that is there already.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -21,6 +41,18 @@ pub struct NewFile {
     path: PathBuf,
     overwrite: Overwrite,
     temporary: NamedTempFile,
+    /// Dropped after `temporary`, which removes the file.
+    listed: Listed,
+}
+
+/// A place in the list of unfinished files, given up when dropped.
+#[derive(Debug)]
+struct Listed(PathBuf);
+
+impl Drop for Listed {
+    fn drop(&mut self) {
+        unfinished().remove(&self.0);
+    }
 }
 
 impl NewFile {
@@ -47,6 +79,7 @@ impl NewFile {
         // Temporary files are private by default; what is kept shall be as readable as any new file.
         #[cfg(unix)]
         builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+        let mut unfinished = unfinished();
         let temporary = builder.tempfile_in(folder).map_err(|source| {
             // The reason alone: the temporary file's name, which comes with it, is nobody's concern.
             unwritable(match source.kind() {
@@ -54,7 +87,9 @@ impl NewFile {
                 kind => Error::from(kind),
             })
         })?;
-        Ok(Self { path: path.into(), overwrite, temporary })
+        let place = temporary.path().to_owned();
+        unfinished.insert(place.clone());
+        Ok(Self { path: path.into(), overwrite, temporary, listed: Listed(place) })
     }
 
     /// Where the file will be.
@@ -77,12 +112,16 @@ impl NewFile {
     ///
     /// [`ProgrammeError::Exists`] if a file has appeared there meanwhile, or [`ProgrammeError::Unwritable`].
     pub fn keep(self) -> Result<(), ProgrammeError> {
-        let Self { path, overwrite, temporary } = self;
+        let Self { path, overwrite, temporary, listed } = self;
         let kept = temporary.as_file().sync_all().map_err(|source| (source, false)).and_then(|()| {
+            let mut unfinished = unfinished();
             let kept = match overwrite {
                 Overwrite::Refuse => temporary.persist_noclobber(&path),
                 Overwrite::Force => temporary.persist(&path),
             };
+            if kept.is_ok() {
+                unfinished.remove(&listed.0);
+            }
             kept.map_err(|error| (error.error, true))
         });
         match kept {

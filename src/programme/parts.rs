@@ -3,7 +3,7 @@
 use super::keys::{Keys, Numbers};
 use super::recipe::{MAX_LENGTH_S, MAX_PARTS, Part};
 use super::shape::Shape;
-use super::{Channels, Colour, ProgrammeError, Serves, Signal, slate};
+use super::{Channels, Colour, ProgrammeError, Serves, Signal, shortest_sweep_s, shortest_tone_s, slate};
 
 /// Lowest frequency of a recipe, Hz.
 pub(super) const LOWEST_HZ: f64 = 5.0;
@@ -198,6 +198,10 @@ pub(super) fn expand(
         let usual = if hz.len() > 1 { Serves::Response } else { Serves::Saturation };
         draft.part.serves = serves.unwrap_or(usual);
         let steps = steps(&keys, &name, &hz, &values(&levels), &lengths_cs)?;
+        for step in &steps {
+            let at = length.values.get(step.row).or(length.values.first()).map_or(keys.at, |value| value.1);
+            long_enough(&keys, at, step.length_cs, &Signal::Tone { hz: step.hz }, draft.part.serves)?;
+        }
         drafts.extend(steps.into_iter().map(|step| {
             let mut draft = draft.clone();
             draft.id = Some(step.id);
@@ -214,10 +218,37 @@ pub(super) fn expand(
         let shape = keys.word("shape", &Shape::WORDS)?.unwrap_or(Shape::Flat);
         draft.part.level_db = shaped_db(draft.part.level_db, shape, hz, reference_hz);
     }
-    draft.part.signal = signal;
     draft.part.serves = serves.unwrap_or(usual);
+    let at = length.values.first().map_or(keys.at, |value| value.1);
+    long_enough(&keys, at, draft.part.length_cs, &signal, draft.part.serves)?;
+    draft.part.signal = signal;
     drafts.push(draft);
     Ok(())
+}
+
+/// Refuses, at the length that stands at `at`, what the reader could never measure for what it serves.
+fn long_enough(
+    keys: &Keys<'_>,
+    at: usize,
+    length_cs: u64,
+    signal: &Signal,
+    serves: Serves,
+) -> Result<(), ProgrammeError> {
+    let (shortest_s, what) = match *signal {
+        Signal::Tone { hz } => (shortest_tone_s(hz, serves), format!("a tone of {hz} Hz")),
+        Signal::Sweep { from_hz, to_hz } if serves == Serves::Response => {
+            (shortest_sweep_s(from_hz, to_hz), format!("a sweep from {from_hz} to {to_hz} Hz"))
+        }
+        _ => return Ok(()),
+    };
+    let shortest_cs = (shortest_s * 100.0 - 1e-6).ceil().max(0.0);
+    if length_cs as f64 >= shortest_cs {
+        return Ok(());
+    }
+    let found = format!("{} s, too short to be measured", length_cs as f64 / 100.0);
+    let allowed = format!("at least {} s for {what}", shortest_cs / 100.0);
+    let remedy = "make it longer, or write serves = \"nothing\" if it is only to be heard";
+    Err(keys.source.refuse(at, "length_s", found, allowed, remedy))
 }
 
 /// What a single part lets hear, and what that usually serves.
@@ -265,6 +296,8 @@ struct Step {
     hz: f64,
     level_db: f64,
     length_cs: u64,
+    /// Which of the listed lengths.
+    row: usize,
 }
 
 /// Every frequency at every level.
@@ -297,7 +330,7 @@ fn steps(
             let row = if hz.len() > 1 { h } else { l };
             // One length serves all steps; the list is never empty.
             let length_cs = lengths_cs.get(row).or(lengths_cs.first()).copied().unwrap_or_default();
-            steps.push(Step { id, hz: hz_here, level_db, length_cs });
+            steps.push(Step { id, hz: hz_here, level_db, length_cs, row });
         }
     }
     Ok(steps)

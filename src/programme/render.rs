@@ -283,7 +283,9 @@ mod tests {
     }
 
     fn tone(hz: f64, keys: &str) -> String {
-        format!("[[part]]\nkind = \"tone\"\nid = \"tone-{hz}\"\nhz = {hz}\nlength_s = 1.0\n{keys}\n")
+        format!(
+            "[[part]]\nkind = \"tone\"\nid = \"tone-{hz}\"\nhz = {hz}\nlength_s = 1.0\nserves = \"nothing\"\n{keys}\n"
+        )
     }
 
     /// Samples of part `k` on both channels.
@@ -400,7 +402,7 @@ mod tests {
     #[test]
     fn a_sweep_passes_each_frequency_when_it_should() {
         let timeline = timeline(
-            "[[part]]\nkind = \"sweep\"\nid = \"sweep\"\nfrom_hz = 20\nto_hz = 20000\nlevel_db = -20\nlength_s = 6\n",
+            "[[part]]\nkind = \"sweep\"\nid = \"sweep\"\nfrom_hz = 20\nto_hz = 20000\nlevel_db = -20\nlength_s = 6\nserves = \"nothing\"\n",
         );
         for rate_hz in RATES_HZ {
             let [left, _] = part(&timeline, 1, rate_hz);
@@ -507,7 +509,7 @@ mod tests {
             let timeline = timeline(&[
                 tone(315.0, "level_db = 0"),
                 "[[part]]\nkind = \"noise\"\nid = \"n\"\ncolour = \"pink\"\nlevel_db = -20\nlength_s = 0.5\n".into(),
-                "[[part]]\nkind = \"sweep\"\nid = \"s\"\nfrom_hz = 2000\nto_hz = 20\nlevel_db = -20\nlength_s = 0.5\n".into(),
+                "[[part]]\nkind = \"sweep\"\nid = \"s\"\nfrom_hz = 2000\nto_hz = 20\nlevel_db = -20\nlength_s = 0.5\nserves = \"nothing\"\n".into(),
             ].concat());
             let [left, right] = Renderer::new(&timeline, 44_100, -12.0).unwrap().collect();
             let mut renderer = Renderer::new(&timeline, 44_100, -12.0).unwrap();

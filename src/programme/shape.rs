@@ -1,6 +1,7 @@
 //! Levels of injected tones that undo the replay equalisation.
 
-use std::f64::consts::TAU;
+use crate::trade::Equalisation;
+use crate::trade::tape_equalisation::flux_relative_db;
 
 /// How the level of a row of tones depends on frequency.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -23,24 +24,15 @@ impl Shape {
 
     /// Level at `hz` against that at `reference_hz`, dB.
     pub fn level_db(self, hz: f64, reference_hz: f64) -> f64 {
-        let t1_us = match self {
+        let equalisation = match self {
             Shape::Flat => return 0.0,
-            Shape::InverseReplay120Us => 120.0,
-            Shape::InverseReplay70Us => 70.0,
+            Shape::InverseReplay120Us => Equalisation::Us120,
+            Shape::InverseReplay70Us => Equalisation::Us70,
         };
-        let level_db = flux_db(hz, t1_us) - flux_db(reference_hz, t1_us);
+        let level_db = flux_relative_db(equalisation, hz, reference_hz);
         // To 0.001 dB, so that the last bit of another machine's logarithm does not make it another programme.
         (level_db * 1000.0).round() / 1000.0
     }
-}
-
-/// Flux level at `hz` that a right replay chain reads as flat, dB (IEC 60094-1:1981 clause 15), for t2 = 3180 us and
-/// `t1_us` = 120 or 70 us.
-///
-/// Private until the room of the standards has this curve: then that one shall be used.
-fn flux_db(hz: f64, t1_us: f64) -> f64 {
-    let power_db = |x: f64| 10.0 * (1.0 + x * x).log10();
-    power_db(1.0 / (TAU * hz * 3180e-6)) - power_db(TAU * hz * t1_us * 1e-6)
 }
 
 #[cfg(test)]

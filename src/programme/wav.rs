@@ -186,6 +186,7 @@ mod tests {
             hz = 315
             level_db = 0
             length_s = 0.5
+            serves = "nothing"
         "#;
         Timeline::from(&Recipe::parse(text, "test.toml").unwrap())
     }

@@ -25,6 +25,9 @@ pub enum Verdict {
 pub struct Finding {
     /// Stable name, such as `azimuth`; the list stands in the order of work.
     pub id: String,
+    /// Which of several findings of this name, such as `weighted rms`; `null` where there is only one (a channel).
+    #[serde(default)]
+    pub kind: Option<String>,
     /// `left`, `right`, `both`, or `null` where channels play no part.
     pub channel: Option<String>,
     /// The value in `unit`; `null` where it was not measured.

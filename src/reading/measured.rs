@@ -4,10 +4,21 @@ use super::Pair;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+/// When, by what and for which deck a reading was made.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Made {
+    /// Date and time of the reading (not of the recording), as `2026-11-26 09:30 UTC`.
+    pub at: String,
+    /// Version of the program.
+    pub version: String,
+    /// Which deck it was, in the words of whoever read it.
+    pub deck: Option<String>,
+}
+
 /// Which recipe the return was read by.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RecipeId {
-    /// Name of the recipe.
+    /// Name of the recipe; `unknown` if the slates carry a code that no known recipe has (then nothing was measured).
     pub name: String,
     /// What the slate carried, as four hexadecimal digits.
     pub code: String,

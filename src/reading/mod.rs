@@ -13,8 +13,8 @@ mod measured;
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
 pub use findings::{Finding, Verdict, Warning};
 pub use measured::{
-    Azimuth, Capture, Dropout, Flutter, FlutterLine, Level, Mains, Noise, PhasePoint, RecipeId, Response,
-    ResponsePoint, Speed,
+    Azimuth, Capture, Dropout, Flutter, FlutterLine, Level, Made, Mains, Noise, PhasePoint, RecipeId,
+    Response, ResponsePoint, Speed,
 };
 
 use schemars::JsonSchema;
@@ -31,6 +31,9 @@ pub const FORMAT: &str = "deckproof-reading/1";
 pub struct Reading {
     /// Always `deckproof-reading/1`.
     pub format: String,
+    /// When, by what and for which deck; `null` where nobody said.
+    #[serde(default)]
+    pub made: Option<Made>,
     /// The recipe that the return was read by; `null` when no slate was found.
     pub recipe: Option<RecipeId>,
     /// The recording itself: what file, how it was wired, whether it is sound.

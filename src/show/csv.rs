@@ -2,7 +2,10 @@
 
 use crate::reading::{Pair, Reading, ResponsePoint};
 
-/// The tables that the reading can fill, each with a file name: `response.csv`, `level.csv`, `phase.csv`.
+/// File names of all tables that there are.
+pub const TABLES: [&str; 3] = ["response.csv", "level.csv", "phase.csv"];
+
+/// The tables that the reading can fill, each with its file name, one of [`TABLES`].
 pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
     let mut tables = Vec::new();
     if let Some(response) = &reading.response {
@@ -30,7 +33,7 @@ pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
                 ]);
             }
         }
-        tables.push(("response.csv", csv.text));
+        tables.push((TABLES[0], csv.text));
     }
     if !reading.level.is_empty() {
         let mut csv = Csv::new(&[
@@ -59,7 +62,7 @@ pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
                 row.uncertainty_db.to_string(),
             ]);
         }
-        tables.push(("level.csv", csv.text));
+        tables.push((TABLES[1], csv.text));
     }
     if let Some(azimuth) = reading.azimuth.as_ref().filter(|azimuth| !azimuth.phase.is_empty()) {
         let mut csv = Csv::new(&["hz", "deg", "spread_deg", "response_deg"]);
@@ -71,7 +74,7 @@ pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
                 cell(row.response_deg),
             ]);
         }
-        tables.push(("phase.csv", csv.text));
+        tables.push((TABLES[2], csv.text));
     }
     tables
 }

@@ -42,18 +42,9 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
     )
 }
 
-/// Text from anywhere, made safe, with typographic signs for `+-` and for a minus before a digit.
+/// Text from anywhere, made safe, with typographic signs, and numbers bound to their units.
 fn text(raw: &str) -> String {
-    let mut out = String::new();
-    let mut before = ' ';
-    let safe = escaped(&words::sanitised(raw)).replace("+-", "\u{b1}");
-    let mut rest = safe.chars().peekable();
-    while let Some(c) = rest.next() {
-        let minus = c == '-' && before == ' ' && rest.peek().is_some_and(char::is_ascii_digit);
-        out.push(if minus { '\u{2212}' } else { c });
-        before = c;
-    }
-    out
+    escaped(&words::with_signs(&words::bound(&words::sanitised(raw))))
 }
 
 fn heading(body: &mut String, reading: &Reading, limits: Option<&Limits>) {
@@ -64,6 +55,12 @@ fn heading(body: &mut String, reading: &Reading, limits: Option<&Limits>) {
     // A reader who stops at the first screen must not take it for a deck's.
     if let Some(rehearsal) = reading.warnings.iter().find(|warning| warning.id == "rehearsal") {
         row("Rehearsal", &rehearsal.text);
+    }
+    if let Some(deck) = words::deck(reading) {
+        row("Deck", deck);
+    }
+    if let Some(made) = words::made(reading) {
+        row("Read", &made);
     }
     row("Recipe", &words::recipe(reading));
     row("Circumstances", &words::circumstances(&reading.circumstances));
@@ -115,12 +112,15 @@ fn findings(body: &mut String, findings: &[Finding]) {
             Some(side @ ("left" | "right")) => format!("<br>{side}"),
             _ => String::new(),
         };
+        let kind =
+            finding.kind.as_ref().map(|kind| format!("<br><span class=\"kind\">{}</span>", text(kind)));
         let value = words::value(finding).unwrap_or_else(|| "no value".to_owned());
         // A break before the uncertainty keeps the column narrow.
-        let value = text(&value).replacen(" \u{b1}", "<br>\u{b1}", 1);
+        let value = text(&value).replacen("\u{a0}\u{b1}", "<br>\u{b1}", 1);
         *body += &format!(
-            "<tr><th scope=\"row\">{}{side}</th><td>{}</td><td class=\"number\">{value}</td><td><p>{}.</p>",
+            "<tr><th scope=\"row\">{}{}{side}</th><td>{}</td><td class=\"number\">{value}</td><td><p>{}.</p>",
             text(&finding.id),
+            kind.unwrap_or_default(),
             badge(finding.verdict),
             text(&capitalised(&finding.why))
         );
@@ -262,28 +262,41 @@ fn response(body: &mut String, reading: &Reading) {
     let Some((kind, rows)) = kinds.into_iter().find(|kind| !kind.1.is_empty()) else { return };
     *body += &format!(
         "<section>\n<h2>Response, {kind}</h2>\n<p>In dB against {}; difference of the gains, left minus right.</p>\n\
-         <table class=\"response\">\n<thead><tr><th>tone</th><th>left</th><th>right</th><th>difference</th></tr></thead>\n\
+         <table class=\"response\">\n<thead><tr><th>tone</th><th colspan=\"2\">left</th>\
+         <th colspan=\"2\">right</th><th>difference</th></tr></thead>\n\
          <tbody>\n",
         text(&frequency(response.reference_hz))
     );
-    for row in rows {
+    let digits = rows.iter().map(|row| row.uncertainty_db.map(|u| decimals(u, 2)));
+    let most = digits.clone().flatten().max().unwrap_or(0);
+    // Blanks as wide as a digit and as a point keep the points under each other.
+    let padded = |number: String, digits: usize| {
+        let blanks = words::behind_point(digits, most);
+        let point = if digits == 0 && blanks > 0 { "\u{2008}" } else { "" };
+        let digits = "\u{2007}".repeat(blanks - usize::from(!point.is_empty()));
+        format!("{}{point}{digits}", text(&number))
+    };
+    for (row, digits) in rows.iter().zip(digits) {
         let side = |k: usize| match row.db[k] {
             Some(db) => {
-                let digits = decimals(row.uncertainty_db[k], 2);
-                let spread =
-                    row.uncertainty_db[k].map(|u| format!(" +- {}", unsigned(u, digits))).unwrap_or_default();
-                format!("{}{spread}", signed(db, digits))
+                let spread = row.uncertainty_db[k]
+                    .map(|u| padded(format!("+- {}", unsigned(u, digits[k])), digits[k]))
+                    .unwrap_or_default();
+                format!(
+                    "<td>{}</td><td class=\"spread\">{spread}</td>",
+                    padded(signed(db, digits[k]), digits[k])
+                )
             }
-            None => "cannot tell".to_owned(),
+            None => "<td colspan=\"2\">cannot tell</td>".to_owned(),
         };
-        let digits = decimals(row.uncertainty_db[0], 2).min(decimals(row.uncertainty_db[1], 2));
-        let difference = row.difference_db.map_or("cannot tell".to_owned(), |db| signed(db, digits));
+        let both = digits[0].min(digits[1]);
+        let difference =
+            row.difference_db.map_or("cannot tell".to_owned(), |db| padded(signed(db, both), both));
         *body += &format!(
-            "<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td><td>{}</td></tr>\n",
+            "<tr><th scope=\"row\">{}</th>{}{}<td>{difference}</td></tr>\n",
             text(&words::row_frequency(row.hz)),
-            text(&side(0)),
-            text(&side(1)),
-            text(&difference)
+            side(0),
+            side(1)
         );
     }
     *body += "</tbody>\n</table>\n</section>\n";
@@ -359,10 +372,5 @@ mod tests {
                 assert!(page.contains(caution), "{caution}");
             }
         }
-    }
-
-    #[test]
-    fn minus_signs_stand_before_numbers_only() {
-        assert_eq!(text("third-octave -1.5 dB, +-2"), "third-octave \u{2212}1.5 dB, \u{b1}2");
     }
 }

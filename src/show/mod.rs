@@ -15,8 +15,8 @@ mod svg;
 mod text;
 mod words;
 
-pub use csv::tables;
+pub use csv::{TABLES, tables};
 pub use html::report;
 pub use json::{schema, to_json};
-pub use plots::{Figure, plots};
+pub use plots::{FIGURES, Figure, plots};
 pub use text::{COLUMNS, summary};

@@ -10,6 +10,9 @@ const DEEPEST_DB: f64 = -30.0;
 /// Width of a character in a figure, about.
 const CHARACTER: f64 = 7.2;
 
+/// Names of all figures that there are.
+pub const FIGURES: [&str; 4] = ["response", "channel-difference", "phase", "flutter"];
+
 /// One figure.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Figure {
@@ -21,7 +24,7 @@ pub struct Figure {
     pub svg: String,
 }
 
-/// The figures that the reading can fill: `response`, `channel-difference`, `phase`, `flutter`, in this order.
+/// Those of [`FIGURES`] that the reading can fill, in their order.
 ///
 /// With `limits` the response and the channel difference carry limit lines. Left is drawn solid with discs, right
 /// dashed with open squares. The same reading gives the same bytes.
@@ -103,7 +106,7 @@ fn response_figure(response: &Response, limits: Option<&Limits>) -> Option<Figur
         frame.line(&lines[side], stroke, name);
         frame.marks(&marks[side], stroke);
     }
-    Some(Figure { name: "response", caption, svg: frame.finish() })
+    Some(Figure { name: FIGURES[0], caption, svg: frame.finish() })
 }
 
 fn difference_figure(response: &Response, limits: Option<&Limits>) -> Option<Figure> {
@@ -123,9 +126,9 @@ fn difference_figure(response: &Response, limits: Option<&Limits>) -> Option<Fig
     if let (Some(limit), Some(band)) = (limit, limits.map(|limits| &limits.replay_response)) {
         limit_lines(&mut frame, band.from_hz, band.to_hz, limit);
     }
-    frame.line(&line, Stroke::Single, "L - R");
+    frame.line(&line, Stroke::Single, "L \u{2212} R");
     frame.marks(&marks, Stroke::Single);
-    Some(Figure { name: "channel-difference", caption, svg: frame.finish() })
+    Some(Figure { name: FIGURES[1], caption, svg: frame.finish() })
 }
 
 fn phase_figure(azimuth: &Azimuth) -> Option<Figure> {
@@ -159,7 +162,7 @@ fn phase_figure(azimuth: &Azimuth) -> Option<Figure> {
         frame.line(fit, Stroke::Fit, &format!("{} us", signed(delay, 1)));
     }
     frame.marks(&points, Stroke::Single);
-    Some(Figure { name: "phase", caption, svg: frame.finish() })
+    Some(Figure { name: FIGURES[2], caption, svg: frame.finish() })
 }
 
 fn flutter_figure(flutter: &Flutter) -> Option<Figure> {
@@ -201,7 +204,7 @@ fn flutter_figure(flutter: &Flutter) -> Option<Figure> {
         let (place, anchor) = free_place(at, text.chars().count() as f64 * CHARACTER, &mut taken);
         frame.note(place, anchor, &text);
     }
-    Some(Figure { name: "flutter", caption, svg: frame.finish() })
+    Some(Figure { name: FIGURES[3], caption, svg: frame.finish() })
 }
 
 /// Place above the peak that no earlier label covers; `taken` holds left end, right end and baseline of each.

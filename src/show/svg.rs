@@ -1,5 +1,6 @@
 //! A picture in SVG: lines, text, boxes. Coordinates have one decimal, so that the same figures give the same bytes.
 
+use super::words::with_signs;
 use std::fmt::Write;
 
 /// Text made safe for XML and HTML; characters that XML 1.0 forbids become U+FFFD.
@@ -72,7 +73,7 @@ pub(super) struct Svg {
 impl Svg {
     /// An empty picture of so many units; `title` is what is read to those who do not see it.
     pub(super) fn new(width: f64, height: f64, title: &str) -> Self {
-        Self { width, height, title: escaped(title), body: String::new() }
+        Self { width, height, title: escaped(&with_signs(title)), body: String::new() }
     }
 
     /// A line through the points; nothing if there are fewer than two.
@@ -120,7 +121,7 @@ impl Svg {
         let _ = writeln!(
             self.body,
             "<text x=\"{x:.1}\" y=\"{y:.1}\" text-anchor=\"{anchor}\" fill=\"#333333\">{}</text>",
-            escaped(text)
+            escaped(&with_signs(text))
         );
     }
 
@@ -129,7 +130,7 @@ impl Svg {
         let _ = writeln!(
             self.body,
             "<text transform=\"translate({x:.1} {y:.1}) rotate(-90)\" text-anchor=\"middle\" fill=\"#333333\">{}</text>",
-            escaped(text)
+            escaped(&with_signs(text))
         );
     }
 
@@ -138,7 +139,8 @@ impl Svg {
         let Self { width, height, title, body } = self;
         format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width:.0} {height:.0}\" role=\"img\" \
-             font-family=\"system-ui, sans-serif\" font-size=\"13\">\n<title>{title}</title>\n{body}</svg>\n"
+             font-family=\"system-ui, sans-serif\" font-size=\"13\">\n<title>{title}</title>\n\
+             <rect class=\"paper\" width=\"{width:.0}\" height=\"{height:.0}\" fill=\"#ffffff\"/>\n{body}</svg>\n"
         )
     }
 }

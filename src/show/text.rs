@@ -2,7 +2,7 @@
 
 use super::words;
 use crate::judge::{decimals, frequency, signed, unsigned};
-use crate::reading::{Finding, Flutter, Noise, Reading, Response, ResponsePoint};
+use crate::reading::{Finding, Flutter, Level, Noise, Reading, Response, ResponsePoint};
 use crate::trade::CAUTIONS;
 
 /// Widest line of [`summary`], in characters.
@@ -49,7 +49,8 @@ struct Page {
 
 impl Page {
     fn line(&mut self, line: &str) {
-        self.text += words::sanitised(line).trim_end();
+        // A terminal does not break lines at its spaces, and whoever searches the text types plain ones.
+        self.text += words::sanitised(&line.replace('\u{a0}', " ")).trim_end();
         self.text.push('\n');
     }
 
@@ -64,7 +65,7 @@ impl Page {
         let room = COLUMNS - start;
         let mut line = format!("{:indent$}{label}", "");
         let mut used = 0;
-        for word in text.split_whitespace() {
+        for word in words::bound(text).split(' ') {
             let mut word: Vec<char> = word.chars().collect();
             if used > 0 && used + 1 + word.len() > room {
                 self.line(&line);
@@ -100,6 +101,12 @@ fn cell(value: Option<f64>, digits: usize, width: usize, sign: bool) -> String {
     format!("{text:>width$}")
 }
 
+/// As [`cell`], but with the point where a number with `most` decimals has it; words end at the edge.
+fn pointed(value: Option<f64>, digits: usize, most: usize, width: usize, sign: bool) -> String {
+    let behind = if value.is_some() { words::behind_point(digits, most) } else { 0 };
+    format!("{}{:behind$}", cell(value, digits, width - behind, sign), "")
+}
+
 fn missing(page: &mut Page, title: &str) {
     page.head(title);
     page.line("  not measured");
@@ -123,6 +130,12 @@ fn heading(page: &mut Page, reading: &Reading) {
             capture.slates_found
         ),
     );
+    if let Some(deck) = words::deck(reading) {
+        page.wrapped(0, "Deck           ", deck);
+    }
+    if let Some(made) = words::made(reading) {
+        page.wrapped(0, "Read           ", &made);
+    }
     page.wrapped(0, "Recipe         ", &words::recipe(reading));
     page.wrapped(0, "Circumstances  ", &words::circumstances(&reading.circumstances));
     if let Some(direct) = &capture.direct {
@@ -148,9 +161,10 @@ fn findings(page: &mut Page, findings: &[Finding]) {
             Some(side @ ("left" | "right")) => format!("{} {side}", finding.id),
             _ => finding.id.clone(),
         };
-        let value = words::value(finding).unwrap_or_default();
+        let kind = finding.kind.as_deref().unwrap_or_default();
+        let value = format!("{}  {kind}", words::value(finding).unwrap_or_default());
         let verdict = words::verdict(finding.verdict);
-        page.wrapped(2, &format!("{name:<23} {verdict:<12} "), &value);
+        page.wrapped(2, &format!("{name:<23} {verdict:<12} "), value.trim());
         page.wrapped(INDENT, "why    ", &finding.why);
         if let Some(turn) = &finding.turn {
             page.wrapped(INDENT, "turn   ", turn);
@@ -181,17 +195,19 @@ fn levels(page: &mut Page, reading: &Reading) {
         "  {:<20}{:>10}{:>12}{:>14}{:>14}{:>14}{:>8}",
         "part", "tone", "programme", "left", "right", "difference", "+-"
     ));
+    let digits_of = |row: &Level| decimals(Some(row.uncertainty_db), 2);
+    let most = reading.level.iter().map(digits_of).max().unwrap_or(0);
     for row in &reading.level {
-        let digits = decimals(Some(row.uncertainty_db), 2);
+        let digits = digits_of(row);
         let part: String = row.part.chars().take(19).collect();
         page.line(&format!(
-            "  {part:<20}{:>10}{:>9} dB{} {} {}{:>8}",
+            "  {part:<20}{:>10}{:>9} dB{} {} {}{}",
             frequency(row.hz),
             signed(row.programme_db, 1),
-            cell(row.return_dbfs[0], digits, 14, false),
-            cell(row.return_dbfs[1], digits, 13, false),
-            cell(row.difference_db, digits, 13, true),
-            unsigned(row.uncertainty_db, digits),
+            pointed(row.return_dbfs[0], digits, most, 14, false),
+            pointed(row.return_dbfs[1], digits, most, 13, false),
+            pointed(row.difference_db, digits, most, 13, true),
+            pointed(Some(row.uncertainty_db), digits, most, 8, false),
         ));
     }
 }
@@ -212,16 +228,18 @@ fn response_table(page: &mut Page, response: &Response) {
             "  {:>10}{:>14}{:>8}{:>14}{:>8}{:>14}",
             "tone", "left", "+-", "right", "+-", "difference"
         ));
+        let digits_of = |row: &ResponsePoint| row.uncertainty_db.map(|u| decimals(u, 2));
+        let most = rows.iter().flat_map(digits_of).max().unwrap_or(0);
         for row in rows {
-            let digits = row.uncertainty_db.map(|u| decimals(u, 2));
+            let digits = digits_of(row);
             page.line(&format!(
                 "  {:>10}{}{}{}{}{}",
                 words::row_frequency(row.hz),
-                cell(row.db[0], digits[0], 14, true),
-                spread(row.uncertainty_db[0], digits[0]),
-                cell(row.db[1], digits[1], 14, true),
-                spread(row.uncertainty_db[1], digits[1]),
-                cell(row.difference_db, digits[0].min(digits[1]), 14, true),
+                pointed(row.db[0], digits[0], most, 14, true),
+                spread(row.uncertainty_db[0], digits[0], most),
+                pointed(row.db[1], digits[1], most, 14, true),
+                spread(row.uncertainty_db[1], digits[1], most),
+                pointed(row.difference_db, digits[0].min(digits[1]), most, 14, true),
             ));
         }
     }
@@ -235,8 +253,11 @@ fn response_table(page: &mut Page, response: &Response) {
 }
 
 /// Uncertainty in its column; blank where there is no value to be sure of.
-fn spread(uncertainty: Option<f64>, digits: usize) -> String {
-    format!("{:>8}", uncertainty.map(|u| unsigned(u, digits)).unwrap_or_default())
+fn spread(uncertainty: Option<f64>, digits: usize, most: usize) -> String {
+    match uncertainty {
+        Some(_) => pointed(uncertainty, digits, most, 8, false),
+        None => " ".repeat(8),
+    }
 }
 
 /// A named figure on a line of its own.

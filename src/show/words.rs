@@ -15,6 +15,62 @@ pub(super) fn sanitised(text: &str) -> String {
     text.chars().map(|c| if steers(c) { '\u{fffd}' } else { c }).collect()
 }
 
+/// A space at which no line may end.
+const BOUND: char = '\u{a0}';
+/// What stands behind a number and belongs to it.
+const UNITS: [&str; 13] =
+    ["%", "dB", "dBFS", "Hz", "kHz", "s", "ms", "us", "mV", "minutes", "degrees", "samples", "bit"];
+
+/// `text` with no-break spaces between each number and its unit, and around `+-` and `re`: a number alone at the end of
+/// a line is easily taken for another quantity. Runs of blanks become one.
+pub(super) fn bound(text: &str) -> String {
+    let words: Vec<&str> = text.split_ascii_whitespace().collect();
+    let number = |word: &str| {
+        let word = word.trim_start_matches(['(', '+', '-', '<']);
+        word.starts_with(|c: char| c.is_ascii_digit()) && word.ends_with(|c: char| c.is_ascii_digit())
+    };
+    let mut out = String::with_capacity(text.len());
+    for (k, word) in words.iter().enumerate() {
+        out.push_str(word);
+        let Some(next) = words.get(k + 1) else { break };
+        let bare = next.trim_end_matches([',', ';', '.', ':', ')']);
+        let tied = number(word) && (UNITS.contains(&bare) || *next == "+-" || *next == "/")
+            || matches!(*word, "+-" | "/") && (number(bare) || bare == "no" || bare == "cannot");
+        out.push(if tied { BOUND } else { ' ' });
+    }
+    out
+}
+
+/// `text` with true signs: a minus before a digit where a word begins, and plus-minus.
+pub(super) fn with_signs(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut before = ' ';
+    let with_both = text.replace("+-", "\u{b1}");
+    let mut rest = with_both.chars().peekable();
+    while let Some(c) = rest.next() {
+        let begins = before.is_whitespace() || matches!(before, '(' | '\u{2007}');
+        let minus = c == '-' && begins && rest.peek().is_some_and(char::is_ascii_digit);
+        out.push(if minus { '\u{2212}' } else { c });
+        before = c;
+    }
+    out
+}
+
+/// When and by what the reading was made, if that is known.
+pub(super) fn made(reading: &Reading) -> Option<String> {
+    reading.made.as_ref().map(|made| format!("{}, Deckproof {}", made.at, made.version))
+}
+
+/// Which deck, if that was told.
+pub(super) fn deck(reading: &Reading) -> Option<&str> {
+    reading.made.as_ref()?.deck.as_deref()
+}
+
+/// Blanks that a number with `digits` decimals needs behind it to stand with its point under that of one with `most`.
+pub(super) fn behind_point(digits: usize, most: usize) -> usize {
+    most.saturating_sub(digits) + usize::from(digits == 0 && most > 0)
+}
+
 /// The verdict as the reading writes it.
 pub(super) fn verdict(verdict: Verdict) -> &'static str {
     match verdict {
@@ -123,7 +179,23 @@ pub(super) fn value(finding: &Finding) -> Option<String> {
 
 #[cfg(test)]
 mod tests {
-    use super::row_frequency;
+    use super::{bound, row_frequency, with_signs};
+
+    #[test]
+    fn numbers_are_bound_to_their_units() {
+        assert_eq!(bound("costs 0.2 dB at 10 kHz, in each"), "costs 0.2\u{a0}dB at 10\u{a0}kHz, in each");
+        assert_eq!(bound("+16.7 +- 0.7 us"), "+16.7\u{a0}+-\u{a0}0.7\u{a0}us");
+        assert_eq!(bound("3.0 minutes of arc; (-12.5 dBFS)"), "3.0\u{a0}minutes of arc; (-12.5\u{a0}dBFS)");
+        assert_eq!(bound("turn 2 screws"), "turn 2 screws");
+    }
+
+    #[test]
+    fn minus_signs_stand_before_numbers_only() {
+        assert_eq!(
+            with_signs("third-octave -1.5 dB, +-2 (-3)"),
+            "third-octave \u{2212}1.5 dB, \u{b1}2 (\u{2212}3)"
+        );
+    }
     use crate::trade::octave_bands::third_octaves;
 
     #[test]

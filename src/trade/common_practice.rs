@@ -26,7 +26,7 @@ impl Basis {
 pub enum Bound {
     /// The magnitude is at most this.
     PlusMinus(f64),
-    /// The value, which has no sign, is at most this.
+    /// The value (a size, or a level below its reference) is at most this.
     AtMost(f64),
     /// At least this.
     AtLeast(f64),
@@ -70,6 +70,25 @@ pub struct PracticeLimit {
     pub basis: Basis,
 }
 
+/// Which decks a limit is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum DeckClass {
+    /// Full-size deck worth calibrating.
+    Good,
+    /// Portable or simple deck.
+    Modest,
+}
+
+impl PracticeLimit {
+    /// The limit for decks of `class`; that of a good deck where practice asks nothing of modest ones.
+    pub fn bound(&self, class: DeckClass) -> Bound {
+        match class {
+            DeckClass::Good => self.good,
+            DeckClass::Modest => self.modest.unwrap_or(self.good),
+        }
+    }
+}
+
 /// Band in Hz in which `replay-response` and `channel-match` of a good deck hold (common practice, no source).
 pub const REPLAY_RESPONSE_GOOD_HZ: (f64, f64) = (400.0, 15_000.0);
 /// Band in Hz in which `replay-response` of a modest deck holds (common practice, no source).
@@ -83,13 +102,39 @@ pub const G_CM_IN_MN_M: f64 = 0.0980665;
 /// put the same meter mark some tenths of a dB apart, so the tape used is part of the reading.
 pub const LEVEL_TONES_HZ: [f64; 3] = [315.0, 333.0, 400.0];
 
+/// Replay response, in [`REPLAY_RESPONSE_GOOD_HZ`] or [`REPLAY_RESPONSE_MODEST_HZ`].
+pub const REPLAY_RESPONSE: PracticeLimit =
+    row("replay-response", "replay response", pm(1.0), Some(pm(3.0)), "dB", PRACTICE);
+/// Replay level against the deck's standard.
+pub const REPLAY_LEVEL: PracticeLimit =
+    row("replay-level", "replay level of the level tone", pm(0.5), Some(pm(1.5)), "dB", PRACTICE);
+/// Left against right, at the level tone and in the response.
+pub const CHANNEL_MATCH: PracticeLimit =
+    row("channel-match", "left against right", most(1.0), Some(most(2.0)), "dB", PRACTICE);
+/// Phase between the channels at [`AZIMUTH_PHASE_HZ`].
+pub const AZIMUTH_PHASE: PracticeLimit =
+    row("azimuth-phase", "phase between channels at 10 kHz", pm(20.0), Some(pm(60.0)), "degree", MEMORY);
+/// Mean speed.
+pub const SPEED_ERROR: PracticeLimit = row("speed-error", "speed error", pm(0.5), Some(pm(1.5)), "%", MEMORY);
+/// Flutter, weighted, quasi-peak.
+pub const FLUTTER_WEIGHTED_PEAK: PracticeLimit =
+    row("flutter-weighted-peak", "flutter, weighted quasi-peak", most(0.15), Some(most(0.3)), "%", MEMORY);
+/// Flutter, weighted, rms.
+pub const FLUTTER_WEIGHTED_RMS: PracticeLimit =
+    row("flutter-weighted-rms", "flutter, weighted rms", most(0.08), Some(most(0.2)), "%", MEMORY);
+/// Noise of a replayed blank tape, A-weighted, against the reference level.
+pub const NOISE_A_WEIGHTED: PracticeLimit =
+    row("noise-a-weighted", "A-weighted noise", most(-48.0), Some(most(-42.0)), "dB", MEMORY);
+/// Power-line hum against the reference level.
+pub const HUM: PracticeLimit = row("hum", "power-line hum", most(-55.0), Some(most(-45.0)), "dB", MEMORY);
+
 /// All limits, each id once.
-pub const LIMITS: [PracticeLimit; 18] = [
-    row("replay-response", "replay response", pm(1.0), Some(pm(3.0)), "dB", PRACTICE),
+pub const LIMITS: [PracticeLimit; 20] = [
+    REPLAY_RESPONSE,
     row("replay-response-fine", "replay response after a careful adjustment", pm(0.5), None, "dB", PRACTICE),
-    row("replay-level", "replay level of the level tone", pm(0.5), Some(pm(1.5)), "dB", PRACTICE),
-    row("channel-match", "left against right", most(1.0), Some(most(2.0)), "dB", PRACTICE),
-    row("azimuth-phase", "phase between channels at 10 kHz", pm(20.0), Some(pm(60.0)), "degree", MEMORY),
+    REPLAY_LEVEL,
+    CHANNEL_MATCH,
+    AZIMUTH_PHASE,
     row("azimuth-band", "top of the closed phase picture", least(15e3), Some(least(10e3)), "Hz", PRACTICE),
     row(
         "record-level-match",
@@ -117,9 +162,11 @@ pub const LIMITS: [PracticeLimit; 18] = [
         "Hz",
         PRACTICE,
     ),
-    row("speed-error", "speed error", pm(0.5), Some(pm(1.5)), "%", MEMORY),
-    row("flutter-weighted-peak", "flutter, weighted quasi-peak", most(0.15), Some(most(0.3)), "%", MEMORY),
-    row("flutter-weighted-rms", "flutter, weighted rms", most(0.08), Some(most(0.2)), "%", MEMORY),
+    SPEED_ERROR,
+    FLUTTER_WEIGHTED_PEAK,
+    FLUTTER_WEIGHTED_RMS,
+    NOISE_A_WEIGHTED,
+    HUM,
     row(
         "take-up-torque",
         "take-up torque in play",

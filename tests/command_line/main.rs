@@ -6,6 +6,7 @@ mod bench;
 mod containers;
 mod general;
 mod help;
+mod interrupt;
 mod list;
 mod read;
 mod rehearse;

@@ -1,6 +1,6 @@
 //! `read`.
 
-use super::bench::{Bench, SHORT, first_look, short, warnings};
+use super::bench::{Bench, Frames, SHORT, first_look, short, warnings};
 use super::containers::{Header, Sample, aiff, flac, stereo, wav};
 
 /// A bench with the short recipe and its return.
@@ -116,6 +116,93 @@ fn outputs_that_cannot_be_written_are_refused_before_the_work() {
         .run("read return.wav --recipe short.toml --json nowhere/reading.json")
         .failed(&["nowhere/reading.json: cannot be written", "check that the folder exists"]);
     assert!(ran.out.is_empty() && !ran.err.contains(".part"), "{}", ran.err);
+    bench
+        .run("read return.wav --recipe short.toml --out short.toml/found")
+        .refused(&["short.toml is no folder"]);
+    std::fs::create_dir(bench.path("found")).unwrap();
+    for name in ["level.csv", "phase.csv", "flutter.svg", "summary.txt"] {
+        bench.put(&format!("found/{name}"), "mine");
+        bench
+            .run("read return.wav --recipe short.toml --out found")
+            .refused(&[&format!("found/{name}: this file exists already")]);
+        assert_eq!(bench.files(), [format!("found/{name}"), "return.wav".into(), "short.toml".into()]);
+        std::fs::remove_file(bench.path("found").join(name)).unwrap();
+    }
+    for name in ["found/reading.json", "./found/../found/reading.json"] {
+        bench
+            .run(&format!("read return.wav --recipe short.toml --out found --json {name}"))
+            .refused(&["--out writes a file of this name"]);
+    }
+    assert_eq!(bench.files(), ["return.wav", "short.toml"]);
+}
+
+#[test]
+fn a_slate_of_an_unknown_recipe_is_answered_in_both_forms() {
+    let bench = with_short_return();
+    let ran = bench.run("read return.wav --json -").failed(&["wrong-recipe", "--recipe"]);
+    let reading = ran.json();
+    assert_eq!(warnings(&reading), ["wrong-recipe"]);
+    let code = reading["recipe"]["code"].as_str().unwrap();
+    assert!(code.len() == 4 && ran.err.contains(code), "{code}\n{}", ran.err);
+    assert_eq!(reading["capture"]["rate_hz"], 48_000.0);
+    assert_eq!(reading["capture"]["slates_found"], 2);
+    assert_eq!(reading["level"].as_array().unwrap().len(), 0);
+    bench.run("read return.wav --json reading.json").refused(&["wrong-recipe"]);
+    assert!(bench.text("reading.json").contains(code));
+}
+
+#[test]
+fn date_version_and_deck_stand_at_the_head() {
+    let bench = with_short_return();
+    let words =
+        ["read", "return.wav", "--recipe", "short.toml", "--deck", "Lantern 3 <no. 7>", "--out", "found"];
+    let ran = bench.run_words(&words).done();
+    let version = env!("CARGO_PKG_VERSION");
+    for line in [
+        "Deck           Lantern 3 <no. 7>\n".to_owned(),
+        format!("Read           2025-01-01 00:00 UTC, Deckproof {version}\n"),
+    ] {
+        assert!(ran.out.contains(&line), "{line}\n{}", ran.out);
+    }
+    let report = bench.text("found/report.html");
+    assert!(report.contains("<dd>Lantern 3 &lt;no. 7&gt;</dd>"), "{report}");
+    assert!(report.contains(&format!("<dd>2025-01-01 00:00 UTC, Deckproof {version}</dd>")), "{report}");
+    let reading: serde_json::Value = serde_json::from_str(&bench.text("found/reading.json")).unwrap();
+    assert_eq!(reading["made"]["deck"], "Lantern 3 <no. 7>");
+}
+
+#[test]
+fn parts_that_were_cut_off_are_named_with_the_reason() {
+    let bench = with_short_return();
+    // Cut within the last tone: the second slate is gone, and one tone with it.
+    let end = (9.5 * 48_000.0) as usize;
+    bench.put("cut.wav", stereo(&short()[..end]));
+    let reading = bench.run("read cut.wav --recipe short.toml --json -").done().json();
+    let text = warning_text(&reading, "unmeasured");
+    assert!(text.contains("response-10000 is cut off by the end of the recording"), "{text}");
+    assert!(!text.contains("response-1000 ") && !text.contains("response-1000,"), "{text}");
+    // One dead channel loses no part: the other one gives it.
+    let dead: Frames = short().iter().map(|frame| [frame[0], 0.0]).collect();
+    bench.put("dead.wav", stereo(&dead));
+    let reading = bench.run("read dead.wav --recipe short.toml --json -").done().json();
+    assert!(!warnings(&reading).contains(&"unmeasured"), "{:?}", warnings(&reading));
+}
+
+fn warning_text<'a>(reading: &'a serde_json::Value, id: &str) -> &'a str {
+    let warnings = reading["warnings"].as_array().unwrap();
+    let found = warnings.iter().find(|warning| warning["id"] == id);
+    found.unwrap_or_else(|| panic!("{id} is not among {warnings:?}"))["text"].as_str().unwrap()
+}
+
+#[test]
+fn a_response_without_its_reference_tone_says_why_it_is_not_stated() {
+    let bench = Bench::new();
+    let recipe = SHORT.replace("hz = [400, 1000, 3150, 10000]", "hz = [1000, 3150, 10000]");
+    bench.put("short.toml", &recipe);
+    bench.run("write short.toml --out return.wav").done();
+    let reading = bench.run("read return.wav --recipe short.toml --json -").done().json();
+    assert!(reading["response"].is_null(), "{}", reading["response"]);
+    assert!(warning_text(&reading, "unmeasured").contains("reference frequency, 400 Hz"));
 }
 
 #[test]
@@ -206,7 +293,7 @@ fn a_cut_off_recording_is_read_as_far_as_it_goes() {
     let whole = std::fs::read(bench.path("return.wav")).unwrap();
     bench.put("return.wav", &whole[..whole.len() * 3 / 5]);
     let reading = bench.run(SHORT_AS_JSON).done().json();
-    assert_eq!(warnings(&reading), ["cut-end"]);
+    assert_eq!(warnings(&reading), ["cut-end", "unmeasured"]);
     assert_eq!(reading["capture"]["slates_found"], 1);
     deckproof::assert_within!(reading["level"][0]["gain_db"][0].as_f64().unwrap(), 0.0, 0.001, "dB");
     // The recorder did not come to write the lengths.

@@ -49,6 +49,8 @@ fn the_whole_job_is_left_in_the_folder_and_never_done_over() {
     let mut reading: serde_json::Value = serde_json::from_str(&bench.text("worn/reading.json")).unwrap();
     let rehearsed = reading["warnings"].as_array_mut().unwrap().remove(0);
     assert_eq!(rehearsed["id"], "rehearsal");
+    assert_eq!(reading["made"]["deck"], "virtual: built-in deck tilted-head, seed 7");
+    reading["made"]["deck"] = serde_json::Value::Null;
     assert_eq!(again.json(), reading);
 }
 
@@ -111,8 +113,25 @@ fn decks_are_refused_with_file_line_key_and_remedy() {
 }
 
 #[test]
+fn any_file_in_the_way_is_found_before_the_work() {
+    let bench = Bench::new();
+    bench.put("short.toml", SHORT);
+    std::fs::create_dir(bench.path("r")).unwrap();
+    for name in ["return.wav", "deck.toml", "programme.sheet.txt", "level.csv", "phase.svg", "summary.txt"] {
+        bench.put(&format!("r/{name}"), "mine");
+        bench.run("rehearse short.toml --out r").refused(&[&format!("r/{name}: this file exists already")]);
+        assert_eq!(bench.files(), [format!("r/{name}"), "short.toml".to_owned()]);
+        assert_eq!(bench.text(&format!("r/{name}")), "mine");
+        std::fs::remove_file(bench.path("r").join(name)).unwrap();
+    }
+}
+
+#[test]
 fn a_folder_that_cannot_be_made_is_named() {
     let bench = Bench::new();
     bench.put("short.toml", SHORT);
     bench.run("rehearse short.toml --out short.toml").refused(&["short.toml: cannot be written"]);
+    bench
+        .run("rehearse short.toml --out short.toml/a/b")
+        .refused(&["short.toml/a/b: cannot be written: short.toml is no folder"]);
 }

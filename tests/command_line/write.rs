@@ -106,6 +106,53 @@ fn a_mistake_in_a_recipe_is_named_by_file_line_key_and_remedy() {
 }
 
 #[test]
+fn what_is_too_short_to_be_measured_is_refused_with_the_shortest_length() {
+    let bench = Bench::new();
+    let with = |part: &str| format!("{SHORT}\n{part}");
+    let tone = |hz: u32, length: f64, more: &str| {
+        with(&format!(
+            "[[part]]\nkind = \"tone\"\nid = \"x\"\nhz = {hz}\nlevel_db = 0\nlength_s = {length}\n{more}"
+        ))
+    };
+    let sweep = |length: f64| {
+        with(&format!(
+            "[[part]]\nkind = \"sweep\"\nid = \"x\"\nfrom_hz = 20\nto_hz = 20000\nlevel_db = -20\nlength_s = {length}"
+        ))
+    };
+    for (text, words) in [
+        (
+            tone(40, 0.5, ""),
+            ["mine.toml, line 29: length_s: found 0.5 s", "0.98 s for a tone of 40 Hz", "longer"],
+        ),
+        (
+            tone(3150, 2.0, "serves = \"flutter\""),
+            ["line 29: length_s: found 2 s", "at least 3.26 s", "longer"],
+        ),
+        (
+            SHORT.replace("length_s = 1.2", "length_s = [1.2, 0.3, 1.2, 1.2]"),
+            [
+                "line 19: length_s: found 0.3 s",
+                "at least 0.41 s for a tone of 1000 Hz",
+                "serves = \"nothing\"",
+            ],
+        ),
+        (sweep(5.0), ["line 30: length_s: found 5 s", "for a sweep from 20 to 20000 Hz", "longer"]),
+    ] {
+        bench.put("mine.toml", text);
+        bench.run("write mine.toml --out a.wav").refused(&words);
+    }
+    assert_eq!(bench.files(), ["mine.toml"]);
+    // What nobody measures may be as short as it likes, and what is just long enough is read.
+    bench.put("mine.toml", tone(40, 0.5, "serves = \"nothing\""));
+    bench.run("write mine.toml --out a.wav").done();
+    bench.put("mine.toml", tone(40, 0.98, "") + "\n[[part]]\nkind = \"slate\"\n");
+    bench.run("write mine.toml --out b.wav").done();
+    let reading = bench.run("read b.wav --recipe mine.toml --json -").done().json();
+    assert_eq!(super::bench::warnings(&reading), Vec::<&str>::new());
+    assert_eq!(reading["level"][1]["part"], "x");
+}
+
+#[test]
 fn an_unknown_recipe_is_answered_with_those_built_in() {
     let bench = Bench::new();
     bench.run("write nonesuch --out a.wav").refused(&[

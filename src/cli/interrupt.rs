@@ -1,0 +1,51 @@
+//! Interrupts (Ctrl-C, an end of the session, a request to stop): nothing half written stays behind.
+
+use super::one_line;
+use deckproof::programme::abandon_unfinished;
+use std::io::Write;
+
+/// Watches for interrupts from now on. One that the starter has told the process to ignore (`nohup`) stays ignored.
+///
+/// Where the system has no way to watch, interrupts end the process as ever.
+#[cfg(unix)]
+pub fn watch() {
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+    let ignored = ignored_signals();
+    let watched = [SIGINT, SIGTERM, SIGHUP].into_iter().filter(|signal| ignored & (1 << (signal - 1)) == 0);
+    let Ok(mut signals) = signal_hook::iterator::Signals::new(watched) else { return };
+    std::thread::spawn(move || {
+        if let Some(signal) = signals.forever().next() {
+            // 128 + number: what shells say of a process that a signal ended.
+            end(128 + signal);
+        }
+    });
+}
+
+/// Bit n - 1 is set if signal n is ignored; 0 where the system does not say.
+#[cfg(unix)]
+fn ignored_signals() -> u64 {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let mask = status.lines().find_map(|line| line.strip_prefix("SigIgn:"));
+    mask.and_then(|mask| u64::from_str_radix(mask.trim(), 16).ok()).unwrap_or(0)
+}
+
+/// Watches for interrupts from now on.
+#[cfg(windows)]
+pub fn watch() {
+    // Without a handler the interrupt ends the process as ever.
+    let _ = ctrlc::set_handler(|| end(130));
+}
+
+/// Watches for nothing: this system has no interrupts that are known here.
+#[cfg(not(any(unix, windows)))]
+pub fn watch() {}
+
+#[cfg(any(unix, windows))]
+fn end(status: i32) -> ! {
+    abandon_unfinished(|| {
+        let text =
+            one_line("deckproof: interrupted; files that were not finished were removed; start it again");
+        let _ = writeln!(std::io::stderr(), "{text}");
+        std::process::exit(status)
+    })
+}
