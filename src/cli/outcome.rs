@@ -20,6 +20,7 @@ Exit status:
   1  could not be done; one line on standard error says which file, what is wrong, what to do
   2  the command line is wrong
   3  done, but with --strict some finding is outside its limit
+  130, 143, 129  interrupted; whole files stay, no half ones
 
 An open deck on mains can kill. Test tones can destroy tweeters and hearing. Every running sheet and
 report has the cautions: read them first.";

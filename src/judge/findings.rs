@@ -215,7 +215,7 @@ impl Case {
         let mut text = match self.origin {
             // Nothing of a deck is in this return.
             Some(RecordedOn::Direct) => return None,
-            None => format!("make sure first whose recording this is (--recorded-on). {turn}"),
+            None => format!("make sure first whose recording this is (--recorded-on); then: {turn}"),
             Some(RecordedOn::OtherDeck) => {
                 format!(
                     "{turn}. The other deck may be the one that is off: confirm with a calibrated tape before turning"

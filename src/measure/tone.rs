@@ -68,7 +68,11 @@ impl ToneMeter {
         if !(expected_hz > 5.0 && expected_hz + half < 0.49 * rate_hz) {
             return None;
         }
-        let band = || Baseband::new(rate_hz, expected_hz, 3.2 * half, half + 30.0);
+        let flat_hz = 3.2 * half;
+        // A band wider than twice the tone takes the mirror image in and reads 5 dB too much at 20 Hz; below 15 Hz it
+        // cannot be helped.
+        let transition_hz = (half + 30.0).min((2.0 * expected_hz - flat_hz).max(4.0));
+        let band = || Baseband::new(rate_hz, expected_hz, flat_hz, transition_hz);
         Some(Self { expected_hz, channels: [band(), band()] })
     }
 

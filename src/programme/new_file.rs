@@ -66,6 +66,10 @@ impl NewFile {
         if path.is_dir() {
             return Err(unwritable(Error::other("this is a folder")));
         }
+        // Replacing a device or a pipe would take it from everybody.
+        if path.metadata().is_ok_and(|there| !there.is_file()) {
+            return Err(unwritable(Error::other("this is a device or a pipe, no file")));
+        }
         // symlink_metadata: a dangling link is a file of somebody's, too.
         if overwrite == Overwrite::Refuse && path.symlink_metadata().is_ok() {
             return Err(ProgrammeError::Exists { file: path.into() });
@@ -197,6 +201,20 @@ mod tests {
             let message = write_text(&path, "", Overwrite::Force).unwrap_err().to_string();
             assert!(message.starts_with(&path.display().to_string()), "{message}");
         }
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_device_is_never_replaced() {
+        let folder = tempfile::tempdir().unwrap();
+        let link = folder.path().join("link.json");
+        std::os::unix::fs::symlink("/dev/null", &link).unwrap();
+        // Only tried: whoever runs this may be allowed to replace /dev/null.
+        for path in [Path::new("/dev/null"), &link] {
+            let error = NewFile::create(path, Overwrite::Force).unwrap_err().to_string();
+            assert!(error.contains("a device or a pipe"), "{error}");
+        }
+        assert_eq!(names(folder.path()), ["link.json"]);
     }
 
     #[cfg(unix)]

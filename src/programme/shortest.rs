@@ -9,19 +9,27 @@ use crate::trade::octave_bands::third_octaves;
 /// Fades at both ends, and what the place of a part in a sound return is in doubt by, s.
 const ENDS_S: f64 = 0.06;
 
+/// Least width of the edge of a tone's wide filter, Hz: a filter of 1.6 s.
+const LEAST_TRANSITION_HZ: f64 = 4.0;
+
 /// Shortest tone of `hz` that can be measured for what it serves, s; 0 if nobody measures it.
 ///
 /// A tone is measured in a band of 8 Hz + 2 % on either side: two filters have to be full, and three blocks have to be
 /// left. Flutter needs 3 s of a tone that its filter has passed.
 pub fn shortest_tone_s(hz: f64, serves: Serves) -> f64 {
     let half_band_hz = 8.0 + 0.02 * hz;
+    let flat_hz = 3.2 * half_band_hz;
+    // Below some 30 Hz the wide filter has to be steep to leave the tone's own mirror image out.
+    let transition_hz = (half_band_hz + 30.0).min((2.0 * hz - flat_hz).max(LEAST_TRANSITION_HZ));
     // Lengths by Kaiser's formula, of the filters of 100 dB and of 60 dB.
-    let filters_s = (6.41 / (half_band_hz + 30.0)) + 3.63 / half_band_hz;
+    let filters_s = 6.41 / transition_hz + 3.63 / half_band_hz;
     let blocks_s = 3.0 * f64::max(0.02, 1.0 / half_band_hz);
+    // The band is sampled at about twice its whole width; filters and blocks are whole numbers of those samples.
+    let rounding_s = 2.5 / (flat_hz + transition_hz);
     match serves {
         Serves::Nothing | Serves::Place => 0.0,
         Serves::Flutter => 3.0 + 0.2 + ENDS_S,
-        _ => filters_s + blocks_s + ENDS_S,
+        _ => filters_s + blocks_s + rounding_s + ENDS_S,
     }
 }
 

@@ -3,7 +3,7 @@
 use super::axes::{Axis, Frame};
 use super::svg::{Anchor, Stroke};
 use crate::judge::{Limits, frequency, signed};
-use crate::reading::{Azimuth, Flutter, Reading, Response, ResponsePoint};
+use crate::reading::{Azimuth, Flutter, FlutterLine, Reading, Response, ResponsePoint};
 
 /// Deepest response drawn, dB: what lies lower runs along the edge.
 const DEEPEST_DB: f64 = -30.0;
@@ -192,7 +192,12 @@ fn flutter_figure(flutter: &Flutter) -> Option<Figure> {
     );
     frame.line(&points, Stroke::Single, "");
     let mut taken: Vec<(f64, f64, f64)> = Vec::new();
-    for line in flutter.lines.iter().filter(|line| line.hz >= low_hz && line.hz <= high_hz).take(8) {
+    // Names of lines that cannot be seen would only cover those that can.
+    let strongest = flutter.lines.iter().map(|line| line.percent_peak).fold(0.0, f64::max);
+    let worth_naming = |line: &&FlutterLine| {
+        line.hz >= low_hz && line.hz <= high_hz && line.percent_peak >= 0.05 * strongest
+    };
+    for line in flutter.lines.iter().filter(worth_naming).take(8) {
         let part = line.part.as_deref().map(|part| format!(" {part}")).unwrap_or_default();
         let text = format!("{}{part}, {:.3} %", frequency(line.hz), line.percent_peak);
         let height = points

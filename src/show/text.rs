@@ -161,10 +161,9 @@ fn findings(page: &mut Page, findings: &[Finding]) {
             Some(side @ ("left" | "right")) => format!("{} {side}", finding.id),
             _ => finding.id.clone(),
         };
-        let kind = finding.kind.as_deref().unwrap_or_default();
-        let value = format!("{}  {kind}", words::value(finding).unwrap_or_default());
+        let value: Vec<String> = words::value(finding).into_iter().chain(finding.kind.clone()).collect();
         let verdict = words::verdict(finding.verdict);
-        page.wrapped(2, &format!("{name:<23} {verdict:<12} "), value.trim());
+        page.wrapped(2, &format!("{name:<23} {verdict:<12} "), &value.join(", "));
         page.wrapped(INDENT, "why    ", &finding.why);
         if let Some(turn) = &finding.turn {
             page.wrapped(INDENT, "turn   ", turn);
