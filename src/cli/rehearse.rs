@@ -85,6 +85,7 @@ impl Typed {
                 circumstances,
                 medium: Medium::COMPACT_CASSETTE,
                 limits: limits(&self.limits)?,
+                direct: None,
             },
             strict: self.strict,
         })

@@ -2,6 +2,7 @@
 
 use crate::capture::CaptureError;
 use crate::deck::DeckError;
+use crate::measure::DirectError;
 use crate::programme::ProgrammeError;
 use crate::reading::Reading;
 use std::path::PathBuf;
@@ -39,6 +40,22 @@ pub enum ReadError {
         code: u16,
         /// Which recipes were thought of.
         expected: String,
+    },
+    /// The direct capture could not be read.
+    #[error("{source} (given with --direct)")]
+    Direct {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        source: Box<ReadError>,
+    },
+    /// What was given as direct capture is none.
+    #[error("{}: no direct capture: {source}", path.display())]
+    NotDirect {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        source: DirectError,
     },
 }
 
