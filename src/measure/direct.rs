@@ -98,7 +98,8 @@ pub fn take_off(
         card.off_level(level);
     }
     if let Some(response) = &mut reading.response {
-        card.off_response(response, &mut limits);
+        let ratio = reading.speed.as_ref().map_or(1.0, |speed| 1.0 + speed.error_percent / 100.0);
+        card.off_response(response, ratio, &mut limits);
     }
     card.off_azimuth(reading, differences, medium);
     card.off_clocks(reading);
@@ -171,7 +172,8 @@ impl Card<'_> {
         level.difference_db = difference(level.gain_db);
     }
 
-    fn off_response(&self, response: &mut Response, limits: &mut Vec<String>) {
+    /// `ratio` is the speed of the tape: what the input adds, it adds at the frequency that came off the tape.
+    fn off_response(&self, response: &mut Response, ratio: f64, limits: &mut Vec<String>) {
         let Some(card) = &self.direct.response else { return };
         let mut steep = (f64::INFINITY, f64::NEG_INFINITY);
         for (rows, same) in [
@@ -183,7 +185,7 @@ impl Card<'_> {
             let shelf = if same.is_empty() { [&card.steps, &card.sweep] } else { [same, same] };
             let shelf = shelf.into_iter().find(|points| !points.is_empty());
             for row in rows.iter_mut() {
-                let at = |channel| shelf.and_then(|points| between(points, channel, row.hz));
+                let at = |channel| shelf.and_then(|points| between(points, channel, row.hz * ratio));
                 let own = [at(0), at(1)];
                 // Left minus right of the card's gains themselves, not of its relative responses.
                 let apart = shelf.and_then(|points| nearest_difference(points, row.hz));
@@ -231,14 +233,13 @@ impl Card<'_> {
         let left: Vec<PlayedDifference> = differences
             .iter()
             .filter_map(|row| {
-                let own = card_difference(self.differences, unwrapped_rad, row.hz)?;
                 // What the input adds, it adds at the frequency that came off the tape.
-                let phase_rad = own.phase_rad * row.difference.hz / row.hz;
+                let own = card_difference(self.differences, unwrapped_rad, row.difference.hz)?;
                 let difference = Difference {
                     hz: row.difference.hz,
                     level_db: row.difference.level_db - own.level_db,
                     level_sigma_db: row.difference.level_sigma_db.hypot(own.level_sigma_db),
-                    phase_rad: row.difference.phase_rad - phase_rad,
+                    phase_rad: row.difference.phase_rad - own.phase_rad,
                     phase_sigma_rad: row.difference.phase_sigma_rad.hypot(own.phase_sigma_rad),
                 };
                 Some(PlayedDifference { difference, ..row.clone() })
@@ -350,46 +351,52 @@ fn difference(pair: Pair) -> Option<f64> {
     Some(pair[0]? - pair[1]?)
 }
 
-/// How the card's channels differ at `hz`: as measured at that tone, or between the tones on either side; phases are
-/// those of `unwrapped_rad`, one for each of `rows`.
-fn card_difference(rows: &[PlayedDifference], unwrapped_rad: &[f64], hz: f64) -> Option<Difference> {
-    let known: Vec<(f64, Difference)> = rows
-        .iter()
-        .zip(unwrapped_rad)
-        .map(|(row, &phase_rad)| (row.hz, Difference { phase_rad, ..row.difference }))
-        .collect();
-    let after = known.partition_point(|row| row.0 < hz * (1.0 - 1e-9));
-    let next = known.get(after)?;
-    if next.0 <= hz * (1.0 + 1e-9) {
-        return Some(next.1);
+/// How far beyond the outermost tones their slope is believed, as a ratio: a fast tape moves its tones that far.
+const BEYOND: f64 = 1.07;
+
+/// The places on either side of `x` in rising `points`, and how far between them it lies (0 to 1, a little more beyond
+/// the ends). `None` farther out than [`BEYOND`].
+fn neighbours(points: &[f64], x: f64) -> Option<(usize, usize, f64)> {
+    let last = points.len().checked_sub(1)?;
+    if x < points[0] / BEYOND || x > points[last] * BEYOND {
+        return None;
     }
-    let before = known.get(after.checked_sub(1)?)?;
-    let share = (hz - before.0) / (next.0 - before.0);
+    if last == 0 {
+        return Some((0, 0, 0.0));
+    }
+    let after = points.partition_point(|&point| point < x).clamp(1, last);
+    let (low, high) = (points[after - 1], points[after]);
+    let share = if high > low { (x - low) / (high - low) } else { 0.0 };
+    Some((after - 1, after, share))
+}
+
+/// How the card's channels differ at `hz`, straight between the tones; phases are those of `unwrapped_rad`, one for each
+/// of `rows`.
+fn card_difference(rows: &[PlayedDifference], unwrapped_rad: &[f64], hz: f64) -> Option<Difference> {
+    let hz_of_rows: Vec<f64> = rows.iter().map(|row| row.difference.hz).collect();
+    let (a, b, share) = neighbours(&hz_of_rows, hz)?;
     let between = |a: f64, b: f64| a + (b - a) * share;
+    let (low, high) = (&rows[a].difference, &rows[b].difference);
     Some(Difference {
         hz,
-        level_db: between(before.1.level_db, next.1.level_db),
-        level_sigma_db: before.1.level_sigma_db.max(next.1.level_sigma_db),
-        phase_rad: between(before.1.phase_rad, next.1.phase_rad),
-        phase_sigma_rad: before.1.phase_sigma_rad.max(next.1.phase_sigma_rad),
+        level_db: between(low.level_db, high.level_db),
+        level_sigma_db: low.level_sigma_db.max(high.level_sigma_db),
+        phase_rad: between(*unwrapped_rad.get(a)?, *unwrapped_rad.get(b)?),
+        phase_sigma_rad: low.phase_sigma_rad.max(high.phase_sigma_rad),
     })
 }
 
-/// Response of the card at `hz`, straight over log frequency between measured points; nothing is said beyond them.
+/// Response of the card at `hz`, straight over log frequency between measured points.
 fn between(points: &[ResponsePoint], channel: usize, hz: f64) -> Option<Sure> {
     let known: Vec<(f64, Sure)> = points
         .iter()
-        .filter_map(|point| Some((point.hz, (point.db[channel]?, point.uncertainty_db[channel]?))))
+        .filter_map(|point| Some((point.hz.ln(), (point.db[channel]?, point.uncertainty_db[channel]?))))
         .collect();
-    let after = known.partition_point(|point| point.0 < hz * (1.0 - 1e-9));
-    let next = known.get(after)?;
-    if next.0 <= hz * (1.0 + 1e-9) {
-        return Some(next.1);
-    }
-    let before = known.get(after.checked_sub(1)?)?;
-    let share = (hz / before.0).ln() / (next.0 / before.0).ln();
-    let db = before.1.0 + (next.1.0 - before.1.0) * share;
-    Some((db, before.1.1.max(next.1.1)))
+    let hz_of_points: Vec<f64> = known.iter().map(|point| point.0.exp()).collect();
+    let (a, b, _) = neighbours(&hz_of_points, hz)?;
+    let ((low, low_db), (high, high_db)) = (known[a], known[b]);
+    let share = if high > low { (hz.ln() - low) / (high - low) } else { 0.0 };
+    Some((low_db.0 + (high_db.0 - low_db.0) * share, low_db.1.max(high_db.1)))
 }
 
 fn nearest_difference(points: &[ResponsePoint], hz: f64) -> Option<f64> {
@@ -424,8 +431,10 @@ mod tests {
         let points = [point(100.0, 0.0), point(400.0, -2.0)];
         assert_eq!(between(&points, 0, 100.0), Some((0.0, 0.1)));
         crate::assert_within!(between(&points, 0, 200.0).unwrap().0, -1.0, 1e-12, "dB");
-        assert_eq!(between(&points, 0, 99.0), None);
-        assert_eq!(between(&points, 0, 401.0), None);
+        // A fast tape moves its tones a little beyond; farther out nothing is said.
+        crate::assert_within!(between(&points, 0, 420.0).unwrap().0, -2.0704, 1e-4, "dB");
+        assert_eq!(between(&points, 0, 93.0), None);
+        assert_eq!(between(&points, 0, 430.0), None);
         assert_eq!(between(&points, 1, 200.0), None);
     }
 }

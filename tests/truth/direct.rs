@@ -139,9 +139,9 @@ fn a_tape_from_elsewhere_was_not_played_by_the_card() {
         play_behind(&short(), &case, &card(), &told)
     });
     assert_eq!(delay(&here).0, delay(&elsewhere).0);
-    // Half of what was taken off: 9.2 us of skew, and up to 8.4 us that the low-pass on the right makes.
+    // Half of what was taken off: 9.2 us of skew (known to about 1), and up to 8.4 us that the low-pass on the right makes.
     let wider = delay(&elsewhere).1;
-    assert!((4.6..8.8).contains(&wider), "{wider}");
+    assert!((4.1..8.8).contains(&wider), "{wider}");
 }
 
 #[test]

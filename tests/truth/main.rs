@@ -9,7 +9,6 @@ mod decks;
 mod direct;
 mod flutter_truth;
 mod slates;
-mod zz;
 
 use bench::{Case, Row, Store, play, rows};
 use deckproof::deck::{DeckFile, EXAMPLES};
