@@ -8,6 +8,8 @@
 //! A direct capture goes through the card's output and its input. A tape that was recorded elsewhere only went through
 //! the input: all is taken off all the same, because a slope or a skew belongs mostly to one of the two, but half of it
 //! is added to the uncertainty.
+//!
+//! What the card's response takes from the deck's noise is not made up for.
 
 use super::azimuth::{PlayedDifference, azimuth};
 use super::delay_fit::{Difference, fit_delay};
