@@ -24,6 +24,7 @@ pub fn options(recipe: Option<Recipe>) -> ReadOptions {
         },
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::good_deck(),
+        direct: None,
     }
 }
 

@@ -31,6 +31,9 @@ pub struct Typed {
     /// The reading as JSON in a file; `-` prints it instead of the summary
     #[arg(long, value_name = "FILE|-")]
     json: Option<PathBuf>,
+    /// The programme recorded without a deck, sound card output into its input: what the card does is taken off
+    #[arg(long, value_name = "DIRECT")]
+    direct: Option<PathBuf>,
     /// Where 0 dB of the programme lay in its WAV, dBFS, if `write` was told another level
     #[arg(long, value_name = "DBFS", default_value = "-12", allow_hyphen_values = true, value_parser = reference_dbfs)]
     reference_dbfs: f64,
@@ -66,7 +69,15 @@ impl Typed {
             circumstances: (&self.circumstances).into(),
             medium: Medium::COMPACT_CASSETTE,
             limits: limits(&self.judging.limits)?,
+            direct: self.direct,
         };
+        if let Some(direct) = &options.direct {
+            ensure!(
+                !same_file(direct, &self.file),
+                "{}: this is the return itself; give the recording that was made without a deck",
+                direct.display()
+            );
+        }
         let json = match self.json {
             Some(path) if path == Path::new("-") => Json::Print,
             Some(path) => {

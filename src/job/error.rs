@@ -2,6 +2,7 @@
 
 use crate::capture::CaptureError;
 use crate::deck::DeckError;
+use crate::measure::DirectError;
 use crate::programme::ProgrammeError;
 use crate::reading::Reading;
 use std::path::PathBuf;
@@ -41,6 +42,22 @@ pub enum ReadError {
         expected: String,
         /// What could be said of the recording all the same.
         reading: Box<Reading>,
+    },
+    /// The direct capture could not be read.
+    #[error("{source} (given with --direct)")]
+    Direct {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        source: Box<ReadError>,
+    },
+    /// What was given as direct capture is none.
+    #[error("{}: no direct capture: {source}", path.display())]
+    NotDirect {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        source: DirectError,
     },
 }
 

@@ -5,9 +5,9 @@ use super::rate::{Relabelled, find_slates};
 use super::warnings::{broken_samples, no_slate_why, warn};
 use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source, check_rate};
 use crate::judge::{Limits, judge};
-use crate::measure::{MeasureOptions, Measured, measure};
+use crate::measure::{DirectCapture, MeasureOptions, Measured, measure, take_off};
 use crate::programme::{Recipe, Timeline, built_in, built_in_by_code};
-use crate::reading::{Capture, Circumstances, FORMAT, Reading, RecipeId, Warning};
+use crate::reading::{Capture, Circumstances, FORMAT, Reading, RecipeId, RecordedOn, Warning};
 use crate::trade::Medium;
 use std::path::{Path, PathBuf};
 
@@ -26,6 +26,8 @@ pub struct ReadOptions {
     pub medium: Medium,
     /// What the findings are judged by.
     pub limits: Limits,
+    /// Direct capture of the sound card, to be taken off.
+    pub direct: Option<PathBuf>,
 }
 
 /// Reads the return at `path`.
@@ -33,6 +35,11 @@ pub struct ReadOptions {
 /// # Errors
 /// If the file cannot be read, carries no slate, or carries one of an unknown recipe.
 pub fn read_return(path: &Path, options: &ReadOptions) -> Result<Reading, ReadError> {
+    Ok(read_file(path, options)?.reading)
+}
+
+/// As [`read_return`], with what a direct capture is needed for besides.
+fn read_file(path: &Path, options: &ReadOptions) -> Result<DirectCapture, ReadError> {
     let file = ReturnFile::open(path, options.channels)?;
     let facts = Facts {
         path: path.to_owned(),
@@ -41,7 +48,22 @@ pub fn read_return(path: &Path, options: &ReadOptions) -> Result<Reading, ReadEr
         mono_file: file.is_mono_file(),
         cut_short: file.is_cut_short(),
     };
-    read_source(&file, &facts, options)
+    let direct = options.direct.as_deref().map(|direct| read_direct(direct, options)).transpose()?;
+    read_source(&file, &facts, options, direct.as_ref())
+}
+
+/// Reads the direct capture at `path`, which may carry another recipe than the return.
+fn read_direct(path: &Path, options: &ReadOptions) -> Result<DirectCapture, ReadError> {
+    let options = ReadOptions {
+        circumstances: Circumstances {
+            recorded_on: Some(RecordedOn::Direct),
+            ..options.circumstances.clone()
+        },
+        direct: None,
+        ..options.clone()
+    };
+    read_file(path, &options)
+        .map_err(|source| ReadError::Direct { path: path.to_owned(), source: Box::new(source) })
 }
 
 /// Reads a return held in memory; `name` stands for the file's name in the reading.
@@ -57,7 +79,8 @@ pub fn read_samples(samples: &InMemory, name: &str, options: &ReadOptions) -> Re
         mono_file: false,
         cut_short: false,
     };
-    read_source(samples, &facts, options)
+    let direct = options.direct.as_deref().map(|direct| read_direct(direct, options)).transpose()?;
+    Ok(read_source(samples, &facts, options, direct.as_ref())?.reading)
 }
 
 /// What only the file knows.
@@ -78,7 +101,12 @@ fn commonest_code(found: &[FoundSlate]) -> Option<u16> {
         .max_by_key(|code| found.iter().filter(|slate| slate.slate.code == *code).count())
 }
 
-fn read_source(source: &dyn Source, facts: &Facts, options: &ReadOptions) -> Result<Reading, ReadError> {
+fn read_source(
+    source: &dyn Source,
+    facts: &Facts,
+    options: &ReadOptions,
+    direct: Option<&DirectCapture>,
+) -> Result<DirectCapture, ReadError> {
     let given = options.recipe.as_ref().map(Timeline::from);
     let mut codes: Vec<u16> = given.iter().map(|timeline| timeline.code).collect();
     codes.extend(built_in().iter().map(|recipe| Timeline::from(recipe).code));
@@ -129,9 +157,15 @@ fn read_source(source: &dyn Source, facts: &Facts, options: &ReadOptions) -> Res
     reading.recipe = Some(RecipeId { name: timeline.name.clone(), code: format!("{code:04x}") });
     describe_capture(&mut reading, &alignment, rate);
     warn(&mut reading, &alignment, facts, rate, &measured);
+    let differences = measured.differences.clone();
     fill(&mut reading, measured, rate);
+    if let (Some(direct), Some(path)) = (direct, &options.direct) {
+        take_off(&mut reading, &differences, direct, &options.medium)
+            .map_err(|source| ReadError::NotDirect { path: path.clone(), source })?;
+        reading.capture.direct = Some(direct.reading.capture.file.clone());
+    }
     reading.findings = judge(&reading, &options.limits);
-    Ok(reading)
+    Ok(DirectCapture { reading, differences })
 }
 
 /// The refusal of a recording without a slate, with what can be said of it.

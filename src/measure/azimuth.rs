@@ -20,18 +20,24 @@ pub struct AzimuthResult {
     pub unresolved: bool,
 }
 
-/// Azimuth from all tones that were measured in both channels, as (frequency in the programme, tone).
+/// How the channels differed at one tone of the programme.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlayedDifference {
+    /// Frequency in the programme, Hz.
+    pub hz: f64,
+    /// Standard deviation of the phase over the part, rad.
+    pub spread_rad: f64,
+    /// Level and phase, right minus left.
+    pub difference: Difference,
+}
+
+/// The differences between the channels at all tones that were measured in both, by rising frequency.
 ///
-/// `wander` are the bands of the tone that serves azimuth, with its frequency. `None` if fewer than four tones were
-/// measured in both channels.
-pub fn azimuth(
-    tones: &[(f64, &Tone)],
-    wander: Option<(f64, &[Band; 2])>,
-    medium: &Medium,
-) -> Option<AzimuthResult> {
-    let mut used: Vec<(f64, f64, Difference)> = tones
+/// `tones` are (frequency in the programme in Hz, tone).
+pub fn differences(tones: &[(f64, &Tone)]) -> Vec<PlayedDifference> {
+    let mut rows: Vec<PlayedDifference> = tones
         .iter()
-        .filter_map(|(programme_hz, tone)| {
+        .filter_map(|(hz, tone)| {
             let (left, right, mutual) = (tone.levels[0]?, tone.levels[1]?, tone.mutual?);
             let difference = Difference {
                 hz: tone.hz,
@@ -40,22 +46,34 @@ pub fn azimuth(
                 phase_rad: mutual.phase_rad,
                 phase_sigma_rad: mutual.uncertainty_rad / 2.0,
             };
-            Some((*programme_hz, mutual.spread_rad, difference))
+            Some(PlayedDifference { hz: *hz, spread_rad: mutual.spread_rad, difference })
         })
         .collect();
-    used.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let differences: Vec<Difference> = used.iter().map(|row| row.2).collect();
-    let fit: DelayFit = fit_delay(&differences)?;
+    rows.sort_by(|a, b| a.hz.total_cmp(&b.hz));
+    rows
+}
+
+/// Azimuth from how the channels differ; `rate_hz` is the sample rate of the return; `wander_us_rms` is passed on.
+///
+/// `None` if there are fewer than four differences.
+pub fn azimuth(
+    differences: &[PlayedDifference],
+    wander_us_rms: Option<f64>,
+    rate_hz: f64,
+    medium: &Medium,
+) -> Option<AzimuthResult> {
+    let plain: Vec<Difference> = differences.iter().map(|row| row.difference).collect();
+    let fit: DelayFit = fit_delay(&plain, rate_hz)?;
     let angle_arcmin = medium.arcmin_from_delay_us(fit.delay_us);
     let loss =
         playback_losses::azimuth_loss_db(angle_arcmin, medium.track_width_mm, 10_000.0, medium.speed_mm_s);
-    let phase = used
+    let phase = differences
         .iter()
         .enumerate()
-        .map(|(i, (programme_hz, spread_rad, _))| PhasePoint {
-            hz: *programme_hz,
+        .map(|(i, row)| PhasePoint {
+            hz: row.hz,
             deg: fit.unwrapped_rad[i].to_degrees(),
-            spread_deg: spread_rad.to_degrees(),
+            spread_deg: row.spread_rad.to_degrees(),
             response_deg: Some(fit.response_rad[i].to_degrees()),
         })
         .collect();
@@ -65,7 +83,7 @@ pub fn azimuth(
             delay_us: resolved.then_some(fit.delay_us),
             uncertainty_us: resolved.then_some(fit.uncertainty_us),
             angle_arcmin: resolved.then_some(angle_arcmin),
-            wander_us_rms: wander.and_then(|(_, bands)| wander_us(bands)),
+            wander_us_rms,
             loss_at_10k_db: resolved.then_some(loss),
             phase,
         },
@@ -77,8 +95,9 @@ pub fn azimuth(
 /// Limits of the wander's band, Hz: slower is drift of the mean, faster is noise of the tape.
 const WANDER_BAND_HZ: (f64, f64) = (0.1, 10.0);
 
-/// Rms of the delay's movement within `WANDER_BAND_HZ`, noise taken off, us. `None` if shorter than 3 s or too noisy.
-fn wander_us(bands: &[Band; 2]) -> Option<f64> {
+/// Rms of the delay's movement between 0.1 and 10 Hz over a steady tone in both channels' `bands`, noise taken off, us.
+/// `None` if shorter than 3 s or too noisy.
+pub fn wander_us(bands: &[Band; 2]) -> Option<f64> {
     let (rate_hz, centre_hz) = (bands[0].rate_hz, bands[0].centre_hz);
     let size = (rate_hz / 50.0).round().max(1.0) as usize;
     let crosses: Vec<Complex64> = bands[0]

@@ -1,6 +1,6 @@
 //! All that is measured from one aligned return: every part of the programme is fed to the meter that it serves.
 
-use super::azimuth::{AzimuthResult, azimuth};
+use super::azimuth::{AzimuthResult, PlayedDifference, azimuth, differences, wander_us};
 use super::dropouts::dropouts;
 use super::flutter::FlutterMeter;
 use super::gain_riding::gain_riding_db;
@@ -35,6 +35,8 @@ pub struct Measured {
     pub response: Option<Response>,
     /// Azimuth.
     pub azimuth: Option<Azimuth>,
+    /// How the channels differed at each tone, from which azimuth was told.
+    pub differences: Vec<PlayedDifference>,
     /// The tones say that the channels have opposite polarity (the slates' word is less sure).
     pub opposed: Option<bool>,
     /// Speed and drift.
@@ -96,7 +98,7 @@ pub fn measure(
         .map(|(index, part)| play(source, alignment, part, Some(index) == longest_flutter))
         .collect::<Result<_, _>>()?;
     let parts: Vec<bool> = outcomes.iter().map(Outcome::gave_something).collect();
-    let mut measured = assemble(timeline, alignment, options, outcomes);
+    let mut measured = assemble(timeline, alignment, options, source.rate_hz(), outcomes);
     let gave =
         Gave { parts: &parts, flutter: measured.flutter.is_some(), response: measured.response.is_some() };
     measured.warnings.extend(unmeasured(timeline, alignment, source.rate_hz(), &gave));
@@ -201,6 +203,7 @@ fn assemble(
     timeline: &Timeline,
     alignment: &Alignment,
     options: &MeasureOptions,
+    rate_hz: f64,
     mut outcomes: Vec<Outcome>,
 ) -> Measured {
     let mut measured = Measured { speed: speed(&alignment.slates, timeline), ..Measured::default() };
@@ -281,8 +284,11 @@ fn assemble(
         .iter()
         .filter(|(part, played)| part.serves == Serves::Azimuth && both(part) && played.tone.mutual.is_some())
         .max_by(|a, b| a.0.length_s.total_cmp(&b.0.length_s))
-        .map(|(_, played)| (played.hz, &played.tone.band));
-    if let Some(AzimuthResult { azimuth, opposed, unresolved }) = azimuth(&phases, wander, &options.medium) {
+        .and_then(|(_, played)| wander_us(&played.tone.band));
+    measured.differences = differences(&phases);
+    if let Some(AzimuthResult { azimuth, opposed, unresolved }) =
+        azimuth(&measured.differences, wander, rate_hz, &options.medium)
+    {
         measured.azimuth = Some(azimuth);
         measured.opposed = (!unresolved).then_some(opposed);
         if unresolved {

@@ -3,6 +3,7 @@
 
 mod azimuth;
 mod delay_fit;
+mod direct;
 mod dropouts;
 mod flutter;
 mod gain_riding;
@@ -15,8 +16,9 @@ mod sweep;
 mod tone;
 mod unmeasured;
 
-pub use azimuth::{AzimuthResult, azimuth};
+pub use azimuth::{AzimuthResult, PlayedDifference, azimuth, differences, wander_us};
 pub use delay_fit::{DelayFit, Difference, fit_delay};
+pub use direct::{DirectCapture, DirectError, take_off};
 pub use dropouts::dropouts;
 pub use flutter::{BAND_HZ, FlutterMeter};
 pub use measured::{MeasureOptions, Measured, measure};

@@ -141,7 +141,12 @@ fn interpolate(points: &[(f64, f64)], x: f64) -> Option<f64> {
 }
 
 /// Where the response first falls below -3 dB, going from the reference frequency outwards, Hz.
-fn corner_hz(points: &[ResponsePoint], channel: usize, reference_hz: f64, rising: bool) -> Option<f64> {
+pub(super) fn corner_hz(
+    points: &[ResponsePoint],
+    channel: usize,
+    reference_hz: f64,
+    rising: bool,
+) -> Option<f64> {
     let mut row: Vec<(f64, f64)> = points
         .iter()
         .filter(|point| if rising { point.hz >= reference_hz } else { point.hz <= reference_hz })

@@ -99,6 +99,7 @@ pub fn options() -> ReadOptions {
         },
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::good_deck(),
+        direct: None,
     }
 }
 

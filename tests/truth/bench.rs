@@ -6,7 +6,7 @@
 use crate::flutter_truth;
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, Truth, VirtualDeck};
-use deckproof::job::{ReadOptions, read_samples};
+use deckproof::job::{ReadError, ReadOptions, read_samples};
 use deckproof::judge::Limits;
 use deckproof::programme::{Channels, Recipe, Renderer, Serves, Signal, Timeline};
 use deckproof::reading::{Circumstances, NoiseReduction, Reading, RecordedOn};
@@ -67,6 +67,7 @@ pub fn options(recorded_on: RecordedOn) -> ReadOptions {
         },
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::good_deck(),
+        direct: None,
     }
 }
 
@@ -96,6 +97,26 @@ pub fn play(recipe: &Recipe, case: &Case) -> Played {
     let reading = read_samples(&samples, case.name, &options)
         .unwrap_or_else(|error| panic!("{}, seed {}: {error}", case.name, case.seed));
     Played { reading, truth: deck.truth(), timeline }
+}
+
+/// Plays a recipe through the deck of `case` and then through `card`, which stands for a sound card.
+pub fn try_play_behind(
+    recipe: &Recipe,
+    case: &Case,
+    card: &DeckFile,
+    told: &ReadOptions,
+) -> Result<Reading, ReadError> {
+    let timeline = Timeline::from(recipe);
+    let rate_hz = f64::from(case.rate_hz);
+    let programme = Renderer::new(&timeline, case.rate_hz, -12.0).unwrap().collect();
+    let returned = VirtualDeck::new(&case.deck, case.seed, rate_hz).unwrap().play_all(&programme);
+    let mut channels = VirtualDeck::new(card, case.seed + 1, rate_hz).unwrap().play_all(&returned);
+    store(&mut channels, case.store);
+    read_samples(&InMemory { rate_hz, channels }, case.name, told)
+}
+
+pub fn play_behind(recipe: &Recipe, case: &Case, card: &DeckFile, told: &ReadOptions) -> Reading {
+    try_play_behind(recipe, case, card, told).unwrap_or_else(|error| panic!("{}: {error}", case.name))
 }
 
 /// Every figure of the reading that has a target.

@@ -6,6 +6,7 @@
 
 mod bench;
 mod decks;
+mod direct;
 mod flutter_truth;
 mod slates;
 
