@@ -65,7 +65,7 @@ impl ReadError {
     /// What could be said of a recording in which nothing could be measured; `None` if it could not even be read.
     pub fn reading(&self) -> Option<&Reading> {
         match self {
-            Self::Capture(_) => None,
+            Self::Capture(_) | Self::Direct { .. } | Self::NotDirect { .. } => None,
             Self::NoSlate { reading, .. } | Self::UnknownRecipe { reading, .. } => Some(reading),
         }
     }
