@@ -26,13 +26,14 @@ const LARGEST: f64 = 1000.0;
 
 /// Appends `samples` to `out`, with 0 in place of what is no number or absurdly large, and returns how many were so.
 pub(crate) fn extend_mended(out: &mut Vec<f64>, samples: &[f64]) -> u64 {
-    let mut broken = 0;
-    out.extend(samples.iter().map(|&x| {
-        // NaN is not within anything.
-        let sound = x.abs() <= LARGEST;
-        broken += u64::from(!sound);
-        if sound { x } else { 0.0 }
-    }));
+    // NaN is not within anything.
+    let sound = |x: f64| x.abs() <= LARGEST;
+    let broken: u64 = samples.iter().map(|&x| u64::from(!sound(x))).sum();
+    if broken == 0 {
+        out.extend_from_slice(samples);
+    } else {
+        out.extend(samples.iter().map(|&x| if sound(x) { x } else { 0.0 }));
+    }
     broken
 }
 

@@ -34,8 +34,7 @@ impl FlutterMeter {
     /// A meter for a tone of `programme_hz` that is expected at `expected_hz` in samples at `rate_hz`.
     pub fn new(rate_hz: f64, programme_hz: f64, expected_hz: f64) -> Self {
         let flat_hz = 1.3 * BAND_HZ[2] + 60.0 + 0.02 * expected_hz;
-        let band = || Baseband::new(rate_hz, expected_hz, flat_hz, 0.4 * flat_hz);
-        Self { programme_hz, channels: [band(), band()] }
+        Self { programme_hz, channels: Baseband::pair(rate_hz, expected_hz, flat_hz, 0.4 * flat_hz) }
     }
 
     /// Feeds a block `[left, right]`; blocks of any size give the same result.

@@ -76,12 +76,16 @@ pub fn measure(
     options: &MeasureOptions,
 ) -> Result<Measured, CaptureError> {
     let longest_flutter = longest(timeline, alignment, Serves::Flutter);
-    let outcomes: Vec<Outcome> = timeline
-        .parts
-        .par_iter()
-        .enumerate()
-        .map(|(index, part)| play(source, alignment, part, Some(index) == longest_flutter))
-        .collect::<Result<_, _>>()?;
+    // The longest first, so that no core is left with a long one at the end.
+    let mut order: Vec<(usize, &PlacedPart)> = timeline.parts.iter().enumerate().collect();
+    order.sort_by(|a, b| b.1.length_s.total_cmp(&a.1.length_s));
+    let mut outcomes: Vec<(usize, Result<Outcome, CaptureError>)> = order
+        .into_iter()
+        .par_bridge()
+        .map(|(index, part)| (index, play(source, alignment, part, Some(index) == longest_flutter)))
+        .collect();
+    outcomes.sort_by_key(|outcome| outcome.0);
+    let outcomes = outcomes.into_iter().map(|outcome| outcome.1).collect::<Result<Vec<_>, _>>()?;
     Ok(assemble(timeline, alignment, options, outcomes))
 }
 

@@ -68,8 +68,7 @@ impl ToneMeter {
         if !(expected_hz > 5.0 && expected_hz + half < 0.49 * rate_hz) {
             return None;
         }
-        let band = || Baseband::new(rate_hz, expected_hz, 3.2 * half, half + 30.0);
-        Some(Self { expected_hz, channels: [band(), band()] })
+        Some(Self { expected_hz, channels: Baseband::pair(rate_hz, expected_hz, 3.2 * half, half + 30.0) })
     }
 
     /// Feeds a block `[left, right]`; blocks of any size give the same result.

@@ -5,9 +5,11 @@ pub mod dither;
 pub mod fade;
 pub mod fir;
 pub mod fm;
+pub mod halving;
 pub mod noise;
 pub mod oscillator;
 pub mod overlap_save;
+pub mod plans;
 pub mod spectrum;
 
 /// The smallest length of at least `least` whose only prime factors are 2, 3 and 5.
