@@ -61,8 +61,8 @@ pub struct ChirpFinder {
     seen: u64,
     /// The last two outputs of each kind.
     last: [[Complex32; 2]; 2],
-    /// Energy that belongs to the last output.
-    last_energy: f64,
+    powers: [Vec<f32>; 2],
+    band: Vec<f32>,
     found: Vec<Chirp>,
 }
 
@@ -101,7 +101,8 @@ impl ChirpFinder {
             least_energy: LEAST_AMPLITUDE * LEAST_AMPLITUDE * template_energy,
             seen: 0,
             last: [[Complex32::default(); 2]; 2],
-            last_energy: 0.0,
+            powers: [Vec::new(), Vec::new()],
+            band: Vec::new(),
             found: Vec::new(),
             single: Vec::with_capacity(PIECE),
             halved: Vec::new(),
@@ -135,19 +136,26 @@ impl ChirpFinder {
 
     fn harvest(&mut self) {
         let decimation = self.plan.decimation() as f64;
-        for i in 0..self.save.output(2).len() {
-            for kind in 0..2 {
-                let after = self.save.output(kind)[i];
-                let [before, middle] = self.last[kind];
-                let peak = middle.norm_sqr();
-                // A peak that is no number is none, whatever likeness comes of it.
-                if peak >= before.norm_sqr() && peak > after.norm_sqr() && peak.is_finite() && self.seen > 1 {
-                    self.judge(kind == 0, before, middle, after);
+        let count = self.save.output(2).len();
+        // Powers of the kinds, those of the last two outputs before them.
+        let mut powers = std::mem::take(&mut self.powers);
+        for (kind, powers) in powers.iter_mut().enumerate() {
+            powers.clear();
+            powers.extend(self.last[kind].iter().chain(self.save.output(kind)).map(Complex32::norm_sqr));
+        }
+        let mut band = std::mem::take(&mut self.band);
+        band.clear();
+        band.extend(self.save.output(2).iter().map(Complex32::norm_sqr));
+        for i in 0..count {
+            for (kind, powers) in powers.iter().enumerate() {
+                let [before, peak, after] = [powers[i], powers[i + 1], powers[i + 2]];
+                // Both are likely to be so: one branch.
+                if (peak >= before) & (peak > after) && self.is_like(peak) && self.seen > 1 {
+                    self.keep(kind == 0, i, peak);
                 }
-                self.last[kind] = [middle, after];
             }
             // Energy of the band over the chirp that ends here.
-            let energy = f64::from(self.save.output(2)[i].norm_sqr()) / 2.0 * decimation;
+            let energy = f64::from(band[i]) / 2.0 * decimation;
             let energy = if energy.is_finite() { energy } else { 0.0 };
             self.energy_sum += energy - std::mem::replace(&mut self.energies[self.oldest], energy);
             self.oldest += 1;
@@ -160,25 +168,39 @@ impl ChirpFinder {
             if self.seen.is_multiple_of(RENEW_SUM) {
                 self.energy_sum = self.energies.iter().sum();
             }
-            self.last_energy = self.energy_sum;
         }
+        if count > 0 {
+            for kind in 0..2 {
+                self.last[kind] = [count, count + 1].map(|i| self.correlation(kind, i));
+            }
+        }
+        (self.powers, self.band) = (powers, band);
         self.save.forget();
     }
 
-    /// Keeps a peak if it is like enough to a chirp.
-    fn judge(&mut self, rising: bool, before: Complex32, middle: Complex32, after: Complex32) {
-        let energy = self.last_energy.max(self.least_energy);
-        let power = f64::from(middle.norm_sqr());
-        let likeness = (power / (self.template_energy * energy)).sqrt().min(1.0);
-        if likeness > KEEP_LIKENESS {
-            let [before, middle, after] =
-                [before, middle, after].map(|z| Complex64::new(f64::from(z.re), f64::from(z.im)));
-            self.keep(rising, before, (middle, likeness), after);
-        }
+    /// Correlation `i` of those at hand: the last two and the new ones.
+    fn correlation(&self, kind: usize, i: usize) -> Complex32 {
+        if i < 2 { self.last[kind][i] } else { self.save.output(kind)[i - 2] }
     }
 
-    fn keep(&mut self, rising: bool, before: Complex64, middle: (Complex64, f64), after: Complex64) {
-        let (b, m, a) = (before.norm(), middle.0.norm(), after.norm());
+    /// Power of a correlation if the band's energy over the last chirp's length were all that chirp's.
+    fn whole_power(&self) -> f64 {
+        self.template_energy * self.energy_sum.max(self.least_energy)
+    }
+
+    /// Whether the output before this one, of this power, is like enough to a chirp; what is no number is not.
+    fn is_like(&self, power: f32) -> bool {
+        power.is_finite() && f64::from(power) > KEEP_LIKENESS * KEEP_LIKENESS * self.whole_power()
+    }
+
+    /// Keeps the peak at hand number `i + 1`.
+    fn keep(&mut self, rising: bool, i: usize, power: f32) {
+        let [before, middle, after] = [i, i + 1, i + 2].map(|i| {
+            let z = self.correlation(usize::from(!rising), i);
+            Complex64::new(f64::from(z.re), f64::from(z.im))
+        });
+        let likeness = (f64::from(power) / self.whole_power()).sqrt().min(1.0);
+        let (b, m, a) = (before.norm(), middle.norm(), after.norm());
         let bend = b - 2.0 * m + a;
         let offset = if bend < 0.0 { (0.5 * (b - a) / bend).clamp(-0.5, 0.5) } else { 0.0 };
         let rate_hz = self.plan.output_rate_hz();
@@ -187,14 +209,14 @@ impl ChirpFinder {
         let at_s = sampled_s + offset / rate_hz - self.lead_s;
         // Mean frequency of a hyperbolic chirp; the correlation turns with it about its peak.
         let mean_hz = (HIGH_HZ / LOW_HZ).ln() * LOW_HZ * HIGH_HZ / (HIGH_HZ - LOW_HZ);
-        let phase = middle.0.arg()
+        let phase = middle.arg()
             + TAU * (self.plan.centre_hz() * sampled_s).rem_euclid(1.0)
             + TAU * mean_hz * offset / rate_hz;
         let amplitude = (m - 0.25 * (b - a) * offset) / self.template_energy;
         let chirp = Chirp {
             at_s,
             rising,
-            likeness: middle.1,
+            likeness,
             amplitude,
             phase: (phase + std::f64::consts::PI).rem_euclid(TAU) - std::f64::consts::PI,
         };

@@ -62,9 +62,10 @@ impl HealthMeter {
         // Most samples belong to no top and are short of full scale: for those, little is to be noted.
         while let Some((before, behind)) = rest.split_at_checked(QUICK) {
             self.feed_slowly(&before[..1]);
-            let plain = self.run == 0 && self.full_scale_run == 0 && is_plain(before);
-            if plain {
-                self.peak = before.iter().fold(self.peak, |peak, x| larger(peak, x.abs()));
+            let most = before.iter().fold(0.0, |most, x| larger(most, x.abs()));
+            let idle = self.run == 0 && self.full_scale_run == 0;
+            if idle && (most <= LEAST_TOP || is_plain(before)) {
+                self.peak = larger(self.peak, most);
                 [self.before_run, self.last] = [before[QUICK - 2], before[QUICK - 1]];
             } else {
                 self.feed_slowly(&before[1..]);

@@ -9,7 +9,7 @@ use super::response::{PlayedTone, level, response};
 use super::speed::speed;
 use super::sweep::{SweepMeter, SweepPlace, SweepPoint};
 use super::tone::{Tone, ToneMeter};
-use crate::capture::{Alignment, CaptureError, Source, Stretch, extend_mended};
+use crate::capture::{Alignment, CaptureError, Source, Stretch, extend_mended, is_sound};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
 use crate::reading::{Azimuth, Dropout, Flutter, Level, Noise, Pair, Response, Speed, Warning};
 use crate::signal::baseband::Band;
@@ -172,14 +172,18 @@ fn read(
         let block = if wiring.swapped { [block[1], block[0]] } else { block };
         let mut put_right = |channel: usize| {
             turned[channel].clear();
+            if !wiring.inverted[channel] && is_sound(block[channel]) {
+                return false;
+            }
             extend_mended(&mut turned[channel], block[channel]);
             if wiring.inverted[channel] {
                 turned[channel].iter_mut().for_each(|x| *x = -*x);
             }
+            true
         };
-        put_right(0);
-        put_right(1);
-        sink([&turned[0], &turned[1]]);
+        let put_right = [put_right(0), put_right(1)];
+        // What is right already is handed on as it is.
+        sink([0, 1].map(|channel| if put_right[channel] { &turned[channel][..] } else { block[channel] }));
     })
 }
 

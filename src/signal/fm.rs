@@ -32,8 +32,7 @@ pub fn demodulate(samples: &[Complex64], rate_hz: f64) -> Option<Demodulated> {
     }
     let mut amplitudes: Vec<f64> = samples.iter().map(|z| z.norm()).collect();
     let strong: Vec<f64> = amplitudes.clone();
-    amplitudes.sort_by(f64::total_cmp);
-    let amplitude = amplitudes[n / 2];
+    let amplitude = super::nth(&mut amplitudes, n / 2)?;
     if !(amplitude > 0.0) {
         return None;
     }

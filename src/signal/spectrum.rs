@@ -122,9 +122,9 @@ impl Density {
             return 0.0;
         }
         let mut bins = self.per_hz[first..=last].to_vec();
-        bins.sort_by(f64::total_cmp);
+        let middle = bins.len() / 2;
         let n = self.segments.max(1) as f64;
-        bins[bins.len() / 2] / (1.0 - 1.0 / (9.0 * n)).powi(3)
+        super::nth(&mut bins, middle).unwrap_or(0.0) / (1.0 - 1.0 / (9.0 * n)).powi(3)
     }
 }
 
