@@ -151,7 +151,7 @@ mod tests {
     #[test]
     fn the_quick_way_finds_what_the_slow_one_finds() {
         // Clipping at full scale and below, hum below the least top, noise, a click, silence, what is no number.
-        let noise = |n: i32| f64::from((n * n) % 1013) / 1013.0 - 0.5;
+        let noise = |n: i32| f64::from((n % 1013).pow(2) % 1013) / 1013.0 - 0.5;
         let samples: Vec<f64> = (0..60_000)
             .map(|n| {
                 let sine = (TAU * 40.0 * f64::from(n) / 48_000.0).sin();
@@ -161,7 +161,13 @@ mod tests {
                     2 => 0.1 * sine + if n == 25_000 { 1.0 } else { 0.0 },
                     3 => noise(n),
                     4 => (1.2 * noise(n) + 0.5).clamp(-0.4, 0.7),
-                    _ => if n % 777 == 0 { f64::NAN } else { 0.0 },
+                    _ => {
+                        if n % 777 == 0 {
+                            f64::NAN
+                        } else {
+                            0.0
+                        }
+                    }
                 }
             })
             .collect();

@@ -9,6 +9,9 @@ use rustfft::FftNum;
 /// Outputs computed side by side.
 const LANES: usize = 8;
 
+/// Kaiser's formulas promise up to this much too much of filters as short as these.
+const SHORT_DB: f64 = 14.0;
+
 /// One half-band filter that halves the rate. Output `k` stands for input `2 k`: there is no delay in it.
 #[derive(Debug, Clone)]
 struct Halver<T> {
@@ -24,7 +27,7 @@ struct Halver<T> {
 impl<T: FftNum> Halver<T> {
     /// Keeps what lies below `pass_hz` of samples at `rate_hz`; what would fold onto it is `attenuation_db` down.
     fn new(rate_hz: f64, pass_hz: f64, attenuation_db: f64) -> Self {
-        let taps = low_pass(rate_hz, pass_hz, rate_hz / 2.0 - 2.0 * pass_hz, attenuation_db);
+        let taps = low_pass(rate_hz, pass_hz, rate_hz / 2.0 - 2.0 * pass_hz, attenuation_db + SHORT_DB);
         let half = taps.len() / 2;
         let pairs: Vec<T> = taps[half + 1..].iter().step_by(2).map(|&tap| real(tap)).collect();
         // Silence precedes the stream.
@@ -182,7 +185,7 @@ mod tests {
             assert!(from > 4 && out.len() > 5900);
             for (k, got) in out.iter().enumerate().skip(from) {
                 let want = (TAU * hz * k as f64 / 6000.0 + 0.3).sin();
-                // 120 dB, in three stages.
+                // Ripple goes with the attenuation; three stages, and 3 dB more in each at worst.
                 crate::assert_within!(*got, want, 6e-6, "", "{hz} Hz, output {k}");
             }
         }
@@ -191,10 +194,9 @@ mod tests {
     #[test]
     fn what_would_fold_onto_it_is_gone() {
         // 4.8, 10.8, 22.8 kHz fold onto 1.2 kHz in the third, second and first stage.
-        for hz in [4800.0, 5500.0, 10_800.0, 13_000.0, 22_800.0, 23_999.0] {
+        for hz in [4800.0, 5500.0, 10_800.0, 12_900.0, 22_800.0, 23_999.0] {
             let most = halved(&tone(hz), &[5000])[40..].iter().fold(0.0, |most: f64, x| most.max(x.abs()));
-            // 2 dB less than asked for at worst (`low_pass`).
-            assert!(most < 1.3e-6, "{hz} Hz: {most}");
+            assert!(most < 1e-6, "{hz} Hz: {most}");
         }
     }
 
