@@ -149,7 +149,7 @@ impl ChirpFinder {
         for i in 0..count {
             for (kind, powers) in powers.iter().enumerate() {
                 let [before, peak, after] = [powers[i], powers[i + 1], powers[i + 2]];
-                // Both are likely to be so: one branch.
+                // Each is as likely as not: one branch for both.
                 if (peak >= before) & (peak > after) && self.is_like(peak) && self.seen > 1 {
                     self.keep(kind == 0, i, peak);
                 }

@@ -50,7 +50,8 @@ pub fn scan(source: &dyn Source) -> Result<Scan, CaptureError> {
         // Blocks are used again, so that no fresh memory is asked for all the time.
         let mut shelf: VecDeque<Arc<[Vec<f64>; 2]>> = VecDeque::new();
         let outcome = source.read(0, u64::MAX, &mut |block| {
-            let used = (shelf.len() > IN_FLIGHT).then(|| shelf.pop_front()).flatten();
+            // Behind those that wait there is one in work; what came before it is done with.
+            let used = (shelf.len() > IN_FLIGHT + 1).then(|| shelf.pop_front()).flatten();
             let mut mended = used.and_then(Arc::into_inner).unwrap_or_default();
             mended.iter_mut().for_each(Vec::clear);
             broken_samples += extend_mended(&mut mended[0], block[0]);
