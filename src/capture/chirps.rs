@@ -1,10 +1,13 @@
 //! Finds the chirps of slates in one channel by matched filters.
+//!
+//! The search runs at a low rate and in single precision: chirps lie below 3.2 kHz, and rounding errors 140 dB down
+//! move none by a microsecond.
 
 use crate::programme::slate::{self, CHIRP_S, HIGH_HZ, LOW_HZ};
 use crate::signal::fir::low_pass;
+use crate::signal::halving::Halvers;
 use crate::signal::overlap_save::{OverlapSave, Plan};
-use num_complex::Complex64;
-use std::collections::VecDeque;
+use num_complex::{Complex32, Complex64};
 use std::f64::consts::TAU;
 
 /// Likeness below which a peak is not kept: noise alone passes it once or twice a second.
@@ -13,6 +16,15 @@ const KEEP_LIKENESS: f64 = 0.22;
 const LEAST_AMPLITUDE: f64 = 1e-5;
 /// Two chirps of one kind are never closer than this, s.
 const APART_S: f64 = 0.004;
+
+/// What lies above this is not needed for the search, Hz: the band against which likeness is measured ends below.
+const PASS_HZ: f64 = HIGH_HZ + 500.0;
+/// Lowest sample rate for the search, Hz.
+const LEAST_RATE_HZ: f64 = 11_000.0;
+/// Attenuation of what would fold into the search, dB.
+const HALVING_DB: f64 = 90.0;
+/// Samples turned to single precision at a time.
+const PIECE: usize = 4096;
 
 /// Outputs after which the running sum of energies is added up anew.
 const RENEW_SUM: u64 = 4096;
@@ -35,22 +47,30 @@ pub struct Chirp {
 /// Matched filters for both kinds of chirp over one channel.
 pub struct ChirpFinder {
     plan: Plan,
-    save: OverlapSave,
+    halvers: Halvers<f32>,
+    single: Vec<f32>,
+    halved: Vec<f32>,
+    save: OverlapSave<f32>,
     template_energy: f64,
     lead_s: f64,
-    window: usize,
-    energy_lag: usize,
-    energies: VecDeque<f64>,
+    /// Energies over the length of a chirp, the oldest at `oldest`.
+    energies: Vec<f64>,
+    oldest: usize,
     energy_sum: f64,
     least_energy: f64,
     seen: u64,
-    last: [[(Complex64, f64); 2]; 2],
+    /// The last two outputs of each kind.
+    last: [[Complex32; 2]; 2],
+    powers: [Vec<f32>; 2],
+    band: Vec<f32>,
     found: Vec<Chirp>,
 }
 
 impl ChirpFinder {
     /// A finder for samples at `rate_hz`.
     pub fn new(rate_hz: f64) -> Self {
+        let halvers = Halvers::new(rate_hz, PASS_HZ, LEAST_RATE_HZ, HALVING_DB);
+        let rate_hz = halvers.output_rate_hz();
         let template = |rising| -> Vec<f64> {
             let frames = (CHIRP_S * rate_hz).round() as usize;
             (0..=frames).map(|n| slate::chirp(n as f64 / rate_hz, rising)).collect()
@@ -74,26 +94,40 @@ impl ChirpFinder {
             save: OverlapSave::new(&plan, filters),
             template_energy,
             lead_s: (rising.len() - 1) as f64 / rate_hz,
-            window: (CHIRP_S * plan.output_rate_hz()).round() as usize,
-            energy_lag: half / decimation,
-            energies: VecDeque::new(),
+            // The band filter lags. The lag means that the window ends a little early; a chirp's own fade makes up for it.
+            energies: vec![0.0; (CHIRP_S * plan.output_rate_hz()).round() as usize + half / decimation],
+            oldest: 0,
             energy_sum: 0.0,
             least_energy: LEAST_AMPLITUDE * LEAST_AMPLITUDE * template_energy,
             seen: 0,
-            last: [[(Complex64::default(), 0.0); 2]; 2],
+            last: [[Complex32::default(); 2]; 2],
+            powers: [Vec::new(), Vec::new()],
+            band: Vec::new(),
             found: Vec::new(),
+            single: Vec::with_capacity(PIECE),
+            halved: Vec::new(),
+            halvers,
             plan,
         }
     }
 
     /// Feeds samples; blocks of any size give the same result.
     pub fn feed(&mut self, samples: &[f64]) {
-        self.save.feed(samples);
-        self.harvest();
+        for piece in samples.chunks(PIECE) {
+            self.single.clear();
+            self.single.extend(piece.iter().map(|&x| x as f32));
+            self.halved.clear();
+            self.halvers.feed(&self.single, &mut self.halved);
+            self.save.feed(&self.halved);
+            self.harvest();
+        }
     }
 
     /// All chirps found, by time.
     pub fn finish(mut self) -> Vec<Chirp> {
+        self.halved.clear();
+        self.halvers.flush(&mut self.halved);
+        self.save.feed(&self.halved);
         self.save.flush();
         self.harvest();
         self.found.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
@@ -101,33 +135,32 @@ impl ChirpFinder {
     }
 
     fn harvest(&mut self) {
-        let outputs = [self.save.drain(0), self.save.drain(1)];
-        let band = self.save.drain(2);
         let decimation = self.plan.decimation() as f64;
-        let full = self.window + self.energy_lag;
-        for i in 0..band.len() {
-            // Energy of the band over the chirp that ends here; the band filter lags by `energy_lag`.
-            // The lag means that the window ends a little early; a chirp's own fade makes up for it.
-            let energy = band[i].norm_sqr() / 2.0 * decimation;
-            let energy = if energy.is_finite() { energy } else { 0.0 };
-            self.energies.push_back(energy);
-            self.energy_sum += energy;
-            if self.energies.len() > full {
-                self.energy_sum -= self.energies.pop_front().unwrap_or(0.0);
-            }
-            for (kind, output) in outputs.iter().enumerate() {
-                let correlation = output[i];
-                let power = correlation.norm_sqr();
-                let energy = self.energy_sum.max(self.least_energy);
-                let likeness = (power / (self.template_energy * energy)).sqrt().min(1.0);
-                let [before, middle] = self.last[kind];
-                let peak = middle.0.norm_sqr();
-                // A peak that is no number is none, whatever likeness comes of it.
-                let is_peak = peak.is_finite() && peak >= before.0.norm_sqr() && peak > power;
-                if middle.1 > KEEP_LIKENESS && is_peak && self.seen > 1 {
-                    self.keep(kind == 0, before.0, middle, correlation);
+        let count = self.save.output(2).len();
+        // Powers of the kinds, those of the last two outputs before them.
+        let mut powers = std::mem::take(&mut self.powers);
+        for (kind, powers) in powers.iter_mut().enumerate() {
+            powers.clear();
+            powers.extend(self.last[kind].iter().chain(self.save.output(kind)).map(Complex32::norm_sqr));
+        }
+        let mut band = std::mem::take(&mut self.band);
+        band.clear();
+        band.extend(self.save.output(2).iter().map(Complex32::norm_sqr));
+        for i in 0..count {
+            for (kind, powers) in powers.iter().enumerate() {
+                let [before, peak, after] = [powers[i], powers[i + 1], powers[i + 2]];
+                // Each is as likely as not: one branch for both.
+                if (peak >= before) & (peak > after) && self.is_like(peak) && self.seen > 1 {
+                    self.keep(kind == 0, i, peak);
                 }
-                self.last[kind] = [middle, (correlation, likeness)];
+            }
+            // Energy of the band over the chirp that ends here.
+            let energy = f64::from(band[i]) / 2.0 * decimation;
+            let energy = if energy.is_finite() { energy } else { 0.0 };
+            self.energy_sum += energy - std::mem::replace(&mut self.energies[self.oldest], energy);
+            self.oldest += 1;
+            if self.oldest == self.energies.len() {
+                self.oldest = 0;
             }
             self.seen += 1;
             // The running sum must not gather rounding errors over hours. When it is renewed depends on the place in
@@ -136,10 +169,38 @@ impl ChirpFinder {
                 self.energy_sum = self.energies.iter().sum();
             }
         }
+        if count > 0 {
+            for kind in 0..2 {
+                self.last[kind] = [count, count + 1].map(|i| self.correlation(kind, i));
+            }
+        }
+        (self.powers, self.band) = (powers, band);
+        self.save.forget();
     }
 
-    fn keep(&mut self, rising: bool, before: Complex64, middle: (Complex64, f64), after: Complex64) {
-        let (b, m, a) = (before.norm(), middle.0.norm(), after.norm());
+    /// Correlation `i` of those at hand: the last two and the new ones.
+    fn correlation(&self, kind: usize, i: usize) -> Complex32 {
+        if i < 2 { self.last[kind][i] } else { self.save.output(kind)[i - 2] }
+    }
+
+    /// Power of a correlation if the band's energy over the last chirp's length were all that chirp's.
+    fn whole_power(&self) -> f64 {
+        self.template_energy * self.energy_sum.max(self.least_energy)
+    }
+
+    /// Whether the output before this one, of this power, is like enough to a chirp; what is no number is not.
+    fn is_like(&self, power: f32) -> bool {
+        power.is_finite() && f64::from(power) > KEEP_LIKENESS * KEEP_LIKENESS * self.whole_power()
+    }
+
+    /// Keeps the peak at hand number `i + 1`.
+    fn keep(&mut self, rising: bool, i: usize, power: f32) {
+        let [before, middle, after] = [i, i + 1, i + 2].map(|i| {
+            let z = self.correlation(usize::from(!rising), i);
+            Complex64::new(f64::from(z.re), f64::from(z.im))
+        });
+        let likeness = (f64::from(power) / self.whole_power()).sqrt().min(1.0);
+        let (b, m, a) = (before.norm(), middle.norm(), after.norm());
         let bend = b - 2.0 * m + a;
         let offset = if bend < 0.0 { (0.5 * (b - a) / bend).clamp(-0.5, 0.5) } else { 0.0 };
         let rate_hz = self.plan.output_rate_hz();
@@ -148,14 +209,14 @@ impl ChirpFinder {
         let at_s = sampled_s + offset / rate_hz - self.lead_s;
         // Mean frequency of a hyperbolic chirp; the correlation turns with it about its peak.
         let mean_hz = (HIGH_HZ / LOW_HZ).ln() * LOW_HZ * HIGH_HZ / (HIGH_HZ - LOW_HZ);
-        let phase = middle.0.arg()
+        let phase = middle.arg()
             + TAU * (self.plan.centre_hz() * sampled_s).rem_euclid(1.0)
             + TAU * mean_hz * offset / rate_hz;
         let amplitude = (m - 0.25 * (b - a) * offset) / self.template_energy;
         let chirp = Chirp {
             at_s,
             rising,
-            likeness: middle.1,
+            likeness,
             amplitude,
             phase: (phase + std::f64::consts::PI).rem_euclid(TAU) - std::f64::consts::PI,
         };

@@ -21,6 +21,6 @@ pub use health::{Health, HealthMeter};
 pub use scan::{Scan, scan};
 pub use slates::{FoundSlate, assemble};
 pub use source::{InMemory, Source};
-pub(crate) use source::{check_rate, extend_mended};
+pub(crate) use source::{check_rate, extend_mended, is_sound};
 pub use time_map::TimeMap;
 pub use wiring::Wiring;

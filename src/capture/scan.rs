@@ -3,6 +3,7 @@
 use super::chirps::{Chirp, ChirpFinder};
 use super::health::{Health, HealthMeter};
 use super::{CaptureError, Source, extend_mended};
+use std::collections::VecDeque;
 use std::sync::Arc;
 use std::sync::mpsc::sync_channel;
 
@@ -20,6 +21,9 @@ pub struct Scan {
     /// Samples of both channels that were no numbers or more than 60 dB over full scale; they are read as 0.
     pub broken_samples: u64,
 }
+
+/// Blocks that wait for each channel at most.
+const IN_FLIGHT: usize = 4;
 
 /// Reads `source` once, from start to end; the channels are searched in parallel.
 ///
@@ -39,17 +43,23 @@ pub fn scan(source: &dyn Source) -> Result<Scan, CaptureError> {
         (finder.finish(), health.finish())
     };
     std::thread::scope(|scope| {
-        let (left, left_blocks) = sync_channel(8);
-        let (right, right_blocks) = sync_channel(8);
+        let (left, left_blocks) = sync_channel(IN_FLIGHT);
+        let (right, right_blocks) = sync_channel(IN_FLIGHT);
         let left_work = scope.spawn(move || work(left_blocks, 0));
         let right_work = scope.spawn(move || work(right_blocks, 1));
+        // Blocks are used again, so that no fresh memory is asked for all the time.
+        let mut shelf: VecDeque<Arc<[Vec<f64>; 2]>> = VecDeque::new();
         let outcome = source.read(0, u64::MAX, &mut |block| {
-            let mut mended = [Vec::with_capacity(block[0].len()), Vec::with_capacity(block[1].len())];
+            // Behind those that wait there is one in work; what came before it is done with.
+            let used = (shelf.len() > IN_FLIGHT + 1).then(|| shelf.pop_front()).flatten();
+            let mut mended = used.and_then(Arc::into_inner).unwrap_or_default();
+            mended.iter_mut().for_each(Vec::clear);
             broken_samples += extend_mended(&mut mended[0], block[0]);
             broken_samples += extend_mended(&mut mended[1], block[1]);
             frames += block[0].len() as u64;
-            identical &= mended[0] == mended[1];
+            identical = identical && mended[0] == mended[1];
             let block = Arc::new(mended);
+            shelf.push_back(Arc::clone(&block));
             // A worker that is gone has panicked; its join below says so.
             let _ = left.send(Arc::clone(&block));
             let _ = right.send(block);

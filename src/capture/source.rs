@@ -24,15 +24,24 @@ pub trait Source: Sync {
 /// anything.
 const LARGEST: f64 = 1000.0;
 
+/// Whether nothing in `samples` needs mending.
+pub(crate) fn is_sound(samples: &[f64]) -> bool {
+    broken(samples) == 0
+}
+
+fn broken(samples: &[f64]) -> u64 {
+    // NaN is not within anything.
+    samples.iter().map(|&x| u64::from(!(x.abs() <= LARGEST))).sum()
+}
+
 /// Appends `samples` to `out`, with 0 in place of what is no number or absurdly large, and returns how many were so.
 pub(crate) fn extend_mended(out: &mut Vec<f64>, samples: &[f64]) -> u64 {
-    let mut broken = 0;
-    out.extend(samples.iter().map(|&x| {
-        // NaN is not within anything.
-        let sound = x.abs() <= LARGEST;
-        broken += u64::from(!sound);
-        if sound { x } else { 0.0 }
-    }));
+    let broken = broken(samples);
+    if broken == 0 {
+        out.extend_from_slice(samples);
+    } else {
+        out.extend(samples.iter().map(|&x| if x.abs() <= LARGEST { x } else { 0.0 }));
+    }
     broken
 }
 

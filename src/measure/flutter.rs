@@ -9,6 +9,7 @@ use super::tone::{mean_and_error, median};
 use crate::reading::{Flutter, FlutterLine};
 use crate::signal::baseband::{Band, Baseband};
 use crate::signal::fm::{demodulate, detrend, filter_by_response};
+use crate::signal::nth;
 use crate::signal::spectrum::periodogram;
 use crate::trade::flutter_weighting;
 use num_complex::Complex64;
@@ -34,8 +35,7 @@ impl FlutterMeter {
     /// A meter for a tone of `programme_hz` that is expected at `expected_hz` in samples at `rate_hz`.
     pub fn new(rate_hz: f64, programme_hz: f64, expected_hz: f64) -> Self {
         let flat_hz = 1.3 * BAND_HZ[2] + 60.0 + 0.02 * expected_hz;
-        let band = || Baseband::new(rate_hz, expected_hz, flat_hz, 0.4 * flat_hz);
-        Self { programme_hz, channels: [band(), band()] }
+        Self { programme_hz, channels: Baseband::pair(rate_hz, expected_hz, flat_hz, 0.4 * flat_hz) }
     }
 
     /// Feeds a block `[left, right]`; blocks of any size give the same result.
@@ -94,9 +94,9 @@ fn read(bands: &[Band; 2], programme_hz: f64, from_s: f64) -> Option<Flutter> {
     let flat_noise = noise(&within(low, high));
     let weighted_noise = noise(&|hz| flutter_weighting::response(hz).norm_sqr());
     let clean = |values: &[f64], noise: f64| (mean_square(values) - noise).max(0.0).sqrt();
-    let mut sorted: Vec<f64> = freed_weighted.iter().map(|x| x.abs()).collect();
-    sorted.sort_by(f64::total_cmp);
-    let two_sigma = sorted.get((sorted.len() as f64 * 0.95) as usize).copied().unwrap_or(0.0);
+    let mut sizes: Vec<f64> = freed_weighted.iter().map(|x| x.abs()).collect();
+    let exceeded_by_5_percent = (sizes.len() as f64 * 0.95) as usize;
+    let two_sigma = nth(&mut sizes, exceeded_by_5_percent).unwrap_or(0.0);
     let seconds: Vec<f64> = weighted.chunks_exact((2.0 * rate_hz) as usize).map(mean_square).collect();
     let (mean, error) =
         if seconds.len() > 1 { mean_and_error(&seconds) } else { (mean_square(&weighted), 0.0) };
@@ -219,9 +219,10 @@ fn mean_square(values: &[f64]) -> f64 {
 
 /// The course between two frequencies: flat between them, edges of a raised cosine beyond them.
 fn band_pass(course: &Course, low_hz: f64, high_hz: f64) -> Vec<f64> {
-    let edge = |x: f64| {
-        let x = x.clamp(0.0, 1.0);
-        0.5 - 0.5 * (std::f64::consts::PI * x).cos()
+    let edge = |x: f64| match x {
+        ..=0.0 => 0.0,
+        1.0.. => 1.0,
+        _ => 0.5 - 0.5 * (std::f64::consts::PI * x).cos(),
     };
     filter_by_response(&course.percent, course.rate_hz, |hz| {
         // At a split between bands the two edges must add up in power: a narrow edge is near enough.

@@ -10,7 +10,7 @@ use super::speed::speed;
 use super::sweep::{SweepMeter, SweepPlace, SweepPoint};
 use super::tone::{Tone, ToneMeter};
 use super::unmeasured::{Gave, unmeasured};
-use crate::capture::{Alignment, CaptureError, Source, Stretch, extend_mended};
+use crate::capture::{Alignment, CaptureError, Source, Stretch, extend_mended, is_sound};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
 use crate::reading::{Azimuth, Dropout, Flutter, Level, Noise, Pair, Response, Speed, Warning};
 use crate::signal::baseband::Band;
@@ -91,12 +91,16 @@ pub fn measure(
     options: &MeasureOptions,
 ) -> Result<Measured, CaptureError> {
     let longest_flutter = longest(timeline, alignment, Serves::Flutter);
-    let outcomes: Vec<Outcome> = timeline
-        .parts
-        .par_iter()
-        .enumerate()
-        .map(|(index, part)| play(source, alignment, part, Some(index) == longest_flutter))
-        .collect::<Result<_, _>>()?;
+    // The longest first, so that no core is left with a long one at the end.
+    let mut order: Vec<(usize, &PlacedPart)> = timeline.parts.iter().enumerate().collect();
+    order.sort_by(|a, b| b.1.length_s.total_cmp(&a.1.length_s));
+    let mut outcomes: Vec<(usize, Result<Outcome, CaptureError>)> = order
+        .into_iter()
+        .par_bridge()
+        .map(|(index, part)| (index, play(source, alignment, part, Some(index) == longest_flutter)))
+        .collect();
+    outcomes.sort_by_key(|outcome| outcome.0);
+    let outcomes = outcomes.into_iter().map(|outcome| outcome.1).collect::<Result<Vec<_>, _>>()?;
     let parts: Vec<bool> = outcomes.iter().map(Outcome::gave_something).collect();
     let mut measured = assemble(timeline, alignment, options, source.rate_hz(), outcomes);
     let gave =
@@ -188,14 +192,18 @@ fn read(
         let block = if wiring.swapped { [block[1], block[0]] } else { block };
         let mut put_right = |channel: usize| {
             turned[channel].clear();
+            if !wiring.inverted[channel] && is_sound(block[channel]) {
+                return false;
+            }
             extend_mended(&mut turned[channel], block[channel]);
             if wiring.inverted[channel] {
                 turned[channel].iter_mut().for_each(|x| *x = -*x);
             }
+            true
         };
-        put_right(0);
-        put_right(1);
-        sink([&turned[0], &turned[1]]);
+        let put_right = [put_right(0), put_right(1)];
+        // What is right already is handed on as it is.
+        sink([0, 1].map(|channel| if put_right[channel] { &turned[channel][..] } else { block[channel] }));
     })
 }
 

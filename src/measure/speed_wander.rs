@@ -48,8 +48,7 @@ impl SpeedWanderMeter {
         if !(corner_hz > 0.0 && expected_hz > reach_hz && expected_hz + reach_hz < 0.5 * rate_hz) {
             return None;
         }
-        let band = || Baseband::new(rate_hz, expected_hz, flat_hz, reach_hz - flat_hz);
-        Some(Self { corner_hz, channels: [band(), band()] })
+        Some(Self { corner_hz, channels: Baseband::pair(rate_hz, expected_hz, flat_hz, reach_hz - flat_hz) })
     }
 
     /// Feeds a block `[left, right]`; blocks of any size give the same result.

@@ -5,9 +5,10 @@
 //! the noise whose density is read beside the band. The frames are averaged within each third octave.
 
 use super::tone::median;
+use crate::signal::plans::Precision;
 use crate::signal::spectrum::hann;
 use num_complex::Complex64;
-use realfft::{RealFftPlanner, RealToComplex};
+use realfft::RealToComplex;
 use std::sync::Arc;
 
 /// The sweep as it is expected in the return.
@@ -57,6 +58,8 @@ const FOLLOW: f64 = 0.025;
 
 struct Frames {
     window: Vec<f64>,
+    /// Sum of the window's squares.
+    window_power: f64,
     forward: Arc<dyn RealToComplex<f64>>,
     pending: [Vec<f64>; 2],
     first: u64,
@@ -68,9 +71,11 @@ struct Frames {
 
 impl Frames {
     fn new(length: usize) -> Self {
-        let forward = RealFftPlanner::new().plan_fft_forward(length);
+        let forward = f64::real_forward(length);
+        let window = hann(length);
         Self {
-            window: hann(length),
+            window_power: window.iter().map(|w| w * w).sum(),
+            window,
             pending: [Vec::new(), Vec::new()],
             first: 0,
             points: Vec::new(),
@@ -85,14 +90,15 @@ impl Frames {
         let length = self.window.len();
         self.pending[0].extend_from_slice(block[0]);
         self.pending[1].extend_from_slice(block[1]);
-        while self.pending[0].len() >= length {
+        let mut at = 0;
+        while self.pending[0].len() - at >= length {
             let middle_s = (self.first as f64 + length as f64 / 2.0) / rate_hz;
             let hz = place.programme_hz(middle_s);
             let half_s = length as f64 / rate_hz / 2.0;
             let inside =
                 middle_s - half_s >= place.start_s && middle_s + half_s <= place.start_s + place.length_s;
             if inside && hz >= range_hz.0 && hz < range_hz.1 {
-                self.transform();
+                self.transform(at);
                 // Between the half-height points of the window, and what the window itself smears.
                 let smear_hz = 2.5 * rate_hz / length as f64;
                 let ends = [-0.7, 0.7].map(|at| place.ratio * place.programme_hz(middle_s + at * half_s));
@@ -102,16 +108,17 @@ impl Frames {
                 let power = [0, 1].map(|channel| self.power(channel, low, high, rate_hz));
                 self.points.push(SweepPoint { hz, power });
             }
-            let hop = length / 2;
-            self.pending[0].drain(..hop);
-            self.pending[1].drain(..hop);
-            self.first += hop as u64;
+            at += length / 2;
+            self.first += length as u64 / 2;
         }
+        self.pending[0].drain(..at);
+        self.pending[1].drain(..at);
     }
 
-    fn transform(&mut self) {
+    /// Spectra of the frame that starts at sample `at` of those that wait.
+    fn transform(&mut self, at: usize) {
         for channel in 0..2 {
-            for ((slot, x), w) in self.time.iter_mut().zip(&self.pending[channel]).zip(&self.window) {
+            for ((slot, x), w) in self.time.iter_mut().zip(&self.pending[channel][at..]).zip(&self.window) {
                 *slot = x * w;
             }
             // The buffers are made for this plan, so the transform cannot refuse them.
@@ -136,7 +143,7 @@ impl Frames {
             .map(Complex64::norm_sqr)
             .collect();
         let noise = median(&beside) / std::f64::consts::LN_2 * width as f64;
-        let scale = 2.0 / (length * self.window.iter().map(|w| w * w).sum::<f64>());
+        let scale = 2.0 / (length * self.window_power);
         let power = (inside - noise) * scale;
         (power > 1e-15 && power.is_finite() && noise * scale < power).then_some(power)
     }

@@ -6,6 +6,7 @@
 
 use crate::signal::baseband::{Band, Baseband};
 use crate::signal::fir::low_pass;
+use crate::signal::nth;
 use crate::signal::spectrum::periodogram;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
@@ -72,8 +73,7 @@ impl ToneMeter {
         // A band wider than twice the tone takes the mirror image in and reads 5 dB too much at 20 Hz; below 15 Hz it
         // cannot be helped.
         let transition_hz = (half + 30.0).min((2.0 * expected_hz - flat_hz).max(4.0));
-        let band = || Baseband::new(rate_hz, expected_hz, flat_hz, transition_hz);
-        Some(Self { expected_hz, channels: [band(), band()] })
+        Some(Self { expected_hz, channels: Baseband::pair(rate_hz, expected_hz, flat_hz, transition_hz) })
     }
 
     /// Feeds a block `[left, right]`; blocks of any size give the same result.
@@ -137,9 +137,9 @@ fn floor(spectrum: &[(f64, f64)], near_hz: f64, half_hz: f64, centre_hz: f64) ->
     if beside.is_empty() {
         return 0.0;
     }
-    beside.sort_by(f64::total_cmp);
+    let middle = beside.len() / 2;
     // The median of a periodogram's bins is ln 2 of their mean; single lines (hum) do not move it.
-    beside[beside.len() / 2] / std::f64::consts::LN_2
+    nth(&mut beside, middle).unwrap_or(0.0) / std::f64::consts::LN_2
 }
 
 /// Low-passes samples after turning `cycles` per sample down to 0; the ends where the filter is not full are left out.
@@ -193,9 +193,7 @@ fn sound_blocks(powers: &[Vec<f64>; 2], noise: &[f64; 2]) -> Vec<bool> {
 
 /// Median; 0 for nothing.
 pub(crate) fn median(values: &[f64]) -> f64 {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
+    nth(&mut values.to_vec(), values.len() / 2).unwrap_or(0.0)
 }
 
 /// Mean and standard error of the mean of values that may resemble their neighbours.
@@ -262,7 +260,7 @@ fn mean_frequency(
         let x = (k as f64 + 1.0) / n;
         let w = x * (1.0 - x);
         let step = pair[1] * pair[0].conj();
-        if step.norm() > 0.0 {
+        if step.norm_sqr() > 0.0 {
             sum += w * step.arg();
             total += w;
         }

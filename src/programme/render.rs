@@ -4,7 +4,7 @@ use super::slate::{Side, Slate};
 use super::{Channels, Colour, PlacedPart, ProgrammeError, Signal, Timeline};
 use crate::signal::fade::Fades;
 use crate::signal::noise::Noise;
-use crate::signal::oscillator::{Sweep, sine};
+use crate::signal::oscillator::{Sine, Sweep};
 
 /// Highest frequency as a share of the sample rate: what still leaves every converter's filter alone (common
 /// practice, no source).
@@ -157,8 +157,9 @@ impl<'a> Renderer<'a> {
             let noise_scale = self.noise_scales.get(self.part).copied().unwrap_or_default();
             Voice::new(part, self.timeline.code, self.rate_hz, frames, noise_scale)
         });
-        for (k, frame) in stretch.iter_mut().enumerate() {
-            let [left, right] = voice.frame(n + k as u64).map(|x| amplitude * x);
+        voice.fill(n, stretch);
+        for frame in stretch.iter_mut() {
+            let [left, right] = frame.map(|x| amplitude * x);
             *frame = match part.channels {
                 Channels::Both => [left, right],
                 Channels::Left => [left, 0.0],
@@ -204,7 +205,7 @@ fn check_frequencies(part: &PlacedPart, rate_hz: u32) -> Result<(), ProgrammeErr
 #[derive(Debug)]
 enum Voice {
     Silence,
-    Sines { hz: Vec<f64>, rate_hz: f64, fades: Fades },
+    Sines { sines: Vec<Sine>, fades: Fades, sums: Vec<f64> },
     Sweep { sweep: Sweep, rate_hz: f64, fades: Fades },
     Noise { noise: Box<Noise>, scale: f64, fades: Fades },
     Slate { left: Vec<f64>, right: Vec<f64> },
@@ -216,7 +217,8 @@ impl Voice {
         let sines = |hz: Vec<f64>| {
             let lowest_hz = hz.iter().copied().fold(f64::INFINITY, f64::min);
             let fade_s = Fades::seconds_for(lowest_hz);
-            Voice::Sines { hz, rate_hz: rate, fades: Fades::new(frames, fade_s, fade_s, rate) }
+            let sines = hz.into_iter().map(|hz| Sine::new(hz, rate_hz, frames)).collect();
+            Voice::Sines { sines, fades: Fades::new(frames, fade_s, fade_s, rate), sums: Vec::new() }
         };
         match &part.signal {
             Signal::Silence | Signal::Pause { .. } => Voice::Silence,
@@ -247,21 +249,39 @@ impl Voice {
         }
     }
 
-    /// Frame `n` of the part; noise must be asked in order.
-    fn frame(&mut self, n: u64) -> [f64; 2] {
+    /// Frames from `n` of the part on; noise must be asked in order.
+    fn fill(&mut self, n: u64, frames: &mut [[f64; 2]]) {
+        let length = frames.len();
+        let numbered = frames.iter_mut().zip(n..);
         match self {
-            Voice::Silence => [0.0; 2],
-            Voice::Sines { hz, rate_hz, fades } => {
-                let sum: f64 = hz.iter().map(|&hz| sine(n, hz, *rate_hz)).sum();
-                [fades.at(n) * sum / hz.len() as f64; 2]
+            Voice::Silence => numbered.for_each(|(frame, _)| *frame = [0.0; 2]),
+            Voice::Sines { sines, fades, sums } => {
+                sums.clear();
+                // What is added to -0 stays as it is, 0 included.
+                sums.resize(length, -0.0);
+                sines.iter().for_each(|sine| sine.add(n, sums));
+                let count = sines.len() as f64;
+                for ((frame, n), sum) in numbered.zip(sums) {
+                    *frame = [fades.at(n) * *sum / count; 2];
+                }
             }
-            Voice::Sweep { sweep, rate_hz, fades } => [fades.at(n) * sweep.at(n as f64 / *rate_hz); 2],
-            Voice::Noise { noise, scale, fades } => [fades.at(n) * *scale * noise.sample(); 2],
+            Voice::Sweep { sweep, rate_hz, fades } => {
+                for (frame, n) in numbered {
+                    *frame = [fades.at(n) * sweep.at(n as f64 / *rate_hz); 2];
+                }
+            }
+            Voice::Noise { noise, scale, fades } => {
+                for (frame, n) in numbered {
+                    *frame = [fades.at(n) * *scale * noise.sample(); 2];
+                }
+            }
             Voice::Slate { left, right } => {
-                let at = |samples: &[f64]| {
+                let at = |samples: &[f64], n: u64| {
                     usize::try_from(n).ok().and_then(|n| samples.get(n)).copied().unwrap_or_default()
                 };
-                [at(left), at(right)]
+                for (frame, n) in numbered {
+                    *frame = [at(left, n), at(right, n)];
+                }
             }
         }
     }

@@ -6,6 +6,7 @@ use hound::{SampleFormat, WavSpec, WavWriter};
 use std::fs::File;
 use std::io::BufWriter;
 use std::path::Path;
+use std::sync::mpsc::{channel, sync_channel};
 
 /// Largest WAV file, bytes: its lengths are 32-bit numbers.
 const MAX_BYTES: u64 = u32::MAX as u64;
@@ -15,6 +16,8 @@ const HEADER_BYTES: u64 = 128;
 const DITHER_SEED: u64 = 16;
 /// Frames rendered at a time.
 const BLOCK_FRAMES: usize = 8192;
+/// Rendered blocks that wait to be written at most.
+const IN_FLIGHT: usize = 4;
 
 /// What a sample of a WAV file is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -93,21 +96,23 @@ impl WavSink {
     pub fn feed(&mut self, block: &[[f64; 2]]) -> Result<(), ProgrammeError> {
         let frames = self.frames + block.len() as u64;
         check_size(self.file.path(), frames, self.depth)?;
-        for &sample in block.as_flattened() {
-            let written = match self.depth {
-                Depth::Sixteen => {
-                    let steps = (sample * 32_768.0 + self.dither.step()).round();
-                    // `as` cuts off at the limits and makes 0 of what is not a number.
-                    self.writer.write_sample(steps as i16)
+        let samples = block.as_flattened().iter();
+        let written = match self.depth {
+            Depth::Sixteen => {
+                let mut writer = self.writer.get_i16_writer(2 * block.len() as u32);
+                for sample in samples {
+                    writer.write_sample(steps(sample * 32_768.0 + self.dither.step(), 1 << 15) as i16);
                 }
-                Depth::TwentyFour => {
-                    let steps = (sample * 8_388_608.0).round().clamp(-8_388_608.0, 8_388_607.0);
-                    self.writer.write_sample(steps as i32)
-                }
-                Depth::Float => self.writer.write_sample(if sample.is_nan() { 0.0 } else { sample as f32 }),
-            };
-            written.map_err(|error| unwritable(self.file.path(), error))?;
-        }
+                writer.flush()
+            }
+            Depth::TwentyFour => {
+                samples.copied().try_for_each(|x| self.writer.write_sample(steps(x * 8_388_608.0, 1 << 23)))
+            }
+            Depth::Float => samples
+                .copied()
+                .try_for_each(|x| self.writer.write_sample(if x.is_nan() { 0.0 } else { x as f32 })),
+        };
+        written.map_err(|error| unwritable(self.file.path(), error))?;
         self.frames = frames;
         Ok(())
     }
@@ -142,14 +147,41 @@ pub fn write_wav(
 ) -> Result<u64, ProgrammeError> {
     let mut renderer = Renderer::new(timeline, rate_hz, reference_dbfs)?;
     let mut sink = WavSink::create(path, rate_hz, depth, renderer.frames(), overwrite)?;
-    let mut block = vec![[0.0; 2]; BLOCK_FRAMES];
-    loop {
-        let count = renderer.fill(&mut block);
-        if count == 0 {
-            return sink.finish();
+    // One thread renders while the other writes; what is written goes back to be filled again.
+    std::thread::scope(|scope| {
+        let (full, to_write) = sync_channel::<Vec<[f64; 2]>>(IN_FLIGHT);
+        let (empty, to_fill) = channel::<Vec<[f64; 2]>>();
+        let rendering = scope.spawn(move || {
+            loop {
+                let mut block = to_fill.try_recv().unwrap_or_default();
+                block.resize(BLOCK_FRAMES, [0.0; 2]);
+                let count = renderer.fill(&mut block);
+                block.truncate(count);
+                // A writer that is gone has failed, and says so itself.
+                if count == 0 || full.send(block).is_err() {
+                    return;
+                }
+            }
+        });
+        for block in to_write {
+            sink.feed(&block)?;
+            // At the end nobody fills it again.
+            let _ = empty.send(block);
         }
-        sink.feed(&block[..count])?;
-    }
+        // Half a programme is none.
+        rendering.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        sink.finish()
+    })
+}
+
+/// `x` rounded, halves away from 0, and cut off at -`limit` and `limit` - 1; 0 for what is not a number.
+fn steps(x: f64, limit: i32) -> i32 {
+    let limit_steps = f64::from(limit);
+    let x = x.clamp(-limit_steps, limit_steps);
+    // `as` cuts off towards 0, and what it cuts off is exact.
+    let whole = x as i32;
+    let rest = x - f64::from(whole);
+    (whole + i32::from(rest >= 0.5) - i32::from(rest <= -0.5)).min(limit - 1)
 }
 
 /// The writer itself wraps its lengths without a word, so the size is checked here.
@@ -201,6 +233,20 @@ mod tests {
         let timeline = timeline();
         let [left, right] = Renderer::new(&timeline, rate_hz, -12.0).unwrap().collect();
         left.into_iter().zip(right).flat_map(|(l, r)| [l, r]).collect()
+    }
+
+    #[test]
+    fn steps_are_rounded_as_the_language_rounds() {
+        for limit in [1 << 15, 1 << 23] {
+            let most = f64::from(limit);
+            let halves = (-40..40).map(|k| f64::from(k) * 0.5);
+            let beside = halves.flat_map(|x| [x, x.next_up(), x.next_down()]);
+            let ends = [most, most - 0.5, most - 1.5, 3.0 * most, 1e300, f64::INFINITY];
+            let fine = (0..10_000).map(|k| f64::from(k * 7919 % 10_007 - 5000) * most / 4999.3);
+            for x in beside.chain(ends).chain(ends.map(|x| -x)).chain(fine).chain([f64::NAN]) {
+                assert_eq!(steps(x, limit), x.round().clamp(-most, most - 1.0) as i32, "{x} of {limit}");
+            }
+        }
     }
 
     #[test]

@@ -1,19 +1,34 @@
 //! One band of a stream as a slow complex signal about 0 Hz.
 
 use super::fir::low_pass;
+use super::halving::Halvers;
 use super::overlap_save::{OverlapSave, Plan};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
 /// Extracts a band of real samples as complex samples at a low rate.
 ///
-/// A sine of amplitude `a` inside the flat part gives |z| = `a`.
+/// A sine of amplitude `a` inside the flat part gives |z| = `a`. A low band is halved in rate first, as often as there
+/// is room, so that the sharp filter works at a low rate.
+#[derive(Clone)]
 pub struct Baseband {
+    rate_hz: f64,
+    halvers: Halvers<f64>,
+    /// What came out of the halvers.
+    halved: Vec<f64>,
+    /// How many of those are still to be left out: they hear the silence before the stream.
+    unsettled: usize,
     plan: Plan,
     save: OverlapSave,
     half_taps: usize,
-    fed: u64,
+    /// Samples fed to the sharp filter.
+    fed: usize,
 }
+
+/// Attenuation of what would fold onto the band when the rate is halved, dB: below what the sharp filter leaves.
+const HALVING_DB: f64 = 120.0;
+/// Lowest rate for the sharp filter, as a multiple of the band's width: lower ones save nothing.
+const LEAST_RATE: f64 = 4.0;
 
 /// The extracted band.
 #[derive(Debug, Clone)]
@@ -40,23 +55,37 @@ impl Baseband {
     ///
     /// The band has to lie between 0 Hz and half the sample rate; what reaches beyond is cut off.
     pub fn new(rate_hz: f64, centre_hz: f64, flat_hz: f64, transition_hz: f64) -> Self {
-        let mut taps = low_pass(rate_hz, flat_hz, transition_hz, 100.0);
+        let reach_hz = flat_hz + transition_hz;
+        let halvers = Halvers::new(rate_hz, centre_hz + reach_hz, LEAST_RATE * 2.0 * reach_hz, HALVING_DB);
+        let low_rate_hz = halvers.output_rate_hz();
+        let mut taps = low_pass(low_rate_hz, flat_hz, transition_hz, 100.0);
         let half_taps = taps.len() / 2;
-        let plan = Plan::new(rate_hz, centre_hz, 2.0 * (flat_hz + transition_hz), taps.len());
-        let shift = TAU * centre_hz / rate_hz;
+        let plan = Plan::new(low_rate_hz, centre_hz, 2.0 * reach_hz, taps.len());
+        let shift = TAU * centre_hz / low_rate_hz;
         // The real band-pass; its mirror image at negative frequencies is not picked by the plan.
         for (n, tap) in taps.iter_mut().enumerate() {
             *tap *= 2.0 * (shift * (n as f64 - half_taps as f64)).cos();
         }
         // `OverlapSave` makes the analytic signal, which doubles the positive frequencies; so does the shift above.
-        let response = plan.response(&taps).into_iter().collect();
-        Self { plan, save: OverlapSave::new(&plan, vec![response]), half_taps, fed: 0 }
+        let save = OverlapSave::new(&plan, vec![plan.response(&taps)]);
+        let unsettled = halvers.unsettled();
+        Self { rate_hz, halvers, halved: Vec::new(), unsettled, plan, save, half_taps, fed: 0 }
+    }
+
+    /// The same band of two channels.
+    pub fn pair(rate_hz: f64, centre_hz: f64, flat_hz: f64, transition_hz: f64) -> [Self; 2] {
+        let band = Self::new(rate_hz, centre_hz, flat_hz, transition_hz);
+        [band.clone(), band]
     }
 
     /// Feeds samples; blocks of any size give the same result.
     pub fn feed(&mut self, samples: &[f64]) {
-        self.fed += samples.len() as u64;
-        self.save.feed(samples);
+        self.halved.clear();
+        self.halvers.feed(samples, &mut self.halved);
+        let out = self.unsettled.min(self.halved.len());
+        self.unsettled -= out;
+        self.fed += self.halved.len() - out;
+        self.save.feed(&self.halved[out..]);
     }
 
     /// The band of all that was fed, without the filter's rise and fall at the ends.
@@ -65,25 +94,31 @@ impl Baseband {
     pub fn finish(mut self) -> Band {
         self.save.flush();
         let decimation = self.plan.decimation();
+        let low_rate_hz = self.plan.rate_hz;
         let rate_hz = self.plan.output_rate_hz();
         let centre_hz = self.plan.centre_hz();
         let taps = 2 * self.half_taps + 1;
         let from = (taps - 1).div_ceil(decimation);
-        let to = (self.fed as usize).div_ceil(decimation);
+        let to = self.fed.div_ceil(decimation);
         let out = self.save.output(0);
-        let samples: Vec<Complex64> =
-            if from < to && to <= out.len() { out[from..to].to_vec() } else { vec![] };
-        // The filter delays by half its taps; the shift to 0 Hz does not know of that delay.
-        let first_s =
-            (from * decimation) as f64 / self.plan.rate_hz - self.half_taps as f64 / self.plan.rate_hz;
-        let undo = Complex64::from_polar(1.0, TAU * centre_hz * self.half_taps as f64 / self.plan.rate_hz);
-        let samples = samples.into_iter().map(|z| z * undo).collect();
+        let samples = if from < to && to <= out.len() { &out[from..to] } else { &[] };
+        // The filter delays by half its taps; the shift to 0 Hz does not know of that delay, nor of what was left out
+        // before.
+        let delay_s = self.half_taps as f64 / low_rate_hz - self.start_s();
+        let first_s = (from * decimation) as f64 / low_rate_hz - delay_s;
+        let undo = Complex64::from_polar(1.0, TAU * (centre_hz * delay_s).rem_euclid(1.0));
+        let samples = samples.iter().map(|z| z * undo).collect();
         Band { samples, rate_hz, centre_hz, first_s }
+    }
+
+    /// Time of the first sample that the sharp filter is fed, s after the first input sample.
+    fn start_s(&self) -> f64 {
+        (self.halvers.unsettled() * self.halvers.factor()) as f64 / self.rate_hz
     }
 
     /// Time that the filter needs before its first and after its last sample, s.
     pub fn margin_s(&self) -> f64 {
-        self.half_taps as f64 / self.plan.rate_hz
+        self.half_taps as f64 / self.plan.rate_hz + self.start_s()
     }
 }
 

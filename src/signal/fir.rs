@@ -13,7 +13,7 @@ pub fn low_pass(rate_hz: f64, flat_hz: f64, transition_hz: f64, attenuation_db: 
     let beta = 0.1102 * (attenuation_db - 8.7);
     let half = ((attenuation_db - 8.0) / (2.285 * 2.0 * PI * transition_hz / rate_hz) / 2.0).ceil() as i64;
     let corner = 2.0 * (flat_hz + transition_hz / 2.0) / rate_hz;
-    let mut taps: Vec<f64> = (-half..=half)
+    let right: Vec<f64> = (0..=half)
         .map(|n| {
             let x = corner * n as f64;
             let sinc = if n == 0 { 1.0 } else { (PI * x).sin() / (PI * x) };
@@ -21,6 +21,7 @@ pub fn low_pass(rate_hz: f64, flat_hz: f64, transition_hz: f64, attenuation_db: 
             sinc * bessel_i0(beta * (1.0 - place * place).sqrt())
         })
         .collect();
+    let mut taps: Vec<f64> = right[1..].iter().rev().chain(&right).copied().collect();
     let sum: f64 = taps.iter().sum();
     taps.iter_mut().for_each(|tap| *tap /= sum);
     taps

@@ -1,5 +1,6 @@
 //! Frequency demodulation of a tone that was brought down near 0 Hz.
 
+use super::plans::{Precision, real_inverse};
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
@@ -31,8 +32,7 @@ pub fn demodulate(samples: &[Complex64], rate_hz: f64) -> Option<Demodulated> {
     }
     let mut amplitudes: Vec<f64> = samples.iter().map(|z| z.norm()).collect();
     let strong: Vec<f64> = amplitudes.clone();
-    amplitudes.sort_by(f64::total_cmp);
-    let amplitude = amplitudes[n / 2];
+    let amplitude = super::nth(&mut amplitudes, n / 2)?;
     if !(amplitude > 0.0) {
         return None;
     }
@@ -126,9 +126,7 @@ pub fn filter_by_response(values: &[f64], rate_hz: f64, response: impl Fn(f64) -
         time[k] *= w;
         time[length - 1 - k] *= w;
     }
-    let mut planner = realfft::RealFftPlanner::new();
-    let forward = planner.plan_fft_forward(length);
-    let backward = planner.plan_fft_inverse(length);
+    let (forward, backward) = (f64::real_forward(length), real_inverse(length));
     let mut bins = forward.make_output_vec();
     // The buffers are made for these plans, so the transforms cannot refuse them.
     let _ = forward.process(&mut time, &mut bins);

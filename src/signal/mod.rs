@@ -5,10 +5,17 @@ pub mod dither;
 pub mod fade;
 pub mod fir;
 pub mod fm;
+pub mod halving;
 pub mod noise;
 pub mod oscillator;
 pub mod overlap_save;
+pub mod plans;
 pub mod spectrum;
+
+/// Value that would stand at `index` if `values` were sorted, which they are not afterwards; `None` beyond their end.
+pub(crate) fn nth(values: &mut [f64], index: usize) -> Option<f64> {
+    (index < values.len()).then(|| *values.select_nth_unstable_by(index, f64::total_cmp).1)
+}
 
 /// The smallest length of at least `least` whose only prime factors are 2, 3 and 5.
 pub(crate) fn next_fast_length(least: usize) -> usize {

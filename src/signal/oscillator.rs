@@ -8,6 +8,50 @@ pub fn sine(n: u64, hz: f64, rate_hz: f64) -> f64 {
     (TAU * ((hz * n as f64) % rate_hz / rate_hz)).sin()
 }
 
+/// A sine as [`sine`] makes it, to the last bit, in blocks.
+///
+/// At a whole frequency and rate `sine` repeats exactly after at most a second: one period is made, and then copied.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sine {
+    hz: f64,
+    rate_hz: f64,
+    /// One period in frames; empty if it does not repeat, or not soon enough.
+    period: Vec<f64>,
+}
+
+impl Sine {
+    /// The sine of `hz`, of which about `frames` frames are needed.
+    pub fn new(hz: f64, rate_hz: u32, frames: u64) -> Self {
+        let rate = f64::from(rate_hz);
+        let whole = hz.fract() == 0.0 && hz > 0.0 && hz < rate;
+        // `as` is exact for what is whole.
+        let length =
+            if whole { u64::from(rate_hz) / divisor(hz as u64, u64::from(rate_hz)) } else { u64::MAX };
+        let period =
+            if length <= frames / 2 { (0..length).map(|n| sine(n, hz, rate)).collect() } else { Vec::new() };
+        Self { hz, rate_hz: rate, period }
+    }
+
+    /// Adds the frames from `n` on to `sums`.
+    pub fn add(&self, n: u64, sums: &mut [f64]) {
+        if self.period.is_empty() {
+            for (k, sum) in sums.iter_mut().enumerate() {
+                *sum += sine(n + k as u64, self.hz, self.rate_hz);
+            }
+        } else {
+            let from = (n % self.period.len() as u64) as usize;
+            for (sum, value) in sums.iter_mut().zip(self.period.iter().cycle().skip(from)) {
+                *sum += value;
+            }
+        }
+    }
+}
+
+/// The greatest common divisor.
+fn divisor(a: u64, b: u64) -> u64 {
+    if b == 0 { a } else { divisor(b, a % b) }
+}
+
 /// A sine whose frequency moves evenly in octaves per second, amplitude 1, phase 0 at frame 0.
 ///
 /// phase(t) = 2 pi f0 T / ln(f1/f0) ((f1/f0)^(t/T) - 1) (A. Farina, 108th AES Convention, 2000, preprint 5093).
@@ -51,6 +95,31 @@ mod tests {
         // 441 Hz repeats every 100 frames at 44.1 kHz, so frame 79 380 025 is a quarter of a period in.
         let n = 30 * 60 * 44_100 + 25;
         assert_within!(sine(n, 441.0, 44_100.0), 1.0, 1e-12, "", "double precision");
+    }
+
+    #[test]
+    fn a_period_copied_is_the_sine_to_the_last_bit() {
+        for rate_hz in [44_100u32, 48_000, 96_000] {
+            for hz in [1.0, 40.0, 315.0, 997.0, 1000.5, 3150.0, 10_000.0, 16_000.0, 22_049.0] {
+                for frames in [200_000u64, 5_000] {
+                    let made = Sine::new(hz, rate_hz, frames);
+                    for n in [0, 1, frames - 1000, 30 * 60 * 44_100] {
+                        let mut sums = [-0.0; 1000];
+                        made.add(n, &mut sums);
+                        for (k, got) in sums.iter().enumerate() {
+                            let want = sine(n + k as u64, hz, f64::from(rate_hz));
+                            assert_eq!(
+                                got.to_bits(),
+                                want.to_bits(),
+                                "{hz} Hz at {rate_hz}, frame {n} + {k}"
+                            );
+                        }
+                    }
+                }
+            }
+        }
+        assert_eq!(Sine::new(315.0, 44_100, 44_100).period.len(), 140);
+        assert!(Sine::new(1000.5, 44_100, 1 << 40).period.is_empty());
     }
 
     #[test]

@@ -3,28 +3,31 @@
 //! Each block of the real input is transformed once; every filter picks its band of bins, multiplies them by its
 //! response and transforms them back at a lower rate. The result is the analytic signal of the band, shifted to 0 Hz.
 
-use num_complex::Complex64;
-use realfft::{RealFftPlanner, RealToComplex};
-use rustfft::{Fft, FftPlanner};
+use super::plans::Precision;
+use num_complex::{Complex, Complex64};
+use realfft::RealToComplex;
+use rustfft::Fft;
 use std::f64::consts::TAU;
 use std::sync::Arc;
 
 /// Several decimating band filters over one stream of real samples.
-pub struct OverlapSave {
-    forward: Arc<dyn RealToComplex<f64>>,
-    backward: Arc<dyn Fft<f64>>,
-    filters: Vec<Vec<Complex64>>,
-    outputs: Vec<Vec<Complex64>>,
-    input: Vec<f64>,
+#[derive(Clone)]
+pub struct OverlapSave<T: Precision = f64> {
+    forward: Arc<dyn RealToComplex<T>>,
+    backward: Arc<dyn Fft<T>>,
+    /// Responses in the order in which the backward transform takes its bins.
+    filters: Arc<Vec<Vec<Complex<T>>>>,
+    outputs: Vec<Vec<Complex<T>>>,
+    input: Vec<T>,
     filled: usize,
     hop: usize,
     first_bin: usize,
     decimation: usize,
     blocks: u64,
-    time: Vec<f64>,
-    bins: Vec<Complex64>,
-    scratch: Vec<Complex64>,
-    band: Vec<Complex64>,
+    time: Vec<T>,
+    bins: Vec<Complex<T>>,
+    scratch: Vec<Complex<T>>,
+    band: Vec<Complex<T>>,
     fft: usize,
     skip: usize,
 }
@@ -73,8 +76,7 @@ impl Plan {
 
     /// Bins of the band of `taps`, an impulse response no longer than the plan allows.
     pub fn response(&self, taps: &[f64]) -> Vec<Complex64> {
-        let mut planner = RealFftPlanner::new();
-        let forward = planner.plan_fft_forward(self.fft);
+        let forward = f64::real_forward(self.fft);
         let mut time = vec![0.0; self.fft];
         time[..taps.len()].copy_from_slice(taps);
         let mut bins = forward.make_output_vec();
@@ -84,30 +86,28 @@ impl Plan {
     }
 }
 
-impl OverlapSave {
+impl<T: Precision> OverlapSave<T> {
     /// Filters given by their bins within the band (see [`Plan::response`]), all over the same stream.
     pub fn new(plan: &Plan, filters: Vec<Vec<Complex64>>) -> Self {
-        let forward = RealFftPlanner::new().plan_fft_forward(plan.fft);
-        let backward = FftPlanner::new().plan_fft_inverse(plan.band);
+        let forward = T::real_forward(plan.fft);
+        let backward = T::complex_inverse(plan.band);
         let scratch_len = forward.get_scratch_len().max(backward.get_inplace_scratch_len());
         let scale = 2.0 / plan.fft as f64;
+        let nothing = Complex::new(T::zero(), T::zero());
         Self {
             outputs: vec![Vec::new(); filters.len()],
-            filters: filters
-                .into_iter()
-                .map(|bins| bins.into_iter().map(|bin| bin * scale).collect())
-                .collect(),
+            filters: Arc::new(filters.iter().map(|bins| arranged(bins, scale)).collect()),
             // The stream is preceded by silence, so that the first output belongs to the first input.
-            input: vec![0.0; plan.fft],
+            input: vec![T::zero(); plan.fft],
             filled: plan.overlap,
             hop: plan.fft - plan.overlap,
             first_bin: plan.first_bin,
             decimation: plan.decimation(),
             blocks: 0,
-            time: vec![0.0; plan.fft],
-            bins: vec![Complex64::default(); plan.fft / 2 + 1],
-            scratch: vec![Complex64::default(); scratch_len],
-            band: vec![Complex64::default(); plan.band],
+            time: vec![T::zero(); plan.fft],
+            bins: vec![nothing; plan.fft / 2 + 1],
+            scratch: vec![nothing; scratch_len],
+            band: vec![nothing; plan.band],
             fft: plan.fft,
             skip: plan.overlap / plan.decimation(),
             forward,
@@ -116,7 +116,7 @@ impl OverlapSave {
     }
 
     /// Feeds samples; blocks of any size give the same result.
-    pub fn feed(&mut self, samples: &[f64]) {
+    pub fn feed(&mut self, samples: &[T]) {
         let mut rest = samples;
         while !rest.is_empty() {
             let take = rest.len().min(self.fft - self.filled);
@@ -132,18 +132,23 @@ impl OverlapSave {
     /// Feeds silence until everything fed so far has come out.
     pub fn flush(&mut self) {
         let overlap = self.fft - self.hop;
-        let silence = vec![0.0; overlap + self.hop];
+        let silence = vec![T::zero(); overlap + self.hop];
         self.feed(&silence[..]);
     }
 
     /// Output of filter `index` so far; sample `i` is the convolution at input sample `i * decimation`.
-    pub fn output(&self, index: usize) -> &[Complex64] {
+    pub fn output(&self, index: usize) -> &[Complex<T>] {
         &self.outputs[index]
     }
 
     /// Takes the outputs of filter `index` so far and forgets them.
-    pub fn drain(&mut self, index: usize) -> Vec<Complex64> {
+    pub fn drain(&mut self, index: usize) -> Vec<Complex<T>> {
         std::mem::take(&mut self.outputs[index])
+    }
+
+    /// Forgets all outputs so far.
+    pub fn forget(&mut self) {
+        self.outputs.iter_mut().for_each(Vec::clear);
     }
 
     fn transform(&mut self) {
@@ -158,13 +163,14 @@ impl OverlapSave {
         let overlap = (self.fft - self.hop) as u64;
         let turns = (centre * start % self.fft as u64) as f64 / self.fft as f64
             - (centre * overlap % self.fft as u64) as f64 / self.fft as f64;
-        let turn = Complex64::from_polar(1.0, -TAU * turns);
+        let turn = narrowed(Complex64::from_polar(1.0, -TAU * turns));
+        let picked = &self.bins[self.first_bin..self.first_bin + size];
         for (filter, output) in self.filters.iter().zip(&mut self.outputs) {
-            let picked = &self.bins[self.first_bin..self.first_bin + size];
-            for (k, (bin, gain)) in picked.iter().zip(filter).enumerate() {
-                // Bin `size / 2` goes to 0 Hz.
-                self.band[(k + size / 2) % size] = bin * gain;
-            }
+            // Bin `size / 2` goes to 0 Hz.
+            let (below, above) = picked.split_at(size / 2);
+            let (low, high) = self.band.split_at_mut(size - size / 2);
+            multiply(low, above, &filter[..low.len()]);
+            multiply(high, below, &filter[low.len()..]);
             self.backward.process_with_scratch(&mut self.band, &mut self.scratch);
             output.extend(self.band[self.skip..].iter().map(|z| z * turn));
         }
@@ -173,6 +179,25 @@ impl OverlapSave {
         self.filled = self.fft - self.hop;
         debug_assert_eq!(self.skip * self.decimation, self.fft - self.hop);
     }
+}
+
+/// `bins` times `scale`, upper half first.
+fn arranged<T: Precision>(bins: &[Complex64], scale: f64) -> Vec<Complex<T>> {
+    let (below, above) = bins.split_at(bins.len() / 2);
+    above.iter().chain(below).map(|bin| narrowed(bin * scale)).collect()
+}
+
+fn multiply<T: Precision>(products: &mut [Complex<T>], bins: &[Complex<T>], gains: &[Complex<T>]) {
+    for ((product, bin), gain) in products.iter_mut().zip(bins).zip(gains) {
+        *product = bin * gain;
+    }
+}
+
+/// The number in the precision of the filters.
+fn narrowed<T: Precision>(z: Complex64) -> Complex<T> {
+    // Both floating-point types take any number.
+    let real = |x: f64| T::from_f64(x).unwrap_or_else(T::zero);
+    Complex::new(real(z.re), real(z.im))
 }
 
 #[cfg(test)]

@@ -1,8 +1,8 @@
 //! Power spectra.
 
+use super::plans::{Precision, complex_forward};
 use num_complex::Complex64;
-use realfft::{RealFftPlanner, RealToComplex};
-use rustfft::FftPlanner;
+use realfft::RealToComplex;
 use std::f64::consts::TAU;
 use std::sync::Arc;
 
@@ -42,7 +42,7 @@ impl Welch {
     /// Segments of `length` samples (even) at `rate_hz`.
     pub fn new(rate_hz: f64, length: usize) -> Self {
         let length = (length.max(4) / 2) * 2;
-        let forward = RealFftPlanner::new().plan_fft_forward(length);
+        let forward = f64::real_forward(length);
         Self {
             rate_hz,
             window: hann(length),
@@ -61,8 +61,9 @@ impl Welch {
         let length = self.window.len();
         for piece in samples.chunks(length) {
             self.pending.extend_from_slice(piece);
-            while self.pending.len() >= length {
-                for ((slot, x), w) in self.time.iter_mut().zip(&self.pending).zip(&self.window) {
+            let mut at = 0;
+            while self.pending.len() - at >= length {
+                for ((slot, x), w) in self.time.iter_mut().zip(&self.pending[at..]).zip(&self.window) {
                     *slot = x * w;
                 }
                 // The buffers are made for this plan, so the transform cannot refuse them.
@@ -71,8 +72,9 @@ impl Welch {
                     *sum += bin.norm_sqr();
                 }
                 self.segments += 1;
-                self.pending.drain(..length / 2);
+                at += length / 2;
             }
+            self.pending.drain(..at);
         }
     }
 
@@ -120,9 +122,9 @@ impl Density {
             return 0.0;
         }
         let mut bins = self.per_hz[first..=last].to_vec();
-        bins.sort_by(f64::total_cmp);
+        let middle = bins.len() / 2;
         let n = self.segments.max(1) as f64;
-        bins[bins.len() / 2] / (1.0 - 1.0 / (9.0 * n)).powi(3)
+        super::nth(&mut bins, middle).unwrap_or(0.0) / (1.0 - 1.0 / (9.0 * n)).powi(3)
     }
 }
 
@@ -136,7 +138,7 @@ pub fn periodogram(samples: &[Complex64], rate_hz: f64) -> Vec<(f64, f64)> {
     let window = hann(length);
     let power: f64 = window.iter().map(|w| w * w).sum();
     let mut bins: Vec<Complex64> = samples.iter().zip(&window).map(|(z, w)| z * w).collect();
-    FftPlanner::new().plan_fft_forward(length).process(&mut bins);
+    complex_forward(length).process(&mut bins);
     let half = length.div_ceil(2);
     (0..length)
         .map(|i| {
