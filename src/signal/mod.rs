@@ -8,7 +8,9 @@ pub mod fm;
 pub mod noise;
 pub mod oscillator;
 pub mod overlap_save;
+pub mod quasi_peak_468;
 pub mod spectrum;
+pub mod weighting_468;
 
 /// The smallest length of at least `least` whose only prime factors are 2, 3 and 5.
 pub(crate) fn next_fast_length(least: usize) -> usize {
