@@ -2,12 +2,16 @@
 //! knows a file format.
 
 mod azimuth;
+mod course;
 mod delay_fit;
 mod dropouts;
 mod flutter;
 mod gain_riding;
+mod hum;
 mod measured;
 mod noise;
+mod noise_bands;
+mod noise_sections;
 mod response;
 mod speed;
 mod speed_wander;
@@ -19,7 +23,8 @@ pub use delay_fit::{DelayFit, Difference, fit_delay};
 pub use dropouts::dropouts;
 pub use flutter::{BAND_HZ, FlutterMeter};
 pub use measured::{MeasureOptions, Measured, measure};
-pub use noise::{NoiseMeter, Silence, UNWEIGHTED_HZ};
+pub use noise::{NoiseMeter, Reference, Silence, UNWEIGHTED_HZ};
+pub use noise_bands::{BandGain, NoiseBands, NoiseBandsMeter, NoisePlace};
 pub use response::{PlayedTone, level, response};
 pub use speed::speed;
 pub use speed_wander::{SpeedWander, SpeedWanderMeter, speed_wander};

@@ -7,6 +7,7 @@
 mod bench;
 mod decks;
 mod flutter_truth;
+mod noise_truth;
 mod slates;
 
 use bench::{Case, Row, Store, play, rows};
