@@ -41,7 +41,11 @@ fn bursts(row: &BurstRow, place_s: f64) -> impl Fn(f64) -> f64 + use<'_> {
         let since = t - place_s;
         let since = row.per_s.map_or(since, |per_s| since.rem_euclid(1.0 / per_s));
         // A millionth of a period keeps rounding from adding a sample.
-        if since >= 0.0 && since < row.burst_ms / 1000.0 - 1e-10 { (TAU * BURST_HZ * since).sin() } else { 0.0 }
+        if since >= 0.0 && since < row.burst_ms / 1000.0 - 1e-10 {
+            (TAU * BURST_HZ * since).sin()
+        } else {
+            0.0
+        }
     }
 }
 
@@ -102,8 +106,7 @@ fn every_train_of_table_3_is_inside_its_limits() {
 fn a_steady_1_khz_sine_reads_its_rms() {
     for rate_hz in RATES_HZ {
         for rms in [0.775, 1e-4] {
-            let shown =
-                reading(rate_hz, 8.0, 7.5, |t| rms * 2f64.sqrt() * (TAU * 1000.0 * t + 0.3).sin());
+            let shown = reading(rate_hz, 8.0, 7.5, |t| rms * 2f64.sqrt() * (TAU * 1000.0 * t + 0.3).sin());
             // The table's own last digit (0.1 dB); found is 0.01 dB, from where the samples lie on the sine.
             assert_within!(20.0 * (shown / rms).log10(), 0.0, 0.02, "dB", "{rms} at {rate_hz} Hz");
         }
@@ -146,9 +149,7 @@ fn a_tone_that_is_suddenly_applied_does_not_swing_over() {
 fn pulses_read_alike_in_both_polarities() {
     for rate_hz in RATES_HZ {
         for per_s in [2.0, 10.0, 100.0] {
-            let pulse = |sign: f64| {
-                move |t: f64| if t.rem_euclid(1.0 / per_s) < 1e-3 { sign } else { 0.0 }
-            };
+            let pulse = |sign: f64| move |t: f64| if t.rem_euclid(1.0 / per_s) < 1e-3 { sign } else { 0.0 };
             let [up, down] = [1.0, -1.0].map(|sign| reading(rate_hz, 4.0, 3.0, pulse(sign)));
             assert!((20.0 * (up / down).log10()).abs() <= REVERSAL_DB, "{per_s} at {rate_hz}: {up}, {down}");
         }

@@ -47,7 +47,12 @@ impl Hum {
     }
 
     /// Adds recorded hum to what the head reads of `channel` at each of `places_s`, s of the tape at nominal speed.
-    pub(crate) fn add_at(&self, channel: usize, samples: &mut [f64], places_s: impl Iterator<Item = f64> + Clone) {
+    pub(crate) fn add_at(
+        &self,
+        channel: usize,
+        samples: &mut [f64],
+        places_s: impl Iterator<Item = f64> + Clone,
+    ) {
         for line in &self.lines {
             for (x, place_s) in samples.iter_mut().zip(places_s.clone()) {
                 *x += line.peak[channel] * (TAU * (line.hz * place_s).fract() + line.phase).sin();

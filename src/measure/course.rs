@@ -45,8 +45,7 @@ impl Course {
         let mean = self.sum / n;
         let variance = ((self.squares - n * mean * mean) / (n - 1.0)).max(0.0);
         let lag = self.products - mean * (2.0 * self.sum - self.first - self.last) + (n - 1.0) * mean * mean;
-        let likeness =
-            if variance > 0.0 { (lag / ((n - 1.0) * variance)).clamp(0.0, 0.95) } else { 0.0 };
+        let likeness = if variance > 0.0 { (lag / ((n - 1.0) * variance)).clamp(0.0, 0.95) } else { 0.0 };
         let independent = (n * (1.0 - likeness) / (1.0 + likeness)).max(2.0);
         Some(Steady { mean, deviation: variance.sqrt(), error: (variance / independent).sqrt() })
     }
@@ -58,7 +57,8 @@ mod tests {
 
     #[test]
     fn sums_give_what_the_plain_formulas_give() {
-        let values: Vec<f64> = (0..200).map(|k| 3.0 + (f64::from(k) * 0.3).sin() + 0.01 * f64::from(k)).collect();
+        let values: Vec<f64> =
+            (0..200).map(|k| 3.0 + (f64::from(k) * 0.3).sin() + 0.01 * f64::from(k)).collect();
         let mut course = Course::default();
         values.iter().for_each(|&x| course.add(x));
         let got = course.finish().unwrap();

@@ -11,6 +11,7 @@ use crate::signal::next_fast_length;
 use crate::signal::spectrum::hann;
 use num_complex::Complex64;
 use rustfft::FftPlanner;
+use std::f64::consts::TAU;
 
 /// Highest line that is looked for, Hz.
 const HIGHEST_HZ: f64 = 1040.0;
@@ -118,14 +119,14 @@ impl Spectrum {
         FftPlanner::new().plan_fft_forward(size).process(&mut bins);
         // From the lowest frequency up.
         let half = size / 2;
-        let powers: Vec<f64> = (0..size).map(|k| bins[(k + size - half) % size].norm_sqr() / square).collect();
+        let powers: Vec<f64> =
+            (0..size).map(|k| bins[(k + size - half) % size].norm_sqr() / square).collect();
         let step_hz = band.rate_hz / size as f64;
         let mut spectrum =
             Self { powers, step_hz, first_hz: band.centre_hz - half as f64 * step_hz, floor: Vec::new() };
         let count = (band.rate_hz / FLOOR_STEP_HZ) as usize + 1;
-        spectrum.floor = (0..count)
-            .map(|k| spectrum.median(spectrum.first_hz + k as f64 * FLOOR_STEP_HZ))
-            .collect();
+        spectrum.floor =
+            (0..count).map(|k| spectrum.median(spectrum.first_hz + k as f64 * FLOOR_STEP_HZ)).collect();
         spectrum
     }
 
@@ -182,7 +183,8 @@ impl HumCourse {
                     let score: f64 = (1..=(HIGHEST_HZ / hz) as usize)
                         .map(|n| {
                             let at_hz = n as f64 * hz;
-                            (1.0 + 0.25 * spectra.iter().map(|s| s.over_noise(at_hz)).fold(0.0, f64::max)).ln()
+                            (1.0 + 0.25 * spectra.iter().map(|s| s.over_noise(at_hz)).fold(0.0, f64::max))
+                                .ln()
                         })
                         .sum();
                     if best.is_none_or(|best| score > best.0) {
@@ -200,7 +202,8 @@ impl HumCourse {
         if lines.is_empty() || (lines.len() == 1 && lines[0].hz > 1.5 * hz) {
             return None;
         }
-        let away = |nominal_hz: f64| (hz - nominal_hz).abs().min((hz - nominal_hz * self.ratio).abs()) / nominal_hz;
+        let away =
+            |nominal_hz: f64| (hz - nominal_hz).abs().min((hz - nominal_hz * self.ratio).abs()) / nominal_hz;
         let nominal_hz = NOMINALS_HZ.into_iter().min_by(|a, b| away(*a).total_cmp(&away(*b)))?;
         let mut comb =
             Comb { hz, uncertainty_hz, nominal_hz, lines, origin: Origin::CannotTell, why: String::new() };
@@ -217,7 +220,8 @@ fn exact_hz(spectra: &[Spectrum; 2], near_hz: f64, seconds: f64) -> Option<(f64,
         for spectrum in spectra {
             let reach_hz = 1.5 / seconds;
             let (low, high) = (spectrum.bin(at_hz - reach_hz), spectrum.bin(at_hz + reach_hz));
-            let Some(top) = (low..=high).max_by(|&a, &b| spectrum.powers[a].total_cmp(&spectrum.powers[b])) else {
+            let Some(top) = (low..=high).max_by(|&a, &b| spectrum.powers[a].total_cmp(&spectrum.powers[b]))
+            else {
                 continue;
             };
             let over = spectrum.powers[top] / spectrum.noise(at_hz);
@@ -240,7 +244,8 @@ fn exact_hz(spectra: &[Spectrum; 2], near_hz: f64, seconds: f64) -> Option<(f64,
     }
     let hz = found.iter().map(|(hz, weight)| hz * weight).sum::<f64>() / total;
     let free = (found.len() as f64 - 1.0).max(1.0);
-    let excess = (found.iter().map(|(each, weight)| (each - hz).powi(2) * weight).sum::<f64>() / free).max(1.0);
+    let excess =
+        (found.iter().map(|(each, weight)| (each - hz).powi(2) * weight).sum::<f64>() / free).max(1.0);
     Some((hz, (2.0 * (excess / total).sqrt()).hypot(CLOCK * hz)))
 }
 
@@ -289,8 +294,12 @@ impl Comb {
         };
         let (hz, nominal_hz) = (self.hz, self.nominal_hz);
         let speed = match by_speed {
-            Origin::Replay => format!("it stands at the power line's own frequency; on the tape it would be {tape_hz:.2} Hz"),
-            Origin::Recorded => format!("it stands at {nominal_hz:.0} Hz times the tape's speed, {tape_hz:.2} Hz"),
+            Origin::Replay => format!(
+                "it stands at the power line's own frequency; on the tape it would be {tape_hz:.2} Hz"
+            ),
+            Origin::Recorded => {
+                format!("it stands at {nominal_hz:.0} Hz times the tape's speed, {tape_hz:.2} Hz")
+            }
             Origin::CannotTell if !replay_fits => {
                 format!("{hz:.2} Hz is neither the power line's frequency nor that times the tape's speed")
             }
@@ -314,7 +323,10 @@ impl Comb {
     /// The section of the reading.
     pub(super) fn mains(&self, reference: &Reference) -> Mains {
         let db = |power: f64, side: usize| {
-            (power > 1e-18).then(|| 10.0 * (2.0 * power).log10()).zip(reference.dbfs[side]).map(|(l, r)| l - r)
+            (power > 1e-18)
+                .then(|| 10.0 * (2.0 * power).log10())
+                .zip(reference.dbfs[side])
+                .map(|(l, r)| l - r)
         };
         let sum = |side: usize, of: &dyn Fn(&Line) -> f64| -> f64 {
             self.lines.iter().filter(|line| line.stands[side]).map(of).sum()
@@ -353,6 +365,8 @@ impl Comb {
 const DECIDES: f64 = 12.0;
 /// Length of the pieces within which lines are held coherent, s: the power line's own wander is slower.
 const PIECE_S: f64 = 4.0;
+/// Samples of the band that are added up once a line stands at 0 Hz: about 30 Hz of rate are left.
+const SLOWER: usize = 50;
 /// How far a line is looked for from where it stood in the silence, Hz; times its number.
 const WANDER_HZ: f64 = 0.03;
 
@@ -375,45 +389,71 @@ pub(super) fn shares_flutter(hum: &HumCourse, tone: &Band, tone_hz: f64, comb: &
     for band in &hum.bands {
         for start in (0..band.samples.len().saturating_sub(size)).step_by(size) {
             let piece = &band.samples[start..start + size];
-            let phases: Option<Vec<f64>> =
-                (start..start + size).map(|k| course.at(band.time_s(k))).collect();
+            let phases: Option<Vec<f64>> = (start..start + size).map(|k| course.at(band.time_s(k))).collect();
             let Some(phases) = phases else { continue };
             pieces += 1;
-            let spectrum = |turn: f64| -> Vec<f64> {
-                let mut bins: Vec<Complex64> = piece
-                    .iter()
-                    .zip(&window)
-                    .zip(&phases)
-                    .map(|((z, w), phase)| z * *w * Complex64::cis(-turn * phase))
-                    .collect();
-                bins.resize(padded, Complex64::default());
-                transform.process(&mut bins);
-                bins.iter().map(|bin| bin.norm_sqr() / square).collect()
-            };
-            let still = spectrum(0.0);
-            let at = |powers: &[f64], hz: f64| {
+            let mut still: Vec<Complex64> = piece.iter().zip(&window).map(|(z, w)| z * w).collect();
+            let bare = still.clone();
+            still.resize(padded, Complex64::default());
+            transform.process(&mut still);
+            let at = |hz: f64| {
                 let k = ((hz - band.centre_hz) / step_hz).round() as i64;
-                powers[k.rem_euclid(padded as i64) as usize]
+                still[k.rem_euclid(padded as i64) as usize].norm_sqr()
             };
             for (n, line) in comb.lines.iter().map(|line| ((line.hz / comb.hz).round(), line)) {
-                let moved = spectrum(line.hz / tone_hz);
+                let even = TAU * (line.hz - band.centre_hz) / rate_hz;
                 let reach_hz = WANDER_HZ * n + 0.5 / PIECE_S;
-                let best = |powers: &[f64]| {
-                    let steps = (reach_hz / step_hz).ceil() as i64;
-                    (-steps..=steps).map(|k| at(powers, line.hz + k as f64 * step_hz)).fold(0.0, f64::max)
+                let best = |turn: f64| {
+                    let turned = bare
+                        .iter()
+                        .zip(&phases)
+                        .enumerate()
+                        .map(|(k, (z, phase))| z * Complex64::cis(-even * k as f64 - turn * phase));
+                    let turned: Vec<Complex64> = turned.collect();
+                    let slow: Vec<Complex64> =
+                        turned.chunks(SLOWER).map(|group| group.iter().sum()).collect();
+                    highest(&slow, reach_hz * TAU * SLOWER as f64 / rate_hz)
                 };
                 let mut beside: Vec<f64> = (0..80)
                     .map(|k| 2.5 + 0.12 * f64::from(k))
                     .flat_map(|off_hz| [line.hz - off_hz, line.hz + off_hz])
-                    .map(|hz| at(&still, hz))
+                    .map(at)
                     .collect();
                 beside.sort_by(f64::total_cmp);
-                let noise = (beside[beside.len() / 2] / std::f64::consts::LN_2).max(1e-24);
-                likelihood += (best(&moved) - best(&still)) / noise;
+                let noise = (beside[beside.len() / 2] / std::f64::consts::LN_2).max(1e-24 * square);
+                likelihood += (best(line.hz / tone_hz) - best(0.0)) / noise;
             }
         }
     }
     (pieces >= 2 && likelihood.is_finite()).then_some(likelihood)
+}
+
+/// Highest power of the transform of `samples` within `reach` (rad a sample) of 0. Between the points that are computed
+/// a parabola through the logarithms finds the summit: an eighth of a bin apart, so that no line falls between two.
+fn highest(samples: &[Complex64], reach: f64) -> f64 {
+    let step = TAU / (8.0 * samples.len() as f64);
+    let count = (reach / step).ceil() as i64 + 1;
+    let powers: Vec<f64> = (-count..=count)
+        .map(|k| {
+            let turn = Complex64::cis(-step * k as f64);
+            let mut z = Complex64::from(1.0);
+            let sum: Complex64 = samples
+                .iter()
+                .map(|x| {
+                    let term = x * z;
+                    z *= turn;
+                    term
+                })
+                .sum();
+            sum.norm_sqr()
+        })
+        .collect();
+    let summit = |three: &[f64]| {
+        let [a, b, c] = [0, 1, 2].map(|k| three[k].max(1e-300).ln());
+        let curve = a - 2.0 * b + c;
+        if b >= a && b >= c && curve < 0.0 { (b - (a - c).powi(2) / (8.0 * curve)).exp() } else { 0.0 }
+    };
+    powers.windows(3).map(summit).chain(powers.iter().copied()).fold(0.0, f64::max)
 }
 
 /// Phase of a tone against an even one, over time.
@@ -434,14 +474,14 @@ fn phase_course(tone: &Band, tone_hz: f64) -> Option<PhaseCourse> {
     if !(gone > 0.0) {
         return None;
     }
-    let even = std::f64::consts::TAU * (tone_hz - tone.centre_hz) / tone.rate_hz;
+    let even = TAU * (tone_hz - tone.centre_hz) / tone.rate_hz;
     let (mut phase, mut lost) = (0.0, 0usize);
     let mut phases = vec![0.0];
     for pair in tone.samples.windows(2) {
         // Through a dropout the tone is taken to run on evenly.
         if pair[0].norm().min(pair[1].norm()) > gone {
             let step = (pair[1] * pair[0].conj()).arg() - even;
-            phase += step - (step / std::f64::consts::TAU).round() * std::f64::consts::TAU;
+            phase += step - (step / TAU).round() * TAU;
         } else {
             lost += 1;
         }

@@ -158,7 +158,9 @@ fn play(
         (Signal::Noise { .. }, Serves::Response | Serves::Saturation) => {
             let Some(stretch) = alignment.steady(part, FADE_S) else { return Ok(Outcome::Missing) };
             let from_s = (stretch.from_s * rate_hz).floor() / rate_hz;
-            let Some(place) = NoisePlace::new(part, &alignment.map, from_s) else { return Ok(Outcome::Missing) };
+            let Some(place) = NoisePlace::new(part, &alignment.map, from_s) else {
+                return Ok(Outcome::Missing);
+            };
             let mut meter = NoiseBandsMeter::new(rate_hz, place);
             read(source, alignment, stretch, &mut |block| meter.feed(block))?;
             Ok(Outcome::Noise(meter.finish(options.reference_dbfs).map(Box::new)))
@@ -185,7 +187,9 @@ fn trace_hum(
         .iter()
         .zip(&timeline.parts)
         .filter_map(|(outcome, part)| match (outcome, &part.signal) {
-            (Outcome::Flutter(result, stretch), Signal::Tone { hz }) => Some((&result.1, *stretch, *hz, part)),
+            (Outcome::Flutter(result, stretch), Signal::Tone { hz }) => {
+                Some((&result.1, *stretch, *hz, part))
+            }
             (Outcome::Tone(tone, stretch), Signal::Tone { hz }) => Some((&tone.band, *stretch, *hz, part)),
             _ => None,
         })

@@ -192,7 +192,8 @@ impl Silence {
                 shown_db(channel)?;
                 self.shown[channel].map(|shown| 8.686 * shown.deviation / shown.mean)
             }),
-            uncertainty_db: [0, 1].map(|channel| db(plain(channel), channel).map(|_| self.doubt_db(channel, reference))),
+            uncertainty_db: [0, 1]
+                .map(|channel| db(plain(channel), channel).map(|_| self.doubt_db(channel, reference))),
             itu468_uncertainty_db: [0, 1].map(|channel| {
                 shown_db(channel)?;
                 let shown = self.shown[channel]?;
@@ -310,7 +311,13 @@ mod tests {
             crate::assert_within!(mains.hz, hz, mains.uncertainty_hz.unwrap(), "Hz", "as stated");
             let want = 10.0 * (1e-6f64 + 0.16e-6 + 0.64e-6).log10() + 12.0;
             crate::assert_within!(mains.hum_db[0].unwrap(), want, 0.1, "dB");
-            crate::assert_within!(mains.hum_db[0].unwrap(), want, mains.uncertainty_db[0].unwrap(), "dB", "as stated");
+            crate::assert_within!(
+                mains.hum_db[0].unwrap(),
+                want,
+                mains.uncertainty_db[0].unwrap(),
+                "dB",
+                "as stated"
+            );
             assert_eq!(mains.lines.len(), 3, "{:?}", mains.lines);
             assert_eq!(mains.nominal_hz, Some(hz.round()));
             assert_eq!(mains.origin, Origin::CannotTell, "nobody has looked at the tape yet");
@@ -328,7 +335,11 @@ mod tests {
     fn hum_alone_is_hum_and_no_hiss() {
         let noise = silence(48_000.0, &[(50.1, 0.001), (150.3, 0.0003)], 1e-6).noise(&against(0.0));
         crate::assert_within!(noise.mains.unwrap().hum_db[1].unwrap(), 10.0 * 1.09e-6f64.log10(), 0.05, "dB");
-        assert!(noise.a_weighted_without_hum_db[0].unwrap() < -110.0, "{:?}", noise.a_weighted_without_hum_db);
+        assert!(
+            noise.a_weighted_without_hum_db[0].unwrap() < -110.0,
+            "{:?}",
+            noise.a_weighted_without_hum_db
+        );
     }
 
     #[test]

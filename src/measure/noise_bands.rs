@@ -64,8 +64,12 @@ impl NoisePlace {
     /// `None` if the part is no noise.
     pub fn new(part: &PlacedPart, map: &TimeMap, from_s: f64) -> Option<Self> {
         let ratio = map.ratio(part.start_s, part.length_s);
-        matches!(part.signal, Signal::Noise { .. })
-            .then(|| Self { part: part.clone(), map: map.clone(), ratio, from_s })
+        matches!(part.signal, Signal::Noise { .. }).then(|| Self {
+            part: part.clone(),
+            map: map.clone(),
+            ratio,
+            from_s,
+        })
     }
 }
 
@@ -248,7 +252,8 @@ impl NoiseBandsMeter {
                 bands.push((*band, rows));
             }
         }
-        let sound = bands.iter().all(|(_, rows): &(_, Vec<[f64; 3]>)| rows.iter().flatten().all(|x| x.is_finite()));
+        let sound =
+            bands.iter().all(|(_, rows): &(_, Vec<[f64; 3]>)| rows.iter().flatten().all(|x| x.is_finite()));
         sound.then_some(NoiseBands { place: self.place, bands })
     }
 }

@@ -27,7 +27,11 @@ fn reference(levels: &[Level], silenced: [bool; 2]) -> Option<Reference> {
 }
 
 /// Noise of the first silent part, with a row for each of them.
-pub(super) fn noise(silences: &[(&PlacedPart, &Silence)], levels: &[Level], silenced: [bool; 2]) -> Option<Noise> {
+pub(super) fn noise(
+    silences: &[(&PlacedPart, &Silence)],
+    levels: &[Level],
+    silenced: [bool; 2],
+) -> Option<Noise> {
     let reference = reference(levels, silenced)?;
     let mut noise = silences.first()?.1.noise(&reference);
     noise.parts =
@@ -94,7 +98,8 @@ impl HumBeside {
     pub(super) fn judge(self, silence: &mut Silence, ratio: f64, tone: Option<&TapeTone>) {
         let Some(comb) = silence.comb() else { return };
         let hum: Option<HumCourse> = self.0.map(HumBand::finish);
-        let likelihood = tone.zip(hum.as_ref()).and_then(|(tone, hum)| shares_flutter(hum, tone.band, tone.hz, comb));
+        let likelihood =
+            tone.zip(hum.as_ref()).and_then(|(tone, hum)| shares_flutter(hum, tone.band, tone.hz, comb));
         comb.judge_origin(ratio, likelihood);
     }
 }

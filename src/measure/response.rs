@@ -56,7 +56,11 @@ pub fn response(
     reference_hz: f64,
     reference_dbfs: f64,
 ) -> Option<Response> {
-    let programme_db = steps.first().map(|step| step.programme_db).or(sweep.map(|sweep| sweep.1)).or(noise.map(|noise| noise.1))?;
+    let programme_db = steps
+        .first()
+        .map(|step| step.programme_db)
+        .or(sweep.map(|sweep| sweep.1))
+        .or(noise.map(|noise| noise.1))?;
     let stepped: Vec<Gain> = steps
         .iter()
         .map(|step| Gain {
@@ -89,7 +93,8 @@ pub fn response(
     }
     let corners = |rising: bool| {
         [0, 1].map(|channel| {
-            let points = [&steps, &sweep, &noise].into_iter().find(|points| !points.is_empty()).unwrap_or(&noise);
+            let points =
+                [&steps, &sweep, &noise].into_iter().find(|points| !points.is_empty()).unwrap_or(&noise);
             corner_hz(points, channel, reference_hz, rising)
         })
     };
@@ -116,7 +121,8 @@ fn by_noise(bands: &[BandGain], reference_hz: f64) -> Vec<Gain> {
         .map(|band| Gain {
             hz: band.hz,
             db: band.gain_db,
-            uncertainty_db: [0, 1].map(|side| band.uncertainty_db[side].map(|u| u.hypot(own[side].unwrap_or(0.0)))),
+            uncertainty_db: [0, 1]
+                .map(|side| band.uncertainty_db[side].map(|u| u.hypot(own[side].unwrap_or(0.0)))),
         })
         .collect()
 }

@@ -15,7 +15,8 @@ mod saturation;
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
 pub use findings::{Finding, Verdict, Warning};
 pub use measured::{
-    Azimuth, Capture, Dropout, Flutter, FlutterLine, Level, PhasePoint, RecipeId, Response, ResponsePoint, Speed,
+    Azimuth, Capture, Dropout, Flutter, FlutterLine, Level, PhasePoint, RecipeId, Response, ResponsePoint,
+    Speed,
 };
 pub use noise::{Mains, Noise, Origin, SilentPart};
 pub use saturation::{NoiseBand, Saturation, SaturationNoise, SaturationStep};

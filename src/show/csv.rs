@@ -2,7 +2,8 @@
 
 use crate::reading::{Pair, Reading, ResponsePoint};
 
-/// The tables that the reading can fill, each with a file name: `response.csv`, `level.csv`, `phase.csv`.
+/// The tables that the reading can fill, each with a file name: `response.csv`, `level.csv`, `noise.csv`,
+/// `saturation-noise.csv`, `phase.csv`.
 pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
     let mut tables = Vec::new();
     if let Some(response) = &reading.response {
@@ -60,6 +61,56 @@ pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
             ]);
         }
         tables.push(("level.csv", csv.text));
+    }
+    if let Some(noise) = reading.noise.as_ref().filter(|noise| !noise.parts.is_empty()) {
+        let mut csv = Csv::new(&[
+            "part",
+            "unweighted_left_db",
+            "unweighted_right_db",
+            "a_weighted_left_db",
+            "a_weighted_right_db",
+            "itu468_left_db",
+            "itu468_right_db",
+            "hum_left_db",
+            "hum_right_db",
+        ]);
+        for part in &noise.parts {
+            let [unweighted, a, itu, hum] =
+                [part.unweighted_db, part.a_weighted_db, part.itu468_db, part.hum_db].map(pair);
+            let [u, v] = unweighted;
+            let ([a, b], [c, d], [e, f]) = (a, itu, hum);
+            csv.row([part.part.clone(), u, v, a, b, c, d, e, f]);
+        }
+        tables.push(("noise.csv", csv.text));
+    }
+    let by_level: Vec<_> = reading.saturation.iter().flat_map(|saturation| &saturation.noise).collect();
+    if !by_level.is_empty() {
+        let mut csv = Csv::new(&[
+            "part",
+            "colour",
+            "programme_db",
+            "hz",
+            "left_db",
+            "right_db",
+            "left_uncertainty_db",
+            "right_uncertainty_db",
+        ]);
+        for row in by_level {
+            for band in &row.bands {
+                let ([left, right], [u, v]) = (pair(band.db), pair(band.uncertainty_db));
+                csv.row([
+                    row.part.clone(),
+                    row.colour.clone(),
+                    row.programme_db.to_string(),
+                    band.hz.to_string(),
+                    left,
+                    right,
+                    u,
+                    v,
+                ]);
+            }
+        }
+        tables.push(("saturation-noise.csv", csv.text));
     }
     if let Some(azimuth) = reading.azimuth.as_ref().filter(|azimuth| !azimuth.phase.is_empty()) {
         let mut csv = Csv::new(&["hz", "deg", "spread_deg", "response_deg"]);

@@ -71,8 +71,14 @@ impl WeightingFilter {
             numerator[k] += tap;
             numerator[k + 1] -= tap;
         }
-        let mut filter =
-            Self { rate_hz, inputs: vec![0.0; numerator.len()], numerator, pairs, at: 0, held: [(0.0, 0.0); 3] };
+        let mut filter = Self {
+            rate_hz,
+            inputs: vec![0.0; numerator.len()],
+            numerator,
+            pairs,
+            at: 0,
+            held: [(0.0, 0.0); 3],
+        };
         let gain = 10f64.powf(-filter.response_db(1000.0) / 20.0);
         filter.numerator.iter_mut().for_each(|tap| *tap *= gain);
         filter
@@ -134,7 +140,8 @@ fn fit(places: &[f64], poles: &[Complex64], taps: usize, late: f64, rate_hz: f64
     let taps = least_squares(&columns, &want);
     let worst_db = (0..places.len())
         .map(|k| {
-            let part = |row: usize| columns.iter().zip(&taps).map(|(column, tap)| column[row] * tap).sum::<f64>();
+            let part =
+                |row: usize| columns.iter().zip(&taps).map(|(column, tap)| column[row] * tap).sum::<f64>();
             // The target has magnitude 1 here.
             (20.0 * part(2 * k).hypot(part(2 * k + 1)).log10()).abs()
         })
