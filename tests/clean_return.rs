@@ -52,6 +52,19 @@ fn every_built_in_recipe_reads_itself() {
                 }
             }
         }
+        let bands = reading.response.iter().flat_map(|response| &response.noise);
+        for band in bands.filter(|band| band.hz > 39.0) {
+            for db in band.db {
+                assert_within!(db.unwrap(), 0.0, 0.1, "dB", "{} noise {} Hz", timeline.name, band.hz);
+            }
+        }
+        for row in reading.saturation.iter().flat_map(|saturation| &saturation.noise) {
+            for band in row.bands.iter().filter(|band| band.hz > 39.0) {
+                for db in band.db {
+                    assert_within!(db.unwrap(), 0.0, 0.1, "dB", "{} {} Hz", row.part, band.hz);
+                }
+            }
+        }
         if let Some(azimuth) = &reading.azimuth {
             assert_within!(azimuth.delay_us.unwrap(), 0.0, 0.02, "us", "{}", timeline.name);
         }

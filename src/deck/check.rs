@@ -195,6 +195,7 @@ impl Check<'_> {
             self.one("tape.amplitude_modulation.hz", modulation.hz, 0.02, 500.0)?;
             self.one("tape.amplitude_modulation.percent", modulation.percent, 0.0, 90.0)?;
         }
+        self.hum("tape.hum", tape.hum.as_ref())?;
         if let Some(wander) = tape.level_wander {
             self.one("tape.level_wander.db_rms", wander.db_rms, 0.0, 3.0)?;
         }
@@ -211,21 +212,26 @@ impl Check<'_> {
                 self.one(key, db, -120.0, 0.0)?;
             }
         }
-        if let Some(hum) = &electronics.hum {
-            self.one("electronics.hum.hz", hum.hz, 45.0, 65.0)?;
-            self.both("electronics.hum.level_db", hum.level_db, -140.0, 0.0)?;
-            for &db in &hum.harmonics_db {
-                self.one("electronics.hum.harmonics_db", db, -120.0, 40.0)?;
-            }
-            if hum.harmonics_db.len() > 12 {
-                let found = format!("has {} entries", hum.harmonics_db.len());
-                return self.contradiction("electronics.hum.harmonics_db", &found, "give at most 12");
-            }
-        }
+        self.hum("electronics.hum", electronics.hum.as_ref())?;
         if let Some(noise_db) = electronics.noise_db {
             self.both("electronics.noise_db", noise_db, -140.0, 0.0)?;
         }
         self.both("electronics.dc_offset", electronics.dc_offset, -0.5, 0.5)
+    }
+
+    fn hum(&mut self, path: &str, hum: Option<&super::Hum>) -> Result<(), DeckError> {
+        let Some(hum) = hum else { return Ok(()) };
+        self.one(&format!("{path}.hz"), hum.hz, 45.0, 65.0)?;
+        self.both(&format!("{path}.level_db"), hum.level_db, -140.0, 0.0)?;
+        let key = format!("{path}.harmonics_db");
+        for &db in &hum.harmonics_db {
+            self.one(&key, db, -120.0, 40.0)?;
+        }
+        if hum.harmonics_db.len() > 20 {
+            let found = format!("has {} entries", hum.harmonics_db.len());
+            return self.contradiction(&key, &found, "give at most 20");
+        }
+        Ok(())
     }
 
     fn capture(&mut self, file: &DeckFile) -> Result<(), DeckError> {

@@ -285,6 +285,9 @@ pub struct Tape {
     pub saturation: Option<Saturation>,
     /// Hiss. Default: none.
     pub hiss: Option<Hiss>,
+    /// Hum that was recorded: it lies on the tape and moves with it. `hz` is its frequency at nominal speed, levels are
+    /// those on the tape. Default: none.
+    pub hum: Option<Hum>,
     /// Modulation noise. Default: none.
     pub modulation_noise: Option<ModulationNoise>,
     /// Print-through. Default: none.
@@ -447,7 +450,7 @@ pub struct Electronics {
     pub left_into_right_db: Option<f64>,
     /// Leakage of right into left, dB, -120 to 0. Default: none.
     pub right_into_left_db: Option<f64>,
-    /// Mains hum. Default: none.
+    /// Mains hum that gets in behind the tape. Default: none.
     pub hum: Option<Hum>,
     /// White noise of the replay amplifier, 22.4 Hz to 22.4 kHz, dB re reference, -140 to 0. Default: none.
     pub noise_db: Option<Sides>,
@@ -461,7 +464,7 @@ pub struct Electronics {
     pub dc_offset: Sides,
 }
 
-/// Mains hum, the same phase on both channels.
+/// Mains hum, the same phase on both channels; picked up in the replay or recorded on the tape.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Hum {
@@ -469,7 +472,7 @@ pub struct Hum {
     pub hz: f64,
     /// Level of the fundamental, dB re reference, -140 to 0.
     pub level_db: Sides,
-    /// Levels of the 2nd, 3rd, ... harmonic, dB re the fundamental, -120 to 40, at most 12 of them. Default: none.
+    /// Levels of the 2nd, 3rd, ... harmonic, dB re the fundamental, -120 to 40, at most 20 of them. Default: none.
     #[serde(default)]
     pub harmonics_db: Vec<f64>,
 }

@@ -1,4 +1,4 @@
-//! Mains hum: a fundamental and its harmonics.
+//! Mains hum: a fundamental and its harmonics, behind the tape or on it.
 
 use super::{DeckFile, Purpose, generator, ratio_of_db};
 use rand::RngExt;
@@ -19,10 +19,19 @@ struct Line {
 }
 
 impl Hum {
-    /// The hum of `file`; `seed` fixes the phases of its harmonics.
+    /// The hum that `file` has behind the tape; `seed` fixes the phases of its harmonics.
     pub(crate) fn new(file: &DeckFile, seed: u64) -> Self {
-        let Some(hum) = &file.electronics.hum else { return Self { lines: Vec::new() } };
-        let mut rng = generator(seed, Purpose::Hum, 0);
+        Self::of(file, file.electronics.hum.as_ref(), seed, 0)
+    }
+
+    /// The hum that lies on the tape.
+    pub(crate) fn recorded(file: &DeckFile, seed: u64) -> Self {
+        Self::of(file, file.tape.hum.as_ref(), seed, 1)
+    }
+
+    fn of(file: &DeckFile, hum: Option<&super::file::Hum>, seed: u64, stream: usize) -> Self {
+        let Some(hum) = hum else { return Self { lines: Vec::new() } };
+        let mut rng = generator(seed, Purpose::Hum, stream);
         let levels = std::iter::once(0.0).chain(hum.harmonics_db.iter().copied());
         let line = |(k, db): (usize, f64)| Line {
             hz: hum.hz * (k + 1) as f64,
@@ -35,6 +44,20 @@ impl Hum {
     /// Frequency (Hz of true time) and level (dBFS) of every line on `channel`.
     pub(crate) fn levels(&self, channel: usize) -> Vec<(f64, f64)> {
         self.lines.iter().map(|line| (line.hz, 20.0 * line.peak[channel].log10())).collect()
+    }
+
+    /// Adds recorded hum to what the head reads of `channel` at each of `places_s`, s of the tape at nominal speed.
+    pub(crate) fn add_at(
+        &self,
+        channel: usize,
+        samples: &mut [f64],
+        places_s: impl Iterator<Item = f64> + Clone,
+    ) {
+        for line in &self.lines {
+            for (x, place_s) in samples.iter_mut().zip(places_s.clone()) {
+                *x += line.peak[channel] * (TAU * (line.hz * place_s).fract() + line.phase).sin();
+            }
+        }
     }
 
     /// Adds the hum to a block whose first frame is at `start_s` of true time, frames `step_s` apart.

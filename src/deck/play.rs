@@ -204,6 +204,7 @@ impl<S: FnMut(&mut [Vec<f64>; 2], usize) -> usize> TapeSide<S> {
 struct Reader {
     kernel: Kernel,
     skew: Skew,
+    hum: Hum,
     programme_rate_hz: f64,
     rate_hz: f64,
     times_s: Vec<f64>,
@@ -217,6 +218,7 @@ impl Reader {
         Self {
             kernel: Kernel::new(programme_rate_hz, rate_hz),
             skew: Skew::new(file, seed),
+            hum: Hum::recorded(file, seed),
             programme_rate_hz,
             rate_hz,
             times_s: vec![0.0; BLOCK_FRAMES],
@@ -254,6 +256,10 @@ impl Reader {
             for (x, place) in out.iter_mut().zip(places) {
                 *x = self.kernel.at(samples, place - tape.start as f64);
             }
+        }
+        let frames_per_s = self.programme_rate_hz;
+        for (channel, out) in block.iter_mut().enumerate() {
+            self.hum.add_at(channel, out, self.places[channel].iter().map(|place| place / frames_per_s));
         }
         // Wander of the azimuth may look back a little; 256 frames are more than its largest.
         tape.forget(low.floor() as i64 - reach - 256);

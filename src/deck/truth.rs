@@ -32,6 +32,7 @@ pub struct Truth {
     replay: [Series; 2],
     noises: [[Option<Noise>; 2]; 2],
     hum: Hum,
+    recorded_hum: Hum,
     lead_s: f64,
 }
 
@@ -52,6 +53,7 @@ impl Truth {
                 [Noise::hiss(file, seed, channel, rate_hz), Noise::amplifier(file, seed, channel, rate_hz)]
             }),
             hum: Hum::new(file, seed),
+            recorded_hum: Hum::recorded(file, seed),
             lead_s: lead_s(file, programme_rate_hz),
             transport,
             file: file.clone(),
@@ -240,6 +242,18 @@ impl Truth {
         self.hum.levels(channel).into_iter().map(|(hz, dbfs)| (hz / clock, dbfs + trim_db)).collect()
     }
 
+    /// Lines of the hum that lies on the tape as they stand on `channel`, flutter's side bands included: frequency in the
+    /// return, Hz, and level, dBFS. Crosstalk is left out.
+    pub fn recorded_hum_lines(&self, channel: usize) -> Vec<(f64, f64)> {
+        let trim_db = self.file.capture.trim_db;
+        let ratio = self.transport.steady_ratio();
+        let line = |(hz, dbfs): (f64, f64)| {
+            let path_db = 20.0 * self.after_tape(channel, hz * ratio).norm().log10();
+            (hz * ratio, dbfs + path_db + trim_db)
+        };
+        self.recorded_hum.levels(channel).into_iter().map(line).collect()
+    }
+
     /// Dropouts that touch a stretch of the return, in order.
     pub fn dropouts(&self, from_s: f64, to_s: f64) -> Vec<Dropout> {
         let cut_s = self.uncut_s(0.0);
@@ -290,6 +304,7 @@ impl Truth {
             ("amplifier-noise", electronics.noise_db.is_some()),
             ("crosstalk", crosstalk),
             ("hum", electronics.hum.is_some()),
+            ("recorded-hum", tape.hum.is_some()),
             ("inverted", !electronics.inverted.is_empty()),
             ("swapped", electronics.swapped),
             ("dc-offset", uneven(electronics.dc_offset)),

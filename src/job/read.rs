@@ -225,6 +225,7 @@ fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, scan: &Scan)
         speed: None,
         flutter: None,
         noise: None,
+        saturation: None,
         dropouts: vec![],
         findings: vec![],
         warnings: vec![],
@@ -253,6 +254,7 @@ fn fill(reading: &mut Reading, measured: Measured, rate: f64) {
     reading.azimuth = measured.azimuth;
     reading.speed = measured.speed;
     reading.noise = measured.noise;
+    reading.saturation = measured.saturation;
     reading.flutter = measured.flutter.map(|mut flutter| {
         flutter.measured_from_s *= rate;
         flutter.measured_to_s *= rate;

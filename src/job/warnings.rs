@@ -3,7 +3,7 @@
 use super::read::Facts;
 use crate::capture::{Alignment, Scan};
 use crate::measure::Measured;
-use crate::reading::{Reading, Warning};
+use crate::reading::{Origin, Reading, Warning};
 
 /// Why no slate was found, as far as the recording shows.
 pub(super) fn no_slate_why(scan: &Scan, reading: &Reading) -> String {
@@ -148,9 +148,13 @@ pub(super) fn warn(
         add(
             "hum",
             format!(
-                "Hum of the {:.0} Hz power line stands in the silent part. Low-frequency levels may be touched by it. \
-                 Look for a ground loop between deck and computer first.",
-                mains.hz
+                "Hum of the {:.0} Hz power line stands in the silent part. Low-frequency levels may be touched by it. {}",
+                mains.nominal_hz.unwrap_or(mains.hz),
+                match mains.origin {
+                    Origin::Recorded =>
+                        "It lies on the tape: look where it was recorded, for a ground loop first.",
+                    _ => "Look for a ground loop between deck and computer first.",
+                }
             ),
         );
     }

@@ -3,7 +3,7 @@
 use super::figures::{decimals, frequency, unsigned};
 use super::findings::{Bench, Bounds, SIDES, plain};
 use super::meaning::Quantity;
-use crate::reading::Finding;
+use crate::reading::{Finding, Mains, Noise, Origin};
 
 const NO_SILENCE: &str = "no silent part was found; to find out: record a programme with a silence";
 
@@ -23,6 +23,7 @@ pub(super) fn noise(bench: &Bench) -> Vec<Finding> {
                 if let Some(value) = case.value {
                     let value = unsigned(value, decimals(case.uncertainty, 1));
                     case.figures = format!("A-weighted noise {value} dB against {}", noise.reference);
+                    case.figures += &share_of_hum(noise, side);
                 }
             }
             case.turn = Some(
@@ -69,15 +70,55 @@ pub(super) fn hum(bench: &Bench) -> Vec<Finding> {
                     case.figures += &format!(", strongest at {}", frequency(hz));
                 }
             }
-            case.turn = Some(
-                "no trimmer: break the ground loop between deck and PC first (PC on battery, or an audio isolating \
-                 transformer), then check head leads, shields and supply capacitors. An open deck on mains can kill: \
-                 isolating supply, one hand away"
-                    .to_owned(),
-            );
+            case.figures += &gets_in(mains);
+            case.turn = Some(where_to_look(mains.origin).to_owned());
             case.finish()
         })
         .collect()
+}
+
+/// How much of the noise is hum, where that changes what is heard.
+fn share_of_hum(noise: &Noise, side: usize) -> String {
+    let (Some(all), Some(hiss)) = (noise.a_weighted_db[side], noise.a_weighted_without_hum_db[side]) else {
+        return String::new();
+    };
+    // Half a decibel: less does not change what is to be done.
+    if all - hiss < 0.5 {
+        return String::new();
+    }
+    let hiss = unsigned(hiss, decimals(noise.uncertainty_db[side], 1));
+    format!("; hiss alone {hiss} dB: the rest is hum, look to that first")
+}
+
+/// Where the hum gets in, as a half sentence.
+fn gets_in(mains: &Mains) -> String {
+    let at = match mains.origin {
+        Origin::Replay => "it gets in behind the tape",
+        Origin::Recorded => "it lies on the tape",
+        Origin::CannotTell if mains.origin_why.is_empty() => return String::new(),
+        Origin::CannotTell => "whether it lies on the tape cannot be told",
+    };
+    format!("; {at} ({})", mains.origin_why)
+}
+
+fn where_to_look(origin: Origin) -> &'static str {
+    match origin {
+        Origin::Replay => {
+            "no trimmer: break the ground loop between deck and PC first (PC on battery, or an audio isolating \
+             transformer), then check head leads, shields and supply capacitors of the replay side. An open deck on mains \
+             can kill: isolating supply, one hand away"
+        }
+        Origin::Recorded => {
+            "no trimmer, and nothing in the replay: the hum was recorded. If this deck recorded it, break the ground loop \
+             between player and deck, then check the recording amplifier and its supply; if not, it came with the tape. An \
+             open deck on mains can kill: isolating supply, one hand away"
+        }
+        Origin::CannotTell => {
+            "no trimmer: stop the tape while the sound card goes on recording: hum that stays gets in behind the tape, hum \
+             that goes lies on it. Then break the ground loop between deck and PC (or player), and check leads, shields and \
+             supply capacitors of that side. An open deck on mains can kill: isolating supply, one hand away"
+        }
+    }
 }
 
 /// Hum that does not stand out of the noise: no value, no fault.
@@ -100,7 +141,7 @@ fn no_line(mut case: super::findings::Case, unweighted_db: Option<f64>) -> Findi
 #[cfg(test)]
 mod tests {
     use crate::judge::{Limits, judge, sample};
-    use crate::reading::{Finding, Reading, RecordedOn, Verdict};
+    use crate::reading::{Finding, Origin, Reading, RecordedOn, Verdict};
 
     fn find(reading: &Reading, id: &str) -> Finding {
         judge(reading, &Limits::good_deck()).into_iter().find(|finding| finding.id == id).unwrap()
@@ -121,6 +162,35 @@ mod tests {
         assert!(got.why.contains("strongest at 50 Hz"), "{got:?}");
         let turn = got.turn.unwrap();
         assert!(turn.contains("ground loop") && turn.contains("can kill"), "{turn}");
+    }
+
+    #[test]
+    fn the_turn_follows_where_the_hum_gets_in() {
+        let mut reading = sample::faulty();
+        let turn = |reading: &Reading| find(reading, "hum").turn.unwrap();
+        reading.noise.as_mut().unwrap().mains.as_mut().unwrap().origin = Origin::Recorded;
+        let got = find(&reading, "hum");
+        assert!(
+            got.why.contains("lies on the tape") && turn(&reading).contains("nothing in the replay"),
+            "{got:?}"
+        );
+        reading.noise.as_mut().unwrap().mains.as_mut().unwrap().origin = Origin::CannotTell;
+        assert!(turn(&reading).contains("stop the tape"));
+        for origin in [Origin::Replay, Origin::Recorded, Origin::CannotTell] {
+            reading.noise.as_mut().unwrap().mains.as_mut().unwrap().origin = origin;
+            assert!(turn(&reading).contains("can kill"));
+        }
+    }
+
+    #[test]
+    fn noise_that_is_hum_says_so() {
+        let mut reading = sample::faulty();
+        let noise = reading.noise.as_mut().unwrap();
+        noise.a_weighted_without_hum_db = noise.a_weighted_db.map(|db| db.map(|db| db - 3.0));
+        assert!(find(&reading, "noise").why.contains("the rest is hum"));
+        let noise = reading.noise.as_mut().unwrap();
+        noise.a_weighted_without_hum_db = noise.a_weighted_db;
+        assert!(!find(&reading, "noise").why.contains("hum"));
     }
 
     #[test]

@@ -5,6 +5,8 @@ use super::dropouts::dropouts;
 use super::flutter::FlutterMeter;
 use super::gain_riding::gain_riding_db;
 use super::noise::{NoiseMeter, Silence};
+use super::noise_bands::{NoiseBands, NoiseBandsMeter, NoisePlace};
+use super::noise_sections::{HumBeside, TapeTone, noise, saturation};
 use super::response::{PlayedTone, level, response};
 use super::speed::speed;
 use super::sweep::{SweepMeter, SweepPlace, SweepPoint};
@@ -12,7 +14,7 @@ use super::tone::{Tone, ToneMeter};
 use super::unmeasured::{Gave, unmeasured};
 use crate::capture::{Alignment, CaptureError, Source, Stretch, extend_mended, is_sound};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
-use crate::reading::{Azimuth, Dropout, Flutter, Level, Noise, Pair, Response, Speed, Warning};
+use crate::reading::{Azimuth, Dropout, Flutter, Level, Noise, Pair, Response, Saturation, Speed, Warning};
 use crate::signal::baseband::Band;
 use crate::trade::Medium;
 use rayon::prelude::*;
@@ -43,8 +45,10 @@ pub struct Measured {
     pub speed: Option<Speed>,
     /// Flutter of the longest flutter part.
     pub flutter: Option<Flutter>,
-    /// Noise of the longest silent part.
+    /// Noise of the silent parts.
     pub noise: Option<Noise>,
+    /// Behaviour near saturation.
+    pub saturation: Option<Saturation>,
     /// Dropouts in the steady tones.
     pub dropouts: Vec<Dropout>,
     /// What the reader must know.
@@ -62,6 +66,7 @@ enum Outcome {
     Sweep(Vec<SweepPoint>),
     Flutter(Box<(Option<Flutter>, [Band; 2])>, Stretch),
     Silence(Option<Box<Silence>>),
+    Noise(Option<Box<NoiseBands>>),
     Missing,
 }
 
@@ -72,6 +77,7 @@ impl Outcome {
             Self::Sweep(points) => !points.is_empty(),
             Self::Flutter(result, _) => result.0.is_some(),
             Self::Silence(silence) => silence.is_some(),
+            Self::Noise(bands) => bands.is_some(),
             Self::Missing => false,
         }
     }
@@ -97,10 +103,11 @@ pub fn measure(
     let mut outcomes: Vec<(usize, Result<Outcome, CaptureError>)> = order
         .into_iter()
         .par_bridge()
-        .map(|(index, part)| (index, play(source, alignment, part, Some(index) == longest_flutter)))
+        .map(|(index, part)| (index, play(source, alignment, part, Some(index) == longest_flutter, options)))
         .collect();
     outcomes.sort_by_key(|outcome| outcome.0);
-    let outcomes = outcomes.into_iter().map(|outcome| outcome.1).collect::<Result<Vec<_>, _>>()?;
+    let mut outcomes = outcomes.into_iter().map(|outcome| outcome.1).collect::<Result<Vec<_>, _>>()?;
+    trace_hum(source, timeline, alignment, &mut outcomes)?;
     let parts: Vec<bool> = outcomes.iter().map(Outcome::gave_something).collect();
     let mut measured = assemble(timeline, alignment, options, source.rate_hz(), outcomes);
     let gave =
@@ -127,6 +134,7 @@ fn play(
     alignment: &Alignment,
     part: &PlacedPart,
     reads_flutter: bool,
+    options: &MeasureOptions,
 ) -> Result<Outcome, CaptureError> {
     let rate_hz = source.rate_hz();
     let ratio = alignment.ratio(part);
@@ -168,12 +176,65 @@ fn play(
         }
         (Signal::Silence, Serves::Noise) => {
             let Some(stretch) = alignment.steady(part, SILENCE_MARGIN_S) else { return Ok(Outcome::Missing) };
-            let mut meter = NoiseMeter::new(rate_hz);
+            let mut meter = NoiseMeter::new(rate_hz).for_ratio(ratio);
             read(source, alignment, stretch, &mut |block| meter.feed(block))?;
             Ok(Outcome::Silence(meter.finish().map(Box::new)))
         }
+        (Signal::Noise { .. }, Serves::Response | Serves::Saturation) => {
+            let Some(stretch) = alignment.steady(part, FADE_S) else { return Ok(Outcome::Missing) };
+            let from_s = (stretch.from_s * rate_hz).floor() / rate_hz;
+            let Some(place) = NoisePlace::new(part, &alignment.map, from_s) else {
+                return Ok(Outcome::Missing);
+            };
+            let mut meter = NoiseBandsMeter::new(rate_hz, place);
+            read(source, alignment, stretch, &mut |block| meter.feed(block))?;
+            Ok(Outcome::Noise(meter.finish(options.reference_dbfs).map(Box::new)))
+        }
         _ => Ok(Outcome::Missing),
     }
+}
+
+/// Where hum that stands in a silence gets in: its lines are looked at again beside the longest steady tone.
+fn trace_hum(
+    source: &dyn Source,
+    timeline: &Timeline,
+    alignment: &Alignment,
+    outcomes: &mut [Outcome],
+) -> Result<(), CaptureError> {
+    let hums = |outcome: &mut Outcome| match outcome {
+        Outcome::Silence(Some(silence)) => silence.comb().is_some(),
+        _ => false,
+    };
+    let Some(index) = outcomes.iter_mut().position(hums) else { return Ok(()) };
+    let ratio = alignment.ratio(&timeline.parts[index]);
+    let mut beside = HumBeside::new(source.rate_hz());
+    let longest = outcomes
+        .iter()
+        .zip(&timeline.parts)
+        .filter_map(|(outcome, part)| match (outcome, &part.signal) {
+            (Outcome::Flutter(result, stretch), Signal::Tone { hz }) => {
+                Some((&result.1, *stretch, *hz, part))
+            }
+            (Outcome::Tone(tone, stretch), Signal::Tone { hz }) => Some((&tone.band, *stretch, *hz, part)),
+            _ => None,
+        })
+        .filter(|(_, stretch, hz, _)| stretch.length_s() > 9.0 && *hz > 2000.0)
+        .max_by(|a, b| a.1.length_s().total_cmp(&b.1.length_s()));
+    let energy = |band: &Band| band.samples.iter().map(|z| z.norm_sqr()).sum::<f64>();
+    let tone = match longest {
+        Some((bands, stretch, hz, part)) => {
+            read(source, alignment, stretch, &mut |block| beside.feed(block))?;
+            let band = if energy(&bands[0]) >= energy(&bands[1]) { &bands[0] } else { &bands[1] };
+            let band = band.clone();
+            Some((band, hz * alignment.ratio(part)))
+        }
+        None => None,
+    };
+    let tone = tone.as_ref().map(|(band, hz)| TapeTone { band, hz: *hz });
+    if let Outcome::Silence(Some(silence)) = &mut outcomes[index] {
+        beside.judge(silence, ratio, tone.as_ref());
+    }
+    Ok(())
 }
 
 /// Reads a stretch with channels and polarity put right; what is no number is read as 0 (the scan has counted it).
@@ -278,10 +339,35 @@ fn assemble(
             }
         }
     };
+    let silences: Vec<(&PlacedPart, &Silence)> = timeline
+        .parts
+        .iter()
+        .zip(&outcomes)
+        .filter_map(|(part, outcome)| match outcome {
+            Outcome::Silence(Some(silence)) => Some((part, silence.as_ref())),
+            _ => None,
+        })
+        .collect();
+    let hiss = silences.first().map(|silence| silence.1);
+    let noises: Vec<(&PlacedPart, &NoiseBands)> = timeline
+        .parts
+        .iter()
+        .zip(&outcomes)
+        .filter_map(|(part, outcome)| match outcome {
+            Outcome::Noise(Some(noise)) if both(part) => Some((part, noise.as_ref())),
+            _ => None,
+        })
+        .collect();
+    let by_noise = noises
+        .iter()
+        .find(|(part, _)| part.serves == Serves::Response)
+        .map(|(_, noise)| (noise.gains(hiss), noise.programme_db()));
+    let by_noise = by_noise.as_ref().map(|(gains, level)| (gains.as_slice(), *level));
     measured.response =
-        response(&steps, sweep, timeline.reference_hz, options.reference_dbfs).map(|mut r| {
+        response(&steps, sweep, by_noise, timeline.reference_hz, options.reference_dbfs).map(|mut r| {
             mute_points(&mut r.steps);
             mute_points(&mut r.sweep);
+            mute_points(&mut r.noise);
             r.low_3db_hz = mute(r.low_3db_hz);
             r.high_3db_hz = mute(r.high_3db_hz);
             r
@@ -322,11 +408,11 @@ fn assemble(
         }
     }
     measured.dropouts.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
-    let silence = outcomes.iter().find_map(|outcome| match outcome {
-        Outcome::Silence(silence) => silence.as_ref(),
-        _ => None,
-    });
-    measured.noise = silence.and_then(|silence| noise_against(silence, &measured.level, silenced));
+    measured.noise = noise(&silences, &measured.level, silenced);
+    let by_level = saturation(&noises, hiss, &measured.level, silenced);
+    if !by_level.is_empty() {
+        measured.saturation = Some(Saturation { noise: by_level, ..Saturation::default() });
+    }
     if measured.level.iter().any(|row| row.return_dbfs.iter().flatten().count() == 0)
         || limited_by_noise(&measured.response, silenced)
     {
@@ -358,21 +444,6 @@ fn steps<'a>(played: &[(&PlacedPart, PlayedTone<'a>)]) -> Vec<PlayedTone<'a>> {
             tone: tone.tone,
         })
         .collect()
-}
-
-/// Noise against the first level tone, brought to the programme's reference level.
-fn noise_against(silence: &Silence, levels: &[Level], silenced: [bool; 2]) -> Option<Noise> {
-    // The loudest of the level tones stands best above the noise.
-    let tone = levels
-        .iter()
-        .filter(|row| row.return_dbfs.iter().any(Option::is_some))
-        .max_by(|a, b| a.programme_db.total_cmp(&b.programme_db).then(b.hz.total_cmp(&a.hz)))?;
-    let reference: Pair = [0, 1].map(|channel| {
-        tone.return_dbfs[channel].filter(|_| !silenced[channel]).map(|level| level - tone.programme_db)
-    });
-    let words =
-        format!("the level tone of {} Hz as returned, brought to the programme's reference level", tone.hz);
-    Some(silence.noise(&words, reference))
 }
 
 fn limited_by_noise(response: &Option<Response>, silenced: [bool; 2]) -> bool {

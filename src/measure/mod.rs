@@ -2,13 +2,17 @@
 //! knows a file format.
 
 mod azimuth;
+mod course;
 mod delay_fit;
 mod direct;
 mod dropouts;
 mod flutter;
 mod gain_riding;
+mod hum;
 mod measured;
 mod noise;
+mod noise_bands;
+mod noise_sections;
 mod response;
 mod speed;
 mod speed_wander;
@@ -22,7 +26,8 @@ pub use direct::{DirectCapture, DirectError, take_off};
 pub use dropouts::dropouts;
 pub use flutter::{BAND_HZ, FlutterMeter};
 pub use measured::{MeasureOptions, Measured, measure};
-pub use noise::{NoiseMeter, Silence, UNWEIGHTED_HZ};
+pub use noise::{NoiseMeter, Reference, Silence, UNWEIGHTED_HZ};
+pub use noise_bands::{BandGain, NoiseBands, NoiseBandsMeter, NoisePlace};
 pub use response::{PlayedTone, level, response};
 pub use speed::speed;
 pub use speed_wander::{SpeedWander, SpeedWanderMeter, speed_wander};

@@ -1,5 +1,6 @@
 //! Level of the level tones, and response relative to the reference frequency.
 
+use super::noise_bands::BandGain;
 use super::sweep::{SweepPoint, band_level};
 use super::tone::Tone;
 use crate::reading::{Level, Pair, Response, ResponsePoint};
@@ -45,16 +46,21 @@ struct Gain {
     uncertainty_db: Pair,
 }
 
-/// Response by stepped tones (all at the same programme level) and by sweep.
+/// Response by stepped tones (all at the same programme level), by sweep, and by noise (its bands and its level).
 ///
-/// `None` if there is neither, or nothing was measured at (or near) `reference_hz`.
+/// `None` if there is none of them, or nothing was measured at (or near) `reference_hz`.
 pub fn response(
     steps: &[PlayedTone],
     sweep: Option<(&[SweepPoint], f64, (f64, f64))>,
+    noise: Option<(&[BandGain], f64)>,
     reference_hz: f64,
     reference_dbfs: f64,
 ) -> Option<Response> {
-    let programme_db = steps.first().map(|step| step.programme_db).or(sweep.map(|sweep| sweep.1))?;
+    let programme_db = steps
+        .first()
+        .map(|step| step.programme_db)
+        .or(sweep.map(|sweep| sweep.1))
+        .or(noise.map(|noise| noise.1))?;
     let stepped: Vec<Gain> = steps
         .iter()
         .map(|step| Gain {
@@ -81,12 +87,14 @@ pub fn response(
             .collect()
     });
     let sweep = relative(swept, reference_hz);
-    if steps.is_empty() && sweep.is_empty() {
+    let noise = relative(noise.map_or_else(Vec::new, |noise| by_noise(noise.0, reference_hz)), reference_hz);
+    if steps.is_empty() && sweep.is_empty() && noise.is_empty() {
         return None;
     }
     let corners = |rising: bool| {
         [0, 1].map(|channel| {
-            let points = if steps.is_empty() { &sweep } else { &steps };
+            let points =
+                [&steps, &sweep, &noise].into_iter().find(|points| !points.is_empty()).unwrap_or(&noise);
             corner_hz(points, channel, reference_hz, rising)
         })
     };
@@ -97,8 +105,26 @@ pub fn response(
         high_3db_hz: corners(true),
         steps,
         sweep,
-        noise: Vec::new(),
+        noise,
     })
+}
+
+/// Bands of noise as gains; the doubt of the band at the reference is in every other one.
+fn by_noise(bands: &[BandGain], reference_hz: f64) -> Vec<Gain> {
+    let near = bands.iter().min_by(|a, b| {
+        let away = |band: &BandGain| (band.hz / reference_hz).ln().abs();
+        away(a).total_cmp(&away(b))
+    });
+    let own = near.map_or([None; 2], |band| band.uncertainty_db);
+    bands
+        .iter()
+        .map(|band| Gain {
+            hz: band.hz,
+            db: band.gain_db,
+            uncertainty_db: [0, 1]
+                .map(|side| band.uncertainty_db[side].map(|u| u.hypot(own[side].unwrap_or(0.0)))),
+        })
+        .collect()
 }
 
 /// Refers gains to the gain at `reference_hz` (interpolated between neighbours if it was not played itself).

@@ -190,34 +190,6 @@ pub struct FlutterLine {
     pub part: Option<String>,
 }
 
-/// Noise of the longest silent part.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Noise {
-    /// What the noise is stated against, in words.
-    pub reference: String,
-    /// The return's level of that reference, dBFS.
-    pub reference_dbfs: Pair,
-    /// Rms from 22.4 Hz to 22.4 kHz against the reference, dB.
-    pub unweighted_db: Pair,
-    /// A-weighted rms (IEC 61672-1) against the reference, dB.
-    pub a_weighted_db: Pair,
-    /// Expanded uncertainty of both, dB.
-    pub uncertainty_db: Pair,
-    /// Power-line hum; `null` if none stands out.
-    pub mains: Option<Mains>,
-}
-
-/// Power-line hum in the silent part.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Mains {
-    /// Its fundamental frequency, Hz.
-    pub hz: f64,
-    /// Fundamental and harmonics together against the reference, dB.
-    pub hum_db: Pair,
-    /// `[Hz, left dB, right dB]` for each line that stands out.
-    pub lines: Vec<(f64, Option<f64>, Option<f64>)>,
-}
-
 /// A short loss of level in a steady tone.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Dropout {

@@ -9,13 +9,17 @@
 mod circumstances;
 mod findings;
 mod measured;
+mod noise;
+mod saturation;
 
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
 pub use findings::{Finding, Verdict, Warning};
 pub use measured::{
-    Azimuth, Capture, Dropout, Flutter, FlutterLine, Level, Made, Mains, Noise, PhasePoint, RecipeId,
-    Response, ResponsePoint, Speed,
+    Azimuth, Capture, Dropout, Flutter, FlutterLine, Level, Made, PhasePoint, RecipeId, Response,
+    ResponsePoint, Speed,
 };
+pub use noise::{Mains, Noise, Origin, SilentPart};
+pub use saturation::{NoiseBand, Saturation, SaturationNoise, SaturationStep};
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -50,8 +54,11 @@ pub struct Reading {
     pub speed: Option<Speed>,
     /// Flutter of the longest steady tone near 3 kHz.
     pub flutter: Option<Flutter>,
-    /// Noise of the longest silent part.
+    /// Noise of the first silent part that serves noise, and of the others.
     pub noise: Option<Noise>,
+    /// Behaviour near saturation; `null` if nothing was played for it.
+    #[serde(default)]
+    pub saturation: Option<Saturation>,
     /// Short losses of level found in steady tones.
     pub dropouts: Vec<Dropout>,
     /// Judged quantities, in the order of work.

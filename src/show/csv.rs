@@ -3,7 +3,7 @@
 use crate::reading::{Pair, Reading, ResponsePoint};
 
 /// File names of all tables that there are.
-pub const TABLES: [&str; 3] = ["response.csv", "level.csv", "phase.csv"];
+pub const TABLES: [&str; 5] = ["response.csv", "level.csv", "phase.csv", "noise.csv", "saturation-noise.csv"];
 
 /// The tables that the reading can fill, each with its file name, one of [`TABLES`].
 pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
@@ -63,6 +63,56 @@ pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
             ]);
         }
         tables.push((TABLES[1], csv.text));
+    }
+    if let Some(noise) = reading.noise.as_ref().filter(|noise| !noise.parts.is_empty()) {
+        let mut csv = Csv::new(&[
+            "part",
+            "unweighted_left_db",
+            "unweighted_right_db",
+            "a_weighted_left_db",
+            "a_weighted_right_db",
+            "itu468_left_db",
+            "itu468_right_db",
+            "hum_left_db",
+            "hum_right_db",
+        ]);
+        for part in &noise.parts {
+            let [unweighted, a, itu, hum] =
+                [part.unweighted_db, part.a_weighted_db, part.itu468_db, part.hum_db].map(pair);
+            let [u, v] = unweighted;
+            let ([a, b], [c, d], [e, f]) = (a, itu, hum);
+            csv.row([part.part.clone(), u, v, a, b, c, d, e, f]);
+        }
+        tables.push((TABLES[3], csv.text));
+    }
+    let by_level: Vec<_> = reading.saturation.iter().flat_map(|saturation| &saturation.noise).collect();
+    if !by_level.is_empty() {
+        let mut csv = Csv::new(&[
+            "part",
+            "colour",
+            "programme_db",
+            "hz",
+            "left_db",
+            "right_db",
+            "left_uncertainty_db",
+            "right_uncertainty_db",
+        ]);
+        for row in by_level {
+            for band in &row.bands {
+                let ([left, right], [u, v]) = (pair(band.db), pair(band.uncertainty_db));
+                csv.row([
+                    row.part.clone(),
+                    row.colour.clone(),
+                    row.programme_db.to_string(),
+                    band.hz.to_string(),
+                    left,
+                    right,
+                    u,
+                    v,
+                ]);
+            }
+        }
+        tables.push((TABLES[4], csv.text));
     }
     if let Some(azimuth) = reading.azimuth.as_ref().filter(|azimuth| !azimuth.phase.is_empty()) {
         let mut csv = Csv::new(&["hz", "deg", "spread_deg", "response_deg"]);

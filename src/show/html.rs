@@ -28,6 +28,7 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
         );
     }
     response(&mut body, reading);
+    saturation(&mut body, reading);
     dropouts(&mut body, reading);
     body += "<section class=\"cautions\">\n<h2>Cautions</h2>\n<ul>\n";
     for caution in CAUTIONS {
@@ -233,9 +234,17 @@ fn figures(body: &mut String, reading: &Reading) {
         add("Noise is stated against", Some(noise.reference.clone()));
         add("Noise, unweighted, left / right", Some(pair(noise.unweighted_db)));
         add("Noise, A-weighted, left / right", Some(pair(noise.a_weighted_db)));
+        if noise.itu468_db != [None; 2] {
+            add("Noise, ITU-R 468 quasi-peak, left / right", Some(pair(noise.itu468_db)));
+        }
         match &noise.mains {
             Some(mains) => {
-                add(&format!("Hum ({}), left / right", frequency(mains.hz)), Some(pair(mains.hum_db)))
+                add(&format!("Hum ({}), left / right", frequency(mains.hz)), Some(pair(mains.hum_db)));
+                add(
+                    "Noise, A-weighted, hum taken off, left / right",
+                    Some(pair(noise.a_weighted_without_hum_db)),
+                );
+                add("The hum", Some(words::origin(mains.origin).to_owned()));
             }
             None => add("Hum, left / right", Some("none stands out".to_owned())),
         }
@@ -300,6 +309,37 @@ fn response(body: &mut String, reading: &Reading) {
         );
     }
     *body += "</tbody>\n</table>\n</section>\n";
+}
+
+/// Table of the noise at high levels, one column a level.
+fn saturation(body: &mut String, reading: &Reading) {
+    let rows: Vec<_> = reading.saturation.iter().flat_map(|saturation| &saturation.noise).collect();
+    for colour in ["white", "pink"] {
+        let levels: Vec<_> = rows.iter().filter(|row| row.colour == colour).take(4).collect();
+        let Some(first) = levels.first() else { continue };
+        let heads: String =
+            levels.iter().map(|row| format!("<th>{} dB</th>", text(&signed(row.programme_db, 0)))).collect();
+        *body += &format!(
+            "<section>\n<h2>Noise at high levels, {colour}</h2>\n<p>Return against programme, in dB against the gain of the \
+             level tone, left / right. What falls from column to column is what the tape no longer takes.</p>\n\
+             <table class=\"response\">\n<thead><tr><th>band</th>{heads}</tr></thead>\n<tbody>\n"
+        );
+        for band in &first.bands {
+            let cells: String = levels
+                .iter()
+                .map(|row| {
+                    let same = row.bands.iter().find(|other| (other.hz / band.hz - 1.0).abs() < 1e-6);
+                    let side = |k: usize| {
+                        same.and_then(|band| band.db[k]).map_or("cannot tell".to_owned(), |db| signed(db, 1))
+                    };
+                    format!("<td>{} / {}</td>", text(&side(0)), text(&side(1)))
+                })
+                .collect();
+            *body +=
+                &format!("<tr><th scope=\"row\">{}</th>{cells}</tr>\n", text(&words::row_frequency(band.hz)));
+        }
+        *body += "</tbody>\n</table>\n</section>\n";
+    }
 }
 
 fn dropouts(body: &mut String, reading: &Reading) {

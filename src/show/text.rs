@@ -2,7 +2,7 @@
 
 use super::words;
 use crate::judge::{decimals, frequency, signed, unsigned};
-use crate::reading::{Finding, Flutter, Level, Noise, Reading, Response, ResponsePoint};
+use crate::reading::{Finding, Flutter, Level, Noise, Reading, Response, ResponsePoint, SaturationNoise};
 use crate::trade::CAUTIONS;
 
 /// Widest line of [`summary`], in characters.
@@ -33,6 +33,11 @@ pub fn summary(reading: &Reading) -> String {
     match &reading.noise {
         Some(noise) => noise_table(&mut page, noise),
         None => missing(&mut page, "NOISE"),
+    }
+    if let Some(rows) =
+        reading.saturation.as_ref().map(|saturation| &saturation.noise).filter(|rows| !rows.is_empty())
+    {
+        saturation(&mut page, rows);
     }
     dropouts(&mut page, reading);
     page.head("CAUTIONS");
@@ -354,6 +359,11 @@ fn noise_table(page: &mut Page, noise: &Noise) {
     row("unweighted, 22.4 Hz to 22.4 kHz", noise.unweighted_db);
     row("A-weighted", noise.a_weighted_db);
     row("uncertainty (k = 2)", noise.uncertainty_db);
+    if noise.itu468_db != [None; 2] {
+        row("ITU-R 468, quasi-peak", noise.itu468_db);
+        row("uncertainty (k = 2)", noise.itu468_uncertainty_db);
+        row("its needle moves by (rms)", noise.itu468_spread_db);
+    }
     match &noise.mains {
         None => page.line("  no power-line hum stands out"),
         Some(mains) => {
@@ -361,6 +371,59 @@ fn noise_table(page: &mut Page, noise: &Noise) {
             for &(hz, left, right) in &mains.lines {
                 row(&format!("  line at {}", frequency(hz)), [left, right]);
             }
+            row("unweighted, hum taken off", noise.unweighted_without_hum_db);
+            row("A-weighted, hum taken off", noise.a_weighted_without_hum_db);
+            let origin = words::origin(mains.origin);
+            let digits = decimals(mains.uncertainty_hz, 2).max(2);
+            page.line(&format!("  hum at {} Hz: {origin}", unsigned(mains.hz, digits)));
+            page.wrapped(4, "", &mains.origin_why);
+        }
+    }
+    if noise.parts.len() > 1 {
+        page.line("  silent parts, left / right (dB against the same reference)");
+        page.line(&format!(
+            "  {:<16}{:>16}{:>16}{:>16}{:>16}",
+            "", "unweighted", "A-weighted", "ITU-R 468", "hum"
+        ));
+        for part in &noise.parts {
+            let both = |pair: [Option<f64>; 2]| {
+                let side = |k: usize| pair[k].map_or("none".to_owned(), |db| unsigned(db, 1));
+                format!("{:>16}", format!("{} / {}", side(0), side(1)))
+            };
+            let name: String = part.part.chars().take(15).collect();
+            page.line(&format!(
+                "  {name:<16}{}{}{}{}",
+                both(part.unweighted_db),
+                both(part.a_weighted_db),
+                both(part.itu468_db),
+                both(part.hum_db)
+            ));
+        }
+    }
+}
+
+fn saturation(page: &mut Page, rows: &[SaturationNoise]) {
+    page.head("NOISE AT HIGH LEVELS, return against programme (dB re the level tone's gain, left / right)");
+    for colour in ["white", "pink"] {
+        let levels: Vec<&SaturationNoise> = rows.iter().filter(|row| row.colour == colour).take(4).collect();
+        let Some(first) = levels.first() else { continue };
+        let heads: String = levels
+            .iter()
+            .map(|row| format!("{:>16}", format!("{} dB", signed(row.programme_db, 0))))
+            .collect();
+        page.line(&format!("  {:<10}{heads}", format!("{colour}:")));
+        for band in &first.bands {
+            let cells: String = levels
+                .iter()
+                .map(|row| {
+                    let same = row.bands.iter().find(|other| (other.hz / band.hz - 1.0).abs() < 1e-6);
+                    let side = |k: usize| {
+                        same.and_then(|band| band.db[k]).map_or("?".to_owned(), |db| signed(db, 1))
+                    };
+                    format!("{:>16}", format!("{} / {}", side(0), side(1)))
+                })
+                .collect();
+            page.line(&format!("  {:>10}{cells}", words::row_frequency(band.hz)));
         }
     }
 }

@@ -1,7 +1,9 @@
 //! Circumstances, verdicts and file names as words, alike in text and report.
 
 use crate::judge::frequency;
-use crate::reading::{Circumstances, Finding, Heads, NoiseReduction, Reading, RecordedOn, TapeType, Verdict};
+use crate::reading::{
+    Circumstances, Finding, Heads, NoiseReduction, Origin, Reading, RecordedOn, TapeType, Verdict,
+};
 use crate::trade::octave_bands::third_octave;
 
 /// Control characters, and characters that turn the direction of writing, replaced by U+FFFD.
@@ -175,6 +177,15 @@ pub(super) fn value(finding: &Finding) -> Option<String> {
         Some(uncertainty) => format!("{number} +- {} {unit}", unsigned(uncertainty, digits)),
         None => format!("{number} {unit}"),
     })
+}
+
+/// Where hum gets in, in words.
+pub(super) fn origin(origin: Origin) -> &'static str {
+    match origin {
+        Origin::Replay => "gets in behind the tape (replay, leads, sound card)",
+        Origin::Recorded => "lies on the tape",
+        Origin::CannotTell => "cannot tell whether it lies on the tape",
+    }
 }
 
 #[cfg(test)]

@@ -10,7 +10,9 @@ pub mod noise;
 pub mod oscillator;
 pub mod overlap_save;
 pub mod plans;
+pub mod quasi_peak_468;
 pub mod spectrum;
+pub mod weighting_468;
 
 /// Value that would stand at `index` if `values` were sorted, which they are not afterwards; `None` beyond their end.
 pub(crate) fn nth(values: &mut [f64], index: usize) -> Option<f64> {

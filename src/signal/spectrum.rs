@@ -58,6 +58,11 @@ impl Welch {
 
     /// Feeds samples; blocks of any size give the same result.
     pub fn feed(&mut self, samples: &[f64]) {
+        self.feed_each(samples, |_| ());
+    }
+
+    /// The same, and shows every segment's own spectrum, not scaled (see [`Welch::scale`]).
+    pub fn feed_each(&mut self, samples: &[f64], mut each: impl FnMut(&[Complex64])) {
         let length = self.window.len();
         for piece in samples.chunks(length) {
             self.pending.extend_from_slice(piece);
@@ -71,11 +76,23 @@ impl Welch {
                 for (sum, bin) in self.sums.iter_mut().zip(&self.bins) {
                     *sum += bin.norm_sqr();
                 }
+                each(&self.bins);
                 self.segments += 1;
                 at += length / 2;
             }
             self.pending.drain(..at);
         }
+    }
+
+    /// Factor that makes |bin|^2 of a segment (bins other than the first and last) a mean square.
+    pub fn scale(&self) -> f64 {
+        let power: f64 = self.window.iter().map(|w| w * w).sum();
+        2.0 / (self.window.len() as f64 * power)
+    }
+
+    /// Distance of the bins, Hz.
+    pub fn step_hz(&self) -> f64 {
+        self.rate_hz / self.window.len() as f64
     }
 
     /// The density of all whole segments.

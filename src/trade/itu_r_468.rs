@@ -1,5 +1,6 @@
 //! Noise weighting of Recommendation ITU-R BS.468-4: Table 1 (clause 1) and the network's response in its published
-//! rational form. The same curve stands in IEC 60268-1 Appendix A.
+//! rational form; Tables 2 and 3 (clause 2), which the quasi-peak detector has to meet. The same curve stands in IEC
+//! 60268-1 Appendix A.
 
 use super::weighting_table::{WeightingRow, interpolated_mask_db};
 
@@ -58,6 +59,59 @@ pub const TABLE: [WeightingRow; 21] = [
     WeightingRow::new(20000.0, -22.2, 2.0, -2.0),
     WeightingRow::new(31500.0, -42.7, 2.8, f64::NEG_INFINITY),
 ];
+
+/// One row of Table 2 or 3: bursts of 5 kHz from a zero crossing through the network, and what the detector then reads,
+/// in percent of its reading of the same tone held steady.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BurstRow {
+    /// Length of each burst, ms; whole periods of 5 kHz.
+    pub burst_ms: f64,
+    /// Bursts in a second; `None` for a single burst.
+    pub per_s: Option<f64>,
+    /// Lowest reading allowed, percent.
+    pub lower_percent: f64,
+    /// Reference reading, percent.
+    pub reference_percent: f64,
+    /// Highest reading allowed, percent.
+    pub upper_percent: f64,
+}
+
+impl BurstRow {
+    const fn single(burst_ms: f64, lower_percent: f64, reference_percent: f64, upper_percent: f64) -> Self {
+        Self { burst_ms, per_s: None, lower_percent, reference_percent, upper_percent }
+    }
+
+    const fn train(per_s: f64, lower_percent: f64, reference_percent: f64, upper_percent: f64) -> Self {
+        Self { burst_ms: 5.0, per_s: Some(per_s), lower_percent, reference_percent, upper_percent }
+    }
+}
+
+/// Table 2 (clause 2.1): single bursts. IEC 60268-1:1985 prints the lower limits at 50 and 100 ms wrongly (44 and 50);
+/// its Amendment 1:1988 gives 50 and 58 as here.
+pub const SINGLE_BURSTS: [BurstRow; 8] = [
+    BurstRow::single(1.0, 13.5, 17.0, 21.4),
+    BurstRow::single(2.0, 22.4, 26.6, 31.6),
+    BurstRow::single(5.0, 34.0, 40.0, 46.0),
+    BurstRow::single(10.0, 41.0, 48.0, 55.0),
+    BurstRow::single(20.0, 44.0, 52.0, 60.0),
+    BurstRow::single(50.0, 50.0, 59.0, 68.0),
+    BurstRow::single(100.0, 58.0, 68.0, 78.0),
+    BurstRow::single(200.0, 68.0, 80.0, 92.0),
+];
+/// Table 3 (clause 2.2): trains of bursts of 5 ms.
+pub const BURST_TRAINS: [BurstRow; 3] = [
+    BurstRow::train(2.0, 43.0, 48.0, 53.0),
+    BurstRow::train(10.0, 72.0, 77.0, 82.0),
+    BurstRow::train(100.0, 94.0, 97.0, 100.0),
+];
+/// Frequency of the bursts, Hz.
+pub const BURST_HZ: f64 = 5000.0;
+/// A 1 kHz tone that is suddenly applied may read at most this much too high at first, dB (clause 2).
+pub const OVERSWING_DB: f64 = 0.3;
+/// Pulses of 1 ms may read at most this differently when their polarity is reversed, dB (clause 2).
+pub const REVERSAL_DB: f64 = 0.5;
+/// Bursts of 0.6 ms that are lowered by 20 dB have to read 20 dB lower within this, dB (clause 2).
+pub const LINEARITY_DB: f64 = 1.0;
 
 /// Response in dB of the weighting network at `hz` (0 or above), 0 dB at 1 kHz. -inf at 0 Hz.
 pub fn weighting_db(hz: f64) -> f64 {

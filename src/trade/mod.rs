@@ -6,7 +6,7 @@
 //! | [`playback_losses`] | Wallace 1951 and the gap and azimuth formulas of the handbooks |
 //! | [`tape_equalisation`] | IEC 60094-1:1981 clause 15 |
 //! | [`a_weighting`] | IEC 61672-1:2013 Table 3 |
-//! | [`itu_r_468`] | Recommendation ITU-R BS.468-4 Table 1 |
+//! | [`itu_r_468`] | Recommendation ITU-R BS.468-4 Tables 1 to 3 |
 //! | [`flutter_weighting`] | IEC 60386:1972 (from memory) |
 //! | [`octave_bands`] | IEC 61260-1:2014 |
 //! | [`reference_levels`] | fluxivities and level definitions, see each row |

@@ -54,6 +54,19 @@ kind = "silence"
 length_s = 3
 serves = "noise"
 [[part]]
+kind = "noise"
+id = "pink"
+colour = "pink"
+level_db = -20
+length_s = 3
+[[part]]
+kind = "noise"
+id = "white"
+colour = "white"
+level_db = -10
+length_s = 3
+serves = "saturation"
+[[part]]
 kind = "slate"
 "#;
 

@@ -5,7 +5,9 @@ use crate::blocks::all_meters_on;
 use crate::config;
 use deckproof::capture::{CaptureError, ChirpFinder, InMemory};
 use deckproof::job::{ReadError, read_samples};
-use deckproof::measure::{FlutterMeter, NoiseMeter, SpeedWanderMeter, SweepMeter, SweepPlace, ToneMeter};
+use deckproof::measure::{
+    FlutterMeter, NoiseMeter, Reference, SpeedWanderMeter, SweepMeter, SweepPlace, ToneMeter,
+};
 use deckproof::reading::Reading;
 use proptest::prelude::*;
 
@@ -116,7 +118,11 @@ fn meters_alone_say_numbers_or_nothing() {
         let mut noise = NoiseMeter::new(48_000.0);
         noise.feed(block);
         if let Some(silence) = noise.finish() {
-            let noise = silence.noise("full scale", [Some(0.0); 2]);
+            let noise = silence.noise(&Reference {
+                words: "full scale".into(),
+                dbfs: [Some(0.0); 2],
+                uncertainty_db: 0.0,
+            });
             let back = serde_json::from_str(&serde_json::to_string(&noise).unwrap());
             assert_eq!(back.ok(), Some(noise), "noise with {odd}");
         }

@@ -8,6 +8,7 @@ mod bench;
 mod decks;
 mod direct;
 mod flutter_truth;
+mod noise_truth;
 mod slates;
 
 use bench::{Case, Row, Store, play, rows};
