@@ -3,12 +3,18 @@
 
 mod azimuth;
 mod delay_fit;
+mod distortion;
 mod dropouts;
+mod erasure;
 mod flutter;
+mod follow;
 mod gain_riding;
+mod intermodulation;
 mod measured;
 mod noise;
 mod response;
+mod saturation;
+mod separation;
 mod speed;
 mod speed_wander;
 mod sweep;
@@ -16,11 +22,16 @@ mod tone;
 
 pub use azimuth::{AzimuthResult, azimuth};
 pub use delay_fit::{DelayFit, Difference, fit_delay};
+pub use distortion::{DistortionMeter, Harmonics, PlayedStep, distortion};
 pub use dropouts::dropouts;
+pub use erasure::{Erased, ErasureMeter, erasure};
 pub use flutter::{BAND_HZ, FlutterMeter};
+pub use intermodulation::{PlayedTwin, TwinTone, TwinToneMeter, intermodulation};
 pub use measured::{MeasureOptions, Measured, measure};
 pub use noise::{NoiseMeter, Silence, UNWEIGHTED_HZ};
 pub use response::{PlayedTone, level, response};
+pub use saturation::saturation;
+pub use separation::{Leakage, PlayedLeakage, SeparationMeter, separation};
 pub use speed::speed;
 pub use speed_wander::{SpeedWander, SpeedWanderMeter, speed_wander};
 pub use sweep::{SweepMeter, SweepPlace, SweepPoint, band_level};
