@@ -1,8 +1,10 @@
 //! Response, levels and phase as CSV (RFC 4180, point as decimal sign). A value that was not measured is an empty cell.
 
+use super::nonlinear_csv;
 use crate::reading::{Pair, Reading, ResponsePoint};
 
-/// The tables that the reading can fill, each with a file name: `response.csv`, `level.csv`, `phase.csv`.
+/// The tables that the reading can fill, each with a file name: `response.csv`, `level.csv`, `phase.csv`, `distortion.csv`,
+/// `intermodulation.csv`, `saturation.csv`, `separation.csv`.
 pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
     let mut tables = Vec::new();
     if let Some(response) = &reading.response {
@@ -73,10 +75,11 @@ pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
         }
         tables.push(("phase.csv", csv.text));
     }
+    tables.extend(nonlinear_csv::tables(reading));
     tables
 }
 
-fn cell(value: Option<f64>) -> String {
+pub(super) fn cell(value: Option<f64>) -> String {
     value.map(|value| value.to_string()).unwrap_or_default()
 }
 
@@ -84,16 +87,16 @@ fn pair(pair: Pair) -> [String; 2] {
     pair.map(cell)
 }
 
-struct Csv {
-    text: String,
+pub(super) struct Csv {
+    pub(super) text: String,
 }
 
 impl Csv {
-    fn new(heads: &[&str]) -> Self {
+    pub(super) fn new(heads: &[&str]) -> Self {
         Self { text: heads.join(",") + "\r\n" }
     }
 
-    fn row<const N: usize>(&mut self, cells: [String; N]) {
+    pub(super) fn row<const N: usize>(&mut self, cells: [String; N]) {
         let cells = cells.map(|cell| {
             if cell.contains([',', '"', '\r', '\n']) {
                 format!("\"{}\"", cell.replace('"', "\"\""))
@@ -122,7 +125,15 @@ mod tests {
         let tables = tables(&reading);
         assert_eq!(
             tables.iter().map(|table| table.0).collect::<Vec<_>>(),
-            ["response.csv", "level.csv", "phase.csv"]
+            [
+                "response.csv",
+                "level.csv",
+                "phase.csv",
+                "distortion.csv",
+                "intermodulation.csv",
+                "saturation.csv",
+                "separation.csv"
+            ]
         );
         assert_eq!(tables[0].1.lines().count(), 1 + 16 + 27);
         assert!(

@@ -1,6 +1,7 @@
 //! The figures of a reading.
 
 use super::axes::{Axis, Frame};
+use super::nonlinear_plots;
 use super::svg::{Anchor, Stroke};
 use crate::judge::{Limits, frequency, signed};
 use crate::reading::{Azimuth, Flutter, Reading, Response, ResponsePoint};
@@ -21,7 +22,8 @@ pub struct Figure {
     pub svg: String,
 }
 
-/// The figures that the reading can fill: `response`, `channel-difference`, `phase`, `flutter`, in this order.
+/// The figures that the reading can fill: `response`, `channel-difference`, `phase`, `flutter`, `distortion`,
+/// `saturation`, in this order.
 ///
 /// With `limits` the response and the channel difference carry limit lines. Left is drawn solid with discs, right
 /// dashed with open squares. The same reading gives the same bytes.
@@ -33,6 +35,8 @@ pub fn plots(reading: &Reading, limits: Option<&Limits>) -> Vec<Figure> {
     }
     figures.extend(reading.azimuth.as_ref().and_then(phase_figure));
     figures.extend(reading.flutter.as_ref().and_then(flutter_figure));
+    figures.extend(reading.distortion.as_ref().and_then(nonlinear_plots::distortion));
+    figures.extend(reading.saturation.as_ref().and_then(nonlinear_plots::saturation));
     figures
 }
 
@@ -248,7 +252,7 @@ mod tests {
         reading.flutter.as_mut().unwrap().lines[0].part = Some("belt <\"&'> \u{1b}".to_owned());
         let figures = plots(&reading, Some(&limits));
         let names: Vec<&str> = figures.iter().map(|figure| figure.name).collect();
-        assert_eq!(names, ["response", "channel-difference", "phase", "flutter"]);
+        assert_eq!(names, ["response", "channel-difference", "phase", "flutter", "distortion", "saturation"]);
         assert_eq!(figures, plots(&reading, Some(&limits)));
         for figure in &figures {
             let document = roxmltree::Document::parse(&figure.svg).unwrap();
@@ -298,6 +302,13 @@ mod tests {
         reading.response.as_mut().unwrap().sweep.clear();
         reading.flutter.as_mut().unwrap().spectrum = vec![[0.0, f64::NAN]];
         reading.azimuth.as_mut().unwrap().phase.clear();
+        for step in &mut reading.distortion.as_mut().unwrap().steps {
+            step.k3_percent = [Some(f64::NAN), None];
+        }
+        for step in &mut reading.saturation.as_mut().unwrap().steps {
+            step.gain_db = [Some(f64::INFINITY), None];
+        }
+        reading.saturation.as_mut().unwrap().others.clear();
         assert!(plots(&reading, None).is_empty());
     }
 }

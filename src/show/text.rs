@@ -1,6 +1,6 @@
 //! A reading for the terminal: findings first, then the figures.
 
-use super::words;
+use super::{nonlinear, words};
 use crate::judge::{decimals, frequency, signed, unsigned};
 use crate::reading::{Finding, Flutter, Noise, Reading, Response, ResponsePoint};
 use crate::trade::CAUTIONS;
@@ -33,6 +33,9 @@ pub fn summary(reading: &Reading) -> String {
     match &reading.noise {
         Some(noise) => noise_table(&mut page, noise),
         None => missing(&mut page, "NOISE"),
+    }
+    for table in nonlinear::tables(reading) {
+        nonlinear_table(&mut page, &table);
     }
     dropouts(&mut page, reading);
     page.head("CAUTIONS");
@@ -342,6 +345,25 @@ fn noise_table(page: &mut Page, noise: &Noise) {
                 row(&format!("  line at {}", frequency(hz)), [left, right]);
             }
         }
+    }
+}
+
+fn nonlinear_table(page: &mut Page, table: &nonlinear::Table) {
+    page.head(&table.title.to_uppercase().replace(" HZ", " Hz").replace("KHZ", "kHz").replace("DB", "dB"));
+    for note in &table.notes {
+        page.wrapped(2, "", note);
+    }
+    let rows = || {
+        std::iter::once(table.heads.iter().map(|head| (*head).to_owned()).collect()).chain(table.rows.clone())
+    };
+    let width = |column: usize| rows().map(|row: Vec<String>| row[column].chars().count()).max().unwrap_or(0);
+    let widths: Vec<usize> = (0..table.heads.len()).map(width).collect();
+    for row in rows() {
+        let cells = row.iter().zip(&widths).map(|(cell, width)| format!("  {cell:>width$}"));
+        page.line(&cells.collect::<String>());
+    }
+    for line in &table.below {
+        page.wrapped(2, "", line);
     }
 }
 
