@@ -53,3 +53,27 @@ impl Crosstalk {
         rise * self.gains[from]
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::SQRT_2;
+
+    #[test]
+    fn leakage_rises_by_6_db_an_octave_and_is_what_it_says() {
+        let text = "[electronics]\nleft_into_right_db = -40\nleak_rises_from_hz = 2000";
+        let file = DeckFile::from_toml(text, "test").unwrap();
+        let mut crosstalk = Crosstalk::new(&file, 96_000.0).unwrap();
+        // First order: sqrt 2 at the corner, about the frequency over the corner two octaves above.
+        assert_within!(crosstalk.response(0, 100.0).norm(), 0.01, 3e-5, "");
+        assert_within!(crosstalk.response(0, 2000.0).norm(), 0.01 * SQRT_2, 1e-4, "");
+        assert_within!(crosstalk.response(0, 8000.0).norm(), 0.01 * 17f64.sqrt(), 2e-3, "");
+        assert_eq!(crosstalk.response(1, 8000.0).norm(), 0.0);
+        let tone: Vec<f64> = (0..9600).map(|n| (TAU * 8000.0 * f64::from(n) / 96_000.0).sin()).collect();
+        let mut block = [tone.clone(), vec![0.0; 9600]];
+        crosstalk.run(&mut block);
+        assert_eq!(block[0], tone);
+        let rms = (block[1][4800..].iter().map(|x| x * x).sum::<f64>() / 4800.0).sqrt();
+        assert_within!(rms * SQRT_2, crosstalk.response(0, 8000.0).norm(), 1e-6, "");
+    }
+}

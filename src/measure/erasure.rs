@@ -22,6 +22,9 @@ const WANDER: f64 = 0.004;
 /// What a moving level is in doubt by, share of the value.
 const OWN_DOUBT: f64 = 0.02;
 
+/// What is left of the tone, its expanded uncertainty, and what lies below the noise; dB against the tone.
+type Figure = (Option<f64>, Option<f64>, Option<f64>);
+
 /// Follows a long tone of which a stretch may be erased.
 pub struct ErasureMeter {
     expected_hz: f64,
@@ -33,8 +36,7 @@ pub struct ErasureMeter {
 pub struct Erased {
     /// The erased stretch, s from the first sample fed; or why there is none.
     stretch: Result<Stretch, &'static str>,
-    /// What is left, its uncertainty, and what lies below the noise; dB against the tone.
-    figures: [(Option<f64>, Option<f64>, Option<f64>); 2],
+    figures: [Figure; 2],
 }
 
 impl ErasureMeter {
@@ -143,13 +145,7 @@ fn longest_fall(levels: &[Vec<f64>; 2], tops: [Option<f64>; 2]) -> Option<(usize
 }
 
 /// What is left of the tone between two samples: figure, uncertainty, and limit, dB.
-fn residual(
-    band: &Band,
-    levels: &[f64],
-    top: f64,
-    (from, to): (usize, usize),
-    expected_hz: f64,
-) -> (Option<f64>, Option<f64>, Option<f64>) {
+fn residual(band: &Band, levels: &[f64], top: f64, (from, to): (usize, usize), expected_hz: f64) -> Figure {
     let size = BLOCK_S * band.rate_hz;
     let block = |k: usize| ((k as f64 / size) as usize).min(levels.len().saturating_sub(1));
     // Mean frequency where the tone is whole: the tape's speed at that place.
@@ -186,9 +182,7 @@ fn residual(
 
 /// The section of a reading; `from_s` is the place of the first sample fed, s of the return.
 pub fn erasure(hz: f64, programme_db: f64, from_s: f64, erased: &Erased) -> Erasure {
-    let pick = |of: fn(&(Option<f64>, Option<f64>, Option<f64>)) -> Option<f64>| -> Pair {
-        [of(&erased.figures[0]), of(&erased.figures[1])]
-    };
+    let pick = |of: fn(&Figure) -> Option<f64>| -> Pair { [of(&erased.figures[0]), of(&erased.figures[1])] };
     let stretch = erased.stretch.as_ref().ok();
     Erasure {
         hz,
@@ -199,5 +193,63 @@ pub fn erasure(hz: f64, programme_db: f64, from_s: f64, erased: &Erased) -> Eras
         uncertainty_db: pick(|f| f.1),
         noise_limit_db: pick(|f| f.2),
         why: erased.stretch.as_ref().err().map(|why| (*why).to_owned()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Twenty seconds of 1 kHz under wow; from 8 s to 14 s the left is `erased[0]` dB weaker, the right `erased[1]`.
+    fn erased(erased: [f64; 2], silenced: [bool; 2]) -> Erased {
+        let rate_hz = 48_000.0;
+        let mut state = 3u64;
+        let mut meter = ErasureMeter::new(rate_hz, 1001.0).unwrap();
+        for second in 0..20 {
+            let mut samples = [Vec::new(), Vec::new()];
+            for n in 0..48_000 {
+                let t = f64::from(second) + f64::from(n) / rate_hz;
+                let tone = 0.25 * (TAU * 1000.0 * (t + 0.002 / TAU * (TAU * t).sin())).sin();
+                for (out, db) in samples.iter_mut().zip(erased) {
+                    state =
+                        state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                    let hiss = 0.001 * ((state >> 33) as f64 / (1u64 << 31) as f64 - 0.5);
+                    let gain = if (8.0..14.0).contains(&t) { 10f64.powf(-db / 20.0) } else { 1.0 };
+                    out.push(gain * tone + hiss);
+                }
+            }
+            meter.feed([&samples[0], &samples[1]]);
+        }
+        meter.finish(silenced)
+    }
+
+    #[test]
+    fn the_erased_stretch_is_found_and_what_is_left_is_read() {
+        let found = erasure(1000.0, 0.0, 100.0, &erased([60.0, 35.0], [false; 2]));
+        crate::assert_within!(found.erased_from_s.unwrap(), 108.5, 0.1, "s");
+        crate::assert_within!(found.erased_to_s.unwrap(), 113.5, 0.1, "s");
+        for (k, want) in [-60.0, -35.0].into_iter().enumerate() {
+            crate::assert_within!(found.residual_db[k].unwrap(), want, 0.4, "dB");
+            crate::assert_within!(
+                found.residual_db[k].unwrap(),
+                want,
+                1.5 * found.uncertainty_db[k].unwrap(),
+                "dB"
+            );
+        }
+        // One channel only, and completely: it lies below its noise.
+        let found = erasure(1000.0, 0.0, 0.0, &erased([300.0, 0.0], [false; 2]));
+        assert_eq!(found.residual_db[0], None);
+        assert!((-95.0..-70.0).contains(&found.noise_limit_db[0].unwrap()), "{found:?}");
+        crate::assert_within!(found.residual_db[1].unwrap(), 0.0, 0.3, "dB");
+    }
+
+    #[test]
+    fn where_nothing_was_erased_it_says_so() {
+        let found = erasure(1000.0, 0.0, 0.0, &erased([0.0, 0.0], [false; 2]));
+        assert_eq!((found.erased_from_s, found.residual_db), (None, [None; 2]));
+        assert!(found.why.unwrap().contains("nothing was erased"));
+        let found = erasure(1000.0, 0.0, 0.0, &erased([60.0, 60.0], [true, true]));
+        assert!(found.why.unwrap().contains("not found"));
     }
 }

@@ -14,6 +14,8 @@ use std::f64::consts::{LN_2, TAU};
 const BESIDE: std::ops::RangeInclusive<usize> = 4..=30;
 /// Share of the usual amplitude below which a sample lies in a dropout.
 const DROPOUT: f64 = 0.8;
+/// Hum has no lines of weight above this, Hz (common practice, no source).
+const HIGHEST_HUM_HZ: f64 = 2500.0;
 /// Power systems keep their frequency within this share.
 const MAINS_WITHIN: f64 = 0.002;
 
@@ -108,6 +110,9 @@ impl Course {
             share += weights[k];
         }
         let hz = band.centre_hz + step / share * band.rate_hz / TAU;
+        if !(amplitude.is_finite() && hz.is_finite()) {
+            return None;
+        }
         Some(Self {
             turns,
             centre_hz: band.centre_hz,
@@ -142,7 +147,7 @@ fn still(band: &Band, product: Product<'_>) -> Option<Vec<Complex64>> {
             && course.rate_hz == band.rate_hz
             && (course.first_s - band.first_s).abs() < 1e-9
     };
-    if !product.iter().map(|(_, course)| course).all(|course| alike(course)) {
+    if !product.iter().map(|(_, course)| course).all(alike) {
         return None;
     }
     let centre_hz: f64 = product.iter().map(|(order, course)| f64::from(*order) * course.centre_hz).sum();
@@ -218,6 +223,9 @@ pub(super) fn follow(band: &Band, product: Product<'_>) -> Option<Amplitude> {
 /// comes near, or the neighbours do not stand out of the noise.
 fn hidden_hum(hz: f64, length_s: f64, power_at: impl Fn(f64) -> f64, noise: f64, rate_hz: f64) -> f64 {
     let mut most = 0.0f64;
+    if hz > HIGHEST_HUM_HZ {
+        return 0.0;
+    }
     for mains_hz in [50.0, 60.0] {
         let order = (hz / mains_hz).round();
         let reach_hz = MAINS_WITHIN * hz + 2.0 / length_s;
@@ -247,9 +255,17 @@ fn hidden_hum(hz: f64, length_s: f64, power_at: impl Fn(f64) -> f64, noise: f64,
 ///
 /// `None` as for [`follow`], or if the part is too short for a band that narrow.
 pub(super) fn follow_loosely(band: &Band, product: Product<'_>, half_hz: f64) -> Option<Amplitude> {
-    let samples = still(band, product)?;
+    let mut samples = still(band, product)?;
     let (_, first) = product.first()?;
-    narrow_power(&samples, &first.weights, band.rate_hz, 0.0, half_hz)
+    // The steady part is taken out first: holes in the weights (dropouts) would spread it over the lines beside.
+    let total: f64 = first.weights.iter().sum();
+    let mean = samples.iter().zip(&first.weights).map(|(z, w)| z * w).sum::<Complex64>() / total;
+    for z in &mut samples {
+        *z -= mean;
+    }
+    let rest = narrow_power(&samples, &first.weights, band.rate_hz, 0.0, half_hz)?;
+    let power = rest.power + mean.norm_sqr();
+    power.is_finite().then_some(Amplitude { power, ..rest })
 }
 
 /// Amplitude within `half_hz` of `middle_hz` in complex samples at `rate_hz`, by their weighted spectrum.

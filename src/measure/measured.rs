@@ -78,7 +78,7 @@ enum Outcome {
     Flutter(Box<(Option<Flutter>, [Band; 2])>, Stretch),
     Silence(Option<Box<Silence>>),
     Harmonics(Box<Harmonics>, Stretch),
-    Twin(TwinTone),
+    Twin(Box<TwinTone>),
     Leakage(Box<Leakage>),
     Erased(Erased, Stretch),
     Missing,
@@ -151,7 +151,7 @@ fn play(
                 return Ok(Outcome::Missing);
             };
             read(source, alignment, stretch, &mut |block| meter.feed(block))?;
-            Ok(Outcome::Twin(meter.finish()))
+            Ok(Outcome::Twin(Box::new(meter.finish())))
         }
         (Signal::Tone { hz }, Serves::Separation) => {
             let Some(stretch) = alignment.steady(part, FADE_S) else { return Ok(Outcome::Missing) };

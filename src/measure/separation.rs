@@ -111,3 +111,52 @@ pub fn separation(played: &[PlayedLeakage<'_>]) -> Vec<Separation> {
     rows.sort_by(|a, b| a.hz.total_cmp(&b.hz).then(a.programme_db.total_cmp(&b.programme_db)));
     rows
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::TAU;
+
+    /// A tone under wow on the left, `leak` of it on the right with a phase that wanders, both in noise.
+    fn leakage(hz: f64, leak: f64, hiss: f64) -> Option<Leakage> {
+        let rate_hz = 48_000.0;
+        let mut state = 5u64;
+        let mut random = || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            ((state >> 33) as f64 / (1u64 << 31) as f64 - 0.5) * 12f64.sqrt() * hiss
+        };
+        let mut meter = SeparationMeter::new(rate_hz, hz, 0).unwrap();
+        for block in 0..30 {
+            let mut samples = [Vec::new(), Vec::new()];
+            for n in 0..4800 {
+                let t = f64::from(block * 4800 + n) / rate_hz;
+                let angle = TAU * hz * (t + 0.002 / TAU * (TAU * t).sin());
+                let wander = 0.3 * (TAU * 0.7 * t).sin();
+                samples[0].push(0.2 * angle.sin() + random());
+                samples[1].push(0.2 * leak * (angle + 1.0 + wander).sin() + random());
+            }
+            meter.feed([&samples[0], &samples[1]]);
+        }
+        meter.finish()
+    }
+
+    #[test]
+    fn leakage_is_read_under_wow_and_wander_down_to_the_noise() {
+        for (hz, db) in [(315.0, -30.0), (1000.0, -45.0), (10_000.0, -60.0)] {
+            let (got, doubt, limit) = leakage(hz, 10f64.powf(db / 20.0), 0.0003).unwrap().figure;
+            crate::assert_within!(got.unwrap(), db, 0.3, "dB", "{hz} Hz");
+            crate::assert_within!(got.unwrap(), db, 1.5 * doubt.unwrap(), "dB", "{hz} Hz, stated");
+            assert!(limit < -70.0, "{limit}");
+        }
+    }
+
+    #[test]
+    fn what_is_not_there_has_a_limit_and_no_value() {
+        let (got, _, limit) = leakage(1000.0, 0.0, 0.0003).unwrap().figure;
+        assert_eq!(got, None);
+        assert!((-90.0..-70.0).contains(&limit), "{limit}");
+        let (got, _, limit) = leakage(1000.0, 0.0, 0.0).unwrap().figure;
+        assert_eq!((got, limit), (None, LEAST_DB));
+        assert!(SeparationMeter::new(48_000.0, 1000.0, 1).unwrap().finish().is_none());
+    }
+}

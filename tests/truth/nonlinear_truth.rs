@@ -167,9 +167,9 @@ fn rows(played: &Played) -> Vec<Row> {
     if least == [0.0; 2] {
         assert!(erasure.erased_from_s.is_none() && erasure.why.is_some(), "{erasure:?}");
     } else {
-        for k in 0..2 {
+        for (k, least) in least.into_iter().enumerate() {
             let (got, u) = (erasure.residual_db[k], erasure.uncertainty_db[k]);
-            rows.push(row("erasure", format!("channel {k}"), got, least[k], 0.5, u));
+            rows.push(row("erasure", format!("channel {k}"), got, least, 0.5, u));
         }
     }
     rows
