@@ -71,6 +71,9 @@ const FADE_S: f64 = 0.02;
 /// Between one channel and the other lies at most this, s (a tilted head, a converter): blocks need not care.
 const SILENCE_MARGIN_S: f64 = 0.25;
 
+/// Up to here no tape compresses as an automatic level does, dB re the reference level (common practice, no source).
+const LINEAR_TO_DB: f64 = -10.0;
+
 /// What one part gave.
 enum Outcome {
     Tone(Box<Tone>, Stretch),
@@ -292,8 +295,11 @@ fn assemble(
         .collect();
     // A tape near saturation compresses, and is no automatic level.
     let linear = |part: &PlacedPart| both(part) && part.serves != Serves::Saturation;
-    let alike: Vec<&PlayedTone> =
-        played.iter().filter(|(part, _)| linear(part)).map(|(_, tone)| tone).collect();
+    let alike: Vec<&PlayedTone> = played
+        .iter()
+        .filter(|(part, _)| linear(part) || (both(part) && part.level_db <= LINEAR_TO_DB))
+        .map(|(_, tone)| tone)
+        .collect();
     if let Some(db) = gain_riding_db(&alike) {
         measured.warnings.push(Warning::new(
             "gain-riding",

@@ -3,8 +3,8 @@
 use super::response::PlayedTone;
 use crate::reading::{Pair, Saturation, SaturationLadder, SaturationStep};
 
-/// A step whose output is above its neighbours by less than this is no summit, dB.
-const LEAST_SUMMIT_DB: f64 = 0.02;
+/// Beyond a summit the output falls by more than this, dB.
+const LEAST_FALL_DB: f64 = 0.1;
 /// Least steps of a ladder.
 const LEAST_STEPS: usize = 3;
 
@@ -123,7 +123,9 @@ fn summit(points: &[(f64, f64, f64)]) -> Result<(f64, f64, f64), &'static str> {
         return Err("the output still rises at the highest step");
     }
     let [a, b, c] = [points[top - 1], points[top], points[top + 1]];
-    if b.1 - a.1.max(c.1) < LEAST_SUMMIT_DB && b.1 - c.1 < b.2.hypot(c.2) && top + 2 == points.len() {
+    // Noise must not make a summit of a curve that has become flat: some later step lies below by more than the doubt.
+    let falls = |later: &(f64, f64, f64)| b.1 - later.1 > b.2.hypot(later.2).max(LEAST_FALL_DB);
+    if !points[top + 1..].iter().any(falls) {
         return Err("the output hardly changes at the highest steps: it may still rise");
     }
     // Newton's divided differences.
@@ -154,5 +156,7 @@ mod tests {
         let falling = [-8.0, -5.0, -3.0].map(|x| (x, -x, 0.01));
         assert!(summit(&falling).unwrap_err().contains("falls"));
         assert!(summit(&line[..2]).is_err());
+        let flat = [(-2.0, 1.0, 0.3), (0.0, 1.9, 0.3), (2.0, 2.2, 0.3), (4.0, 2.0, 0.3)];
+        assert!(summit(&flat).unwrap_err().contains("may still rise"));
     }
 }
