@@ -134,6 +134,8 @@ fn what_can_be_known_is_what_the_code_says() {
         ("speed", Quantity::SpeedError),
         ("flutter", Quantity::Flutter),
         ("noise, hum", Quantity::Noise),
+        ("distortion, saturation", Quantity::Recording),
+        ("separation", Quantity::Separation),
     ];
     assert_eq!(rows.len() - 1, quantities.len());
     for (row, (name, quantity)) in rows[1..].iter().zip(quantities) {

@@ -208,6 +208,40 @@ fn noise_twin_tone_and_noise_reduction_recipes_can_be_written() {
     Renderer::new(&timeline, 44_100, -12.0).unwrap();
 }
 
+/// A head and two slates around `part`.
+fn around(part: &str) -> String {
+    let slate = "[[part]]\nkind = \"slate\"\n";
+    format!("name = \"twins\"\ntitle = \"Twins\"\n{slate}{part}{slate}")
+}
+
+const TWIN: &str = "[[part]]\nkind = \"twin-tone\"\nid = \"twin\"\nhz = [10930, 10000]\nlevel_db = [-10, -3]\nlength_s = 1\n";
+
+#[test]
+fn twin_tones_have_two_tones_in_steps_of_level_and_the_peak_of_one() {
+    let timeline = Timeline::from(&Recipe::parse(&around(TWIN), "twins.toml").unwrap());
+    let twins = &timeline.parts[1..3];
+    for (part, (id, level_db)) in twins.iter().zip([("twin-10dB", -10.0), ("twin-3dB", -3.0)]) {
+        assert_eq!((part.id.as_str(), part.level_db), (id, level_db));
+        assert_eq!(part.signal, Signal::Chord { hz: vec![10_000.0, 10_930.0] });
+        assert_eq!(part.serves, Serves::Distortion);
+    }
+    // Together they reach the peak of a sine at -3 dB re -12 dBFS, and no more.
+    let [left, _] = Renderer::new(&timeline, 48_000, -12.0).unwrap().collect();
+    let from = (twins[1].start_s * 48_000.0) as usize;
+    let peak = left[from..from + 48_000].iter().fold(0f64, |peak, x| peak.max(x.abs()));
+    let want = 10f64.powf(-15.0 / 20.0);
+    assert!(peak <= want + 1e-12 && peak > 0.99 * want, "{peak} {want}");
+}
+
+#[test]
+fn twin_tones_that_cannot_be_told_apart_are_refused() {
+    for hz in ["[10000]", "10000", "[10000, 10080]", "[10000, 10930, 12000]", "[5000, 9000]"] {
+        let text = around(&TWIN.replace("[10930, 10000]", hz));
+        let message = Recipe::parse(&text, "twins.toml").unwrap_err().to_string();
+        assert!(message.contains("twins.toml, line 8") && message.contains("two frequencies"), "{message}");
+    }
+}
+
 /// File, line, key, found, allowed and remedy all stand in the message.
 #[test]
 fn every_mistake_is_named_with_its_line_and_its_key() {

@@ -168,6 +168,7 @@ impl Check<'_> {
             self.one("tape.saturation.k2_percent_at_0db", saturation.k2_percent_at_0db, 0.0, 3.0)?;
             self.one("tape.saturation.treble_lift_db", saturation.treble_lift_db, 0.0, 20.0)?;
             self.one("tape.saturation.treble_from_hz", saturation.treble_from_hz, 500.0, 10_000.0)?;
+            self.one("tape.saturation.self_erasure", saturation.self_erasure, 0.0, 1.0)?;
         }
         if let Some(hiss) = tape.hiss {
             self.both("tape.hiss.db", hiss.db, -120.0, 0.0)?;
@@ -180,6 +181,15 @@ impl Check<'_> {
             self.one("tape.print_through.pre_db", print.pre_db, -120.0, -20.0)?;
             self.one("tape.print_through.post_db", print.post_db, -120.0, -20.0)?;
             self.one("tape.print_through.turn_s", print.turn_s, 0.1, 3.0)?;
+        }
+        for erased in &tape.erased {
+            self.one("tape.erased.from_s", erased.from_s, 0.0, 100_000.0)?;
+            self.one("tape.erased.to_s", erased.to_s, 0.0, 100_000.0)?;
+            self.both("tape.erased.depth_db", erased.depth_db, 0.0, 120.0)?;
+            if erased.to_s <= erased.from_s {
+                let remedy = "make it larger than `from_s`";
+                return self.contradiction("tape.erased.to_s", "is not above `from_s`", remedy);
+            }
         }
         for dropout in &tape.dropouts {
             self.one("tape.dropouts.at_s", dropout.at_s, 0.0, 100_000.0)?;
@@ -213,6 +223,9 @@ impl Check<'_> {
             }
         }
         self.hum("electronics.hum", electronics.hum.as_ref())?;
+        if let Some(hz) = electronics.leak_rises_from_hz {
+            self.one("electronics.leak_rises_from_hz", hz, 50.0, 20_000.0)?;
+        }
         if let Some(noise_db) = electronics.noise_db {
             self.both("electronics.noise_db", noise_db, -140.0, 0.0)?;
         }

@@ -17,6 +17,7 @@ pub const EXAMPLES: &[(&str, &str)] = &[
     ("late-start", include_str!("examples/late-start.toml")),
     ("cut-start", include_str!("examples/cut-start.toml")),
     ("gain-riding", include_str!("examples/gain-riding.toml")),
+    ("erased-tape", include_str!("examples/erased-tape.toml")),
 ];
 
 /// Name and TOML text of every example deck.

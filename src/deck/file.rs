@@ -1,6 +1,6 @@
 //! The deck file: the description of a deck and its faults. Every key may be left out; left out means no fault.
 
-use super::{DeckError, On, Sides, check};
+use super::{DeckError, Erased, On, Sides, check};
 use serde::{Deserialize, Serialize};
 
 /// A deck, as described in a TOML file. The default is a deck without any fault: a wire.
@@ -292,6 +292,8 @@ pub struct Tape {
     pub modulation_noise: Option<ModulationNoise>,
     /// Print-through. Default: none.
     pub print_through: Option<PrintThrough>,
+    /// Stretches that were erased after recording. Default: none.
+    pub erased: Vec<Erased>,
     /// Dropouts at known places. Default: none.
     pub dropouts: Vec<DropoutAt>,
     /// Dropouts at random places. Default: none.
@@ -302,7 +304,7 @@ pub struct Tape {
     pub level_wander: Option<LevelWander>,
 }
 
-/// Saturation: y = x - c x^3 up to its summit, then flat, between a treble lift and its inverse. Below the summit the
+/// Saturation: y = x - c x^3 up to its summit, then flat or falling, between a treble lift and its inverse. Below the summit the
 /// third harmonic follows the square of the level.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -318,6 +320,10 @@ pub struct Saturation {
     /// Where the lift begins, Hz, 500 to 10000. Default: 3000.
     #[serde(default = "three_thousand")]
     pub treble_from_hz: f64,
+    /// By how much the output falls for each step that the lifted signal goes beyond the summit, 0 to 1: loud treble wipes
+    /// itself. Default: 0, it stays.
+    #[serde(default)]
+    pub self_erasure: f64,
 }
 
 fn ten() -> f64 {
@@ -450,6 +456,8 @@ pub struct Electronics {
     pub left_into_right_db: Option<f64>,
     /// Leakage of right into left, dB, -120 to 0. Default: none.
     pub right_into_left_db: Option<f64>,
+    /// From where leakage rises by 6 dB an octave (by 24 dB at most), Hz, 50 to 20000. Default: it does not.
+    pub leak_rises_from_hz: Option<f64>,
     /// Mains hum that gets in behind the tape. Default: none.
     pub hum: Option<Hum>,
     /// White noise of the replay amplifier, 22.4 Hz to 22.4 kHz, dB re reference, -140 to 0. Default: none.

@@ -11,6 +11,7 @@
 //!   record gain, record sections    replay_filters.rs   minimum-phase response errors of the recording
 //!   saturation, bias asymmetry      tape.rs             treble saturates first
 //!   print-through                   print_through.rs    neighbouring layers of the wound tape
+//!   erased stretches                erased.rs           recorded over with no input
 //! time warp                         warp.rs, kernel.rs  speed, drift, wow and flutter, capture clock, change of rate
 //!   + azimuth displacement          azimuth.rs          half early, half late; with wander
 //! at the capture's rate
@@ -21,7 +22,7 @@
 //!   replay sections                 replay_filters.rs   minimum phase
 //!   dead channel, gain              play.rs
 //!   amplifier noise, crosstalk,
-//!   hum, polarity, swap, DC         hum.rs, play.rs
+//!   hum, polarity, swap, DC         crosstalk.rs, hum.rs, play.rs
 //!   trim, automatic gain, mono,
 //!   clipping, cut ends              capture_faults.rs   the sound card and its user
 //! ```
@@ -32,7 +33,9 @@
 mod azimuth;
 mod capture_faults;
 mod check;
+mod crosstalk;
 mod dropouts;
+mod erased;
 mod error;
 mod examples;
 mod file;
@@ -53,6 +56,7 @@ mod truth;
 mod warp;
 
 pub use dropouts::Dropout;
+pub use erased::Erased;
 pub use error::DeckError;
 pub use examples::{EXAMPLES, examples};
 pub use file::*;

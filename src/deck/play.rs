@@ -2,7 +2,9 @@
 
 use super::azimuth::Skew;
 use super::capture_faults::Card;
+use super::crosstalk::Crosstalk;
 use super::dropouts::GainAgainstTime;
+use super::erased::erase;
 use super::hiss::Noise;
 use super::hum::Hum;
 use super::kernel::Kernel;
@@ -12,7 +14,7 @@ use super::print_through::PrintThrough;
 use super::replay_filters::Series;
 use super::tape::Saturator;
 use super::warp::Transport;
-use super::{BLOCK_FRAMES, DeckError, DeckFile, Truth, ratio_of_db};
+use super::{BLOCK_FRAMES, DeckError, DeckFile, Truth};
 use std::collections::VecDeque;
 
 /// Frames of the programme that are pulled at a time.
@@ -126,6 +128,8 @@ struct TapeSide<S> {
     buffers: [Vec<f64>; 2],
     pulled: u64,
     tail: u64,
+    /// The deck, if stretches of the tape are erased.
+    erased: Option<(DeckFile, f64)>,
     /// Length of what is on the tape, frames, once the source has ended.
     total: Option<u64>,
 }
@@ -147,6 +151,7 @@ impl<S: FnMut(&mut [Vec<f64>; 2], usize) -> usize> TapeSide<S> {
             buffers: [Vec::new(), Vec::new()],
             pulled: 0,
             tail: (file.capture.tail_s * rate_hz).round() as u64,
+            erased: (!file.tape.erased.is_empty()).then(|| (file.clone(), rate_hz)),
             total: None,
         }
     }
@@ -162,6 +167,10 @@ impl<S: FnMut(&mut [Vec<f64>; 2], usize) -> usize> TapeSide<S> {
                 }
                 if let Some(print) = &mut self.prints[channel] {
                     print.run(buffer);
+                }
+                if let Some((file, rate_hz)) = &self.erased {
+                    let place = self.start + self.samples[channel].len() as i64;
+                    erase(file, channel, *rate_hz, place, buffer);
                 }
                 self.samples[channel].extend_from_slice(buffer);
             }
@@ -274,8 +283,7 @@ struct ReplaySide {
     losses: Option<[Losses; 2]>,
     series: [Series; 2],
     amplifier: [Option<Noise>; 2],
-    /// Left into right, right into left.
-    leak: Option<[f64; 2]>,
+    leak: Option<Crosstalk>,
     hum: Hum,
     sign: [f64; 2],
     swapped: bool,
@@ -289,7 +297,6 @@ impl ReplaySide {
         let electronics = &file.electronics;
         let losses =
             losses::any(file).then(|| [0, 1].map(|channel| Losses::new(file, channel, rate_hz, speed)));
-        let leaks = [electronics.left_into_right_db, electronics.right_into_left_db];
         let inverted = |channel: usize| electronics.inverted.iter().any(|on| on.holds(channel));
         Self {
             gain: GainAgainstTime::new(file, seed),
@@ -299,7 +306,7 @@ impl ReplaySide {
             losses,
             series: [0, 1].map(|channel| Series::replay(file, channel, rate_hz)),
             amplifier: [0, 1].map(|channel| Noise::amplifier(file, seed, channel, rate_hz)),
-            leak: leaks.iter().any(Option::is_some).then(|| leaks.map(|db| db.map_or(0.0, ratio_of_db))),
+            leak: Crosstalk::new(file, rate_hz),
             hum: Hum::new(file, seed),
             sign: [0, 1].map(|channel| if inverted(channel) { -1.0 } else { 1.0 }),
             swapped: electronics.swapped,
@@ -327,11 +334,8 @@ impl ReplaySide {
                 noise.add(samples);
             }
         }
-        if let Some([left_into_right, right_into_left]) = self.leak {
-            let [left, right] = &mut *block;
-            for (l, r) in left.iter_mut().zip(right) {
-                (*l, *r) = (*l + right_into_left * *r, *r + left_into_right * *l);
-            }
+        if let Some(leak) = &mut self.leak {
+            leak.run(block);
         }
         let start_s = (first - self.late as i64) as f64 * self.true_step_s;
         self.hum.add(block, start_s, self.true_step_s);

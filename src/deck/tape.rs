@@ -1,4 +1,4 @@
-//! Saturation of the tape: y = x - c x^3 + b x^2 up to its summit, then flat, between a treble lift and its inverse.
+//! Saturation of the tape: y = x - c x^3 + b x^2 up to its summit, then flat or falling, between a treble lift and its inverse.
 //!
 //! Only what the curve takes away is lifted, oversampled and lowered again; the signal itself passes untouched, so
 //! that the small-signal path stays exact. Oversampling is to at least 176 kHz: the third harmonic cannot fold back.
@@ -23,6 +23,8 @@ pub(crate) struct Curve {
     cubic: f64,
     square: f64,
     summit: f64,
+    /// Slope of the fall beyond the summit.
+    fall: f64,
 }
 
 impl Curve {
@@ -36,13 +38,31 @@ impl Curve {
         // sin^2 x = (1 - cos 2x) / 2, so k2 = (b a / 2) / (1 - 3 c a^2 / 4).
         let square = saturation.k2_percent_at_0db / 100.0 * 2.0 * fundamental / a;
         let summit = if cubic > 0.0 { 1.0 / (3.0 * cubic).sqrt() } else { 1e3 };
-        Self { cubic, square, summit }
+        Self { cubic, square, summit, fall: saturation.self_erasure }
     }
 
     /// What the curve takes away from `u`.
     pub(crate) fn residue(&self, u: f64) -> f64 {
         let v = u.clamp(-self.summit, self.summit);
-        u - v + v * v * (self.cubic * v - self.square)
+        // The odd part of the curve has its summit at 2/3 of that of its argument; it falls to nothing, not through it.
+        let fall = (self.fall * (u - v).abs()).min(self.summit * 2.0 / 3.0);
+        u - v + v * v * (self.cubic * v - self.square) + fall * v.signum()
+    }
+
+    /// Amplitude of cos(m x + n y) in the residue for cosines of amplitudes `peaks` that turn with x and y; by summing
+    /// over one period of both.
+    pub(crate) fn residue_product(&self, peaks: [f64; 2], [m, n]: [i32; 2]) -> f64 {
+        const POINTS: i32 = 256;
+        let step = TAU / f64::from(POINTS);
+        let mut sum = 0.0;
+        for k in 0..POINTS {
+            for l in 0..POINTS {
+                let (x, y) = (step * f64::from(k), step * f64::from(l));
+                let value = self.residue(peaks[0] * x.cos() + peaks[1] * y.cos());
+                sum += value * (f64::from(m) * x + f64::from(n) * y).cos();
+            }
+        }
+        2.0 * sum / f64::from(POINTS * POINTS)
     }
 
     /// Amplitude of the `order`-th harmonic of the residue for a sine of amplitude `peak`; by summing over one period.
@@ -187,6 +207,7 @@ mod tests {
             k2_percent_at_0db: 0.3,
             treble_lift_db: 10.0,
             treble_from_hz: 3000.0,
+            self_erasure: 0.0,
         }
     }
 
@@ -203,6 +224,31 @@ mod tests {
             let x = 0.048 / 1.036 * 10f64.powf(db / 10.0);
             assert_within!(k3(db), 100.0 * x / (4.0 - 3.0 * x), 1e-9, "%", "{db} dB");
         }
+    }
+
+    #[test]
+    fn beyond_the_summit_a_tone_wipes_itself() {
+        let curve =
+            Curve::new(&Saturation { self_erasure: 0.4, k2_percent_at_0db: 0.0, ..saturation() }, -12.0);
+        let top = 1.0 / (3.0 * curve.cubic).sqrt();
+        // By hand: at the summit 2/3 of it are left; one summit further 0.4 of it less; never through 0.
+        assert_within!(top - curve.residue(top), 2.0 / 3.0 * top, 1e-3 * top, "");
+        assert_within!(2.0 * top - curve.residue(2.0 * top), (2.0 / 3.0 - 0.4) * top, 1e-2 * top, "");
+        assert_within!(9.0 * top - curve.residue(9.0 * top), 0.0, 1e-2 * top, "");
+        let output = |db: f64| {
+            let a = ratio_of_db(db);
+            a - curve.residue_harmonic(a, 1)
+        };
+        assert!(output(6.0) < output(2.0), "{} {}", output(6.0), output(2.0));
+    }
+
+    #[test]
+    fn products_of_two_tones_are_those_of_the_polynomial() {
+        let curve = Curve::new(&saturation(), -12.0);
+        let (a, b) = (0.05, 0.04);
+        // (a cos x + b cos y)^2 holds a b cos(x - y), the cube 3/4 a^2 b cos(2 x - y).
+        assert_within!(curve.residue_product([a, b], [1, -1]), -curve.square * a * b, 1e-9, "");
+        assert_within!(curve.residue_product([a, b], [2, -1]), 0.75 * curve.cubic * a * a * b, 1e-9, "");
     }
 
     #[test]

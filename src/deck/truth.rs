@@ -1,6 +1,7 @@
 //! What is really true of a return, worked out from the deck's description and not from its sound.
 
 use super::azimuth::Skew;
+use super::crosstalk::Crosstalk;
 use super::dropouts::{Dropout, GainAgainstTime};
 use super::hiss::{Noise, band_power};
 use super::hum::Hum;
@@ -33,6 +34,7 @@ pub struct Truth {
     noises: [[Option<Noise>; 2]; 2],
     hum: Hum,
     recorded_hum: Hum,
+    leak: Option<Crosstalk>,
     lead_s: f64,
 }
 
@@ -54,6 +56,7 @@ impl Truth {
             }),
             hum: Hum::new(file, seed),
             recorded_hum: Hum::recorded(file, seed),
+            leak: Crosstalk::new(file, rate_hz),
             lead_s: lead_s(file, programme_rate_hz),
             transport,
             file: file.clone(),
@@ -149,19 +152,18 @@ impl Truth {
         self.replay[channel].response(seen_hz) * loss
     }
 
-    /// Amplitude by which one channel leaks into the other; 1 from a channel into itself.
-    fn leak(&self, from: usize, to: usize) -> f64 {
-        let electronics = &self.file.electronics;
-        match (from, to) {
-            (0, 1) => electronics.left_into_right_db.map_or(0.0, ratio_of_db),
-            (1, 0) => electronics.right_into_left_db.map_or(0.0, ratio_of_db),
-            _ => 1.0,
+    /// Gain at `seen_hz` of the return by which one channel leaks into the other; 1 from a channel into itself.
+    fn leak(&self, from: usize, to: usize, seen_hz: f64) -> Complex64 {
+        if from == to {
+            return Complex64::from(1.0);
         }
+        self.leak.as_ref().map_or(Complex64::from(0.0), |leak| leak.response(from, seen_hz))
     }
 
     /// Complex gain of `to` for a tone on both channels alike, crosstalk included.
     pub fn response(&self, to: usize, hz: f64) -> Complex64 {
-        (0..2).map(|from| self.path(from, hz) * self.leak(from, to)).sum()
+        let seen_hz = hz * self.transport.steady_ratio();
+        (0..2).map(|from| self.path(from, hz) * self.leak(from, to, seen_hz)).sum()
     }
 
     /// Gain of `channel` for a small tone of `hz` on both channels alike, dB; minus infinity for a dead channel.
@@ -171,7 +173,8 @@ impl Truth {
 
     /// Gain from channel `from` alone into channel `to`, dB.
     pub fn gain_alone_db(&self, from: usize, to: usize, hz: f64) -> f64 {
-        20.0 * (self.path(from, hz).norm() * self.leak(from, to)).log10()
+        let leak = self.leak(from, to, hz * self.transport.steady_ratio());
+        20.0 * (self.path(from, hz) * leak).norm().log10()
     }
 
     /// Separation seen at `hz`: level in the other channel re the driven one, dB, for channel `from` driven alone.
@@ -213,6 +216,30 @@ impl Truth {
         100.0 * harmonic / fundamental * path
     }
 
+    /// Tone at m f1 + n f2 that the tape makes of two tones `hz` of equal level, together with the peak of a sine at
+    /// `level_dbfs`; percent of the sum of both tones' amplitudes in the return. Crosstalk is left out.
+    pub fn product_percent(&self, channel: usize, [m, n]: [i32; 2], hz: [f64; 2], level_dbfs: f64) -> f64 {
+        let Some(saturation) = self.file.tape.saturation.as_ref() else { return 0.0 };
+        let curve = Curve::new(saturation, self.file.reference_dbfs);
+        let ratio = self.transport.steady_ratio();
+        let lift = |hz: f64| lift_response(saturation, hz, self.rates_hz[0]).norm();
+        let path = |hz: f64| self.after_tape(channel, hz * ratio).norm();
+        let recorded = hz.map(|hz| ratio_of_db(level_dbfs) / 2.0 * self.record[channel].response(hz).norm());
+        let peaks = [recorded[0] * lift(hz[0]), recorded[1] * lift(hz[1])];
+        let tone = |k: usize, which: [i32; 2]| {
+            (recorded[k] - curve.residue_product(peaks, which) / lift(hz[k])) * path(hz[k])
+        };
+        let made_hz = (f64::from(m) * hz[0] + f64::from(n) * hz[1]).abs();
+        let made = curve.residue_product(peaks, [m, n]).abs() / lift(made_hz) * path(made_hz);
+        100.0 * made / (tone(0, [1, 0]) + tone(1, [0, 1]))
+    }
+
+    /// By how much what was recorded at `programme_s` was erased afterwards, dB, negative or 0.
+    pub fn erased_db(&self, channel: usize, programme_s: f64) -> f64 {
+        let erased = self.file.tape.erased.iter();
+        20.0 * erased.map(|erased| erased.gain(channel, programme_s)).product::<f64>().log10()
+    }
+
     /// Third harmonic, percent; see [`Self::harmonic_percent`].
     pub fn k3_percent(&self, channel: usize, hz: f64, level_dbfs: f64) -> f64 {
         self.harmonic_percent(channel, 3, hz, level_dbfs)
@@ -227,7 +254,7 @@ impl Truth {
             let hiss = hiss.as_ref().map_or(0.0, |n| n.density(hz) * self.after_tape(from, hz).norm_sqr());
             hiss + amplifier.as_ref().map_or(0.0, |n| n.density(hz))
         };
-        trim * (0..2).map(|from| own(from) * self.leak(from, channel).powi(2)).sum::<f64>()
+        trim * (0..2).map(|from| own(from) * self.leak(from, channel, hz).norm_sqr()).sum::<f64>()
     }
 
     /// Unweighted noise without signal from 22.4 Hz to 22.4 kHz (or half the return's rate), dBFS; minus infinity if none.
@@ -281,6 +308,7 @@ impl Truth {
             ("record-response", !record.sections.is_empty()),
             ("saturation", tape.saturation.is_some()),
             ("print-through", tape.print_through.is_some()),
+            ("erased", !tape.erased.is_empty()),
             ("speed", speed.error_percent != 0.0),
             ("drift", speed.drift_percent_per_min != 0.0),
             ("flutter", flutter),

@@ -225,7 +225,11 @@ fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, scan: &Scan)
         speed: None,
         flutter: None,
         noise: None,
+        distortion: None,
+        intermodulation: None,
         saturation: None,
+        separation: vec![],
+        erasure: None,
         dropouts: vec![],
         findings: vec![],
         warnings: vec![],
@@ -254,11 +258,20 @@ fn fill(reading: &mut Reading, measured: Measured, rate: f64) {
     reading.azimuth = measured.azimuth;
     reading.speed = measured.speed;
     reading.noise = measured.noise;
-    reading.saturation = measured.saturation;
     reading.flutter = measured.flutter.map(|mut flutter| {
         flutter.measured_from_s *= rate;
         flutter.measured_to_s *= rate;
         flutter
+    });
+    reading.distortion = measured.distortion;
+    reading.intermodulation = measured.intermodulation;
+    reading.saturation = measured.saturation;
+    reading.separation = measured.separation;
+    reading.erasure = measured.erasure.map(|mut erasure| {
+        for time in [&mut erasure.erased_from_s, &mut erasure.erased_to_s] {
+            *time = time.map(|seconds| seconds * rate);
+        }
+        erasure
     });
     reading.dropouts = measured.dropouts;
     for dropout in &mut reading.dropouts {

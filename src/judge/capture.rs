@@ -46,7 +46,11 @@ pub(super) fn finding(bench: &Bench) -> Finding {
         || reading.azimuth.is_some()
         || reading.speed.is_some()
         || reading.flutter.is_some()
-        || reading.noise.is_some();
+        || reading.noise.is_some()
+        || reading.distortion.is_some()
+        || reading.saturation.is_some()
+        || !reading.separation.is_empty()
+        || reading.erasure.is_some();
 
     let (verdict, why, turn) = if let Some((_, remedy)) = spoilt.first() {
         let names: Vec<&str> = spoilt.iter().map(|(id, _)| *id).collect();

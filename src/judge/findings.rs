@@ -1,7 +1,8 @@
 //! The findings, in the order of work, and how a value stands to its limit.
 
+use super::limits::Tolerance;
 use super::meaning::{Meaning, Quantity, meaning};
-use super::{Limits, azimuth, capture, level, noise, response, transport, wiring};
+use super::{Limits, azimuth, capture, level, noise, nonlinear, response, separation, transport, wiring};
 use crate::reading::{Circumstances, Finding, Reading, RecordedOn, Verdict};
 
 /// Judges a reading; the findings stand in the order of work.
@@ -26,6 +27,9 @@ pub fn judge(reading: &Reading, limits: &Limits) -> Vec<Finding> {
     findings.extend(level::replay_level(&bench));
     findings.extend(noise::noise(&bench));
     findings.extend(noise::hum(&bench));
+    findings.extend(nonlinear::distortion(&bench));
+    findings.extend(nonlinear::saturation(&bench));
+    findings.extend(separation::findings(&bench));
     findings
 }
 
@@ -98,6 +102,11 @@ impl Bounds {
     /// At most `high`, however far below.
     pub(super) fn below(high: f64) -> Self {
         Self { low: f64::NEG_INFINITY, high }
+    }
+
+    /// At least `low`, however far above.
+    pub(super) fn above(low: f64) -> Self {
+        Self { low, high: f64::INFINITY }
     }
 
     /// How `value` with expanded uncertainty `uncertainty` stands to the range.
@@ -174,6 +183,23 @@ impl Case {
         }
     }
 
+    /// The finding, or `cannot tell` with the figures where no limit is known; `key` is that of a limits file.
+    pub(super) fn finish_by(mut self, limit: Option<&Tolerance>, key: &str) -> Finding {
+        let told = self.value.is_some() && !matches!(self.meaning, Meaning::CannotTell { .. });
+        if limit.is_some() || !told {
+            return self.finish();
+        }
+        let figures = std::mem::take(&mut self.figures);
+        let mut finding = self.finish();
+        finding.verdict = Verdict::CannotTell;
+        finding.turn = None;
+        finding.why = format!(
+            "{figures}. Cannot tell, because no limit is known; to find out: give the service manual's with --limits \
+             ({key})"
+        );
+        finding
+    }
+
     fn verdict(&self) -> Verdict {
         match (&self.meaning, self.value, self.uncertainty) {
             (Meaning::CannotTell { .. }, _, _) => Verdict::CannotTell,
@@ -247,7 +273,7 @@ mod tests {
     use crate::judge::sample;
     use crate::reading::Heads;
 
-    const ORDER: [&str; 10] = [
+    const ORDER: [&str; 13] = [
         "capture",
         "wiring",
         "speed",
@@ -258,6 +284,9 @@ mod tests {
         "replay-level",
         "noise",
         "hum",
+        "distortion",
+        "saturation",
+        "separation",
     ];
 
     #[test]
@@ -358,7 +387,7 @@ mod tests {
     fn what_cannot_be_told_says_why_and_how_to_find_out() {
         for finding in judge(&sample::empty(), &Limits::good_deck()) {
             if finding.verdict == Verdict::CannotTell {
-                assert!(finding.why.contains("cannot tell, because "), "{finding:?}");
+                assert!(finding.why.to_lowercase().contains("cannot tell, because "), "{finding:?}");
                 assert!(finding.why.contains("to find out: "), "{finding:?}");
             }
         }

@@ -87,6 +87,12 @@ pub struct Limits {
     pub noise_a_weighted_db: Tolerance,
     /// Power-line hum against its reference, at most, dB.
     pub hum_db: Tolerance,
+    /// Third harmonic at 0 dB, at most, percent; `None`: practice knows no limit, only a service manual does.
+    pub third_harmonic_percent: Option<Tolerance>,
+    /// Highest output of the main treble tone against the reference level, at least, dB; `None` as above.
+    pub treble_max_output_db: Option<Tolerance>,
+    /// Leakage of either channel into the other at 1 kHz, at most, dB below 0; `None` as above.
+    pub separation_db: Option<Tolerance>,
 }
 
 /// A limits file: every key may be missing.
@@ -108,6 +114,9 @@ struct File {
     replay_level_target_dbfs: Option<f64>,
     noise_a_weighted_db: Option<f64>,
     hum_db: Option<f64>,
+    third_harmonic_percent: Option<f64>,
+    treble_max_output_db: Option<f64>,
+    separation_db: Option<f64>,
 }
 
 impl Limits {
@@ -142,6 +151,9 @@ impl Limits {
             replay_level_target_dbfs: None,
             noise_a_weighted_db: tolerance(common_practice::NOISE_A_WEIGHTED),
             hum_db: tolerance(common_practice::HUM),
+            third_harmonic_percent: None,
+            treble_max_output_db: None,
+            separation_db: None,
         }
     }
 
@@ -199,6 +211,16 @@ impl Limits {
         limits.replay_level_target_dbfs = below("replay_level_target_dbfs", file.replay_level_target_dbfs)?
             .map(|value| Tolerance { value, basis: basis.clone() });
 
+        let known = |value: Option<f64>| value.map(|value| Tolerance { value, basis: basis.clone() });
+        limits.third_harmonic_percent = known(above("third_harmonic_percent", file.third_harmonic_percent)?);
+        limits.treble_max_output_db = known(checked(
+            "treble_max_output_db",
+            file.treble_max_output_db,
+            |x| (-40.0..=20.0).contains(&x),
+            "a number of dB from -40 to 20",
+        )?);
+        limits.separation_db = known(below("separation_db", file.separation_db)?);
+
         let band = &mut limits.replay_response;
         let edges = [
             above("replay_response_db", file.replay_response_db)?,
@@ -249,6 +271,9 @@ mod tests {
             ("deck = \"fine\"", "expected \"good\" or \"modest\""),
             ("replay_response_to_hz = 100", "more than replay_response_from_hz"),
             ("hum_db = 3", "below 0"),
+            ("separation_db = 30", "below 0"),
+            ("treble_max_output_db = 90", "from -40 to 20"),
+            ("third_harmonic_percent = 0", "above 0"),
         ] {
             let error = Limits::from_toml(text, "x.toml").unwrap_err().to_string();
             assert!(error.starts_with("x.toml: ") && error.contains(words), "{text}: {error}");

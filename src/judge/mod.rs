@@ -14,7 +14,9 @@ mod level;
 mod limits;
 mod meaning;
 mod noise;
+mod nonlinear;
 mod response;
+mod separation;
 mod transport;
 mod wiring;
 

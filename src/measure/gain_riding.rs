@@ -20,10 +20,12 @@ pub fn gain_riding_db(tones: &[&PlayedTone]) -> Option<f64> {
         .flat_map(|(loud, quiet)| {
             [0, 1].map(|channel| {
                 let (loud_level, quiet_level) = (loud.tone.levels[channel]?, quiet.tone.levels[channel]?);
-                Some(quiet_level.dbfs - quiet.programme_db - (loud_level.dbfs - loud.programme_db))
+                // Noise in a weak tone must not look like gain.
+                let doubt_db = quiet_level.uncertainty_db.hypot(loud_level.uncertainty_db);
+                let more_db = quiet_level.dbfs - quiet.programme_db - (loud_level.dbfs - loud.programme_db);
+                Some(more_db).filter(|more_db| more_db - doubt_db > MOST_DB)
             })
         })
         .flatten()
-        .filter(|db| *db > MOST_DB)
         .max_by(f64::total_cmp)
 }

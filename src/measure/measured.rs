@@ -1,20 +1,28 @@
 //! All that is measured from one aligned return: every part of the programme is fed to the meter that it serves.
 
 use super::azimuth::{AzimuthResult, PlayedDifference, azimuth, differences, wander_us};
+use super::distortion::{DistortionMeter, Harmonics, PlayedStep, distortion};
 use super::dropouts::dropouts;
+use super::erasure::{Erased, ErasureMeter, erasure};
 use super::flutter::FlutterMeter;
 use super::gain_riding::gain_riding_db;
+use super::intermodulation::{PlayedTwin, TwinTone, TwinToneMeter, intermodulation};
 use super::noise::{NoiseMeter, Silence};
 use super::noise_bands::{NoiseBands, NoiseBandsMeter, NoisePlace};
-use super::noise_sections::{HumBeside, TapeTone, noise, saturation};
+use super::noise_sections::{HumBeside, TapeTone, noise, reference, saturation_by_noise};
 use super::response::{PlayedTone, level, response};
+use super::saturation::saturation;
+use super::separation::{Leakage, PlayedLeakage, SeparationMeter, separation};
 use super::speed::speed;
 use super::sweep::{SweepMeter, SweepPlace, SweepPoint};
 use super::tone::{Tone, ToneMeter};
 use super::unmeasured::{Gave, unmeasured};
 use crate::capture::{Alignment, CaptureError, Source, Stretch, extend_mended, is_sound};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
-use crate::reading::{Azimuth, Dropout, Flutter, Level, Noise, Pair, Response, Saturation, Speed, Warning};
+use crate::reading::{
+    Azimuth, Distortion, Dropout, Erasure, Flutter, Intermodulation, Level, Noise, Pair, Response,
+    Saturation, Separation, Speed, Warning,
+};
 use crate::signal::baseband::Band;
 use crate::trade::Medium;
 use rayon::prelude::*;
@@ -47,8 +55,16 @@ pub struct Measured {
     pub flutter: Option<Flutter>,
     /// Noise of the silent parts.
     pub noise: Option<Noise>,
-    /// Behaviour near saturation.
+    /// Harmonic distortion against level.
+    pub distortion: Option<Distortion>,
+    /// Difference-frequency distortion.
+    pub intermodulation: Option<Intermodulation>,
+    /// Output against input near saturation.
     pub saturation: Option<Saturation>,
+    /// Leakage between the channels.
+    pub separation: Vec<Separation>,
+    /// What erasing leaves of a tone.
+    pub erasure: Option<Erasure>,
     /// Dropouts in the steady tones.
     pub dropouts: Vec<Dropout>,
     /// What the reader must know.
@@ -60,6 +76,9 @@ const FADE_S: f64 = 0.02;
 /// Between one channel and the other lies at most this, s (a tilted head, a converter): blocks need not care.
 const SILENCE_MARGIN_S: f64 = 0.25;
 
+/// Up to here no tape compresses as an automatic level does, dB re the reference level (common practice, no source).
+const LINEAR_TO_DB: f64 = -10.0;
+
 /// What one part gave.
 enum Outcome {
     Tone(Box<Tone>, Stretch),
@@ -67,6 +86,10 @@ enum Outcome {
     Flutter(Box<(Option<Flutter>, [Band; 2])>, Stretch),
     Silence(Option<Box<Silence>>),
     Noise(Option<Box<NoiseBands>>),
+    Harmonics(Box<Harmonics>, Stretch),
+    Twin(Box<TwinTone>),
+    Leakage(Box<Leakage>),
+    Erased(Erased, Stretch),
     Missing,
 }
 
@@ -78,6 +101,7 @@ impl Outcome {
             Self::Flutter(result, _) => result.0.is_some(),
             Self::Silence(silence) => silence.is_some(),
             Self::Noise(bands) => bands.is_some(),
+            Self::Harmonics(..) | Self::Twin(_) | Self::Leakage(_) | Self::Erased(..) => true,
             Self::Missing => false,
         }
     }
@@ -146,6 +170,43 @@ fn play(
             Ok(Outcome::Flutter(Box::new(meter.finish(stretch.from_s)), stretch))
         }
         (_, Serves::Nothing | Serves::Place) => Ok(Outcome::Missing),
+        (Signal::Tone { hz }, Serves::Distortion) => {
+            let Some(stretch) = alignment.steady(part, FADE_S) else { return Ok(Outcome::Missing) };
+            let Some(mut meter) = DistortionMeter::new(rate_hz, hz * ratio) else {
+                return Ok(Outcome::Missing);
+            };
+            read(source, alignment, stretch, &mut |block| meter.feed(block))?;
+            Ok(meter.finish().map_or(Outcome::Missing, |found| Outcome::Harmonics(Box::new(found), stretch)))
+        }
+        (Signal::Chord { hz }, Serves::Distortion | Serves::Saturation) => {
+            let Some(stretch) = alignment.steady(part, FADE_S) else { return Ok(Outcome::Missing) };
+            let Some(twin) = twin_hz(hz) else { return Ok(Outcome::Missing) };
+            let Some(mut meter) = TwinToneMeter::new(rate_hz, twin.map(|hz| hz * ratio)) else {
+                return Ok(Outcome::Missing);
+            };
+            read(source, alignment, stretch, &mut |block| meter.feed(block))?;
+            Ok(Outcome::Twin(Box::new(meter.finish())))
+        }
+        (Signal::Tone { hz }, Serves::Separation) => {
+            let Some(stretch) = alignment.steady(part, FADE_S) else { return Ok(Outcome::Missing) };
+            let driven = match part.channels {
+                Channels::Left => 0,
+                Channels::Right => 1,
+                // With both driven nothing shows what leaks.
+                Channels::Both | Channels::Opposed => return Ok(Outcome::Missing),
+            };
+            let Some(mut meter) = SeparationMeter::new(rate_hz, hz * ratio, driven) else {
+                return Ok(Outcome::Missing);
+            };
+            read(source, alignment, stretch, &mut |block| meter.feed(block))?;
+            Ok(meter.finish().map_or(Outcome::Missing, |found| Outcome::Leakage(Box::new(found))))
+        }
+        (Signal::Tone { hz }, Serves::Erasure) => {
+            let Some(stretch) = alignment.steady_rest(part, FADE_S) else { return Ok(Outcome::Missing) };
+            let Some(mut meter) = ErasureMeter::new(rate_hz, hz * ratio) else { return Ok(Outcome::Missing) };
+            read(source, alignment, stretch, &mut |block| meter.feed(block))?;
+            Ok(Outcome::Erased(meter.finish(silenced(alignment)), stretch))
+        }
         (Signal::Tone { hz }, _) => {
             let Some(stretch) = alignment.steady(part, FADE_S) else { return Ok(Outcome::Missing) };
             let Some(mut meter) = ToneMeter::new(rate_hz, hz * ratio) else { return Ok(Outcome::Missing) };
@@ -268,6 +329,18 @@ fn read(
     })
 }
 
+/// The two frequencies of a twin tone, the lower first; `None` for another chord.
+fn twin_hz(hz: &[f64]) -> Option<[f64; 2]> {
+    let &[a, b] = hz else { return None };
+    Some([a.min(b), a.max(b)])
+}
+
+/// Channels that do not exist or carry nothing.
+fn silenced(alignment: &Alignment) -> [bool; 2] {
+    let wiring = alignment.wiring;
+    [wiring.dead[0], wiring.dead[1] || wiring.mono]
+}
+
 fn assemble(
     timeline: &Timeline,
     alignment: &Alignment,
@@ -276,8 +349,7 @@ fn assemble(
     mut outcomes: Vec<Outcome>,
 ) -> Measured {
     let mut measured = Measured { speed: speed(&alignment.slates, timeline), ..Measured::default() };
-    let wiring = alignment.wiring;
-    let silenced = [wiring.dead[0], wiring.dead[1] || wiring.mono];
+    let silenced = silenced(alignment);
     let mute = |pair: Pair| [0, 1].map(|channel| pair[channel].filter(|_| !silenced[channel]));
     for outcome in &mut outcomes {
         if let Outcome::Tone(tone, _) = outcome {
@@ -310,8 +382,13 @@ fn assemble(
         .filter(|(part, _)| part.serves == Serves::Level && both(part))
         .map(|(_, played)| level(played, options.reference_dbfs))
         .collect();
-    let alike: Vec<&PlayedTone> =
-        played.iter().filter(|(part, _)| both(part)).map(|(_, tone)| tone).collect();
+    // A tape near saturation compresses, and is no automatic level.
+    let linear = |part: &PlacedPart| both(part) && part.serves != Serves::Saturation;
+    let alike: Vec<&PlayedTone> = played
+        .iter()
+        .filter(|(part, _)| linear(part) || (both(part) && part.level_db <= LINEAR_TO_DB))
+        .map(|(_, tone)| tone)
+        .collect();
     if let Some(db) = gain_riding_db(&alike) {
         measured.warnings.push(Warning::new(
             "gain-riding",
@@ -373,7 +450,7 @@ fn assemble(
             r
         });
     let phases: Vec<(f64, &Tone)> =
-        played.iter().filter(|(part, _)| both(part)).map(|(_, played)| (played.hz, played.tone)).collect();
+        played.iter().filter(|(part, _)| linear(part)).map(|(_, played)| (played.hz, played.tone)).collect();
     let wander = played
         .iter()
         .filter(|(part, played)| part.serves == Serves::Azimuth && both(part) && played.tone.mutual.is_some())
@@ -404,14 +481,19 @@ fn assemble(
                 measured.dropouts.extend(dropouts(&result.1, noise, &part.id, stretch.from_s));
                 measured.flutter.clone_from(&result.0);
             }
+            Outcome::Harmonics(found, stretch) => {
+                let noise = silenced.map(|silenced| if silenced { 1.0 } else { 0.0 });
+                measured.dropouts.extend(dropouts(&found.band, noise, &part.id, stretch.from_s));
+            }
             _ => {}
         }
     }
+    nonlinear(&mut measured, timeline, &outcomes, &played, silenced);
     measured.dropouts.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
     measured.noise = noise(&silences, &measured.level, silenced);
-    let by_level = saturation(&noises, hiss, &measured.level, silenced);
+    let by_level = saturation_by_noise(&noises, hiss, &measured.level, silenced);
     if !by_level.is_empty() {
-        measured.saturation = Some(Saturation { noise: by_level, ..Saturation::default() });
+        measured.saturation.get_or_insert_default().noise = by_level;
     }
     if measured.level.iter().any(|row| row.return_dbfs.iter().flatten().count() == 0)
         || limited_by_noise(&measured.response, silenced)
@@ -423,6 +505,60 @@ fn assemble(
         ));
     }
     measured
+}
+
+/// The sections that tell of distortion, saturation, separation and erasing.
+fn nonlinear(
+    measured: &mut Measured,
+    timeline: &Timeline,
+    outcomes: &[Outcome],
+    played: &[(&PlacedPart, PlayedTone<'_>)],
+    silenced: [bool; 2],
+) {
+    let reference_dbfs = reference(&measured.level, silenced).map_or([None; 2], |reference| reference.dbfs);
+    let both = |part: &PlacedPart| part.channels == Channels::Both;
+    let parts = || timeline.parts.iter().zip(outcomes);
+    let steps: Vec<PlayedStep> = parts()
+        .filter_map(|(part, outcome)| match (&part.signal, outcome) {
+            (Signal::Tone { hz }, Outcome::Harmonics(harmonics, _)) if both(part) => {
+                Some(PlayedStep { part: &part.id, hz: *hz, programme_db: part.level_db, harmonics })
+            }
+            _ => None,
+        })
+        .collect();
+    measured.distortion = distortion(&steps, reference_dbfs, silenced);
+    let twins: Vec<PlayedTwin> = parts()
+        .filter_map(|(part, outcome)| match (&part.signal, outcome) {
+            (Signal::Chord { hz }, Outcome::Twin(twin)) if both(part) => {
+                Some(PlayedTwin { part: &part.id, hz: twin_hz(hz)?, programme_db: part.level_db, twin })
+            }
+            _ => None,
+        })
+        .collect();
+    measured.intermodulation = intermodulation(&twins, silenced);
+    let tones: Vec<PlayedTone> = played
+        .iter()
+        .filter(|(part, _)| part.serves == Serves::Saturation && both(part))
+        .map(|(_, tone)| *tone)
+        .collect();
+    measured.saturation = saturation(&tones, reference_dbfs, silenced);
+    if silenced == [false; 2] {
+        let leaks: Vec<PlayedLeakage> = parts()
+            .filter_map(|(part, outcome)| match (&part.signal, outcome) {
+                (Signal::Tone { hz }, Outcome::Leakage(leakage)) => {
+                    Some(PlayedLeakage { hz: *hz, programme_db: part.level_db, leakage })
+                }
+                _ => None,
+            })
+            .collect();
+        measured.separation = separation(&leaks);
+    }
+    measured.erasure = parts().find_map(|(part, outcome)| match (&part.signal, outcome) {
+        (Signal::Tone { hz }, Outcome::Erased(erased, stretch)) => {
+            Some(erasure(*hz, part.level_db, stretch.from_s, erased))
+        }
+        _ => None,
+    });
 }
 
 /// Tones that serve response at the level that most of them have.

@@ -16,7 +16,7 @@ fn loudest(levels: &[Level]) -> Option<&Level> {
 }
 
 /// What noise is stated against: the loudest level tone, brought to the programme's reference level.
-fn reference(levels: &[Level], silenced: [bool; 2]) -> Option<Reference> {
+pub(super) fn reference(levels: &[Level], silenced: [bool; 2]) -> Option<Reference> {
     let tone = loudest(levels)?;
     let dbfs: Pair = [0, 1].map(|channel| {
         tone.return_dbfs[channel].filter(|_| !silenced[channel]).map(|level| level - tone.programme_db)
@@ -40,7 +40,7 @@ pub(super) fn noise(
 }
 
 /// Rows of `saturation.noise`: every noise on both channels, if one of them serves saturation.
-pub(super) fn saturation(
+pub(super) fn saturation_by_noise(
     noises: &[(&PlacedPart, &NoiseBands)],
     hiss: Option<&Silence>,
     levels: &[Level],

@@ -4,12 +4,15 @@ use super::{ProgrammeError, Recipe, Timeline};
 use std::path::Path;
 
 /// Names and texts, in the order in which they are listed.
-const TEXTS: [(&str, &str); 5] = [
+const TEXTS: [(&str, &str); 8] = [
     ("full", include_str!("../../tones/full.toml")),
     ("first-look", include_str!("../../tones/first-look.toml")),
     ("replay", include_str!("../../tones/replay.toml")),
     ("flutter", include_str!("../../tones/flutter.toml")),
     ("noise", include_str!("../../tones/noise.toml")),
+    ("saturation", include_str!("../../tones/saturation.toml")),
+    ("separation", include_str!("../../tones/separation.toml")),
+    ("erasure", include_str!("../../tones/erasure.toml")),
 ];
 
 fn parse(name: &str, text: &str) -> Recipe {

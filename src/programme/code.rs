@@ -120,6 +120,9 @@ length_s = 2
             ("replay", 41_213),
             ("flutter", 6_354),
             ("noise", 3_783),
+            ("saturation", 50_644),
+            ("separation", 41_899),
+            ("erasure", 7_947),
         ];
         let codes: Vec<(String, u16)> = built_in()
             .into_iter()

@@ -122,6 +122,8 @@ pub enum Serves {
     Separation,
     /// Bias and record level.
     Bias,
+    /// What erasing leaves of a tone.
+    Erasure,
     /// Nothing: heard only by people.
     Nothing,
 }

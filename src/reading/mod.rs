@@ -7,19 +7,23 @@
 //! Uncertainties are expanded uncertainties with k = 2.
 
 mod circumstances;
+mod distortion;
 mod findings;
 mod measured;
 mod noise;
 mod saturation;
+mod separation;
 
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
+pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
 pub use findings::{Finding, Verdict, Warning};
 pub use measured::{
     Azimuth, Capture, Dropout, Flutter, FlutterLine, Level, Made, PhasePoint, RecipeId, Response,
     ResponsePoint, Speed,
 };
 pub use noise::{Mains, Noise, Origin, SilentPart};
-pub use saturation::{NoiseBand, Saturation, SaturationNoise, SaturationStep};
+pub use saturation::{NoiseBand, Saturation, SaturationLadder, SaturationNoise, SaturationStep};
+pub use separation::{Erasure, Separation};
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -56,9 +60,16 @@ pub struct Reading {
     pub flutter: Option<Flutter>,
     /// Noise of the first silent part that serves noise, and of the others.
     pub noise: Option<Noise>,
-    /// Behaviour near saturation; `null` if nothing was played for it.
-    #[serde(default)]
+    /// Harmonic distortion against level.
+    pub distortion: Option<Distortion>,
+    /// Difference-frequency distortion of two high tones.
+    pub intermodulation: Option<Intermodulation>,
+    /// Output against input near saturation.
     pub saturation: Option<Saturation>,
+    /// Leakage between the channels, one row a frequency.
+    pub separation: Vec<Separation>,
+    /// What erasing leaves of a tone.
+    pub erasure: Option<Erasure>,
     /// Short losses of level found in steady tones.
     pub dropouts: Vec<Dropout>,
     /// Judged quantities, in the order of work.

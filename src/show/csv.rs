@@ -1,9 +1,20 @@
 //! Response, levels and phase as CSV (RFC 4180, point as decimal sign). A value that was not measured is an empty cell.
 
+use super::nonlinear_csv;
 use crate::reading::{Pair, Reading, ResponsePoint};
 
 /// File names of all tables that there are.
-pub const TABLES: [&str; 5] = ["response.csv", "level.csv", "phase.csv", "noise.csv", "saturation-noise.csv"];
+pub const TABLES: [&str; 9] = [
+    "response.csv",
+    "level.csv",
+    "phase.csv",
+    "noise.csv",
+    "saturation-noise.csv",
+    "distortion.csv",
+    "intermodulation.csv",
+    "saturation.csv",
+    "separation.csv",
+];
 
 /// The tables that the reading can fill, each with its file name, one of [`TABLES`].
 pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
@@ -126,10 +137,11 @@ pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
         }
         tables.push((TABLES[2], csv.text));
     }
+    tables.extend(nonlinear_csv::tables(reading));
     tables
 }
 
-fn cell(value: Option<f64>) -> String {
+pub(super) fn cell(value: Option<f64>) -> String {
     value.map(|value| value.to_string()).unwrap_or_default()
 }
 
@@ -137,16 +149,16 @@ fn pair(pair: Pair) -> [String; 2] {
     pair.map(cell)
 }
 
-struct Csv {
-    text: String,
+pub(super) struct Csv {
+    pub(super) text: String,
 }
 
 impl Csv {
-    fn new(heads: &[&str]) -> Self {
+    pub(super) fn new(heads: &[&str]) -> Self {
         Self { text: heads.join(",") + "\r\n" }
     }
 
-    fn row<const N: usize>(&mut self, cells: [String; N]) {
+    pub(super) fn row<const N: usize>(&mut self, cells: [String; N]) {
         let cells = cells.map(|cell| {
             if cell.contains([',', '"', '\r', '\n']) {
                 format!("\"{}\"", cell.replace('"', "\"\""))
@@ -175,7 +187,15 @@ mod tests {
         let tables = tables(&reading);
         assert_eq!(
             tables.iter().map(|table| table.0).collect::<Vec<_>>(),
-            ["response.csv", "level.csv", "phase.csv"]
+            [
+                "response.csv",
+                "level.csv",
+                "phase.csv",
+                "distortion.csv",
+                "intermodulation.csv",
+                "saturation.csv",
+                "separation.csv"
+            ]
         );
         assert_eq!(tables[0].1.lines().count(), 1 + 16 + 27);
         assert!(

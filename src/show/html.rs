@@ -2,7 +2,7 @@
 
 use super::svg::escaped;
 use super::text::depth;
-use super::{plots, words};
+use super::{nonlinear, plots, words};
 use crate::judge::{Limits, decimals, frequency, signed, unsigned};
 use crate::reading::{Finding, Reading, Verdict};
 use crate::trade::CAUTIONS;
@@ -29,6 +29,9 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
     }
     response(&mut body, reading);
     saturation(&mut body, reading);
+    for table in nonlinear::tables(reading) {
+        nonlinear_table(&mut body, &table);
+    }
     dropouts(&mut body, reading);
     body += "<section class=\"cautions\">\n<h2>Cautions</h2>\n<ul>\n";
     for caution in CAUTIONS {
@@ -340,6 +343,32 @@ fn saturation(body: &mut String, reading: &Reading) {
         }
         *body += "</tbody>\n</table>\n</section>\n";
     }
+}
+
+fn nonlinear_table(body: &mut String, table: &nonlinear::Table) {
+    *body += &format!("<section>\n<h2>{}</h2>\n", text(&table.title));
+    for note in &table.notes {
+        *body += &format!("<p>{}</p>\n", text(note));
+    }
+    *body += "<table class=\"response\">\n<thead><tr>";
+    for head in &table.heads {
+        *body += &format!("<th>{}</th>", text(head));
+    }
+    *body += "</tr></thead>\n<tbody>\n";
+    for row in &table.rows {
+        for (k, cell) in row.iter().enumerate() {
+            let (open, close) = if k == 0 { ("<tr><th scope=\"row\">", "</th>") } else { ("<td>", "</td>") };
+            // A sign stands at the start of a cell.
+            let cell = text(&format!(" {cell}"));
+            *body += &format!("{open}{}{close}", cell.trim_start());
+        }
+        *body += "</tr>\n";
+    }
+    *body += "</tbody>\n</table>\n";
+    for line in &table.below {
+        *body += &format!("<p>{}</p>\n", text(&capitalised(line)));
+    }
+    *body += "</section>\n";
 }
 
 fn dropouts(body: &mut String, reading: &Reading) {

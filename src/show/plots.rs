@@ -1,6 +1,7 @@
 //! The figures of a reading.
 
 use super::axes::{Axis, Frame};
+use super::nonlinear_plots;
 use super::svg::{Anchor, Stroke};
 use crate::judge::{Limits, frequency, signed};
 use crate::reading::{Azimuth, Flutter, FlutterLine, Reading, Response, ResponsePoint};
@@ -11,7 +12,8 @@ const DEEPEST_DB: f64 = -30.0;
 const CHARACTER: f64 = 7.2;
 
 /// Names of all figures that there are.
-pub const FIGURES: [&str; 4] = ["response", "channel-difference", "phase", "flutter"];
+pub const FIGURES: [&str; 6] =
+    ["response", "channel-difference", "phase", "flutter", "distortion", "saturation"];
 
 /// One figure.
 #[derive(Debug, Clone, PartialEq)]
@@ -36,6 +38,8 @@ pub fn plots(reading: &Reading, limits: Option<&Limits>) -> Vec<Figure> {
     }
     figures.extend(reading.azimuth.as_ref().and_then(phase_figure));
     figures.extend(reading.flutter.as_ref().and_then(flutter_figure));
+    figures.extend(reading.distortion.as_ref().and_then(nonlinear_plots::distortion));
+    figures.extend(reading.saturation.as_ref().and_then(nonlinear_plots::saturation));
     figures
 }
 
@@ -256,7 +260,7 @@ mod tests {
         reading.flutter.as_mut().unwrap().lines[0].part = Some("belt <\"&'> \u{1b}".to_owned());
         let figures = plots(&reading, Some(&limits));
         let names: Vec<&str> = figures.iter().map(|figure| figure.name).collect();
-        assert_eq!(names, ["response", "channel-difference", "phase", "flutter"]);
+        assert_eq!(names, ["response", "channel-difference", "phase", "flutter", "distortion", "saturation"]);
         assert_eq!(figures, plots(&reading, Some(&limits)));
         for figure in &figures {
             let document = roxmltree::Document::parse(&figure.svg).unwrap();
@@ -306,6 +310,13 @@ mod tests {
         reading.response.as_mut().unwrap().sweep.clear();
         reading.flutter.as_mut().unwrap().spectrum = vec![[0.0, f64::NAN]];
         reading.azimuth.as_mut().unwrap().phase.clear();
+        for step in &mut reading.distortion.as_mut().unwrap().steps {
+            step.k3_percent = [Some(f64::NAN), None];
+        }
+        for step in &mut reading.saturation.as_mut().unwrap().steps {
+            step.gain_db = [Some(f64::INFINITY), None];
+        }
+        reading.saturation.as_mut().unwrap().others.clear();
         assert!(plots(&reading, None).is_empty());
     }
 }

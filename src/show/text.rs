@@ -1,6 +1,6 @@
 //! A reading for the terminal: findings first, then the figures.
 
-use super::words;
+use super::{nonlinear, words};
 use crate::judge::{decimals, frequency, signed, unsigned};
 use crate::reading::{Finding, Flutter, Level, Noise, Reading, Response, ResponsePoint, SaturationNoise};
 use crate::trade::CAUTIONS;
@@ -38,6 +38,9 @@ pub fn summary(reading: &Reading) -> String {
         reading.saturation.as_ref().map(|saturation| &saturation.noise).filter(|rows| !rows.is_empty())
     {
         saturation(&mut page, rows);
+    }
+    for table in nonlinear::tables(reading) {
+        nonlinear_table(&mut page, &table);
     }
     dropouts(&mut page, reading);
     page.head("CAUTIONS");
@@ -425,6 +428,25 @@ fn saturation(page: &mut Page, rows: &[SaturationNoise]) {
                 .collect();
             page.line(&format!("  {:>10}{cells}", words::row_frequency(band.hz)));
         }
+    }
+}
+
+fn nonlinear_table(page: &mut Page, table: &nonlinear::Table) {
+    page.head(&table.title.to_uppercase().replace(" HZ", " Hz").replace("KHZ", "kHz").replace("DB", "dB"));
+    for note in &table.notes {
+        page.wrapped(2, "", note);
+    }
+    let rows = || {
+        std::iter::once(table.heads.iter().map(|head| (*head).to_owned()).collect()).chain(table.rows.clone())
+    };
+    let width = |column: usize| rows().map(|row: Vec<String>| row[column].chars().count()).max().unwrap_or(0);
+    let widths: Vec<usize> = (0..table.heads.len()).map(width).collect();
+    for row in rows() {
+        let cells = row.iter().zip(&widths).map(|(cell, width)| format!("  {cell:>width$}"));
+        page.line(&cells.collect::<String>());
+    }
+    for line in &table.below {
+        page.wrapped(2, "", line);
     }
 }
 

@@ -6,7 +6,8 @@ use deckproof::capture::{
     Alignment, CaptureError, ChirpFinder, HealthMeter, InMemory, Source, assemble, scan,
 };
 use deckproof::measure::{
-    FlutterMeter, MeasureOptions, NoiseMeter, SpeedWanderMeter, SweepMeter, SweepPlace, ToneMeter, measure,
+    DistortionMeter, ErasureMeter, FlutterMeter, MeasureOptions, NoiseMeter, SeparationMeter,
+    SpeedWanderMeter, SweepMeter, SweepPlace, ToneMeter, TwinToneMeter, measure,
 };
 use deckproof::programme::slate::{Side, Slate};
 use deckproof::signal::baseband::Baseband;
@@ -135,6 +136,24 @@ pub fn all_meters_on(rate_hz: f64, samples: [&[f64]; 2], cuts: &[usize]) -> Vec<
     let mut sweep = SweepMeter::new(rate_hz, place);
     feed(cuts, &mut |block| sweep.feed(block));
     found.push(("sweep", format!("{:#?}", sweep.finish())));
+
+    // Harmonics and products need room below half the rate.
+    let hz = if rate_hz > 20_000.0 { 3150.0 } else { 1000.0 };
+    let mut distortion = DistortionMeter::new(rate_hz, hz).unwrap();
+    feed(cuts, &mut |block| distortion.feed(block));
+    found.push(("distortion", format!("{:#?}", distortion.finish())));
+
+    let mut twin = TwinToneMeter::new(rate_hz, [hz, 1.2 * hz]).unwrap();
+    feed(cuts, &mut |block| twin.feed(block));
+    found.push(("twin tone", format!("{:#?}", twin.finish())));
+
+    let mut separation = SeparationMeter::new(rate_hz, 3150.0, 1).unwrap();
+    feed(cuts, &mut |block| separation.feed(block));
+    found.push(("separation", format!("{:#?}", separation.finish())));
+
+    let mut erasure = ErasureMeter::new(rate_hz, 3150.0).unwrap();
+    feed(cuts, &mut |block| erasure.feed(block));
+    found.push(("erasure", format!("{:#?}", erasure.finish([false; 2]))));
 
     let mut chirps = ChirpFinder::new(rate_hz);
     feed(cuts, &mut |block| chirps.feed(block[0]));

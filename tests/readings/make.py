@@ -18,6 +18,140 @@ def ripple(hz, depth):
     return depth * math.sin(6 * math.log(hz / 60)) * math.exp(-hz / 150)
 
 
+def harmonics(k3_at_0db, hz=315.0):
+    """Third harmonic by a square law, second by a line; below 0.05 % it is lost in noise."""
+    steps = []
+    for level in [-10.0, -6.0, -4.0, -2.0, 0.0, 2.0, 4.0, 6.0, 8.0]:
+        k3 = [round(k * 10 ** (level / 10), 4) for k in k3_at_0db]
+        k2 = [round(0.1 * k * 10 ** (level / 20), 4) for k in k3_at_0db]
+
+        def told(values):
+            return [k if k >= 0.05 else None for k in values]
+
+        def doubt(values):
+            return [None if k is None else round(0.008 + 0.01 * k, 4) for k in told(values)]
+
+        def limit(values):
+            return [0.05 if k is None else None for k in told(values)]
+
+        total = [round(math.hypot(a, b), 4) for a, b in zip(k2, k3)]
+        steps.append(
+            {
+                "part": f"mol{level:+g}dB",
+                "hz": hz,
+                "programme_db": level,
+                "level_dbfs": [round(level - 12.1, 2), round(level - 12.3, 2)],
+                "k2_percent": told(k2),
+                "k3_percent": told(k3),
+                "k5_percent": [None, None],
+                "thd_percent": told(total),
+                "k2_uncertainty_percent": doubt(k2),
+                "k3_uncertainty_percent": doubt(k3),
+                "thd_uncertainty_percent": doubt(total),
+                "k2_limit_percent": limit(k2),
+                "k3_limit_percent": limit(k3),
+                "k5_limit_percent": [0.05, 0.05],
+                "thd_limit_percent": limit(total),
+            }
+        )
+    at = [10 * math.log10(3 / k) for k in k3_at_0db]
+    found = [db <= 8 for db in at]
+    return {
+        "relative_to": "the whole tone as returned",
+        "highest_order": 7,
+        "steps": steps,
+        "k3_3percent_hz": hz,
+        "k3_3percent_at_db": [round(db, 2) if ok else None for db, ok in zip(at, found)],
+        "k3_3percent_uncertainty_db": [0.06 if ok else None for ok in found],
+        "k3_3percent_output_db": [round(db - 0.2, 2) if ok else None for db, ok in zip(at, found)],
+        "k3_3percent_why": [None if ok else "above the highest step" for ok in found],
+    }
+
+
+def twins():
+    def step(level):
+        third = round(4.0 * 10 ** (level / 10), 4)
+        return {
+            "part": f"twin{level:+g}dB",
+            "hz": [10000.0, 10930.0],
+            "programme_db": level,
+            "level_dbfs": [round(level - 12.6, 2), round(level - 12.4, 2)],
+            "second_percent": [0.21, None],
+            "third_percent": [third, round(0.7 * third, 4)],
+            "second_uncertainty_percent": [0.03, None],
+            "third_uncertainty_percent": [0.05, 0.05],
+            "second_limit_percent": [None, 0.09],
+            "third_limit_percent": [None, None],
+        }
+
+    return {"relative_to": "the sum of both tones as returned", "steps": [step(level) for level in [-12.0, -6.0, 0.0]]}
+
+
+def ladder(hz, summits):
+    """Output along a parabola to its summit (level in the programme, output); no summit: it still rises."""
+    levels = [-20.0, -15.0, -10.0, -8.0, -6.0, -4.0, -2.0, 0.0, 2.0, 4.0]
+
+    def gain(level, summit):
+        at, _ = summit
+        bend = 0.06 if at is not None else 0.01
+        return round(-bend * max(0.0, level + 16) ** 2 * 0.45, 3)
+
+    steps = [
+        {
+            "programme_db": level,
+            "gain_db": [gain(level, summit) for summit in summits],
+            "uncertainty_db": [None, None] if level == levels[0] else [0.03, 0.03],
+            "return_dbfs": [round(level - 12.5 + gain(level, summit), 3) for summit in summits],
+        }
+        for level in levels
+    ]
+    known = [at is not None for at, _ in summits]
+    return {
+        "hz": hz,
+        "steps": steps,
+        "max_output_db": [output for _, output in summits],
+        "max_output_uncertainty_db": [0.05 if ok else None for ok in known],
+        "max_output_at_db": [at for at, _ in summits],
+        "max_output_why": [None if ok else "the output still rises at the highest step" for ok in known],
+    }
+
+
+def saturation():
+    return {
+        **ladder(10000.0, [(2.52, -6.91), (None, None)]),
+        "reference": "the level tone as returned, brought to the programme's reference level",
+        "others": [ladder(14000.0, [(2.5, -7.4), (2.5, -7.2)])],
+        "noise": [],
+    }
+
+
+def leakage(left_at_1k, right_at_1k):
+    def row(hz, level, more):
+        return {
+            "hz": hz,
+            "programme_db": level,
+            "left_into_right_db": round(left_at_1k + more, 2),
+            "right_into_left_db": round(right_at_1k + more, 2),
+            "left_into_right_uncertainty_db": 0.2,
+            "right_into_left_uncertainty_db": 0.2,
+            "noise_limit_db": [-78.2, -77.5],
+        }
+
+    return [row(315.0, 0.0, -1.5), row(1000.0, 0.0, 0.0), row(10000.0, -10.0, 6.0)]
+
+
+ERASED = {
+    "hz": 1000.0,
+    "programme_db": 0.0,
+    "erased_from_s": 55.1,
+    "erased_to_s": 75.6,
+    "residual_db": [None, -46.2],
+    "uncertainty_db": [None, 0.3],
+    "noise_limit_db": [-74.3, -74.1],
+    "why": None,
+}
+
+
 def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, told):
     def db(hz, side):
         return round(
@@ -145,6 +279,11 @@ def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, t
                 "lines": [[50.02, hum - 0.7, hum - 1.6], [150.06, hum - 9.0, None]],
             },
         },
+        "distortion": None,
+        "intermodulation": None,
+        "saturation": None,
+        "separation": [],
+        "erasure": None,
         "dropouts": [],
         "findings": [],
         "warnings": [],
@@ -166,6 +305,13 @@ faulty = reading(
     -51.3, -41.0,
     {"recorded_on": "calibrated", "heads": 2, "tape_type": "I", "noise_reduction": "off"},
 )
+healthy["distortion"] = harmonics([0.4, 0.45])
+healthy["separation"] = leakage(-44.1, -43.2)
+faulty["distortion"] = harmonics([2.2, 1.1])
+faulty["intermodulation"] = twins()
+faulty["saturation"] = saturation()
+faulty["separation"] = leakage(-38.3, -30.2)
+faulty["erasure"] = ERASED
 faulty["dropouts"] = [
     {"at_s": 61.24, "part": "step-3150", "depth_db": 7.4, "length_ms": 38.0, "channel": "left"},
     {"at_s": 118.9, "part": "flutter", "depth_db": 4.1, "length_ms": 22.0, "channel": "both"},

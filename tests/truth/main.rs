@@ -9,6 +9,7 @@ mod decks;
 mod direct;
 mod flutter_truth;
 mod noise_truth;
+mod nonlinear_truth;
 mod slates;
 
 use bench::{Case, Row, Store, play, rows};
@@ -88,7 +89,7 @@ fn other_seeds_change_nothing() {
 }
 
 #[test]
-#[ignore = "a table to look at, of minutes of audio for each of fifteen decks"]
+#[ignore = "a table to look at, of minutes of audio for each of sixteen decks"]
 fn look_at_full_on_every_example_deck() {
     let recipe = find(&std::env::var("RECIPE").unwrap_or("full".into())).unwrap();
     for (k, (name, text)) in EXAMPLES.iter().enumerate() {
