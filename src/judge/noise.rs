@@ -159,7 +159,7 @@ mod tests {
     fn loud_hum_is_outside_with_the_ground_loop_first_and_the_caution() {
         let got = find(&sample::faulty(), "hum");
         assert_eq!(got.verdict, Verdict::Outside, "{got:?}");
-        assert!(got.why.contains("strongest at 50 Hz"), "{got:?}");
+        assert!(got.why.contains("strongest at 50.02 Hz"), "{got:?}");
         let turn = got.turn.unwrap();
         assert!(turn.contains("ground loop") && turn.contains("can kill"), "{turn}");
     }
