@@ -6,6 +6,7 @@ use super::flutter::FlutterMeter;
 use super::gain_riding::gain_riding_db;
 use super::noise::{NoiseMeter, Silence};
 use super::response::{PlayedTone, level, response};
+use super::rounds::{InRounds, in_rounds};
 use super::speed::speed;
 use super::sweep::{SweepMeter, SweepPlace, SweepPoint};
 use super::tone::{Tone, ToneMeter};
@@ -42,6 +43,8 @@ pub struct Measured {
     pub flutter: Option<Flutter>,
     /// Noise of the longest silent part.
     pub noise: Option<Noise>,
+    /// What is measured in rounds: record level, bias, noise reduction.
+    pub rounds: InRounds,
     /// Dropouts in the steady tones.
     pub dropouts: Vec<Dropout>,
     /// What the reader must know.
@@ -49,9 +52,9 @@ pub struct Measured {
 }
 
 /// Rise and fall of tones and noises in a programme, and what the room of a deck's meters adds, s.
-const FADE_S: f64 = 0.02;
+pub(super) const FADE_S: f64 = 0.02;
 /// Between one channel and the other lies at most this, s (a tilted head, a converter): blocks need not care.
-const SILENCE_MARGIN_S: f64 = 0.25;
+pub(super) const SILENCE_MARGIN_S: f64 = 0.25;
 
 /// What one part gave.
 enum Outcome {
@@ -82,7 +85,9 @@ pub fn measure(
         .enumerate()
         .map(|(index, part)| play(source, alignment, part, Some(index) == longest_flutter))
         .collect::<Result<_, _>>()?;
-    Ok(assemble(timeline, alignment, options, outcomes))
+    let mut measured = assemble(timeline, alignment, options, outcomes);
+    measured.rounds = in_rounds(source, timeline, alignment, options.reference_dbfs, &measured.level)?;
+    Ok(measured)
 }
 
 /// Index of the longest part serving `serves` of which something is in the recording.
@@ -113,7 +118,11 @@ fn play(
             read(source, alignment, stretch, &mut |block| meter.feed(block))?;
             Ok(Outcome::Flutter(Box::new(meter.finish(stretch.from_s)), stretch))
         }
-        (_, Serves::Nothing | Serves::Place) => Ok(Outcome::Missing),
+        // The latter are measured apart, by what stands in rounds.rs.
+        (_, Serves::Nothing | Serves::Place)
+        | (_, Serves::Bias | Serves::BiasSweep | Serves::ReductionOut | Serves::ReductionIn) => {
+            Ok(Outcome::Missing)
+        }
         (Signal::Tone { hz }, _) => {
             let Some(stretch) = alignment.steady(part, FADE_S) else { return Ok(Outcome::Missing) };
             let Some(mut meter) = ToneMeter::new(rate_hz, hz * ratio) else { return Ok(Outcome::Missing) };
@@ -153,7 +162,7 @@ fn play(
 }
 
 /// Reads a stretch with channels and polarity put right; what is no number is read as 0 (the scan has counted it).
-fn read(
+pub(super) fn read(
     source: &dyn Source,
     alignment: &Alignment,
     stretch: Stretch,

@@ -2,13 +2,18 @@
 //! knows a file format.
 
 mod azimuth;
+mod bias_sweep;
 mod delay_fit;
 mod dropouts;
 mod flutter;
 mod gain_riding;
+mod level_step;
 mod measured;
 mod noise;
+mod noise_reduction;
+mod peak;
 mod response;
+mod rounds;
 mod speed;
 mod speed_wander;
 mod sweep;
@@ -21,6 +26,7 @@ pub use flutter::{BAND_HZ, FlutterMeter};
 pub use measured::{MeasureOptions, Measured, measure};
 pub use noise::{NoiseMeter, Silence, UNWEIGHTED_HZ};
 pub use response::{PlayedTone, level, response};
+pub use rounds::InRounds;
 pub use speed::speed;
 pub use speed_wander::{SpeedWander, SpeedWanderMeter, speed_wander};
 pub use sweep::{SweepMeter, SweepPlace, SweepPoint, band_level};

@@ -4,11 +4,14 @@ use super::{ProgrammeError, Recipe, Timeline};
 use std::path::Path;
 
 /// Names and texts, in the order in which they are listed.
-const TEXTS: [(&str, &str); 4] = [
+const TEXTS: [(&str, &str); 7] = [
     ("full", include_str!("../../tones/full.toml")),
     ("first-look", include_str!("../../tones/first-look.toml")),
     ("replay", include_str!("../../tones/replay.toml")),
     ("flutter", include_str!("../../tones/flutter.toml")),
+    ("record-trim", include_str!("../../tones/record-trim.toml")),
+    ("bias-sweep", include_str!("../../tones/bias-sweep.toml")),
+    ("noise-reduction", include_str!("../../tones/noise-reduction.toml")),
 ];
 
 fn parse(name: &str, text: &str) -> Recipe {

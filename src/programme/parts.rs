@@ -97,7 +97,7 @@ const KINDS: [(&str, Kind); 9] = [
     ("rounds", Kind::Rounds),
 ];
 
-const SERVES: [(&str, Serves); 10] = [
+const SERVES: [(&str, Serves); 13] = [
     ("level", Serves::Level),
     ("response", Serves::Response),
     ("azimuth", Serves::Azimuth),
@@ -107,6 +107,9 @@ const SERVES: [(&str, Serves); 10] = [
     ("saturation", Serves::Saturation),
     ("separation", Serves::Separation),
     ("bias", Serves::Bias),
+    ("bias-sweep", Serves::BiasSweep),
+    ("noise-reduction-out", Serves::ReductionOut),
+    ("noise-reduction-in", Serves::ReductionIn),
     ("nothing", Serves::Nothing),
 ];
 

@@ -9,12 +9,17 @@
 mod circumstances;
 mod findings;
 mod measured;
+mod trim;
 
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
 pub use findings::{Finding, Verdict, Warning};
 pub use measured::{
     Azimuth, Capture, Dropout, Flutter, FlutterLine, Level, Mains, Noise, PhasePoint, RecipeId, Response,
     ResponsePoint, Speed,
+};
+pub use trim::{
+    BiasBalance, BiasHigh, BiasPair, BiasPeak, BiasStep, BiasSweep, ReductionBand, ReductionRow,
+    ReductionTracking, Round,
 };
 
 use schemars::JsonSchema;
@@ -49,6 +54,18 @@ pub struct Reading {
     pub flutter: Option<Flutter>,
     /// Noise of the longest silent part.
     pub noise: Option<Noise>,
+    /// Rounds of record level and bias, in the order of the programme.
+    #[serde(default)]
+    pub rounds: Vec<Round>,
+    /// High against low tones of the rounds: high tone minus low tone, return minus programme.
+    #[serde(default)]
+    pub bias: Vec<BiasPair>,
+    /// Sensitivity, distortion and noise at stepped bias.
+    #[serde(default)]
+    pub bias_sweep: Option<BiasSweep>,
+    /// Response and noise with noise reduction in, against out.
+    #[serde(default)]
+    pub noise_reduction: Option<ReductionTracking>,
     /// Short losses of level found in steady tones.
     pub dropouts: Vec<Dropout>,
     /// Judged quantities, in the order of work.

@@ -1,0 +1,115 @@
+//! Whether the level of a tone moved from one value to another while it sounded, as a trimmer makes it.
+
+use super::tone::median;
+use crate::signal::baseband::Band;
+
+/// Length of a block of the course, s.
+const BLOCK_S: f64 = 0.04;
+/// Fewest blocks on either side of a step.
+const LEAST_BLOCKS: usize = 4;
+/// Noise power over the tone's, above which a course is noise.
+const MOST_NOISE: f64 = 0.05;
+/// A block belongs to a steady stretch if it lies this close to it, dB, or ...
+const CLOSE_DB: f64 = 0.12;
+/// ... within so many times the scatter.
+const CLOSE_SCATTER: f64 = 2.0;
+
+/// The likeliest step in the course of a tone; every course has one, of some size.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct LevelStep {
+    /// Level behind it less level before it, dB.
+    pub db: f64,
+    /// Mean deviation of the course from these two levels, dB.
+    pub scatter_db: f64,
+    /// Where it is, s of the return.
+    pub at_s: f64,
+    /// Up to where the course before it is steady, s of the return.
+    pub steady_to_s: f64,
+    /// From where on the course behind it is steady, s of the return.
+    pub steady_from_s: f64,
+}
+
+/// The likeliest step in `band`, whose first input sample lies at `from_s` of the return; `None` if the tone is too short
+/// or too noisy to tell.
+pub(super) fn level_step(band: &Band, noise_share: f64, from_s: f64) -> Option<LevelStep> {
+    if !(noise_share < MOST_NOISE) {
+        return None;
+    }
+    let size = ((band.rate_hz * BLOCK_S).round() as usize).max(1);
+    let course: Vec<f64> = band
+        .samples
+        .chunks_exact(size)
+        .map(|block| block.iter().map(|z| z.norm_sqr()).sum::<f64>() / size as f64)
+        .map(|power| 10.0 * power.max(1e-30).log10())
+        .collect();
+    let n = course.len();
+    if n < 2 * LEAST_BLOCKS || course.iter().any(|db| !db.is_finite()) {
+        return None;
+    }
+    let deviation = |blocks: &[f64], level: f64| blocks.iter().map(|db| (db - level).abs()).sum::<f64>();
+    let (at, before, after, sum) = (LEAST_BLOCKS..=n - LEAST_BLOCKS)
+        .map(|at| {
+            let (head, tail) = course.split_at(at);
+            let (before, after) = (median(head), median(tail));
+            (at, before, after, deviation(head, before) + deviation(tail, after))
+        })
+        .min_by(|a, b| a.3.total_cmp(&b.3))?;
+    let scatter_db = sum / n as f64;
+    let close_db = CLOSE_DB.max(CLOSE_SCATTER * scatter_db);
+    // Steady is what lies close to the ends of the tone: a slow turn has no steady middle.
+    let (first, last) = (median(&course[..LEAST_BLOCKS]), median(&course[n - LEAST_BLOCKS..]));
+    let near = |level: f64| move |db: &f64| (db - level).abs() <= close_db;
+    let head = course[..at].iter().take_while(|db| near(first)(db)).count();
+    let tail = course[at..].iter().rev().take_while(|db| near(last)(db)).count();
+    let block_s = size as f64 / band.rate_hz;
+    let time_s = |block: usize| from_s + band.first_s + block as f64 * block_s;
+    Some(LevelStep {
+        db: after - before,
+        scatter_db,
+        at_s: time_s(at),
+        steady_to_s: time_s(head),
+        steady_from_s: time_s(n - tail),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use num_complex::Complex64;
+
+    fn band(db: impl Fn(f64) -> f64) -> Band {
+        let samples = (0..400)
+            .map(|k| Complex64::from_polar(10f64.powf(db(f64::from(k) / 400.0) / 20.0), 0.3 * f64::from(k)))
+            .collect();
+        Band { samples, rate_hz: 400.0, centre_hz: 1000.0, first_s: 0.1 }
+    }
+
+    #[test]
+    fn a_turn_is_found_where_it_is_with_its_steady_sides() {
+        // From -20 dB to -18 dB between 0.5 and 0.6 s.
+        let turned = band(|t| -20.0 + 2.0 * ((t - 0.5) / 0.1).clamp(0.0, 1.0));
+        let step = level_step(&turned, 0.001, 10.0).unwrap();
+        crate::assert_within!(step.db, 2.0, 0.01, "dB");
+        crate::assert_within!(step.at_s, 10.65, 0.05, "s");
+        assert!(step.steady_to_s <= 10.65 && step.steady_to_s > 10.55, "{step:?}");
+        assert!(step.steady_from_s >= 10.65 && step.steady_from_s < 10.75, "{step:?}");
+        assert!(step.db.abs() > 3.0 * step.scatter_db);
+    }
+
+    #[test]
+    fn a_dropout_and_flutter_of_the_level_are_no_step() {
+        let dropped = band(|t| if (0.4..0.5).contains(&t) { -9.0 } else { -3.0 });
+        assert!(level_step(&dropped, 0.0, 0.0).unwrap().db.abs() < 0.01);
+        let wobbling = band(|t| 0.3 * (40.0 * t).sin());
+        let step = level_step(&wobbling, 0.0, 0.0).unwrap();
+        assert!(step.db.abs() < 0.4, "{step:?}");
+    }
+
+    #[test]
+    fn noise_and_too_little_say_nothing() {
+        assert_eq!(level_step(&band(|_| 0.0), 0.1, 0.0), None);
+        let mut short = band(|_| 0.0);
+        short.samples.truncate(100);
+        assert_eq!(level_step(&short, 0.0, 0.0), None);
+    }
+}
