@@ -7,6 +7,8 @@ use crate::signal::baseband::Band;
 const BLOCK_S: f64 = 0.04;
 /// Fewest blocks on either side of a step.
 const LEAST_BLOCKS: usize = 4;
+/// Fewest blocks that are a steady stretch.
+const LEAST_STEADY: usize = 4;
 /// Noise power over the tone's, above which a course is noise.
 const MOST_NOISE: f64 = 0.05;
 /// A block belongs to a steady stretch if it lies this close to it, dB, or ...
@@ -23,10 +25,8 @@ pub(super) struct LevelStep {
     pub scatter_db: f64,
     /// Where it is, s of the return.
     pub at_s: f64,
-    /// Up to where the course before it is steady, s of the return.
-    pub steady_to_s: f64,
-    /// From where on the course behind it is steady, s of the return.
-    pub steady_from_s: f64,
+    /// Steady level before it and behind it with expanded uncertainties, dBFS and dB; `None` if too little is steady.
+    pub sides: [Option<(f64, f64)>; 2],
 }
 
 /// The likeliest step in `band`, whose first input sample lies at `from_s` of the return; `None` if the tone is too short
@@ -61,14 +61,23 @@ pub(super) fn level_step(band: &Band, noise_share: f64, from_s: f64) -> Option<L
     let near = |level: f64| move |db: &f64| (db - level).abs() <= close_db;
     let head = course[..at].iter().take_while(|db| near(first)(db)).count();
     let tail = course[at..].iter().rev().take_while(|db| near(last)(db)).count();
-    let block_s = size as f64 / band.rate_hz;
-    let time_s = |block: usize| from_s + band.first_s + block as f64 * block_s;
+    let steady = |blocks: &[f64]| {
+        if blocks.len() < LEAST_STEADY {
+            return None;
+        }
+        let n = blocks.len() as f64;
+        let mean = blocks.iter().sum::<f64>() / n;
+        let spread = (blocks.iter().map(|db| (db - mean).powi(2)).sum::<f64>() / n).sqrt();
+        // The band is 3.2 times as wide as that in which the noise was found.
+        let cleaned_db = 10.0 * (1.0 - 3.2 * noise_share).log10();
+        // 0.03 dB: what so short a stretch cannot show.
+        Some((mean + cleaned_db, (2.0 * spread / n.sqrt()).hypot(0.03).hypot(0.3 * cleaned_db)))
+    };
     Some(LevelStep {
         db: after - before,
         scatter_db,
-        at_s: time_s(at),
-        steady_to_s: time_s(head),
-        steady_from_s: time_s(n - tail),
+        at_s: from_s + band.first_s + at as f64 * size as f64 / band.rate_hz,
+        sides: [steady(&course[..head]), steady(&course[n - tail..])],
     })
 }
 
@@ -91,8 +100,9 @@ mod tests {
         let step = level_step(&turned, 0.001, 10.0).unwrap();
         crate::assert_within!(step.db, 2.0, 0.01, "dB");
         crate::assert_within!(step.at_s, 10.65, 0.05, "s");
-        assert!(step.steady_to_s <= 10.65 && step.steady_to_s > 10.55, "{step:?}");
-        assert!(step.steady_from_s >= 10.65 && step.steady_from_s < 10.75, "{step:?}");
+        let [before, after] = step.sides.map(Option::unwrap);
+        crate::assert_within!(before.0, -20.0, 0.02, "dBFS");
+        crate::assert_within!(after.0, -18.0, 0.02, "dBFS");
         assert!(step.db.abs() > 3.0 * step.scatter_db);
     }
 

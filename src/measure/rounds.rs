@@ -123,11 +123,10 @@ pub(super) fn in_rounds(
         .into_iter()
         .flatten()
         .collect();
-    let settled = numbers(timeline)
-        .into_par_iter()
-        .map(|(serves, round)| bench.settle(serves, round, &heard))
-        .collect::<Result<Vec<_>, _>>()?;
-    let settled: Vec<Settled> = settled.into_iter().flatten().collect();
+    let settled: Vec<Settled> = numbers(timeline)
+        .into_iter()
+        .filter_map(|(serves, round)| bench.settle(serves, round, &heard))
+        .collect();
     let sweep: Vec<SweepRound> = settled
         .iter()
         .filter(|round| round.serves == Serves::BiasSweep)
@@ -228,6 +227,16 @@ impl Bench<'_> {
         Ok(meter.finish())
     }
 
+    /// Gain of a tone before (0) or behind (1) a step in it.
+    fn side(&self, heard: &Heard<'_>, side: usize) -> [Option<(f64, f64)>; 2] {
+        let gain = self.gains(heard.part, heard.levels);
+        [0, 1].map(|channel| {
+            gain[channel]?;
+            let (dbfs, doubt) = heard.steps[channel]?.sides[side]?;
+            Some((dbfs - self.reference_dbfs - heard.part.level_db, doubt))
+        })
+    }
+
     /// A-weighted noise of a silent part.
     fn hush(&self, part: &PlacedPart) -> Result<Option<Hush>, CaptureError> {
         if part.signal != Signal::Silence {
@@ -258,7 +267,7 @@ impl Bench<'_> {
             .iter()
             .filter(|heard| heard.part.serves == serves && heard.part.round() == Some(round))
             .collect();
-        let Some(first) = tones.first() else { return Ok(None) };
+        let first = tones.first()?;
         let moved = tones.iter().enumerate().filter_map(|(index, tone)| Some((index, moved(tone, all)?)));
         // The largest step counts: that is the turn.
         let moved = moved.max_by(|a, b| a.1.step.db.abs().total_cmp(&b.1.step.db.abs()));
@@ -266,28 +275,18 @@ impl Bench<'_> {
             Settled { round, serves, at_s: first.stretch.from_s, tones: Vec::new(), moved: None };
         for (index, heard) in tones.iter().enumerate() {
             let mut gain = self.gains(heard.part, heard.levels);
-            if let Some((at, moved)) = &moved {
+            if let Some((at, _)) = &moved {
                 let keeps_later = 2 * at < tones.len();
-                if (index < *at) == keeps_later && index != *at {
+                if index == *at {
+                    gain = self.side(heard, usize::from(keeps_later));
+                } else if (index < *at) == keeps_later {
                     gain = [None; 2];
-                } else if index == *at {
-                    let stretch = if keeps_later {
-                        Stretch { from_s: moved.step.steady_from_s, to_s: heard.stretch.to_s }
-                    } else {
-                        Stretch { from_s: heard.stretch.from_s, to_s: moved.step.steady_to_s }
-                    };
-                    let again = if stretch.length_s() > 0.0 {
-                        self.tone(heard.part, heard.hz, stretch)?
-                    } else {
-                        None
-                    };
-                    gain = again.map_or([None; 2], |tone| self.gains(heard.part, tone.levels));
                 }
             }
             settled.tones.push(SettledTone { hz: heard.hz, programme_db: heard.part.level_db, gain });
         }
         settled.moved = moved.map(|(_, moved)| (moved.step.at_s, moved.words));
-        Ok(Some(settled))
+        Some(settled)
     }
 }
 

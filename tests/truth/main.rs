@@ -8,6 +8,7 @@ mod bench;
 mod decks;
 mod flutter_truth;
 mod slates;
+mod trims;
 
 use bench::{Case, Row, Store, play, rows};
 use deckproof::deck::{DeckFile, EXAMPLES};
