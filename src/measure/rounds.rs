@@ -262,7 +262,7 @@ impl Bench<'_> {
     }
 
     /// The tones of one round at the setting of most of them.
-    fn settle(&self, serves: Serves, round: u32, all: &[Heard<'_>]) -> Result<Option<Settled>, CaptureError> {
+    fn settle(&self, serves: Serves, round: u32, all: &[Heard<'_>]) -> Option<Settled> {
         let tones: Vec<&Heard> = all
             .iter()
             .filter(|heard| heard.part.serves == serves && heard.part.round() == Some(round))
