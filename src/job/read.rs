@@ -173,6 +173,11 @@ fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, scan: &Scan)
         bias: vec![],
         bias_sweep: None,
         noise_reduction: None,
+        distortion: None,
+        intermodulation: None,
+        saturation: None,
+        separation: vec![],
+        erasure: None,
         dropouts: vec![],
         findings: vec![],
         warnings: vec![],
@@ -221,6 +226,16 @@ fn fill(reading: &mut Reading, measured: Measured, rate: f64) {
         flutter
     });
     put_rounds(reading, measured.rounds, rate);
+    reading.distortion = measured.distortion;
+    reading.intermodulation = measured.intermodulation;
+    reading.saturation = measured.saturation;
+    reading.separation = measured.separation;
+    reading.erasure = measured.erasure.map(|mut erasure| {
+        for time in [&mut erasure.erased_from_s, &mut erasure.erased_to_s] {
+            *time = time.map(|seconds| seconds * rate);
+        }
+        erasure
+    });
     reading.dropouts = measured.dropouts;
     for dropout in &mut reading.dropouts {
         dropout.at_s *= rate;

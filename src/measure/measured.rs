@@ -1,18 +1,26 @@
 //! All that is measured from one aligned return: every part of the programme is fed to the meter that it serves.
 
 use super::azimuth::{AzimuthResult, azimuth};
+use super::distortion::{DistortionMeter, Harmonics, PlayedStep, distortion};
 use super::dropouts::dropouts;
+use super::erasure::{Erased, ErasureMeter, erasure};
 use super::flutter::FlutterMeter;
 use super::gain_riding::gain_riding_db;
+use super::intermodulation::{PlayedTwin, TwinTone, TwinToneMeter, intermodulation};
 use super::noise::{NoiseMeter, Silence};
 use super::response::{PlayedTone, level, response};
 use super::rounds::{InRounds, in_rounds};
+use super::saturation::saturation;
+use super::separation::{Leakage, PlayedLeakage, SeparationMeter, separation};
 use super::speed::speed;
 use super::sweep::{SweepMeter, SweepPlace, SweepPoint};
 use super::tone::{Tone, ToneMeter};
 use crate::capture::{Alignment, CaptureError, Source, Stretch, extend_mended};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
-use crate::reading::{Azimuth, Dropout, Flutter, Level, Noise, Pair, Response, Speed, Warning};
+use crate::reading::{
+    Azimuth, Distortion, Dropout, Erasure, Flutter, Intermodulation, Level, Noise, Pair, Response,
+    Saturation, Separation, Speed, Warning,
+};
 use crate::signal::baseband::Band;
 use crate::trade::Medium;
 use rayon::prelude::*;
@@ -45,6 +53,16 @@ pub struct Measured {
     pub noise: Option<Noise>,
     /// What is measured in rounds: record level, bias, noise reduction.
     pub rounds: InRounds,
+    /// Harmonic distortion against level.
+    pub distortion: Option<Distortion>,
+    /// Difference-frequency distortion.
+    pub intermodulation: Option<Intermodulation>,
+    /// Output against input near saturation.
+    pub saturation: Option<Saturation>,
+    /// Leakage between the channels.
+    pub separation: Vec<Separation>,
+    /// What erasing leaves of a tone.
+    pub erasure: Option<Erasure>,
     /// Dropouts in the steady tones.
     pub dropouts: Vec<Dropout>,
     /// What the reader must know.
@@ -62,6 +80,10 @@ enum Outcome {
     Sweep(Vec<SweepPoint>),
     Flutter(Box<(Option<Flutter>, [Band; 2])>, Stretch),
     Silence(Option<Box<Silence>>),
+    Harmonics(Box<Harmonics>, Stretch),
+    Twin(TwinTone),
+    Leakage(Box<Leakage>),
+    Erased(Erased, Stretch),
     Missing,
 }
 
@@ -122,6 +144,43 @@ fn play(
         (_, Serves::Nothing | Serves::Place)
         | (_, Serves::Bias | Serves::BiasSweep | Serves::ReductionOut | Serves::ReductionIn) => {
             Ok(Outcome::Missing)
+        }
+        (Signal::Tone { hz }, Serves::Distortion) => {
+            let Some(stretch) = alignment.steady(part, FADE_S) else { return Ok(Outcome::Missing) };
+            let Some(mut meter) = DistortionMeter::new(rate_hz, hz * ratio) else {
+                return Ok(Outcome::Missing);
+            };
+            read(source, alignment, stretch, &mut |block| meter.feed(block))?;
+            Ok(meter.finish().map_or(Outcome::Missing, |found| Outcome::Harmonics(Box::new(found), stretch)))
+        }
+        (Signal::Chord { hz }, Serves::Distortion | Serves::Saturation) => {
+            let Some(stretch) = alignment.steady(part, FADE_S) else { return Ok(Outcome::Missing) };
+            let Some(twin) = twin_hz(hz) else { return Ok(Outcome::Missing) };
+            let Some(mut meter) = TwinToneMeter::new(rate_hz, twin.map(|hz| hz * ratio)) else {
+                return Ok(Outcome::Missing);
+            };
+            read(source, alignment, stretch, &mut |block| meter.feed(block))?;
+            Ok(Outcome::Twin(meter.finish()))
+        }
+        (Signal::Tone { hz }, Serves::Separation) => {
+            let Some(stretch) = alignment.steady(part, FADE_S) else { return Ok(Outcome::Missing) };
+            let driven = match part.channels {
+                Channels::Left => 0,
+                Channels::Right => 1,
+                // With both driven nothing shows what leaks.
+                Channels::Both | Channels::Opposed => return Ok(Outcome::Missing),
+            };
+            let Some(mut meter) = SeparationMeter::new(rate_hz, hz * ratio, driven) else {
+                return Ok(Outcome::Missing);
+            };
+            read(source, alignment, stretch, &mut |block| meter.feed(block))?;
+            Ok(meter.finish().map_or(Outcome::Missing, |found| Outcome::Leakage(Box::new(found))))
+        }
+        (Signal::Tone { hz }, Serves::Erasure) => {
+            let Some(stretch) = alignment.steady_rest(part, FADE_S) else { return Ok(Outcome::Missing) };
+            let Some(mut meter) = ErasureMeter::new(rate_hz, hz * ratio) else { return Ok(Outcome::Missing) };
+            read(source, alignment, stretch, &mut |block| meter.feed(block))?;
+            Ok(Outcome::Erased(meter.finish(silenced(alignment)), stretch))
         }
         (Signal::Tone { hz }, _) => {
             let Some(stretch) = alignment.steady(part, FADE_S) else { return Ok(Outcome::Missing) };
@@ -188,6 +247,18 @@ pub(super) fn read(
     })
 }
 
+/// The two frequencies of a twin tone, the lower first; `None` for another chord.
+fn twin_hz(hz: &[f64]) -> Option<[f64; 2]> {
+    let &[a, b] = hz else { return None };
+    Some([a.min(b), a.max(b)])
+}
+
+/// Channels that do not exist or carry nothing.
+fn silenced(alignment: &Alignment) -> [bool; 2] {
+    let wiring = alignment.wiring;
+    [wiring.dead[0], wiring.dead[1] || wiring.mono]
+}
+
 fn assemble(
     timeline: &Timeline,
     alignment: &Alignment,
@@ -195,8 +266,7 @@ fn assemble(
     mut outcomes: Vec<Outcome>,
 ) -> Measured {
     let mut measured = Measured { speed: speed(&alignment.slates, timeline), ..Measured::default() };
-    let wiring = alignment.wiring;
-    let silenced = [wiring.dead[0], wiring.dead[1] || wiring.mono];
+    let silenced = silenced(alignment);
     let mute = |pair: Pair| [0, 1].map(|channel| pair[channel].filter(|_| !silenced[channel]));
     for outcome in &mut outcomes {
         if let Outcome::Tone(tone, _) = outcome {
@@ -229,8 +299,10 @@ fn assemble(
         .filter(|(part, _)| part.serves == Serves::Level && both(part))
         .map(|(_, played)| level(played, options.reference_dbfs))
         .collect();
+    // A tape near saturation compresses, and is no automatic level.
+    let linear = |part: &PlacedPart| both(part) && part.serves != Serves::Saturation;
     let alike: Vec<&PlayedTone> =
-        played.iter().filter(|(part, _)| both(part)).map(|(_, tone)| tone).collect();
+        played.iter().filter(|(part, _)| linear(part)).map(|(_, tone)| tone).collect();
     if let Some(db) = gain_riding_db(&alike) {
         measured.warnings.push(Warning::new(
             "gain-riding",
@@ -267,7 +339,7 @@ fn assemble(
             r
         });
     let phases: Vec<(f64, &Tone)> =
-        played.iter().filter(|(part, _)| both(part)).map(|(_, played)| (played.hz, played.tone)).collect();
+        played.iter().filter(|(part, _)| linear(part)).map(|(_, played)| (played.hz, played.tone)).collect();
     let wander = played
         .iter()
         .filter(|(part, played)| part.serves == Serves::Azimuth && both(part) && played.tone.mutual.is_some())
@@ -295,9 +367,14 @@ fn assemble(
                 measured.dropouts.extend(dropouts(&result.1, noise, &part.id, stretch.from_s));
                 measured.flutter.clone_from(&result.0);
             }
+            Outcome::Harmonics(found, stretch) => {
+                let noise = silenced.map(|silenced| if silenced { 1.0 } else { 0.0 });
+                measured.dropouts.extend(dropouts(&found.band, noise, &part.id, stretch.from_s));
+            }
             _ => {}
         }
     }
+    nonlinear(&mut measured, timeline, &outcomes, &played, silenced);
     measured.dropouts.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
     let silence = outcomes.iter().find_map(|outcome| match outcome {
         Outcome::Silence(silence) => silence.as_ref(),
@@ -314,6 +391,60 @@ fn assemble(
         ));
     }
     measured
+}
+
+/// The sections that tell of distortion, saturation, separation and erasing.
+fn nonlinear(
+    measured: &mut Measured,
+    timeline: &Timeline,
+    outcomes: &[Outcome],
+    played: &[(&PlacedPart, PlayedTone<'_>)],
+    silenced: [bool; 2],
+) {
+    let reference_dbfs = reference(&measured.level, silenced).map_or([None; 2], |(_, pair)| pair);
+    let both = |part: &PlacedPart| part.channels == Channels::Both;
+    let parts = || timeline.parts.iter().zip(outcomes);
+    let steps: Vec<PlayedStep> = parts()
+        .filter_map(|(part, outcome)| match (&part.signal, outcome) {
+            (Signal::Tone { hz }, Outcome::Harmonics(harmonics, _)) if both(part) => {
+                Some(PlayedStep { part: &part.id, hz: *hz, programme_db: part.level_db, harmonics })
+            }
+            _ => None,
+        })
+        .collect();
+    measured.distortion = distortion(&steps, reference_dbfs, silenced);
+    let twins: Vec<PlayedTwin> = parts()
+        .filter_map(|(part, outcome)| match (&part.signal, outcome) {
+            (Signal::Chord { hz }, Outcome::Twin(twin)) if both(part) => {
+                Some(PlayedTwin { part: &part.id, hz: twin_hz(hz)?, programme_db: part.level_db, twin })
+            }
+            _ => None,
+        })
+        .collect();
+    measured.intermodulation = intermodulation(&twins, silenced);
+    let tones: Vec<PlayedTone> = played
+        .iter()
+        .filter(|(part, _)| part.serves == Serves::Saturation && both(part))
+        .map(|(_, tone)| *tone)
+        .collect();
+    measured.saturation = saturation(&tones, reference_dbfs, silenced);
+    if silenced == [false; 2] {
+        let leaks: Vec<PlayedLeakage> = parts()
+            .filter_map(|(part, outcome)| match (&part.signal, outcome) {
+                (Signal::Tone { hz }, Outcome::Leakage(leakage)) => {
+                    Some(PlayedLeakage { hz: *hz, programme_db: part.level_db, leakage })
+                }
+                _ => None,
+            })
+            .collect();
+        measured.separation = separation(&leaks);
+    }
+    measured.erasure = parts().find_map(|(part, outcome)| match (&part.signal, outcome) {
+        (Signal::Tone { hz }, Outcome::Erased(erased, stretch)) => {
+            Some(erasure(*hz, part.level_db, stretch.from_s, erased))
+        }
+        _ => None,
+    });
 }
 
 /// Tones that serve response at the level that most of them have.
@@ -337,16 +468,22 @@ fn steps<'a>(played: &[(&PlacedPart, PlayedTone<'a>)]) -> Vec<PlayedTone<'a>> {
         .collect()
 }
 
-/// Noise against the first level tone, brought to the programme's reference level.
-fn noise_against(silence: &Silence, levels: &[Level], silenced: [bool; 2]) -> Option<Noise> {
+/// The level tone that levels are stated against, and the returned level of the programme's reference level by it.
+fn reference(levels: &[Level], silenced: [bool; 2]) -> Option<(&Level, Pair)> {
     // The loudest of the level tones stands best above the noise.
     let tone = levels
         .iter()
         .filter(|row| row.return_dbfs.iter().any(Option::is_some))
         .max_by(|a, b| a.programme_db.total_cmp(&b.programme_db).then(b.hz.total_cmp(&a.hz)))?;
-    let reference: Pair = [0, 1].map(|channel| {
+    let reference = [0, 1].map(|channel| {
         tone.return_dbfs[channel].filter(|_| !silenced[channel]).map(|level| level - tone.programme_db)
     });
+    Some((tone, reference))
+}
+
+/// Noise against the first level tone, brought to the programme's reference level.
+fn noise_against(silence: &Silence, levels: &[Level], silenced: [bool; 2]) -> Option<Noise> {
+    let (tone, reference) = reference(levels, silenced)?;
     let words =
         format!("the level tone of {} Hz as returned, brought to the programme's reference level", tone.hz);
     Some(silence.noise(&words, reference))

@@ -6,6 +6,7 @@ use crate::reading::{Level, Pair, Response, ResponsePoint};
 use crate::trade::octave_bands;
 
 /// A tone of the programme and what came back of it.
+#[derive(Debug, Clone, Copy)]
 pub struct PlayedTone<'a> {
     /// Identifier of the part.
     pub part: &'a str,

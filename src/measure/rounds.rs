@@ -5,6 +5,7 @@
 //! the round on the longer side of the step are stated, since the others belong to another setting.
 
 use super::bias_sweep::{SweepRound, bias_sweep};
+use super::distortion::{DistortionMeter, PlayedStep, distortion};
 use super::level_step::{LevelStep, level_step};
 use super::measured::{FADE_S, SILENCE_MARGIN_S, read};
 use super::noise_reduction::{ReductionTone, tracking};
@@ -26,6 +27,8 @@ const MOST_USUAL_DB: f64 = 1.5;
 const OVER_SCATTER: f64 = 3.0;
 /// The loud tone of a round stands at least this much above the others, dB.
 const LOUDER_DB: f64 = 10.0;
+/// Only tones at least this loud show distortion above hiss, dB.
+const LOUD_DB: f64 = -10.0;
 /// A high tone is at least so many times the low one.
 const HIGHER: f64 = 3.0;
 
@@ -49,6 +52,8 @@ struct Heard<'a> {
     stretch: Stretch,
     levels: [Option<ToneLevel>; 2],
     steps: [Option<LevelStep>; 2],
+    /// Third harmonic and its expanded uncertainty, percent; of loud tones of a bias sweep.
+    k3_percent: [Option<(f64, f64)>; 2],
 }
 
 /// A-weighted mean squares of a silence, `[left, right]`, and its length, s.
@@ -143,7 +148,7 @@ pub(super) fn in_rounds(
                 low_hz: roles.low.hz,
                 low: roles.low.gain,
                 high: roles.high.iter().map(|tone| (tone.hz, tone.gain)).collect(),
-                k3_percent: [None; 2],
+                k3_percent: if round.moved.is_some() { [None; 2] } else { loudest_k3(&heard, round.round) },
                 hush: hush.map(|(_, hush)| *hush),
             })
         })
@@ -167,6 +172,14 @@ pub(super) fn in_rounds(
             silenced,
         ),
     })
+}
+
+/// Third harmonic of a sweep's round.
+fn loudest_k3(heard: &[Heard<'_>], round: u32) -> [Option<(f64, f64)>; 2] {
+    let of_round =
+        heard.iter().filter(|tone| tone.part.serves == Serves::BiasSweep && tone.part.round() == Some(round));
+    let loudest = of_round.max_by(|a, b| a.part.level_db.total_cmp(&b.part.level_db));
+    loudest.map_or([None; 2], |tone| tone.k3_percent)
 }
 
 /// Rounds in the order of the programme, with what they serve.
@@ -211,7 +224,30 @@ impl Bench<'_> {
             let level = tone.levels[channel]?;
             level_step(&tone.band[channel], level.noise_share, stretch.from_s)
         });
-        Ok(Some(Heard { part, hz, stretch, levels: tone.levels, steps }))
+        let k3_percent = self.k3_percent(part, hz, stretch)?;
+        Ok(Some(Heard { part, hz, stretch, levels: tone.levels, steps, k3_percent }))
+    }
+
+    /// Third harmonic of a loud tone of a bias sweep and its expanded uncertainty, percent.
+    fn k3_percent(
+        &self,
+        part: &PlacedPart,
+        hz: f64,
+        stretch: Stretch,
+    ) -> Result<[Option<(f64, f64)>; 2], CaptureError> {
+        if part.serves != Serves::BiasSweep || part.level_db < LOUD_DB {
+            return Ok([None; 2]);
+        }
+        let Some(mut meter) = DistortionMeter::new(self.source.rate_hz(), hz * self.alignment.ratio(part))
+        else {
+            return Ok([None; 2]);
+        };
+        read(self.source, self.alignment, stretch, &mut |block| meter.feed(block))?;
+        let Some(harmonics) = meter.finish() else { return Ok([None; 2]) };
+        let step = PlayedStep { part: &part.id, hz, programme_db: part.level_db, harmonics: &harmonics };
+        let found = distortion(&[step], [None; 2], self.silenced());
+        let Some(row) = found.as_ref().and_then(|found| found.steps.first()) else { return Ok([None; 2]) };
+        Ok([0, 1].map(|channel| row.k3_percent[channel].zip(row.k3_uncertainty_percent[channel])))
     }
 
     fn tone(

@@ -14,6 +14,8 @@ const SHORTEST_S: f64 = 0.2;
 /// Levels of a recipe, dB re the reference level.
 const LOWEST_DB: f64 = -100.0;
 const HIGHEST_DB: f64 = 30.0;
+/// Least distance of twin tones, Hz: closer ones cannot be told apart under flutter.
+const LEAST_APART_HZ: f64 = 150.0;
 /// Most sines in a chord.
 const MAX_CHORD: usize = 32;
 
@@ -44,6 +46,7 @@ enum Kind {
     Pause,
     Tone,
     Chord,
+    TwinTone,
     Steps,
     Sweep,
     Noise,
@@ -61,6 +64,10 @@ impl Kind {
             Kind::Steps => ("a row of steps", SINE_KEYS),
             Kind::Chord => (
                 "a chord",
+                &["kind", "id", "purpose", "serves", "hz", "level_db", "length_s", "gap_s", "channels"],
+            ),
+            Kind::TwinTone => (
+                "a twin tone",
                 &["kind", "id", "purpose", "serves", "hz", "level_db", "length_s", "gap_s", "channels"],
             ),
             Kind::Sweep => (
@@ -85,19 +92,20 @@ impl Kind {
 const SINE_KEYS: &[&str] =
     &["kind", "id", "purpose", "serves", "hz", "level_db", "length_s", "gap_s", "channels", "shape"];
 
-const KINDS: [(&str, Kind); 9] = [
+const KINDS: [(&str, Kind); 10] = [
     ("slate", Kind::Slate),
     ("silence", Kind::Silence),
     ("pause", Kind::Pause),
     ("tone", Kind::Tone),
     ("chord", Kind::Chord),
+    ("twin-tone", Kind::TwinTone),
     ("steps", Kind::Steps),
     ("sweep", Kind::Sweep),
     ("noise", Kind::Noise),
     ("rounds", Kind::Rounds),
 ];
 
-const SERVES: [(&str, Serves); 13] = [
+const SERVES: [(&str, Serves); 14] = [
     ("level", Serves::Level),
     ("response", Serves::Response),
     ("azimuth", Serves::Azimuth),
@@ -110,6 +118,7 @@ const SERVES: [(&str, Serves); 13] = [
     ("bias-sweep", Serves::BiasSweep),
     ("noise-reduction-out", Serves::ReductionOut),
     ("noise-reduction-in", Serves::ReductionIn),
+    ("erasure", Serves::Erasure),
     ("nothing", Serves::Nothing),
 ];
 
@@ -211,6 +220,20 @@ pub(super) fn expand(
         }));
         return Ok(());
     }
+    if kind == Kind::TwinTone {
+        draft.part.serves = serves.unwrap_or(Serves::Distortion);
+        draft.part.signal = Signal::Chord { hz: twin(&keys)? };
+        let levels = values(&levels);
+        drafts.extend(levels.iter().map(|&level_db| {
+            let mut draft = draft.clone();
+            if levels.len() > 1 {
+                draft.id = Some(format!("{name}{level_db:+}dB"));
+            }
+            draft.part.level_db = level_db;
+            draft
+        }));
+        return Ok(());
+    }
     draft.part.level_db = one(&keys, "level_db", values(&levels))?;
     let (signal, usual) = signal(&keys, kind)?;
     if let Signal::Tone { hz } = signal {
@@ -257,10 +280,23 @@ fn signal(keys: &Keys<'_>, kind: Kind) -> Result<(Signal, Serves), ProgrammeErro
             Ok((Signal::Tone { hz }, Serves::Level))
         }
         // Dealt with before.
-        Kind::Slate | Kind::Silence | Kind::Pause | Kind::Steps | Kind::Rounds => {
+        Kind::Slate | Kind::Silence | Kind::Pause | Kind::TwinTone | Kind::Steps | Kind::Rounds => {
             Ok((Signal::Silence, Serves::Nothing))
         }
     }
+}
+
+/// The two frequencies of a twin tone, the lower first.
+fn twin(keys: &Keys<'_>) -> Result<Vec<f64>, ProgrammeError> {
+    let mut hz = values(&frequencies(keys)?);
+    hz.sort_by(f64::total_cmp);
+    let apart_hz = if hz.len() == 2 { hz[1] - hz[0] } else { 0.0 };
+    if !(apart_hz >= LEAST_APART_HZ && hz[1] <= 1.5 * hz[0]) {
+        let found = format!("{hz:?}");
+        let allowed = format!("two frequencies, {LEAST_APART_HZ} Hz to half of the lower one apart");
+        return Err(keys.refuse("hz", found, allowed, "change the list, or use a chord"));
+    }
+    Ok(hz)
 }
 
 struct Step {

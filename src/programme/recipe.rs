@@ -11,6 +11,7 @@
 //! | `pause` | nothing, while `say` is done | `length_s`, `say` | | `nothing` |
 //! | `tone` | a sine | `hz`, `level_db`, `length_s`, `id` | `channels`, `shape` | `level` |
 //! | `chord` | several sines at once, each at `level_db` less 20 lg of their number | as a tone; `hz` is a list | `channels` | `distortion` |
+//! | `twin-tone` | two sines of equal level, together with the peak of one at `level_db`: each 6.02 dB below it | as a tone; `hz` are two, `level_db` may be a list | `channels` | `distortion` |
 //! | `steps` | a tone for each of `hz` at each of `level_db` | as a tone; both may be lists | `channels`, `shape` | `response`; `saturation` if there is one `hz` only |
 //! | `sweep` | a sine that moves evenly in octaves | `from_hz`, `to_hz`, `level_db`, `length_s`, `id` | `channels` | `response` |
 //! | `noise` | frozen noise, its level is its true rms | `colour`, `level_db`, `length_s`, `id` | `seed` (1), `channels` | `response` |

@@ -136,6 +136,8 @@ pub enum Serves {
     ReductionOut,
     /// The same with it in.
     ReductionIn,
+    /// What erasing leaves of a tone.
+    Erasure,
     /// Nothing: heard only by people.
     Nothing,
 }

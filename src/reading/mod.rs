@@ -7,16 +7,22 @@
 //! Uncertainties are expanded uncertainties with k = 2.
 
 mod circumstances;
+mod distortion;
 mod findings;
 mod measured;
+mod saturation;
+mod separation;
 mod trim;
 
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
+pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
 pub use findings::{Finding, Verdict, Warning};
 pub use measured::{
     Azimuth, Capture, Dropout, Flutter, FlutterLine, Level, Mains, Noise, PhasePoint, RecipeId, Response,
     ResponsePoint, Speed,
 };
+pub use saturation::{Saturation, SaturationBand, SaturationLadder, SaturationNoise, SaturationStep};
+pub use separation::{Erasure, Separation};
 pub use trim::{
     BiasBalance, BiasHigh, BiasPair, BiasPeak, BiasStep, BiasSweep, ReductionBand, ReductionRow,
     ReductionTracking, Round,
@@ -66,6 +72,16 @@ pub struct Reading {
     /// Response and noise with noise reduction in, against out.
     #[serde(default)]
     pub noise_reduction: Option<ReductionTracking>,
+    /// Harmonic distortion against level.
+    pub distortion: Option<Distortion>,
+    /// Difference-frequency distortion of two high tones.
+    pub intermodulation: Option<Intermodulation>,
+    /// Output against input near saturation.
+    pub saturation: Option<Saturation>,
+    /// Leakage between the channels, one row a frequency.
+    pub separation: Vec<Separation>,
+    /// What erasing leaves of a tone.
+    pub erasure: Option<Erasure>,
     /// Short losses of level found in steady tones.
     pub dropouts: Vec<Dropout>,
     /// Judged quantities, in the order of work.

@@ -185,12 +185,22 @@ steps = { first_s = 9.5, every_s = 14.54, bias_db = [[-7, -6.5], [-6, -5.5], [-5
                     );
                 }
             }
+            for (channel, percent) in each(step.k3_percent) {
+                let at_s = named("level").start_s + 1.0;
+                let want = truth.tone_k3_percent(channel, 315.0, -12.0, at_s);
+                // Target of the third harmonic.
+                assert_within!(percent, want, 0.05 * want, "%", "K3, round {} channel {channel}", step.round);
+            }
             for (channel, db) in each(step.noise_a_weighted_db) {
                 let want = a_weighted_dbfs(truth, named("noise"), channel, f64::from(rate_hz))
                     - reference.return_dbfs[channel].unwrap();
                 // Target of weighted noise, and 2.5 s of hiss: 2 sigma of 0.1 dB more.
                 assert_within!(db, want, 0.4, "dB", "noise, round {}", step.round);
             }
+        }
+        // The deck's distortion is least at 2 dB of bias: round 10 on the left, 9.5 on the right.
+        for (channel, round) in each(sweep.lowest_k3_round) {
+            assert_within!(round, 10.0 - 0.5 * channel as f64, 0.3, "rounds", "lowest K3");
         }
         // The true peak at 10 kHz: of the deck's own curve, in steps of a hundredth of a dB of bias.
         for (channel, round) in each(sweep.peaks[1].round) {

@@ -1,0 +1,113 @@
+//! Leakage of a tone on one channel into the other, measured in a narrow band that follows the driven channel.
+
+use super::follow::{Amplitude, Course, follow_loosely};
+use crate::reading::Separation;
+use crate::signal::baseband::{Band, Baseband};
+
+/// The leakage may wander in phase by as much as the azimuth wanders: half width of its band, Hz.
+const HALF_HZ: f64 = 2.0;
+/// What the two channels' filters and a moving level are in doubt by, share of the value.
+const OWN_DOUBT: f64 = 0.01;
+/// Leakage below this is rounding, dB.
+const LEAST_DB: f64 = -140.0;
+
+/// Follows a tone on the driven channel and its leakage on the other.
+pub struct SeparationMeter {
+    driven: usize,
+    channels: [Baseband; 2],
+}
+
+/// Leakage of one tone.
+#[derive(Debug, Clone)]
+pub struct Leakage {
+    /// Channel that was driven: 0 left, 1 right.
+    pub driven: usize,
+    /// Leakage against the driven channel, its uncertainty (k = 2), and what lies below the noise, dB.
+    figure: (Option<f64>, Option<f64>, f64),
+    /// The driven channel's band, for what happens within the tone.
+    pub band: Band,
+}
+
+impl SeparationMeter {
+    /// A meter for a tone expected near `expected_hz` (within 1 %) on channel `driven` in samples at `rate_hz`.
+    ///
+    /// `None` if the tone lies too low, or too close to half the sample rate.
+    pub fn new(rate_hz: f64, expected_hz: f64, driven: usize) -> Option<Self> {
+        let flat_hz = (0.4 * expected_hz).min(80.0 + 0.015 * expected_hz);
+        let transition_hz = (0.4 * expected_hz).min(80.0);
+        if !(expected_hz >= 20.0 && expected_hz * 1.01 + flat_hz + transition_hz < 0.49 * rate_hz) {
+            return None;
+        }
+        let band = || Baseband::new(rate_hz, expected_hz, flat_hz, transition_hz);
+        Some(Self { driven: driven.min(1), channels: [band(), band()] })
+    }
+
+    /// Feeds a block `[left, right]`; blocks of any size give the same result.
+    pub fn feed(&mut self, block: [&[f64]; 2]) {
+        self.channels[0].feed(block[0]);
+        self.channels[1].feed(block[1]);
+    }
+
+    /// The leakage; `None` if the driven channel has no tone, or too little of it.
+    pub fn finish(self) -> Option<Leakage> {
+        let driven = self.driven;
+        let [left, right] = self.channels.map(Baseband::finish);
+        let (band, other) = if driven == 0 { (left, right) } else { (right, left) };
+        let course = Course::new(&band)?;
+        let leaked = follow_loosely(&other, &[(1, &course)], HALF_HZ)?;
+        let figure = figure(&leaked, course.amplitude);
+        Some(Leakage { driven, figure, band })
+    }
+}
+
+fn figure(leaked: &Amplitude, amplitude: f64) -> (Option<f64>, Option<f64>, f64) {
+    let db = |share: f64| 20.0 * share.max(1e-12).log10();
+    let limit_db = db(leaked.limit() / amplitude).max(LEAST_DB);
+    match leaked.told().filter(|leak| db(leak / amplitude) > LEAST_DB) {
+        Some(leak) => {
+            let doubt = (leaked.uncertainty() / leak).hypot(OWN_DOUBT);
+            (Some(db(leak / amplitude)), Some(20.0 * (1.0 + doubt).log10()), limit_db)
+        }
+        None => (None, None, limit_db),
+    }
+}
+
+/// Leakage of one part and what the programme says of it.
+pub struct PlayedLeakage<'a> {
+    /// Frequency in the programme, Hz.
+    pub hz: f64,
+    /// Level in the programme, dB re its reference level.
+    pub programme_db: f64,
+    /// What was measured.
+    pub leakage: &'a Leakage,
+}
+
+/// One row for each frequency and level, each way; empty if nothing was measured.
+pub fn separation(played: &[PlayedLeakage<'_>]) -> Vec<Separation> {
+    let mut rows: Vec<Separation> = Vec::new();
+    for leak in played {
+        let at = rows.iter().position(|row| row.hz == leak.hz && row.programme_db == leak.programme_db);
+        let at = at.unwrap_or_else(|| {
+            rows.push(Separation {
+                hz: leak.hz,
+                programme_db: leak.programme_db,
+                left_into_right_db: None,
+                right_into_left_db: None,
+                left_into_right_uncertainty_db: None,
+                right_into_left_uncertainty_db: None,
+                noise_limit_db: [None; 2],
+            });
+            rows.len() - 1
+        });
+        let row = &mut rows[at];
+        let (db, uncertainty_db, limit_db) = leak.leakage.figure;
+        row.noise_limit_db[leak.leakage.driven] = Some(limit_db);
+        if leak.leakage.driven == 0 {
+            (row.left_into_right_db, row.left_into_right_uncertainty_db) = (db, uncertainty_db);
+        } else {
+            (row.right_into_left_db, row.right_into_left_uncertainty_db) = (db, uncertainty_db);
+        }
+    }
+    rows.sort_by(|a, b| a.hz.total_cmp(&b.hz).then(a.programme_db.total_cmp(&b.programme_db)));
+    rows
+}
