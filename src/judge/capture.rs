@@ -20,8 +20,8 @@ const SPOILING: [(&str, &str); 5] = [
 ];
 
 /// Warnings that cost accuracy only.
-const COSTLY: [&str; 6] =
-    ["too-quiet", "cut-start", "cut-end", "rate-mismatch", "dropouts", "broken-samples"];
+const COSTLY: [&str; 7] =
+    ["too-quiet", "cut-start", "cut-end", "rate-mismatch", "dropouts", "broken-samples", "turned-in-tone"];
 
 pub(super) fn finding(bench: &Bench) -> Finding {
     let reading = bench.reading;
@@ -46,7 +46,9 @@ pub(super) fn finding(bench: &Bench) -> Finding {
         || reading.azimuth.is_some()
         || reading.speed.is_some()
         || reading.flutter.is_some()
-        || reading.noise.is_some();
+        || reading.noise.is_some()
+        || !reading.rounds.is_empty()
+        || reading.noise_reduction.is_some();
 
     let (verdict, why, turn) = if let Some((_, remedy)) = spoilt.first() {
         let names: Vec<&str> = spoilt.iter().map(|(id, _)| *id).collect();

@@ -1,7 +1,7 @@
 //! The findings, in the order of work, and how a value stands to its limit.
 
 use super::meaning::{Meaning, Quantity, meaning};
-use super::{Limits, azimuth, capture, level, noise, response, transport, wiring};
+use super::{Limits, azimuth, capture, level, noise, recording, response, transport, wiring};
 use crate::reading::{Circumstances, Finding, Reading, RecordedOn, Verdict};
 
 /// Judges a reading; the findings stand in the order of work.
@@ -24,6 +24,9 @@ pub fn judge(reading: &Reading, limits: &Limits) -> Vec<Finding> {
     findings.extend(level::channel_match(&bench));
     findings.push(response::channel_match(&bench));
     findings.extend(level::replay_level(&bench));
+    findings.extend(recording::record_level(&bench));
+    findings.extend(recording::bias(&bench));
+    findings.extend(recording::record_equalisation(&bench));
     findings.extend(noise::noise(&bench));
     findings.extend(noise::hum(&bench));
     findings
@@ -243,7 +246,7 @@ mod tests {
     use crate::judge::sample;
     use crate::reading::Heads;
 
-    const ORDER: [&str; 10] = [
+    const ORDER: [&str; 13] = [
         "capture",
         "wiring",
         "speed",
@@ -252,6 +255,9 @@ mod tests {
         "replay-response",
         "channel-match",
         "replay-level",
+        "record-level",
+        "bias",
+        "record-equalisation",
         "noise",
         "hum",
     ];

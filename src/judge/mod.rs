@@ -14,6 +14,7 @@ mod level;
 mod limits;
 mod meaning;
 mod noise;
+mod recording;
 mod response;
 mod transport;
 mod wiring;

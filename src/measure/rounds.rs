@@ -161,7 +161,7 @@ pub(super) fn in_rounds(
     let half_hush =
         |serves: Serves| hushes.iter().find(|(part, _)| part.serves == serves).map(|(_, hush)| *hush);
     Ok(InRounds {
-        rounds: round_rows(&settled),
+        rounds: round_rows(&settled, reference_dbfs),
         bias: pair_rows(&settled),
         bias_sweep: bias_sweep(&sweep, level, silenced),
         noise_reduction: tracking(
@@ -394,7 +394,7 @@ fn less(a: Pair, b: Pair) -> Pair {
     [0, 1].map(|channel| Some(a[channel]? - b[channel]?))
 }
 
-fn round_rows(settled: &[Settled]) -> Vec<Round> {
+fn round_rows(settled: &[Settled], reference_dbfs: f64) -> Vec<Round> {
     let mut before: Pair = [None; 2];
     settled
         .iter()
@@ -406,6 +406,7 @@ fn round_rows(settled: &[Settled]) -> Vec<Round> {
                 round: round.round,
                 at_s: round.at_s,
                 level_hz: loud.map(|tone| tone.hz),
+                reference_dbfs: level_db.map(|gain| gain.map(|gain| gain + reference_dbfs)),
                 level_db,
                 level_uncertainty_db: gain.map(|gain| gain.map(|gain| gain.1)),
                 level_difference_db: level_db[0].zip(level_db[1]).map(|(left, right)| left - right),

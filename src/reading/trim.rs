@@ -13,6 +13,8 @@ pub struct Round {
     pub at_s: f64,
     /// Frequency of its level tone, Hz; `null` if it has none.
     pub level_hz: Option<f64>,
+    /// Level of the level tone in the return, brought to the programme's reference level, dBFS.
+    pub reference_dbfs: Pair,
     /// Gain of the level tone, return minus programme, dB.
     pub level_db: Pair,
     /// Expanded uncertainty of each, dB.

@@ -21,7 +21,8 @@ pub struct Figure {
     pub svg: String,
 }
 
-/// The figures that the reading can fill: `response`, `channel-difference`, `phase`, `flutter`, in this order.
+/// The figures that the reading can fill: `response`, `channel-difference`, `phase`, `flutter`, `bias-sweep`,
+/// `bias-sweep-distortion`, `noise-reduction`, in this order.
 ///
 /// With `limits` the response and the channel difference carry limit lines. Left is drawn solid with discs, right
 /// dashed with open squares. The same reading gives the same bytes.
@@ -33,6 +34,7 @@ pub fn plots(reading: &Reading, limits: Option<&Limits>) -> Vec<Figure> {
     }
     figures.extend(reading.azimuth.as_ref().and_then(phase_figure));
     figures.extend(reading.flutter.as_ref().and_then(flutter_figure));
+    figures.extend(super::rounds_plots::rounds(reading));
     figures
 }
 

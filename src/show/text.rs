@@ -1,6 +1,6 @@
 //! A reading for the terminal: findings first, then the figures.
 
-use super::words;
+use super::{rounds_text, words};
 use crate::judge::{decimals, frequency, signed, unsigned};
 use crate::reading::{Finding, Flutter, Noise, Reading, Response, ResponsePoint};
 use crate::trade::CAUTIONS;
@@ -34,32 +34,33 @@ pub fn summary(reading: &Reading) -> String {
         Some(noise) => noise_table(&mut page, noise),
         None => missing(&mut page, "NOISE"),
     }
+    rounds_text::rounds(&mut page, reading);
     dropouts(&mut page, reading);
     page.head("CAUTIONS");
-    for caution in CAUTIONS {
+    for caution in CAUTIONS.iter().chain(rounds_text::trimmer_cautions(reading)) {
         page.wrapped(2, "", caution);
     }
     page.text
 }
 
 #[derive(Default)]
-struct Page {
+pub(super) struct Page {
     text: String,
 }
 
 impl Page {
-    fn line(&mut self, line: &str) {
+    pub(super) fn line(&mut self, line: &str) {
         self.text += words::sanitised(line).trim_end();
         self.text.push('\n');
     }
 
-    fn head(&mut self, title: &str) {
+    pub(super) fn head(&mut self, title: &str) {
         self.text.push('\n');
         self.line(title);
     }
 
     /// `label` and `text` from column `indent` on, further lines under the start of the text.
-    fn wrapped(&mut self, indent: usize, label: &str, text: &str) {
+    pub(super) fn wrapped(&mut self, indent: usize, label: &str, text: &str) {
         let start = indent + label.chars().count();
         let room = COLUMNS - start;
         let mut line = format!("{:indent$}{label}", "");
@@ -91,7 +92,7 @@ impl Page {
 }
 
 /// Number right-aligned, or the words for no number.
-fn cell(value: Option<f64>, digits: usize, width: usize, sign: bool) -> String {
+pub(super) fn cell(value: Option<f64>, digits: usize, width: usize, sign: bool) -> String {
     let text = match value {
         Some(value) if sign => signed(value, digits),
         Some(value) => unsigned(value, digits),
@@ -374,6 +375,7 @@ mod tests {
             include_str!("../../tests/readings/healthy.json"),
             include_str!("../../tests/readings/faulty.json"),
             include_str!("../../tests/readings/empty.json"),
+            include_str!("../../tests/readings/rounds.json"),
         ]
         .map(|text| serde_json::from_str(text).unwrap())
         .to_vec()
