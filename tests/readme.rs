@@ -134,6 +134,7 @@ fn what_can_be_known_is_what_the_code_says() {
         ("speed", Quantity::SpeedError),
         ("flutter", Quantity::Flutter),
         ("noise, hum", Quantity::Noise),
+        ("record level, bias", Quantity::Recording),
     ];
     assert_eq!(rows.len() - 1, quantities.len());
     for (row, (name, quantity)) in rows[1..].iter().zip(quantities) {

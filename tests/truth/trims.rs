@@ -158,7 +158,7 @@ fn a_trimmer_turned_while_a_tone_sounds_is_said_and_does_not_mix_two_settings() 
 fn a_bias_sweep_shows_peaks_overbias_and_noise_as_they_are() {
     let swept = "
 [technician]
-steps = { first_s = 9.5, every_s = 14.54, bias_db = [[-7, -6.5], [-6, -5.5], [-5, -4.5], [-4, -3.5], [-3, -2.5], [-2, -1.5], [-1, -0.5], [0, 0.5], [1, 1.5], [2, 2.5], [3, 3.5]] }
+steps = { first_s = 9.5, every_s = 14.94, bias_db = [[-7, -6.5], [-6, -5.5], [-5, -4.5], [-4, -3.5], [-3, -2.5], [-2, -1.5], [-1, -0.5], [0, 0.5], [1, 1.5], [2, 2.5], [3, 3.5]] }
 ";
     let cases = [(3u64, 48_000u32, Store::TwentyFour), (71, 44_100, Store::Sixteen)];
     cases.into_par_iter().for_each(|(seed, rate_hz, store)| {
