@@ -242,6 +242,9 @@ pub(super) fn record_equalisation(bench: &Bench) -> Vec<Finding> {
                 holds.then_some(())?;
                 Some((a, a.difference_db[side]?, b.difference_db[side]?, b.round, a.uncertainty_db[side]?))
             });
+            case.missing = "the pairs of tones beside the least of the third harmonic were not measured; to find out: record \
+                            the recipe bias-sweep again"
+                .to_owned();
             let Some((pair, before, after, next, uncertainty)) = around else { return case.finish() };
             let slope = (after - before) / f64::from(next - pair.round);
             let db = before + slope * (round - f64::from(pair.round));

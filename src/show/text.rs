@@ -151,7 +151,7 @@ fn findings(page: &mut Page, findings: &[Finding]) {
         };
         let value = words::value(finding).unwrap_or_default();
         let verdict = words::verdict(finding.verdict);
-        page.wrapped(2, &format!("{name:<23} {verdict:<12} "), &value);
+        page.wrapped(2, &format!("{name:<25} {verdict:<12} "), &value);
         page.wrapped(INDENT, "why    ", &finding.why);
         if let Some(turn) = &finding.turn {
             page.wrapped(INDENT, "turn   ", turn);
