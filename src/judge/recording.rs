@@ -218,7 +218,8 @@ fn stepped(mut case: Case, sweep: &BiasSweep, pairs: &[&BiasPair], side: usize) 
     case.finish()
 }
 
-/// High against low tone where distortion is lowest, one finding a channel.
+/// High against low tone at the bias that the low tone's peak of sensitivity asks for (common practice, no source), one
+/// finding a channel. What is off there is no longer the bias's.
 pub(super) fn record_equalisation(bench: &Bench) -> Vec<Finding> {
     let pairs = pairs(bench);
     (0..2)
@@ -228,10 +229,10 @@ pub(super) fn record_equalisation(bench: &Bench) -> Vec<Finding> {
                             recipe bias-sweep"
                 .to_owned();
             let Some(sweep) = &bench.reading.bias_sweep else { return case.finish() };
-            let Some((round, doubt)) =
-                sweep.lowest_k3_round[side].zip(sweep.lowest_k3_uncertainty_rounds[side])
-            else {
-                case.missing = "the sweep shows no least of the third harmonic; to find out: record the recipe \
+            let peak = sweep.peaks.iter().find(|peak| peak.hz == sweep.low_hz);
+            let place = peak.and_then(|peak| peak.round[side].zip(peak.uncertainty_rounds[side]));
+            let Some((round, doubt)) = place else {
+                case.missing = "the sweep shows no peak of the low tone's sensitivity; to find out: record the recipe \
                                 bias-sweep again over a wider range of the trimmer"
                     .to_owned();
                 return case.finish();
@@ -242,7 +243,7 @@ pub(super) fn record_equalisation(bench: &Bench) -> Vec<Finding> {
                 holds.then_some(())?;
                 Some((a, a.difference_db[side]?, b.difference_db[side]?, b.round, a.uncertainty_db[side]?))
             });
-            case.missing = "the pairs of tones beside the least of the third harmonic were not measured; to find out: record \
+            case.missing = "the pairs of tones beside the low tone's peak of sensitivity were not measured; to find out: record \
                             the recipe bias-sweep again"
                 .to_owned();
             let Some((pair, before, after, next, uncertainty)) = around else { return case.finish() };
@@ -252,8 +253,11 @@ pub(super) fn record_equalisation(bench: &Bench) -> Vec<Finding> {
             let digits = decimals(Some(uncertainty), 2);
             case.value = Some(db);
             case.uncertainty = Some(uncertainty);
+            let k3 = sweep.lowest_k3_round[side]
+                .map_or(String::new(), |round| format!("; third harmonic lowest at round {}", unsigned(round, 1)));
             case.figures = format!(
-                "where the third harmonic is lowest (round {}): {} minus {} {} dB{}",
+                "at the low tone's peak of sensitivity (round {}; bias set there: common practice, no source): {} minus {} \
+                 {} dB{k3}{}",
                 unsigned(round, 1),
                 frequency(pair.high_hz),
                 frequency(pair.low_hz),
@@ -366,8 +370,10 @@ mod tests {
             "{got:?}"
         );
         let got = find(&reading, "record-equalisation", 0);
-        assert!(got.value.is_some() && got.why.contains("third harmonic is lowest"), "{got:?}");
-        reading.bias_sweep.as_mut().unwrap().lowest_k3_round = [None; 2];
+        // At round 7.0 on the left: 3.1 - 0.5 x 7.
+        assert_within!(got.value.unwrap(), -0.4, 1e-9, "dB");
+        assert!(got.why.contains("third harmonic lowest at round 7.3"), "{got:?}");
+        reading.bias_sweep.as_mut().unwrap().peaks[0].round = [None; 2];
         let got = find(&reading, "record-equalisation", 0);
         assert!(got.why.contains("wider range"), "{got:?}");
     }

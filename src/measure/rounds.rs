@@ -83,7 +83,8 @@ struct Settled {
     serves: Serves,
     at_s: f64,
     tones: Vec<SettledTone>,
-    moved: Option<(f64, String)>,
+    /// Where a tone moved, s of the return, what is to be said of it, and which tone it was, Hz.
+    moved: Option<(f64, String, f64)>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -148,7 +149,7 @@ pub(super) fn in_rounds(
                 low_hz: roles.low.hz,
                 low: roles.low.gain,
                 high: roles.high.iter().map(|tone| (tone.hz, tone.gain)).collect(),
-                k3_percent: if round.moved.is_some() { [None; 2] } else { loudest_k3(&heard, round.round) },
+                k3_percent: round.k3_percent(&heard),
                 hush: hush.map(|(_, hush)| *hush),
             })
         })
@@ -172,14 +173,6 @@ pub(super) fn in_rounds(
             silenced,
         ),
     })
-}
-
-/// Third harmonic of a sweep's round.
-fn loudest_k3(heard: &[Heard<'_>], round: u32) -> [Option<(f64, f64)>; 2] {
-    let of_round =
-        heard.iter().filter(|tone| tone.part.serves == Serves::BiasSweep && tone.part.round() == Some(round));
-    let loudest = of_round.max_by(|a, b| a.part.level_db.total_cmp(&b.part.level_db));
-    loudest.map_or([None; 2], |tone| tone.k3_percent)
 }
 
 /// Rounds in the order of the programme, with what they serve.
@@ -321,7 +314,7 @@ impl Bench<'_> {
             }
             settled.tones.push(SettledTone { hz: heard.hz, programme_db: heard.part.level_db, gain });
         }
-        settled.moved = moved.map(|(_, moved)| (moved.step.at_s, moved.words));
+        settled.moved = moved.map(|(index, moved)| (moved.step.at_s, moved.words, tones[index].hz));
         Some(settled)
     }
 }
@@ -376,6 +369,19 @@ impl Settled {
             .copied()
             .collect();
         (!high.is_empty()).then_some(Roles { loud, low, high })
+    }
+
+    /// Third harmonic of the loud tone and its uncertainty, percent, where that tone belongs to the round's setting.
+    fn k3_percent(&self, heard: &[Heard<'_>]) -> [Option<(f64, f64)>; 2] {
+        let Some(loud) = self.loud() else { return [None; 2] };
+        if self.moved.as_ref().is_some_and(|moved| moved.2 == loud.hz) {
+            return [None; 2];
+        }
+        let is_loud = |tone: &&Heard| {
+            tone.part.serves == self.serves && tone.part.round() == Some(self.round) && tone.hz == loud.hz
+        };
+        let k3_percent = heard.iter().find(is_loud).map_or([None; 2], |tone| tone.k3_percent);
+        [0, 1].map(|channel| k3_percent[channel].filter(|_| loud.gain[channel].is_some()))
     }
 
     fn loud(&self) -> Option<SettledTone> {

@@ -93,7 +93,7 @@ fn round_table(body: &mut String, reading: &Reading) {
 fn sweep_tables(body: &mut String, sweep: &BiasSweep) {
     let tone = sweep.level_hz.map_or("the loud tone".to_owned(), frequency);
     *body += &format!(
-        "<section>\n<h2>Bias sweep</h2>\n<p>{}. K3: third harmonic of {}, percent. Noise: A-weighted, dB against {}. \
+        "<section>\n<h2>Bias sweep</h2>\n<p>Along the sweep {}. K3: third harmonic of {}, percent. Noise: A-weighted, dB against {}. \
          Overbias: dB past the peak of sensitivity, negative before it.</p>\n",
         text(direction(sweep)),
         text(&tone),
@@ -101,18 +101,30 @@ fn sweep_tables(body: &mut String, sweep: &BiasSweep) {
     );
     let highs: Vec<f64> =
         sweep.steps.iter().take(1).flat_map(|step| step.high.iter().map(|high| high.hz)).collect();
-    let mut names = heads(&["round"]);
-    names.push(format!("{}, dB", frequency(sweep.low_hz)));
-    names.extend(highs.iter().map(|&hz| format!("{}, dB", frequency(hz))));
-    names.extend(highs.iter().map(|&hz| format!("overbias {}", frequency(hz))));
-    names.extend(heads(&["K3, %", "noise, dB"]));
     let sides = |values: Pair, digits: usize, sign: bool| both(values, digits, sign).join(" / ");
+    let mut names = heads(&["round"]);
+    names.extend(
+        std::iter::once(sweep.low_hz).chain(highs.iter().copied()).map(|hz| format!("{}, dB", frequency(hz))),
+    );
     let rows: Vec<Vec<String>> = sweep
         .steps
         .iter()
         .map(|step| {
             let mut cells = vec![step.round.to_string(), sides(step.low_db, 2, true)];
             cells.extend(step.high.iter().map(|high| sides(high.db, 2, true)));
+            cells
+        })
+        .collect();
+    *body += "<h3>Sensitivity, left / right</h3>\n";
+    table(body, &names, &rows);
+    let mut names = heads(&["round"]);
+    names.extend(highs.iter().map(|&hz| format!("overbias {}, dB", frequency(hz))));
+    names.extend(heads(&["K3, %", "noise, dB"]));
+    let rows: Vec<Vec<String>> = sweep
+        .steps
+        .iter()
+        .map(|step| {
+            let mut cells = vec![step.round.to_string()];
             cells.extend(step.high.iter().map(|high| sides(high.past_peak_db, 1, true)));
             let (k3_digits, _) = digits(std::iter::once(step.k3_uncertainty_percent));
             cells.push(sides(step.k3_percent, k3_digits, false));
@@ -120,6 +132,7 @@ fn sweep_tables(body: &mut String, sweep: &BiasSweep) {
             cells
         })
         .collect();
+    *body += "<h3>Overbias, distortion and noise, left / right</h3>\n";
     table(body, &names, &rows);
     let rows: Vec<Vec<String>> =
         sweep_places(sweep).into_iter().map(|(name, [left, right])| vec![name, left, right]).collect();

@@ -192,7 +192,8 @@ pub(super) fn direction(sweep: &BiasSweep) -> &'static str {
 }
 
 fn sweep_tables(page: &mut Page, sweep: &BiasSweep) {
-    page.head(&format!("BIAS SWEEP, sensitivity ({}; gain: return minus programme, dB)", direction(sweep)));
+    page.head("BIAS SWEEP, sensitivity (gain: return minus programme, dB)");
+    page.line(&format!("  {}", direction(sweep)));
     let tones: Vec<f64> = std::iter::once(sweep.low_hz)
         .chain(sweep.steps.iter().take(1).flat_map(|s| s.high.iter().map(|h| h.hz)))
         .collect();
@@ -252,10 +253,8 @@ pub(super) fn switching(found: &ReductionTracking) -> &'static str {
 }
 
 fn reduction(page: &mut Page, found: &ReductionTracking) {
-    page.head(&format!(
-        "NOISE REDUCTION, mistracking (gain with it in minus gain with it out, dB; {})",
-        switching(found)
-    ));
+    page.head("NOISE REDUCTION, mistracking (gain with it in minus gain with it out, dB)");
+    page.line(&format!("  {}", switching(found)));
     page.line(&format!(
         "  {:>9}{:>10}{:>13}{:>8}{:>13}{:>8}",
         "programme", "tone", "left", "+-", "right", "+-"
