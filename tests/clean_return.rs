@@ -65,6 +65,22 @@ fn every_built_in_recipe_reads_itself() {
                 }
             }
         }
+        for round in &reading.rounds {
+            assert_eq!(round.moved, None, "{} round {}", timeline.name, round.round);
+            for db in round.level_db {
+                assert_within!(db.unwrap(), 0.0, 0.01, "dB", "{} round {}", timeline.name, round.round);
+            }
+        }
+        for pair in &reading.bias {
+            for db in pair.difference_db {
+                assert_within!(db.unwrap(), 0.0, 0.02, "dB", "{} round {}", timeline.name, pair.round);
+            }
+        }
+        for row in reading.noise_reduction.iter().flat_map(|found| &found.rows) {
+            for db in row.out_db.into_iter().chain(row.in_db) {
+                assert_within!(db.unwrap(), 0.0, 0.02, "dB", "{} {} Hz", timeline.name, row.hz);
+            }
+        }
         if let Some(azimuth) = &reading.azimuth {
             assert_within!(azimuth.delay_us.unwrap(), 0.0, 0.02, "us", "{}", timeline.name);
         }

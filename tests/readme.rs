@@ -136,6 +136,7 @@ fn what_can_be_known_is_what_the_code_says() {
         ("noise, hum", Quantity::Noise),
         ("distortion, saturation", Quantity::Recording),
         ("separation", Quantity::Separation),
+        ("record level, bias", Quantity::Recording),
     ];
     assert_eq!(rows.len() - 1, quantities.len());
     for (row, (name, quantity)) in rows[1..].iter().zip(quantities) {

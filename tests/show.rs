@@ -8,7 +8,7 @@ use deckproof::reading::Reading;
 use deckproof::show;
 use std::path::{Path, PathBuf};
 
-const NAMES: [&str; 3] = ["healthy", "faulty", "empty"];
+const NAMES: [&str; 4] = ["healthy", "faulty", "empty", "rounds"];
 
 fn path(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests").join(name)
@@ -112,6 +112,13 @@ fn text_of_the_samples() {
 #[test]
 fn figures_of_the_faulty_sample() {
     for figure in show::plots(&sample("faulty"), Some(&Limits::good_deck())) {
+        insta::assert_snapshot!(format!("figure-{}", figure.name), figure.svg);
+    }
+}
+
+#[test]
+fn figures_of_the_sample_with_rounds() {
+    for figure in show::plots(&sample("rounds"), None) {
         insta::assert_snapshot!(format!("figure-{}", figure.name), figure.svg);
     }
 }

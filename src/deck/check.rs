@@ -34,6 +34,7 @@ pub(crate) fn ranges(file: &DeckFile, file_name: &str, text: Option<&str>) -> Re
     check.path("replay", &file.replay)?;
     check.tape(file)?;
     check.electronics(file)?;
+    check.technician(file)?;
     check.capture(file)
 }
 
@@ -243,6 +244,42 @@ impl Check<'_> {
         if hum.harmonics_db.len() > 20 {
             let found = format!("has {} entries", hum.harmonics_db.len());
             return self.contradiction(&key, &found, "give at most 20");
+        }
+        Ok(())
+    }
+
+    fn technician(&mut self, file: &DeckFile) -> Result<(), DeckError> {
+        if let Some(reduction) = file.noise_reduction {
+            // Beyond 18 dB the decoder's law would have two answers.
+            self.one("noise_reduction.most_db", reduction.most_db, 0.0, 18.0)?;
+            self.both("noise_reduction.level_error_db", reduction.level_error_db, -12.0, 12.0)?;
+        }
+        for turn in &file.technician.turns {
+            self.one("technician.turns.at_s", turn.at_s, 0.0, 3600.0)?;
+            self.one("technician.turns.over_s", turn.over_s, 0.0, 60.0)?;
+            self.settings("technician.turns", turn.record_db.as_slice(), turn.bias_db.as_slice())?;
+        }
+        if let Some(steps) = &file.technician.steps {
+            self.one("technician.steps.first_s", steps.first_s, 0.0, 3600.0)?;
+            self.one("technician.steps.every_s", steps.every_s, 1.0, 600.0)?;
+            self.one("technician.steps.over_s", steps.over_s, 0.0, 60.0)?;
+            self.settings("technician.steps", &steps.record_db, &steps.bias_db)?;
+        }
+        Ok(())
+    }
+
+    fn settings(&mut self, key: &str, record_db: &[Sides], bias_db: &[Sides]) -> Result<(), DeckError> {
+        for (name, values, low, high) in
+            [("record_db", record_db, -40.0, 20.0), ("bias_db", bias_db, -10.0, 10.0)]
+        {
+            let key = format!("{key}.{name}");
+            if values.len() > 200 {
+                let found = format!("has {} entries", values.len());
+                return self.contradiction(&key, &found, "give at most 200");
+            }
+            for &value in values {
+                self.both(&key, value, low, high)?;
+            }
         }
         Ok(())
     }

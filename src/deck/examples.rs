@@ -18,6 +18,9 @@ pub const EXAMPLES: &[(&str, &str)] = &[
     ("cut-start", include_str!("examples/cut-start.toml")),
     ("gain-riding", include_str!("examples/gain-riding.toml")),
     ("erased-tape", include_str!("examples/erased-tape.toml")),
+    ("trimmed-record", include_str!("examples/trimmed-record.toml")),
+    ("stepped-bias", include_str!("examples/stepped-bias.toml")),
+    ("mistracking", include_str!("examples/mistracking.toml")),
 ];
 
 /// Name and TOML text of every example deck.

@@ -1,6 +1,6 @@
 //! The deck file: the description of a deck and its faults. Every key may be left out; left out means no fault.
 
-use super::{DeckError, Erased, On, Sides, check};
+use super::{DeckError, Erased, On, Reduction, Sides, Technician, check};
 use serde::{Deserialize, Serialize};
 
 /// A deck, as described in a TOML file. The default is a deck without any fault: a wire.
@@ -25,6 +25,10 @@ pub struct DeckFile {
     pub tape: Tape,
     /// What the amplifiers and the leads add.
     pub electronics: Electronics,
+    /// Noise reduction, as long as the technician has it in. Default: one of 10 dB without error.
+    pub noise_reduction: Option<Reduction>,
+    /// What is done at the deck while the programme runs.
+    pub technician: Technician,
     /// What the sound card and its user do.
     pub capture: Capture,
 }
@@ -41,6 +45,8 @@ impl Default for DeckFile {
             replay: Path::default(),
             tape: Tape::default(),
             electronics: Electronics::default(),
+            noise_reduction: None,
+            technician: Technician::default(),
             capture: Capture::default(),
         }
     }

@@ -88,6 +88,12 @@ impl Noise {
         block.iter_mut().zip(noise).for_each(|(x, n)| *x += n);
     }
 
+    /// Adds the noise times `gain` to a block.
+    pub(crate) fn add_times(&mut self, block: &mut [f64], gain: f64) {
+        let noise = self.make(block.len());
+        block.iter_mut().zip(noise).for_each(|(x, n)| *x += gain * n);
+    }
+
     /// Multiplies a block by 1 plus the noise.
     pub(crate) fn modulate(&mut self, block: &mut [f64]) {
         let noise = self.make(block.len());

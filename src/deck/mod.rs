@@ -8,7 +8,10 @@
 //! ```text
 //! at the programme's rate
 //!   lead-in, programme, tail        lead_in.rs          something else, then the programme, then silence
+//!   noise reduction, encoder        compander.rs        only where the technician switched it in
+//!   turned trimmers                 technician.rs       record level and bias against time
 //!   record gain, record sections    replay_filters.rs   minimum-phase response errors of the recording
+//!   bias                            bias.rs             sensitivity, distortion, hiss
 //!   saturation, bias asymmetry      tape.rs             treble saturates first
 //!   print-through                   print_through.rs    neighbouring layers of the wound tape
 //!   erased stretches                erased.rs           recorded over with no input
@@ -21,7 +24,8 @@
 //!   coupling, bump, dull head,
 //!   replay sections                 replay_filters.rs   minimum phase
 //!   dead channel, gain              play.rs
-//!   amplifier noise, crosstalk,
+//!   amplifier noise,                compander.rs        and the decoder
+//!   crosstalk,
 //!   hum, polarity, swap, DC         crosstalk.rs, hum.rs, play.rs
 //!   trim, automatic gain, mono,
 //!   clipping, cut ends              capture_faults.rs   the sound card and its user
@@ -31,8 +35,10 @@
 //! a full-scale sine. The output is not quantised.
 
 mod azimuth;
+mod bias;
 mod capture_faults;
 mod check;
+mod compander;
 mod crosstalk;
 mod dropouts;
 mod erased;
@@ -52,9 +58,12 @@ mod random_curve;
 mod replay_filters;
 mod sides;
 mod tape;
+mod technician;
 mod truth;
+mod truth_at;
 mod warp;
 
+pub use compander::Reduction;
 pub use dropouts::Dropout;
 pub use erased::Erased;
 pub use error::DeckError;
@@ -62,6 +71,7 @@ pub use examples::{EXAMPLES, examples};
 pub use file::*;
 pub use play::VirtualDeck;
 pub use sides::{On, Sides};
+pub use technician::{Setting, Technician, Turn, TurnSteps};
 pub use truth::Truth;
 
 /// Frames that the deck makes at a time, at the capture's rate; the hop of the overlap-save filter in `losses`.

@@ -1,7 +1,9 @@
 //! The virtual deck itself: it pulls the programme, pushes the return, and holds little in between.
 
 use super::azimuth::Skew;
+use super::bias;
 use super::capture_faults::Card;
+use super::compander::{Compander, Law};
 use super::crosstalk::Crosstalk;
 use super::dropouts::GainAgainstTime;
 use super::erased::erase;
@@ -11,10 +13,11 @@ use super::kernel::Kernel;
 use super::lead_in::{self, LeadInSound};
 use super::losses::{self, HALF_TAPS, Losses};
 use super::print_through::PrintThrough;
-use super::replay_filters::Series;
-use super::tape::Saturator;
+use super::replay_filters::{Biquad, Series};
+use super::tape::{Curve, Saturator};
+use super::technician::{Hands, Setting};
 use super::warp::Transport;
-use super::{BLOCK_FRAMES, DeckError, DeckFile, Truth};
+use super::{BLOCK_FRAMES, DeckError, DeckFile, Truth, ratio_of_db};
 use std::collections::VecDeque;
 
 /// Frames of the programme that are pulled at a time.
@@ -69,13 +72,13 @@ impl VirtualDeck {
         let transport = Transport::new(&self.file, self.seed);
         let mut tape = TapeSide::new(&self.file, self.seed, self.programme_rate_hz, source);
         let mut reader = Reader::new(&self.file, self.seed, self.programme_rate_hz, rate_hz);
-        let mut replay = ReplaySide::new(&self.file, self.seed, rate_hz, transport.steady_speed());
+        let mut replay = ReplaySide::new(&self.file, self.seed, rate_hz, &transport, self.programme_rate_hz);
         let mut exit = Exit::new(&self.file, rate_hz);
         let mut block = [vec![0.0; BLOCK_FRAMES], vec![0.0; BLOCK_FRAMES]];
         let mut first = 0i64;
         loop {
             reader.read(&transport, &mut tape, first, &mut block);
-            replay.run(&mut block, &reader.times_s, first);
+            replay.run(&mut block, &reader.times_s, first, &transport);
             let late = replay.late as i64;
             let from = (late - first).clamp(0, BLOCK_FRAMES as i64) as usize;
             let end =
@@ -120,6 +123,9 @@ struct TapeSide<S> {
     source: S,
     lead_in: Option<LeadInSound>,
     record: [Series; 2],
+    trimmers: Option<Trimmers>,
+    /// Frames that have gone through the recording.
+    recorded: u64,
     saturators: [Option<Saturator>; 2],
     prints: [Option<PrintThrough>; 2],
     /// Place on the tape of `samples[..][0]`, frames.
@@ -144,6 +150,8 @@ impl<S: FnMut(&mut [Vec<f64>; 2], usize) -> usize> TapeSide<S> {
             source,
             lead_in: LeadInSound::new(file, seed, rate_hz),
             record: [0, 1].map(|channel| Series::record(file, channel, rate_hz)),
+            trimmers: Trimmers::new(file, rate_hz),
+            recorded: 0,
             saturators,
             prints,
             start: -(late as i64),
@@ -160,10 +168,26 @@ impl<S: FnMut(&mut [Vec<f64>; 2], usize) -> usize> TapeSide<S> {
     fn reach(&mut self, end: i64) {
         while self.start + (self.samples[0].len() as i64) < end {
             self.pull();
+            let first = self.recorded;
+            self.recorded += self.buffers[0].len() as u64;
             for (channel, buffer) in self.buffers.iter_mut().enumerate() {
-                self.record[channel].run(buffer);
-                if let Some(saturator) = &mut self.saturators[channel] {
-                    saturator.run(buffer);
+                let saturator = &mut self.saturators[channel];
+                match &mut self.trimmers {
+                    None => {
+                        self.record[channel].run(buffer);
+                        if let Some(saturator) = saturator {
+                            saturator.run(buffer);
+                        }
+                    }
+                    Some(trimmers) => {
+                        trimmers.record(
+                            channel,
+                            buffer,
+                            first,
+                            &mut self.record[channel],
+                            saturator.as_mut(),
+                        );
+                    }
                 }
                 if let Some(print) = &mut self.prints[channel] {
                     print.run(buffer);
@@ -206,6 +230,70 @@ impl<S: FnMut(&mut [Vec<f64>; 2], usize) -> usize> TapeSide<S> {
         let gone = (place - self.start).clamp(0, self.samples[0].len() as i64);
         self.start += gone;
         self.samples.iter_mut().for_each(|samples| drop(samples.drain(..gone as usize)));
+    }
+}
+
+/// Frames for which trimmers count as standing still.
+const STILL_FRAMES: usize = 64;
+
+/// The recording side under the technician's hands.
+struct Trimmers {
+    file: DeckFile,
+    hands: Hands,
+    rate_hz: f64,
+    lead_s: f64,
+    encoders: [Compander; 2],
+    bias: [Biquad; 2],
+    set: [Option<Setting>; 2],
+}
+
+impl Trimmers {
+    fn new(file: &DeckFile, rate_hz: f64) -> Option<Self> {
+        let hands = Hands::new(file);
+        (!hands.idle()).then(|| Self {
+            hands,
+            rate_hz,
+            lead_s: lead_s(file, rate_hz),
+            encoders: [0, 1].map(|_| Compander::new(Law::encoder(file), rate_hz)),
+            bias: [0, 1].map(|_| bias::section(0.0, rate_hz).0),
+            set: [None; 2],
+            file: file.clone(),
+        })
+    }
+
+    /// Records a block that begins at frame `first` of all that is recorded.
+    fn record(
+        &mut self,
+        channel: usize,
+        block: &mut [f64],
+        first: u64,
+        record: &mut Series,
+        mut saturator: Option<&mut Saturator>,
+    ) {
+        let mut at = first;
+        for piece in block.chunks_mut(STILL_FRAMES) {
+            let setting = self.hands.setting(channel, at as f64 / self.rate_hz - self.lead_s);
+            at += piece.len() as u64;
+            if setting.reducing {
+                self.encoders[channel].encode(piece);
+            }
+            record.run(piece);
+            let (section, gain) = bias::section(setting.bias_db, self.rate_hz);
+            if self.set[channel] != Some(setting) {
+                self.bias[channel].retune(&section);
+                if let (Some(saturator), Some(saturation)) = (&mut saturator, &self.file.tape.saturation) {
+                    let saturation = bias::saturation(saturation, setting.bias_db);
+                    saturator.set_curve(Curve::new(&saturation, self.file.reference_dbfs));
+                }
+                self.set[channel] = Some(setting);
+            }
+            self.bias[channel].run(piece);
+            let gain = gain * setting.record_ratio();
+            piece.iter_mut().for_each(|x| *x *= gain);
+            if let Some(saturator) = &mut saturator {
+                saturator.run(piece);
+            }
+        }
     }
 }
 
@@ -280,6 +368,8 @@ struct ReplaySide {
     gain: GainAgainstTime,
     modulation: [Option<Noise>; 2],
     hiss: [Option<Noise>; 2],
+    /// What the technician does, the decoders, and the lead-in's length in s.
+    hands: Option<(Hands, [Compander; 2], f64)>,
     losses: Option<[Losses; 2]>,
     series: [Series; 2],
     amplifier: [Option<Noise>; 2],
@@ -293,7 +383,11 @@ struct ReplaySide {
 }
 
 impl ReplaySide {
-    fn new(file: &DeckFile, seed: u64, rate_hz: f64, speed: f64) -> Self {
+    fn new(file: &DeckFile, seed: u64, rate_hz: f64, transport: &Transport, programme_rate_hz: f64) -> Self {
+        let speed = transport.steady_speed();
+        let hands = Hands::new(file);
+        let decoders = || [0, 1].map(|channel| Compander::new(Law::decoder(file, channel), rate_hz));
+        let hands = (!hands.idle()).then(|| (hands, decoders(), lead_s(file, programme_rate_hz)));
         let electronics = &file.electronics;
         let losses =
             losses::any(file).then(|| [0, 1].map(|channel| Losses::new(file, channel, rate_hz, speed)));
@@ -304,6 +398,7 @@ impl ReplaySide {
             hiss: [0, 1].map(|channel| Noise::hiss(file, seed, channel, rate_hz)),
             late: if losses.is_some() { HALF_TAPS } else { 0 },
             losses,
+            hands,
             series: [0, 1].map(|channel| Series::replay(file, channel, rate_hz)),
             amplifier: [0, 1].map(|channel| Noise::amplifier(file, seed, channel, rate_hz)),
             leak: Crosstalk::new(file, rate_hz),
@@ -315,7 +410,9 @@ impl ReplaySide {
         }
     }
 
-    fn run(&mut self, block: &mut [Vec<f64>; 2], times_s: &[f64], first: i64) {
+    fn run(&mut self, block: &mut [Vec<f64>; 2], times_s: &[f64], first: i64, transport: &Transport) {
+        // Once a block: the technician waits between a switch and what sounds next.
+        let programme_s = |lead_s: f64| transport.place_s(times_s[0]) - lead_s;
         for (channel, samples) in block.iter_mut().enumerate() {
             if !self.gain.is_idle() {
                 self.gain.run(channel, samples, times_s);
@@ -323,8 +420,13 @@ impl ReplaySide {
             if let Some(noise) = &mut self.modulation[channel] {
                 noise.modulate(samples);
             }
-            if let Some(noise) = &mut self.hiss[channel] {
-                noise.add(samples);
+            match (&mut self.hiss[channel], &self.hands) {
+                (None, _) => {}
+                (Some(noise), None) => noise.add(samples),
+                (Some(noise), Some((hands, _, lead_s))) => {
+                    let bias_db = hands.setting(channel, programme_s(*lead_s)).bias_db;
+                    noise.add_times(samples, ratio_of_db(bias::hiss_db(bias_db)));
+                }
             }
             if let Some(losses) = &mut self.losses {
                 losses[channel].run(samples);
@@ -332,6 +434,11 @@ impl ReplaySide {
             self.series[channel].run(samples);
             if let Some(noise) = &mut self.amplifier[channel] {
                 noise.add(samples);
+            }
+            if let Some((hands, decoders, lead_s)) = &mut self.hands
+                && hands.setting(channel, programme_s(*lead_s)).reducing
+            {
+                decoders[channel].decode(samples);
             }
         }
         if let Some(leak) = &mut self.leak {

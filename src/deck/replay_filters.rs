@@ -74,6 +74,11 @@ impl Biquad {
         Self::normalised([1.0, self.a[0], self.a[1]], self.b)
     }
 
+    /// Goes on with the coefficients of `other`.
+    pub(crate) fn retune(&mut self, other: &Self) {
+        (self.b, self.a) = (other.b, other.a);
+    }
+
     /// Filters in place.
     pub(crate) fn run(&mut self, samples: &mut [f64]) {
         let ([b0, b1, b2], [a1, a2], [mut z1, mut z2]) = (self.b, self.a, self.z);

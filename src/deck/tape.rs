@@ -140,6 +140,11 @@ impl Saturator {
     /// Frames by which the output is late.
     pub(crate) const LATE: usize = 2 * REACH;
 
+    /// Goes on with another curve.
+    pub(crate) fn set_curve(&mut self, curve: Curve) {
+        self.curve = curve;
+    }
+
     /// Saturates in place; what comes out is [`Self::LATE`] late.
     pub(crate) fn run(&mut self, samples: &mut [f64]) {
         let (factor, reach) = (self.factor, REACH);

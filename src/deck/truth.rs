@@ -22,16 +22,16 @@ use std::f64::consts::TAU;
 /// of the programme; levels are dBFS (a full-scale sine is 0). Gains hold up to 0.45 of both sample rates and leave out
 /// dropouts, modulation of the level, automatic gain and clipping.
 pub struct Truth {
-    file: DeckFile,
-    rates_hz: [f64; 2],
-    transport: Transport,
+    pub(super) file: DeckFile,
+    pub(super) rates_hz: [f64; 2],
+    pub(super) transport: Transport,
     skew: Skew,
     gain: GainAgainstTime,
-    record: [Series; 2],
-    print: Option<PrintThrough>,
+    pub(super) record: [Series; 2],
+    pub(super) print: Option<PrintThrough>,
     losses: Option<[Losses; 2]>,
     replay: [Series; 2],
-    noises: [[Option<Noise>; 2]; 2],
+    pub(super) noises: [[Option<Noise>; 2]; 2],
     hum: Hum,
     recorded_hum: Hum,
     leak: Option<Crosstalk>,
@@ -147,7 +147,7 @@ impl Truth {
     }
 
     /// Losses and replay response at `seen_hz` of the return.
-    fn after_tape(&self, channel: usize, seen_hz: f64) -> Complex64 {
+    pub(super) fn after_tape(&self, channel: usize, seen_hz: f64) -> Complex64 {
         let loss = self.losses.as_ref().map_or(1.0, |losses| losses[channel].response(seen_hz));
         self.replay[channel].response(seen_hz) * loss
     }
@@ -296,7 +296,8 @@ impl Truth {
 
     /// Names of the faults that are on, in the order of the chain.
     pub fn faults(&self) -> Vec<&'static str> {
-        let DeckFile { speed, azimuth, head, record, replay, tape, electronics, capture, .. } = &self.file;
+        let DeckFile { speed, azimuth, head, record, replay, tape, electronics, technician, capture, .. } =
+            &self.file;
         let uneven = |sides: super::Sides| sides.to_array() != [0.0; 2];
         let flutter = !speed.flutter.is_empty() || speed.random.is_some();
         let wander = azimuth.wander.is_some() || azimuth.random_wander.is_some();
@@ -304,6 +305,7 @@ impl Truth {
         let mono = matches!(capture.mono, Some(Mono::Sum | Mono::Left | Mono::Right));
         [
             ("lead-in", capture.lead_in.is_some()),
+            ("turned-trimmers", *technician != super::Technician::default()),
             ("record-gain", uneven(record.gain_db)),
             ("record-response", !record.sections.is_empty()),
             ("saturation", tape.saturation.is_some()),

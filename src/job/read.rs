@@ -225,6 +225,10 @@ fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, scan: &Scan)
         speed: None,
         flutter: None,
         noise: None,
+        rounds: vec![],
+        bias: vec![],
+        bias_sweep: None,
+        noise_reduction: None,
         distortion: None,
         intermodulation: None,
         saturation: None,
@@ -251,6 +255,20 @@ fn describe_capture(reading: &mut Reading, alignment: &Alignment, rate: f64) {
     }
 }
 
+/// Puts the sections of the jobs in rounds in, with times as in the file's own seconds.
+fn put_rounds(reading: &mut Reading, found: crate::measure::InRounds, rate: f64) {
+    reading.rounds = found.rounds;
+    reading.bias = found.bias;
+    reading.bias_sweep = found.bias_sweep;
+    reading.noise_reduction = found.noise_reduction;
+    for round in &mut reading.rounds {
+        round.at_s *= rate;
+        round.moved_at_s = round.moved_at_s.map(|at_s| at_s * rate);
+    }
+    reading.bias.iter_mut().for_each(|pair| pair.at_s *= rate);
+    reading.bias_sweep.iter_mut().flat_map(|sweep| &mut sweep.steps).for_each(|step| step.at_s *= rate);
+}
+
 /// Puts the measured sections in, with times as in the file's own seconds.
 fn fill(reading: &mut Reading, measured: Measured, rate: f64) {
     reading.level = measured.level;
@@ -263,6 +281,7 @@ fn fill(reading: &mut Reading, measured: Measured, rate: f64) {
         flutter.measured_to_s *= rate;
         flutter
     });
+    put_rounds(reading, measured.rounds, rate);
     reading.distortion = measured.distortion;
     reading.intermodulation = measured.intermodulation;
     reading.saturation = measured.saturation;

@@ -3,7 +3,7 @@
 use super::read::Facts;
 use crate::capture::{Alignment, Scan};
 use crate::measure::Measured;
-use crate::reading::{Origin, Reading, Warning};
+use crate::reading::{Origin, Reading, RecordedOn, Warning};
 
 /// Why no slate was found, as far as the recording shows.
 pub(super) fn no_slate_why(scan: &Scan, reading: &Reading) -> String {
@@ -158,5 +158,50 @@ pub(super) fn warn(
             ),
         );
     }
+    in_rounds(reading, measured);
     reading.warnings.extend(measured.warnings.iter().cloned());
+}
+
+/// What was odd about jobs in rounds.
+fn in_rounds(reading: &mut Reading, measured: &Measured) {
+    let moved: Vec<String> = measured
+        .rounds
+        .rounds
+        .iter()
+        .filter_map(|round| Some(format!("round {}: {}", round.round, round.moved.as_ref()?)))
+        .collect();
+    if !moved.is_empty() {
+        reading.warnings.push(Warning::new(
+            "turned-in-tone",
+            format!(
+                "A level moved while a tone sounded ({}). The tone is stated from its steady stretch, and tones of another \
+                 setting in that round are not stated. Turn only in the silence and the chirps; if nothing was turned, look \
+                 for a loose contact, or a tape that leaves the head.",
+                moved.join("; ")
+            ),
+        ));
+    }
+    // Where no deck is in the chain there is nothing to switch.
+    if matches!(reading.circumstances.recorded_on, Some(RecordedOn::Direct | RecordedOn::Injected)) {
+        return;
+    }
+    if measured.rounds.noise_reduction.as_ref().is_some_and(|found| found.switched == Some(false)) {
+        reading.warnings.push(Warning::new(
+            "noise-reduction-not-switched",
+            "Both halves are the same, noise included: noise reduction was in or out in both of them, or it does nothing. \
+             Switch it in at the pause, with two heads in recording and again in replay.",
+        ));
+    }
+    if measured
+        .rounds
+        .bias_sweep
+        .as_ref()
+        .is_some_and(|sweep| sweep.steps.len() > 2 && sweep.rising.is_none())
+    {
+        reading.warnings.push(Warning::new(
+            "bias-not-stepped",
+            "The treble moved by less than 1 dB from the first round to the last, or the channels against each other: the \
+             bias was not stepped. Turn the bias of both channels the same way, one step a round, and record again.",
+        ));
+    }
 }

@@ -20,8 +20,8 @@ const SPOILING: [(&str, &str); 5] = [
 ];
 
 /// Warnings that cost accuracy only.
-const COSTLY: [&str; 6] =
-    ["too-quiet", "cut-start", "cut-end", "rate-mismatch", "dropouts", "broken-samples"];
+const COSTLY: [&str; 7] =
+    ["too-quiet", "cut-start", "cut-end", "rate-mismatch", "dropouts", "broken-samples", "turned-in-tone"];
 
 pub(super) fn finding(bench: &Bench) -> Finding {
     let reading = bench.reading;
@@ -50,7 +50,9 @@ pub(super) fn finding(bench: &Bench) -> Finding {
         || reading.distortion.is_some()
         || reading.saturation.is_some()
         || !reading.separation.is_empty()
-        || reading.erasure.is_some();
+        || reading.erasure.is_some()
+        || !reading.rounds.is_empty()
+        || reading.noise_reduction.is_some();
 
     let (verdict, why, turn) = if let Some((_, remedy)) = spoilt.first() {
         let names: Vec<&str> = spoilt.iter().map(|(id, _)| *id).collect();

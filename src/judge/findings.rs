@@ -2,7 +2,9 @@
 
 use super::limits::Tolerance;
 use super::meaning::{Meaning, Quantity, meaning};
-use super::{Limits, azimuth, capture, level, noise, nonlinear, response, separation, transport, wiring};
+use super::{
+    Limits, azimuth, capture, level, noise, nonlinear, recording, response, separation, transport, wiring,
+};
 use crate::reading::{Circumstances, Finding, Reading, RecordedOn, Verdict};
 
 /// Judges a reading; the findings stand in the order of work.
@@ -25,6 +27,9 @@ pub fn judge(reading: &Reading, limits: &Limits) -> Vec<Finding> {
     findings.extend(level::channel_match(&bench));
     findings.push(response::channel_match(&bench));
     findings.extend(level::replay_level(&bench));
+    findings.extend(recording::record_level(&bench));
+    findings.extend(recording::bias(&bench));
+    findings.extend(recording::record_equalisation(&bench));
     findings.extend(noise::noise(&bench));
     findings.extend(noise::hum(&bench));
     findings.extend(nonlinear::distortion(&bench));
@@ -273,7 +278,7 @@ mod tests {
     use crate::judge::sample;
     use crate::reading::Heads;
 
-    const ORDER: [&str; 13] = [
+    const ORDER: [&str; 16] = [
         "capture",
         "wiring",
         "speed",
@@ -282,6 +287,9 @@ mod tests {
         "replay-response",
         "channel-match",
         "replay-level",
+        "record-level",
+        "bias",
+        "record-equalisation",
         "noise",
         "hum",
         "distortion",

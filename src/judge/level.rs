@@ -43,6 +43,14 @@ pub(super) fn channel_match(bench: &Bench) -> Vec<Finding> {
                 .to_owned();
         return vec![case.finish()];
     }
+    if !bench.reading.rounds.is_empty() {
+        // What the level tone before the rounds said is no longer how the deck stands.
+        case.missing =
+            "levels were trimmed while this was recorded; to find out: see record-level, then record a \
+                        programme during which nothing is turned"
+                .to_owned();
+        return vec![case.finish()];
+    }
     if let Some((tone, db)) = tone(&bench.reading.level).and_then(|tone| Some((tone, tone.difference_db?))) {
         // Two levels, each with this uncertainty.
         let uncertainty = tone.uncertainty_db * std::f64::consts::SQRT_2;

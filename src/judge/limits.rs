@@ -83,6 +83,10 @@ pub struct Limits {
     ///
     /// Only who knows how the sound card's full scale relates to the deck's line output can tell.
     pub replay_level_target_dbfs: Option<Tolerance>,
+    /// Level of what this deck records and replays, against its target either way, dB.
+    pub record_level_db: Tolerance,
+    /// High tone against low tone at -20 dB, recorded and replayed, either way, dB.
+    pub bias_pair_db: Tolerance,
     /// A-weighted noise against its reference, at most, dB.
     pub noise_a_weighted_db: Tolerance,
     /// Power-line hum against its reference, at most, dB.
@@ -112,6 +116,8 @@ struct File {
     channel_match_db: Option<f64>,
     replay_level_db: Option<f64>,
     replay_level_target_dbfs: Option<f64>,
+    record_level_db: Option<f64>,
+    bias_pair_db: Option<f64>,
     noise_a_weighted_db: Option<f64>,
     hum_db: Option<f64>,
     third_harmonic_percent: Option<f64>,
@@ -149,6 +155,8 @@ impl Limits {
             channel_match_db: tolerance(common_practice::CHANNEL_MATCH),
             replay_level_db: tolerance(common_practice::REPLAY_LEVEL),
             replay_level_target_dbfs: None,
+            record_level_db: tolerance(common_practice::RECORD_LEVEL_MATCH),
+            bias_pair_db: tolerance(common_practice::BIAS_PAIR_MATCH),
             noise_a_weighted_db: tolerance(common_practice::NOISE_A_WEIGHTED),
             hum_db: tolerance(common_practice::HUM),
             third_harmonic_percent: None,
@@ -206,6 +214,8 @@ impl Limits {
         set(&mut limits.azimuth_phase_deg, above("azimuth_phase_deg", file.azimuth_phase_deg)?);
         set(&mut limits.channel_match_db, above("channel_match_db", file.channel_match_db)?);
         set(&mut limits.replay_level_db, above("replay_level_db", file.replay_level_db)?);
+        set(&mut limits.record_level_db, above("record_level_db", file.record_level_db)?);
+        set(&mut limits.bias_pair_db, above("bias_pair_db", file.bias_pair_db)?);
         set(&mut limits.noise_a_weighted_db, below("noise_a_weighted_db", file.noise_a_weighted_db)?);
         set(&mut limits.hum_db, below("hum_db", file.hum_db)?);
         limits.replay_level_target_dbfs = below("replay_level_target_dbfs", file.replay_level_target_dbfs)?
@@ -251,6 +261,21 @@ impl Limits {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn limits_of_the_recording_are_those_of_common_practice() {
+        use crate::trade::common_practice::{Bound, limit};
+        for (limits, pick) in [(Limits::good_deck(), 0), (Limits::modest_deck(), 1)] {
+            for (id, tolerance) in
+                [("record-level-match", &limits.record_level_db), ("bias-pair-match", &limits.bias_pair_db)]
+            {
+                let row = limit(id).unwrap();
+                let bound = [Some(row.good), row.modest][pick].unwrap();
+                assert_eq!(bound, Bound::PlusMinus(tolerance.value), "{id}");
+                assert!(tolerance.basis.ends_with(row.basis.text()), "{id}");
+            }
+        }
+    }
 
     #[test]
     fn a_file_replaces_only_what_it_says_and_names_its_source() {

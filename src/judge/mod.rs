@@ -15,6 +15,7 @@ mod limits;
 mod meaning;
 mod noise;
 mod nonlinear;
+mod recording;
 mod response;
 mod separation;
 mod transport;

@@ -23,3 +23,8 @@ pub(crate) fn faulty() -> Reading {
 pub(crate) fn empty() -> Reading {
     load(include_str!("../../tests/readings/empty.json"))
 }
+
+/// A trimming, a bias sweep and a noise reduction, all in one.
+pub(crate) fn rounds() -> Reading {
+    load(include_str!("../../tests/readings/rounds.json"))
+}

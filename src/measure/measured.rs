@@ -11,6 +11,7 @@ use super::noise::{NoiseMeter, Silence};
 use super::noise_bands::{NoiseBands, NoiseBandsMeter, NoisePlace};
 use super::noise_sections::{HumBeside, TapeTone, noise, reference, saturation_by_noise};
 use super::response::{PlayedTone, level, response};
+use super::rounds::{InRounds, in_rounds};
 use super::saturation::saturation;
 use super::separation::{Leakage, PlayedLeakage, SeparationMeter, separation};
 use super::speed::speed;
@@ -55,6 +56,8 @@ pub struct Measured {
     pub flutter: Option<Flutter>,
     /// Noise of the silent parts.
     pub noise: Option<Noise>,
+    /// What is measured in rounds: record level, bias, noise reduction.
+    pub rounds: InRounds,
     /// Harmonic distortion against level.
     pub distortion: Option<Distortion>,
     /// Difference-frequency distortion.
@@ -72,9 +75,9 @@ pub struct Measured {
 }
 
 /// Rise and fall of tones and noises in a programme, and what the room of a deck's meters adds, s.
-const FADE_S: f64 = 0.02;
+pub(super) const FADE_S: f64 = 0.02;
 /// Between one channel and the other lies at most this, s (a tilted head, a converter): blocks need not care.
-const SILENCE_MARGIN_S: f64 = 0.25;
+pub(super) const SILENCE_MARGIN_S: f64 = 0.25;
 
 /// Up to here no tape compresses as an automatic level does, dB re the reference level (common practice, no source).
 const LINEAR_TO_DB: f64 = -10.0;
@@ -134,6 +137,7 @@ pub fn measure(
     trace_hum(source, timeline, alignment, &mut outcomes)?;
     let parts: Vec<bool> = outcomes.iter().map(Outcome::gave_something).collect();
     let mut measured = assemble(timeline, alignment, options, source.rate_hz(), outcomes);
+    measured.rounds = in_rounds(source, timeline, alignment, options.reference_dbfs, &measured.level)?;
     let gave =
         Gave { parts: &parts, flutter: measured.flutter.is_some(), response: measured.response.is_some() };
     measured.warnings.extend(unmeasured(timeline, alignment, source.rate_hz(), &gave));
@@ -169,7 +173,11 @@ fn play(
             read(source, alignment, stretch, &mut |block| meter.feed(block))?;
             Ok(Outcome::Flutter(Box::new(meter.finish(stretch.from_s)), stretch))
         }
-        (_, Serves::Nothing | Serves::Place) => Ok(Outcome::Missing),
+        // The latter are measured apart, by what stands in rounds.rs.
+        (_, Serves::Nothing | Serves::Place)
+        | (_, Serves::Bias | Serves::BiasSweep | Serves::ReductionOut | Serves::ReductionIn) => {
+            Ok(Outcome::Missing)
+        }
         (Signal::Tone { hz }, Serves::Distortion) => {
             let Some(stretch) = alignment.steady(part, FADE_S) else { return Ok(Outcome::Missing) };
             let Some(mut meter) = DistortionMeter::new(rate_hz, hz * ratio) else {
@@ -299,7 +307,7 @@ fn trace_hum(
 }
 
 /// Reads a stretch with channels and polarity put right; what is no number is read as 0 (the scan has counted it).
-fn read(
+pub(super) fn read(
     source: &dyn Source,
     alignment: &Alignment,
     stretch: Stretch,

@@ -2,6 +2,7 @@
 //! knows a file format.
 
 mod azimuth;
+mod bias_sweep;
 mod course;
 mod delay_fit;
 mod direct;
@@ -13,11 +14,15 @@ mod follow;
 mod gain_riding;
 mod hum;
 mod intermodulation;
+mod level_step;
 mod measured;
 mod noise;
 mod noise_bands;
+mod noise_reduction;
 mod noise_sections;
+mod peak;
 mod response;
+mod rounds;
 mod saturation;
 mod separation;
 mod speed;
@@ -38,6 +43,7 @@ pub use measured::{MeasureOptions, Measured, measure};
 pub use noise::{NoiseMeter, Reference, Silence, UNWEIGHTED_HZ};
 pub use noise_bands::{BandGain, NoiseBands, NoiseBandsMeter, NoisePlace};
 pub use response::{PlayedTone, level, response};
+pub use rounds::InRounds;
 pub use saturation::saturation;
 pub use separation::{Leakage, PlayedLeakage, SeparationMeter, separation};
 pub use speed::speed;

@@ -4,7 +4,7 @@ use super::{ProgrammeError, Recipe, Timeline};
 use std::path::Path;
 
 /// Names and texts, in the order in which they are listed.
-const TEXTS: [(&str, &str); 8] = [
+const TEXTS: [(&str, &str); 11] = [
     ("full", include_str!("../../tones/full.toml")),
     ("first-look", include_str!("../../tones/first-look.toml")),
     ("replay", include_str!("../../tones/replay.toml")),
@@ -13,6 +13,9 @@ const TEXTS: [(&str, &str); 8] = [
     ("saturation", include_str!("../../tones/saturation.toml")),
     ("separation", include_str!("../../tones/separation.toml")),
     ("erasure", include_str!("../../tones/erasure.toml")),
+    ("record-trim", include_str!("../../tones/record-trim.toml")),
+    ("bias-sweep", include_str!("../../tones/bias-sweep.toml")),
+    ("noise-reduction", include_str!("../../tones/noise-reduction.toml")),
 ];
 
 fn parse(name: &str, text: &str) -> Recipe {

@@ -123,6 +123,9 @@ length_s = 2
             ("saturation", 50_644),
             ("separation", 41_899),
             ("erasure", 7_947),
+            ("record-trim", 11_337),
+            ("bias-sweep", 62_662),
+            ("noise-reduction", 2_016),
         ];
         let codes: Vec<(String, u16)> = built_in()
             .into_iter()

@@ -105,7 +105,7 @@ const KINDS: [(&str, Kind); 10] = [
     ("rounds", Kind::Rounds),
 ];
 
-const SERVES: [(&str, Serves); 11] = [
+const SERVES: [(&str, Serves); 14] = [
     ("level", Serves::Level),
     ("response", Serves::Response),
     ("azimuth", Serves::Azimuth),
@@ -115,6 +115,9 @@ const SERVES: [(&str, Serves); 11] = [
     ("saturation", Serves::Saturation),
     ("separation", Serves::Separation),
     ("bias", Serves::Bias),
+    ("bias-sweep", Serves::BiasSweep),
+    ("noise-reduction-out", Serves::ReductionOut),
+    ("noise-reduction-in", Serves::ReductionIn),
     ("erasure", Serves::Erasure),
     ("nothing", Serves::Nothing),
 ];

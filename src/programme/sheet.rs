@@ -1,7 +1,7 @@
 //! The running sheet: what plays when, how to set the level, and the cautions, to lie beside the deck.
 
 use super::{Channels, Colour, Depth, PlacedPart, Recipe, Serves, Signal, Timeline};
-use crate::trade::CAUTIONS;
+use crate::trade::{CAUTIONS, TRIMMER_CAUTIONS};
 
 /// Widest line, columns.
 const WIDTH: usize = 100;
@@ -44,7 +44,9 @@ pub fn running_sheet(recipe: &Recipe, timeline: &Timeline, written: &Written<'_>
     );
 
     sheet.heading("CAUTIONS");
-    for caution in CAUTIONS {
+    let trims = timeline.parts.iter().any(|part| matches!(part.serves, Serves::Bias | Serves::BiasSweep));
+    let more: &[&str] = if trims { &TRIMMER_CAUTIONS } else { &[] };
+    for caution in CAUTIONS.iter().chain(more) {
         sheet.paragraph("! ", caution);
     }
 
@@ -58,10 +60,15 @@ pub fn running_sheet(recipe: &Recipe, timeline: &Timeline, written: &Written<'_>
     let mut last_purpose = "";
     for part in &timeline.parts {
         if let Signal::Pause { say } = &part.signal {
-            sheet.paragraph(
-                &format!("{}  >>> ", clock(part.start_s)),
-                &format!("{say} (pause of {} s)", part.length_s),
-            );
+            let lead = format!("{}  >>> ", clock(part.start_s));
+            match part.round() {
+                // What to do is said in full once; every round has room for what was done.
+                Some(round) if round > 1 => {
+                    sheet.paragraph(&lead, &format!("ROUND {round}: the same. {NOTED}"))
+                }
+                Some(round) => sheet.paragraph(&lead, &format!("ROUND {round}: {say} {NOTED}")),
+                None => sheet.paragraph(&lead, &format!("{say} (pause of {} s)", part.length_s)),
+            }
             last_purpose = "";
             continue;
         }
@@ -76,6 +83,9 @@ pub fn running_sheet(recipe: &Recipe, timeline: &Timeline, written: &Written<'_>
     sheet.row([&clock(timeline.length_s), "", "", "end", "", ""]);
     sheet.text
 }
+
+/// Room to write down what was turned.
+const NOTED: &str = "Left ____________ right ____________";
 
 fn level_steps(timeline: &Timeline) -> Vec<String> {
     let is_level =
@@ -114,10 +124,25 @@ fn level_steps(timeline: &Timeline) -> Vec<String> {
             "The loudest part lies {loudest_db:.1} dB above that mark: this is meant, do not turn down."
         ));
     }
-    steps.push(String::from(
-        "Noise reduction, loudness, tone controls and automatic level off, unless the job is about them. Then wind \
-         back, record the whole file, and touch neither the record level nor the player's volume until the end.",
-    ));
+    let serves = |serves: Serves| timeline.parts.iter().any(|part| part.serves == serves);
+    let begin = "Noise reduction, loudness, tone controls and automatic level off, unless the job is about them. Then \
+                 wind back, record the whole file";
+    if serves(Serves::Bias) || serves(Serves::BiasSweep) {
+        steps.push(format!(
+            "{begin}, and touch neither the record-level knob nor the player's volume until the end; turn trimmers only \
+             where it says so below. Replay level, replay response and azimuth must be right before (calibrated tape): \
+             what they lack would be trimmed into the recording."
+        ));
+        steps.push(String::from(
+            "Three heads: monitor switch at tape, capture while recording, and stop turning when it reads right. Two \
+             heads: turn by equal steps and note each place; rewind, replay and capture; read which round was right and \
+             turn back to its place. Leave the first round as found.",
+        ));
+    } else {
+        steps.push(format!(
+            "{begin}, and touch neither the record level nor the player's volume until the end."
+        ));
+    }
     steps.push(String::from(
         "At the sound card, switch every enhancement and automatic gain off, and set the input so that the level tone, as \
          it comes back from the deck, stands near -12 dBFS; lower, if the loudest part does not stay clear of full \
@@ -253,9 +278,12 @@ mod tests {
             let text = sheet(&recipe);
             for part in Timeline::from(&recipe).parts {
                 let start = clock(part.start_s);
-                // A pause has no name there, but what is to be done.
-                let name = if matches!(part.signal, Signal::Pause { .. }) { ">>>" } else { &part.id };
-                let listed = text.lines().any(|line| line.starts_with(&start) && line.contains(name));
+                let name = match (&part.signal, part.round()) {
+                    (Signal::Pause { .. }, Some(round)) => format!(">>> ROUND {round}: "),
+                    (Signal::Pause { .. }, None) => ">>> ".to_owned(),
+                    _ => part.id.clone(),
+                };
+                let listed = text.lines().any(|line| line.starts_with(&start) && line.contains(&name));
                 assert!(listed, "{}: {} at {start}\n{text}", recipe.name, part.id);
             }
         }
@@ -273,6 +301,17 @@ mod tests {
         let code = format!("{:04x}", Timeline::from(&recipe).code);
         for want in ["a.wav, 44100 Hz, 16 bit", "-12 dBFS", &code, "which begins at 00:05.1", "315 Hz"] {
             assert!(flowing.contains(want), "{want}\n{text}");
+        }
+    }
+
+    #[test]
+    fn rounds_have_room_for_notes_and_trimmers_their_cautions() {
+        for (name, rounds) in [("record-trim", 24), ("bias-sweep", 15), ("noise-reduction", 0)] {
+            let text = sheet(&built_in_by_name(name).unwrap());
+            let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+            assert_eq!(text.matches("Left ____________ right ____________").count(), rounds, "{name}");
+            assert_eq!(text.contains("insulated tools only"), rounds > 0, "{name}");
+            assert_eq!(text.contains("touch neither the record level nor"), rounds == 0, "{name}");
         }
     }
 

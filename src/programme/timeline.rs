@@ -36,6 +36,14 @@ pub struct PlacedPart {
     pub purpose: String,
 }
 
+impl PlacedPart {
+    /// The round that it belongs to, from 1: what follows `-round-` at the end of its id.
+    pub fn round(&self) -> Option<u32> {
+        let (_, number) = self.id.rsplit_once("-round-")?;
+        number.parse().ok()
+    }
+}
+
 /// On which channels a part is heard.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Channels {
@@ -120,8 +128,14 @@ pub enum Serves {
     Saturation,
     /// Leakage from one channel into the other.
     Separation,
-    /// Bias and record level.
+    /// Bias and record level, in rounds.
     Bias,
+    /// Sensitivity, distortion and noise at stepped bias, in rounds.
+    BiasSweep,
+    /// Response and noise with the deck's noise reduction out.
+    ReductionOut,
+    /// The same with it in.
+    ReductionIn,
     /// What erasing leaves of a tone.
     Erasure,
     /// Nothing: heard only by people.

@@ -13,6 +13,7 @@ mod measured;
 mod noise;
 mod saturation;
 mod separation;
+mod trim;
 
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
@@ -24,6 +25,10 @@ pub use measured::{
 pub use noise::{Mains, Noise, Origin, SilentPart};
 pub use saturation::{NoiseBand, Saturation, SaturationLadder, SaturationNoise, SaturationStep};
 pub use separation::{Erasure, Separation};
+pub use trim::{
+    BiasBalance, BiasHigh, BiasPair, BiasPeak, BiasStep, BiasSweep, ReductionBand, ReductionRow,
+    ReductionTracking, Round,
+};
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -60,6 +65,18 @@ pub struct Reading {
     pub flutter: Option<Flutter>,
     /// Noise of the first silent part that serves noise, and of the others.
     pub noise: Option<Noise>,
+    /// Rounds of record level and bias, in the order of the programme.
+    #[serde(default)]
+    pub rounds: Vec<Round>,
+    /// High against low tones of the rounds: high tone minus low tone, return minus programme.
+    #[serde(default)]
+    pub bias: Vec<BiasPair>,
+    /// Sensitivity, distortion and noise at stepped bias.
+    #[serde(default)]
+    pub bias_sweep: Option<BiasSweep>,
+    /// Response and noise with noise reduction in, against out.
+    #[serde(default)]
+    pub noise_reduction: Option<ReductionTracking>,
     /// Harmonic distortion against level.
     pub distortion: Option<Distortion>,
     /// Difference-frequency distortion of two high tones.

@@ -4,7 +4,7 @@ use super::nonlinear_csv;
 use crate::reading::{Pair, Reading, ResponsePoint};
 
 /// File names of all tables that there are.
-pub const TABLES: [&str; 9] = [
+pub const TABLES: [&str; 13] = [
     "response.csv",
     "level.csv",
     "phase.csv",
@@ -14,6 +14,10 @@ pub const TABLES: [&str; 9] = [
     "intermodulation.csv",
     "saturation.csv",
     "separation.csv",
+    "rounds.csv",
+    "bias.csv",
+    "bias-sweep.csv",
+    "noise-reduction.csv",
 ];
 
 /// The tables that the reading can fill, each with its file name, one of [`TABLES`].
@@ -138,6 +142,111 @@ pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
         tables.push((TABLES[2], csv.text));
     }
     tables.extend(nonlinear_csv::tables(reading));
+    tables.extend(rounds(reading));
+    tables
+}
+
+/// `rounds.csv`, `bias.csv`, `bias-sweep.csv` and `noise-reduction.csv`, as far as the reading has them.
+fn rounds(reading: &Reading) -> Vec<(&'static str, String)> {
+    let mut tables = Vec::new();
+    if !reading.rounds.is_empty() {
+        let mut csv = Csv::new(&[
+            "round",
+            "at_s",
+            "level_hz",
+            "left_level_db",
+            "right_level_db",
+            "left_uncertainty_db",
+            "right_uncertainty_db",
+            "difference_db",
+            "moved_at_s",
+        ]);
+        for row in &reading.rounds {
+            let [left, right] = pair(row.level_db);
+            let [left_doubt, right_doubt] = pair(row.level_uncertainty_db);
+            csv.row([
+                row.round.to_string(),
+                row.at_s.to_string(),
+                cell(row.level_hz),
+                left,
+                right,
+                left_doubt,
+                right_doubt,
+                cell(row.level_difference_db),
+                cell(row.moved_at_s),
+            ]);
+        }
+        tables.push(("rounds.csv", csv.text));
+    }
+    if !reading.bias.is_empty() {
+        let mut csv = Csv::new(&[
+            "round",
+            "low_hz",
+            "high_hz",
+            "left_difference_db",
+            "right_difference_db",
+            "left_uncertainty_db",
+            "right_uncertainty_db",
+        ]);
+        for row in &reading.bias {
+            let [left, right] = pair(row.difference_db);
+            let [left_doubt, right_doubt] = pair(row.uncertainty_db);
+            let (low, high) = (row.low_hz.to_string(), row.high_hz.to_string());
+            csv.row([row.round.to_string(), low, high, left, right, left_doubt, right_doubt]);
+        }
+        tables.push(("bias.csv", csv.text));
+    }
+    if let Some(sweep) = &reading.bias_sweep {
+        let mut csv = Csv::new(&["round", "quantity", "hz", "unit", "left", "right"]);
+        let mut row = |round: u32, quantity: &str, hz: Option<f64>, unit: &str, values| {
+            let [left, right] = pair(values);
+            csv.row([round.to_string(), quantity.to_owned(), cell(hz), unit.to_owned(), left, right]);
+        };
+        for step in &sweep.steps {
+            row(step.round, "level", sweep.level_hz, "dB", step.level_db);
+            row(step.round, "sensitivity", Some(sweep.low_hz), "dB", step.low_db);
+            for high in &step.high {
+                row(step.round, "sensitivity", Some(high.hz), "dB", high.db);
+                row(step.round, "overbias", Some(high.hz), "dB", high.past_peak_db);
+            }
+            row(step.round, "third harmonic", sweep.level_hz, "percent", step.k3_percent);
+            row(step.round, "noise, A-weighted", None, "dB", step.noise_a_weighted_db);
+        }
+        tables.push(("bias-sweep.csv", csv.text));
+    }
+    if let Some(found) = &reading.noise_reduction {
+        let mut csv = Csv::new(&[
+            "programme_db",
+            "hz",
+            "left_out_db",
+            "right_out_db",
+            "left_in_db",
+            "right_in_db",
+            "left_mistracking_db",
+            "right_mistracking_db",
+            "left_uncertainty_db",
+            "right_uncertainty_db",
+        ]);
+        for row in &found.rows {
+            let [left_out, right_out] = pair(row.out_db);
+            let [left_in, right_in] = pair(row.in_db);
+            let [left, right] = pair(row.mistracking_db);
+            let [left_doubt, right_doubt] = pair(row.uncertainty_db);
+            csv.row([
+                row.programme_db.to_string(),
+                row.hz.to_string(),
+                left_out,
+                right_out,
+                left_in,
+                right_in,
+                left,
+                right,
+                left_doubt,
+                right_doubt,
+            ]);
+        }
+        tables.push(("noise-reduction.csv", csv.text));
+    }
     tables
 }
 
@@ -210,6 +319,19 @@ mod tests {
         for (name, text) in tables.iter().filter(|table| table.0 != "level.csv") {
             let width = text.lines().next().unwrap().matches(',').count();
             assert!(text.lines().all(|line| line.matches(',').count() == width), "{name}");
+        }
+    }
+
+    #[test]
+    fn jobs_in_rounds_have_their_tables() {
+        let tables = tables(&sample(include_str!("../../tests/readings/rounds.json")));
+        let names: Vec<&str> = tables.iter().map(|table| table.0).collect();
+        assert_eq!(names, ["level.csv", "rounds.csv", "bias.csv", "bias-sweep.csv", "noise-reduction.csv"]);
+        let lines: Vec<usize> = tables.iter().map(|table| table.1.lines().count()).collect();
+        assert_eq!(lines, [2, 11, 21, 1 + 10 * 8, 29]);
+        let width = |text: &str| text.lines().map(|line| line.matches(',').count()).collect::<Vec<_>>();
+        for (name, text) in tables.iter().filter(|table| table.0 != "bias-sweep.csv") {
+            assert!(width(text).windows(2).all(|pair| pair[0] == pair[1]), "{name}");
         }
     }
 

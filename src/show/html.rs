@@ -2,7 +2,7 @@
 
 use super::svg::escaped;
 use super::text::depth;
-use super::{nonlinear, plots, words};
+use super::{nonlinear, plots, rounds_html, rounds_text, words};
 use crate::judge::{Limits, decimals, frequency, signed, unsigned};
 use crate::reading::{Finding, Reading, Verdict};
 use crate::trade::CAUTIONS;
@@ -32,9 +32,10 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
     for table in nonlinear::tables(reading) {
         nonlinear_table(&mut body, &table);
     }
+    rounds_html::rounds(&mut body, reading);
     dropouts(&mut body, reading);
     body += "<section class=\"cautions\">\n<h2>Cautions</h2>\n<ul>\n";
-    for caution in CAUTIONS {
+    for caution in CAUTIONS.iter().chain(rounds_text::trimmer_cautions(reading)) {
         body += &format!("<li>{}</li>\n", text(caution));
     }
     body += "</ul>\n</section>\n<p class=\"basis\">Deckproof made this report from one recording.</p>\n";
@@ -47,7 +48,7 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
 }
 
 /// Text from anywhere, made safe, with typographic signs, and numbers bound to their units.
-fn text(raw: &str) -> String {
+pub(super) fn text(raw: &str) -> String {
     escaped(&words::with_signs(&words::bound(&words::sanitised(raw))))
 }
 
@@ -422,6 +423,7 @@ mod tests {
             include_str!("../../tests/readings/healthy.json"),
             include_str!("../../tests/readings/faulty.json"),
             include_str!("../../tests/readings/empty.json"),
+            include_str!("../../tests/readings/rounds.json"),
         ] {
             let reading: Reading = serde_json::from_str(reading).unwrap();
             let page = report(&reading, Some(&Limits::good_deck()));

@@ -12,8 +12,17 @@ const DEEPEST_DB: f64 = -30.0;
 const CHARACTER: f64 = 7.2;
 
 /// Names of all figures that there are.
-pub const FIGURES: [&str; 6] =
-    ["response", "channel-difference", "phase", "flutter", "distortion", "saturation"];
+pub const FIGURES: [&str; 9] = [
+    "response",
+    "channel-difference",
+    "phase",
+    "flutter",
+    "distortion",
+    "saturation",
+    "bias-sweep",
+    "bias-sweep-distortion",
+    "noise-reduction",
+];
 
 /// One figure.
 #[derive(Debug, Clone, PartialEq)]
@@ -40,6 +49,7 @@ pub fn plots(reading: &Reading, limits: Option<&Limits>) -> Vec<Figure> {
     figures.extend(reading.flutter.as_ref().and_then(flutter_figure));
     figures.extend(reading.distortion.as_ref().and_then(nonlinear_plots::distortion));
     figures.extend(reading.saturation.as_ref().and_then(nonlinear_plots::saturation));
+    figures.extend(super::rounds_plots::rounds(reading));
     figures
 }
 

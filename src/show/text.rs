@@ -1,6 +1,6 @@
 //! A reading for the terminal: findings first, then the figures.
 
-use super::{nonlinear, words};
+use super::{nonlinear, rounds_text, words};
 use crate::judge::{decimals, frequency, signed, unsigned};
 use crate::reading::{Finding, Flutter, Level, Noise, Reading, Response, ResponsePoint, SaturationNoise};
 use crate::trade::CAUTIONS;
@@ -42,33 +42,34 @@ pub fn summary(reading: &Reading) -> String {
     for table in nonlinear::tables(reading) {
         nonlinear_table(&mut page, &table);
     }
+    rounds_text::rounds(&mut page, reading);
     dropouts(&mut page, reading);
     page.head("CAUTIONS");
-    for caution in CAUTIONS {
+    for caution in CAUTIONS.iter().chain(rounds_text::trimmer_cautions(reading)) {
         page.wrapped(2, "", caution);
     }
     page.text
 }
 
 #[derive(Default)]
-struct Page {
+pub(super) struct Page {
     text: String,
 }
 
 impl Page {
-    fn line(&mut self, line: &str) {
+    pub(super) fn line(&mut self, line: &str) {
         // A terminal does not break lines at its spaces, and whoever searches the text types plain ones.
         self.text += words::sanitised(&line.replace('\u{a0}', " ")).trim_end();
         self.text.push('\n');
     }
 
-    fn head(&mut self, title: &str) {
+    pub(super) fn head(&mut self, title: &str) {
         self.text.push('\n');
         self.line(title);
     }
 
     /// `label` and `text` from column `indent` on, further lines under the start of the text.
-    fn wrapped(&mut self, indent: usize, label: &str, text: &str) {
+    pub(super) fn wrapped(&mut self, indent: usize, label: &str, text: &str) {
         let start = indent + label.chars().count();
         let room = COLUMNS - start;
         let mut line = format!("{:indent$}{label}", "");
@@ -100,7 +101,7 @@ impl Page {
 }
 
 /// Number right-aligned, or the words for no number.
-fn cell(value: Option<f64>, digits: usize, width: usize, sign: bool) -> String {
+pub(super) fn cell(value: Option<f64>, digits: usize, width: usize, sign: bool) -> String {
     let text = match value {
         Some(value) if sign => signed(value, digits),
         Some(value) => unsigned(value, digits),
@@ -171,7 +172,7 @@ fn findings(page: &mut Page, findings: &[Finding]) {
         };
         let value: Vec<String> = words::value(finding).into_iter().chain(finding.kind.clone()).collect();
         let verdict = words::verdict(finding.verdict);
-        page.wrapped(2, &format!("{name:<23} {verdict:<12} "), &value.join(", "));
+        page.wrapped(2, &format!("{name:<25} {verdict:<12} "), &value.join(", "));
         page.wrapped(INDENT, "why    ", &finding.why);
         if let Some(turn) = &finding.turn {
             page.wrapped(INDENT, "turn   ", turn);
@@ -479,6 +480,7 @@ mod tests {
             include_str!("../../tests/readings/healthy.json"),
             include_str!("../../tests/readings/faulty.json"),
             include_str!("../../tests/readings/empty.json"),
+            include_str!("../../tests/readings/rounds.json"),
         ]
         .map(|text| serde_json::from_str(text).unwrap())
         .to_vec()

@@ -9,3 +9,12 @@ pub const CAUTIONS: [&str; 4] = [
     "Mind rotating parts: hair, sleeves and tools away from capstans, belts and reels while the deck runs.",
     "Demagnetise with the power off and the tape away.",
 ];
+
+/// What is added where trimmers are turned in a deck that runs. Common practice, no source.
+pub const TRIMMER_CAUTIONS: [&str; 3] = [
+    "Trimmers are turned with the deck open and on mains: isolating supply, one hand away, insulated tools only, no \
+     rings or chains; know where the mains side and the supply capacitors are before reaching in; follow local codes.",
+    "Turn only what the service manual names as record level or bias, note its place first, and know where to go back \
+     to.",
+    "Stay clear of the moving reels, belts and flywheels while you reach in.",
+];

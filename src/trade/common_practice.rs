@@ -127,6 +127,18 @@ pub const NOISE_A_WEIGHTED: PracticeLimit =
     row("noise-a-weighted", "A-weighted noise", most(-48.0), Some(most(-42.0)), "dB", MEMORY);
 /// Power-line hum against the reference level.
 pub const HUM: PracticeLimit = row("hum", "power-line hum", most(-55.0), Some(most(-45.0)), "dB", MEMORY);
+/// Source against tape at the reference level, each channel.
+pub const RECORD_LEVEL_MATCH: PracticeLimit = row(
+    "record-level-match",
+    "source against tape at reference level",
+    pm(0.5),
+    Some(pm(1.0)),
+    "dB",
+    PRACTICE,
+);
+/// High tone against low tone at -20 dB after setting bias.
+pub const BIAS_PAIR_MATCH: PracticeLimit =
+    row("bias-pair-match", "high tone against low tone at -20 dB", pm(0.5), Some(pm(1.5)), "dB", PRACTICE);
 
 /// All limits, each id once.
 pub const LIMITS: [PracticeLimit; 20] = [
@@ -136,14 +148,7 @@ pub const LIMITS: [PracticeLimit; 20] = [
     CHANNEL_MATCH,
     AZIMUTH_PHASE,
     row("azimuth-band", "top of the closed phase picture", least(15e3), Some(least(10e3)), "Hz", PRACTICE),
-    row(
-        "record-level-match",
-        "source against tape at reference level",
-        pm(0.5),
-        Some(pm(1.0)),
-        "dB",
-        PRACTICE,
-    ),
+    RECORD_LEVEL_MATCH,
     row(
         "record-level-match-coarse",
         "source/tape difference left alone",
@@ -152,7 +157,7 @@ pub const LIMITS: [PracticeLimit; 20] = [
         "dB",
         PRACTICE,
     ),
-    row("bias-pair-match", "high tone against low tone at -20 dB", pm(0.5), Some(pm(1.5)), "dB", PRACTICE),
+    BIAS_PAIR_MATCH,
     row("record-replay-hf-type-1", "3 dB down, type I", least(16e3), Some(least(12.5e3)), "Hz", PRACTICE),
     row(
         "record-replay-hf-type-2-4",

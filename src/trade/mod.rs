@@ -11,7 +11,7 @@
 //! | [`octave_bands`] | IEC 61260-1:2014 |
 //! | [`reference_levels`] | fluxivities and level definitions, see each row |
 //! | [`common_practice`] | rules of thumb of the trade, no standards |
-//! | [`CAUTIONS`] | what can hurt somebody at this work |
+//! | [`CAUTIONS`], [`TRIMMER_CAUTIONS`] | what can hurt somebody at this work |
 
 pub mod a_weighting;
 pub mod common_practice;
@@ -27,7 +27,7 @@ mod cautions;
 mod decibels;
 mod weighting_table;
 
-pub use cautions::CAUTIONS;
+pub use cautions::{CAUTIONS, TRIMMER_CAUTIONS};
 pub use medium::Medium;
 pub use tape_equalisation::Equalisation;
 pub use weighting_table::WeightingRow;

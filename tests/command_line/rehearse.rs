@@ -135,3 +135,25 @@ fn a_folder_that_cannot_be_made_is_named() {
         .run("rehearse short.toml --out short.toml/a/b")
         .refused(&["short.toml/a/b: cannot be written: short.toml is no folder"]);
 }
+
+#[test]
+fn a_bias_sweep_leaves_its_tables_and_figures() {
+    let bench = Bench::new();
+    // Two rounds fewer of the built-in recipe would be another programme; its first six are enough here.
+    let text = deckproof::programme::built_in_text("bias-sweep").unwrap();
+    bench.put(
+        "sweep.toml",
+        &text.replacen("count = 15", "count = 6", 1).replacen("\"bias-sweep\"", "\"six\"", 1),
+    );
+    let ran = bench
+        .run("rehearse sweep.toml --deck stepped-bias --recorded-on this-deck --heads 3 --seed 3 --out swept")
+        .done();
+    for name in ["rounds.csv", "bias.csv", "bias-sweep.csv", "bias-sweep.svg", "bias-sweep-distortion.svg"] {
+        assert!(bench.path("swept").join(name).exists(), "{name}");
+    }
+    assert!(ran.out.contains("BIAS SWEEP, overbias"), "{}", ran.out);
+    for name in ["swept/programme.sheet.txt", "swept/report.html", "swept/summary.txt"] {
+        let text = bench.text(name).split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(text.contains("insulated tools only"), "{name}");
+    }
+}

@@ -11,6 +11,7 @@ mod flutter_truth;
 mod noise_truth;
 mod nonlinear_truth;
 mod slates;
+mod trims;
 
 use bench::{Case, Row, Store, play, rows};
 use deckproof::deck::{DeckFile, EXAMPLES};

@@ -1,0 +1,142 @@
+//! What somebody does at the deck while the programme runs: trimmers turned, noise reduction switched.
+
+use super::{DeckFile, Sides, ratio_of_db};
+use serde::{Deserialize, Serialize};
+
+/// What is done at the deck, in seconds of the programme. Default: nothing.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Technician {
+    /// Single turns, in the order of their times. Default: none.
+    pub turns: Vec<Turn>,
+    /// Turns at even distances, behind the single ones. Default: none.
+    pub steps: Option<TurnSteps>,
+}
+
+/// One turn. What it does not name stays as it was.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Turn {
+    /// When it begins, s of the programme, 0 to 3600.
+    pub at_s: f64,
+    /// How long it takes, s, 0 to 60. Default: 1.
+    #[serde(default = "one")]
+    pub over_s: f64,
+    /// Record level to which it is turned, dB re as built, -40 to 20.
+    #[serde(default)]
+    pub record_db: Option<Sides>,
+    /// Bias to which it is turned, dB re nominal, -10 to 10.
+    #[serde(default)]
+    pub bias_db: Option<Sides>,
+    /// Noise reduction switched in or out.
+    #[serde(default)]
+    pub noise_reduction: Option<bool>,
+}
+
+/// Turns at even distances: one a round.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TurnSteps {
+    /// When the first begins, s of the programme, 0 to 3600.
+    pub first_s: f64,
+    /// From the beginning of one to that of the next, s, 1 to 600.
+    pub every_s: f64,
+    /// How long each takes, s, 0 to 60. Default: 1.
+    #[serde(default = "one")]
+    pub over_s: f64,
+    /// Record levels, dB re as built, -40 to 20, at most 200. Default: none.
+    #[serde(default)]
+    pub record_db: Vec<Sides>,
+    /// Bias, dB re nominal, -10 to 10, at most 200. Default: none.
+    #[serde(default)]
+    pub bias_db: Vec<Sides>,
+}
+
+fn one() -> f64 {
+    1.0
+}
+
+/// How one channel is set at some moment.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Setting {
+    /// Record level, dB re as built.
+    pub record_db: f64,
+    /// Bias, dB re nominal.
+    pub bias_db: f64,
+    /// Noise reduction is in.
+    pub reducing: bool,
+}
+
+/// All turns written out.
+#[derive(Debug, Clone)]
+pub(crate) struct Hands {
+    turns: Vec<Turn>,
+}
+
+impl Hands {
+    pub(crate) fn new(file: &DeckFile) -> Self {
+        let mut turns = file.technician.turns.clone();
+        if let Some(steps) = &file.technician.steps {
+            let count = steps.record_db.len().max(steps.bias_db.len());
+            turns.extend((0..count).map(|k| Turn {
+                at_s: steps.first_s + k as f64 * steps.every_s,
+                over_s: steps.over_s,
+                record_db: steps.record_db.get(k).copied(),
+                bias_db: steps.bias_db.get(k).copied(),
+                noise_reduction: None,
+            }));
+        }
+        turns.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+        Self { turns }
+    }
+
+    /// Whether anything is ever done.
+    pub(crate) fn idle(&self) -> bool {
+        self.turns.is_empty()
+    }
+
+    /// How `channel` is set at `programme_s`.
+    pub(crate) fn setting(&self, channel: usize, programme_s: f64) -> Setting {
+        let mut setting = Setting { record_db: 0.0, bias_db: 0.0, reducing: false };
+        for turn in self.turns.iter().take_while(|turn| turn.at_s <= programme_s) {
+            let share =
+                if turn.over_s > 0.0 { ((programme_s - turn.at_s) / turn.over_s).min(1.0) } else { 1.0 };
+            let towards =
+                |from: f64, to: Option<Sides>| to.map_or(from, |to| from + share * (to.of(channel) - from));
+            setting.record_db = towards(setting.record_db, turn.record_db);
+            setting.bias_db = towards(setting.bias_db, turn.bias_db);
+            setting.reducing = turn.noise_reduction.unwrap_or(setting.reducing);
+        }
+        setting
+    }
+}
+
+impl Setting {
+    /// Amplitude ratio of the record level.
+    pub(crate) fn record_ratio(&self) -> f64 {
+        ratio_of_db(self.record_db)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn turns_hold_until_the_next_and_take_their_time() {
+        let file = DeckFile::from_toml(
+            "[technician]\nturns = [{ at_s = 10, over_s = 2, record_db = [1, -1] }, { at_s = 30, noise_reduction = true }]\n\
+             steps = { first_s = 20, every_s = 5, bias_db = [-3, [-2, -1]] }\n",
+            "a",
+        )
+        .unwrap();
+        let hands = Hands::new(&file);
+        let at = |channel, s| hands.setting(channel, s);
+        assert_eq!(at(0, 9.9), Setting { record_db: 0.0, bias_db: 0.0, reducing: false });
+        assert_eq!(at(0, 11.0).record_db, 0.5);
+        assert_eq!(at(1, 19.0).record_db, -1.0);
+        assert_eq!((at(0, 22.0).bias_db, at(1, 27.0).bias_db), (-3.0, -1.0));
+        assert_eq!((at(0, 29.0).reducing, at(0, 31.0).reducing), (false, true));
+        assert_eq!(at(1, 300.0), Setting { record_db: -1.0, bias_db: -1.0, reducing: true });
+    }
+}
