@@ -143,7 +143,7 @@ fn a_bias_sweep_leaves_its_tables_and_figures() {
     let text = deckproof::programme::built_in_text("bias-sweep").unwrap();
     bench.put(
         "sweep.toml",
-        &text.replacen("count = 15", "count = 6", 1).replacen("\"bias-sweep\"", "\"six\"", 1),
+        text.replacen("count = 15", "count = 6", 1).replacen("\"bias-sweep\"", "\"six\"", 1),
     );
     let ran = bench
         .run("rehearse sweep.toml --deck stepped-bias --recorded-on this-deck --heads 3 --seed 3 --out swept")
