@@ -136,8 +136,8 @@ fn summit(points: &[(f64, f64, f64)]) -> Result<(f64, f64, f64), &'static str> {
     }
     let at = ((a.0 + b.0) / 2.0 - first / (2.0 * second)).clamp(a.0, c.0);
     let high = a.1 + first * (at - a.0) + second * (at - a.0) * (at - b.0);
-    // A parabola for a summit that is no parabola: a fifth of what it adds.
-    Ok((at, high, b.2.hypot(0.2 * (high - b.1))))
+    // A parabola for a summit that is no parabola: half of what it adds.
+    Ok((at, high, b.2.hypot(0.5 * (high - b.1))))
 }
 
 #[cfg(test)]
