@@ -151,7 +151,8 @@ pub(super) fn warn(
                 "Hum of the {:.0} Hz power line stands in the silent part. Low-frequency levels may be touched by it. {}",
                 mains.nominal_hz.unwrap_or(mains.hz),
                 match mains.origin {
-                    Origin::Recorded => "It lies on the tape: look where it was recorded, for a ground loop first.",
+                    Origin::Recorded =>
+                        "It lies on the tape: look where it was recorded, for a ground loop first.",
                     _ => "Look for a ground loop between deck and computer first.",
                 }
             ),
