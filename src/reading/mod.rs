@@ -84,6 +84,7 @@ pub struct Reading {
     /// Output against input near saturation.
     pub saturation: Option<Saturation>,
     /// Leakage between the channels, one row a frequency.
+    #[serde(default)]
     pub separation: Vec<Separation>,
     /// What erasing leaves of a tone.
     pub erasure: Option<Erasure>,

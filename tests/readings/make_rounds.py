@@ -10,8 +10,9 @@ import pathlib
 
 HERE = pathlib.Path(__file__).parent
 reading = json.loads((HERE / "healthy.json").read_text())
-for key in ["response", "azimuth", "flutter", "noise"]:
+for key in ["response", "azimuth", "flutter", "noise", "distortion", "intermodulation", "saturation", "erasure"]:
     reading[key] = None
+reading["separation"] = []
 reading["recipe"] = {"name": "bias-sweep", "code": "1A2B"}
 reading["capture"]["file"] = "return-trim.wav"
 reading["capture"]["slates_found"] = 12
