@@ -51,10 +51,8 @@ impl DistortionMeter {
         if !(expected_hz >= 20.0 && orders >= 2) {
             return None;
         }
-        let bands = || {
-            let band = |order| Baseband::new(rate_hz, order as f64 * expected_hz, flat_hz, transition_hz);
-            (1..=orders).map(band).collect()
-        };
+        let all_hz: Vec<f64> = (1..=orders).map(|order| order as f64 * expected_hz).collect();
+        let bands = || Baseband::together(rate_hz, &all_hz, flat_hz, transition_hz);
         Some(Self { channels: [bands(), bands()] })
     }
 

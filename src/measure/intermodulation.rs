@@ -56,7 +56,7 @@ impl TwinToneMeter {
         if room(high_hz + apart_hz) {
             all_hz.push(high_hz + apart_hz);
         }
-        let bands = || all_hz.iter().map(|hz| Baseband::new(rate_hz, *hz, flat_hz, transition_hz)).collect();
+        let bands = || Baseband::together(rate_hz, &all_hz, flat_hz, transition_hz);
         Some(Self { channels: [bands(), bands()] })
     }
 

@@ -24,8 +24,9 @@ pub fn shortest_tone_s(hz: f64, serves: Serves) -> f64 {
     // Lengths by Kaiser's formula, of the filters of 100 dB and of 60 dB.
     let filters_s = 6.41 / transition_hz + 3.63 / half_band_hz;
     let blocks_s = 3.0 * f64::max(0.02, 1.0 / half_band_hz);
-    // The band is sampled at about twice its whole width; filters and blocks are whole numbers of those samples.
-    let rounding_s = 2.5 / (flat_hz + transition_hz);
+    // The band is sampled at about twice its whole width; filters and blocks are whole numbers of those samples, and what
+    // halves the rate before them has to settle.
+    let rounding_s = 4.6 / (flat_hz + transition_hz);
     match serves {
         Serves::Nothing | Serves::Place => 0.0,
         Serves::Flutter => 3.0 + 0.2 + ENDS_S,

@@ -55,8 +55,21 @@ impl Baseband {
     ///
     /// The band has to lie between 0 Hz and half the sample rate; what reaches beyond is cut off.
     pub fn new(rate_hz: f64, centre_hz: f64, flat_hz: f64, transition_hz: f64) -> Self {
+        Self::below(rate_hz, centre_hz, centre_hz, flat_hz, transition_hz)
+    }
+
+    /// Bands about each of `centres_hz` whose samples stand at the same times: what belongs together (a tone and its
+    /// harmonics) can be multiplied sample by sample.
+    pub fn together(rate_hz: f64, centres_hz: &[f64], flat_hz: f64, transition_hz: f64) -> Vec<Self> {
+        let highest_hz = centres_hz.iter().copied().fold(0.0, f64::max);
+        let band = |&hz: &f64| Self::below(rate_hz, hz, highest_hz, flat_hz, transition_hz);
+        centres_hz.iter().map(band).collect()
+    }
+
+    /// The band about `centre_hz`, halved in rate only as far as one about `highest_hz` allows.
+    fn below(rate_hz: f64, centre_hz: f64, highest_hz: f64, flat_hz: f64, transition_hz: f64) -> Self {
         let reach_hz = flat_hz + transition_hz;
-        let halvers = Halvers::new(rate_hz, centre_hz + reach_hz, LEAST_RATE * 2.0 * reach_hz, HALVING_DB);
+        let halvers = Halvers::new(rate_hz, highest_hz + reach_hz, LEAST_RATE * 2.0 * reach_hz, HALVING_DB);
         let low_rate_hz = halvers.output_rate_hz();
         let mut taps = low_pass(low_rate_hz, flat_hz, transition_hz, 100.0);
         let half_taps = taps.len() / 2;

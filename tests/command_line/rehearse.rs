@@ -20,7 +20,7 @@ fn the_whole_job_is_left_in_the_folder_and_never_done_over() {
     let ran = bench.run(line).done();
     let mut want: Vec<String> = ALWAYS
         .into_iter()
-        .chain(["channel-difference.svg", "flutter.svg", "level.csv", "phase.csv", "phase.svg"])
+        .chain(["channel-difference.svg", "flutter.svg", "level.csv", "noise.csv", "phase.csv", "phase.svg"])
         .chain(["response.csv", "response.svg"])
         .map(|name| format!("worn/{name}"))
         .collect();
