@@ -122,7 +122,7 @@ fn what_is_too_short_to_be_measured_is_refused_with_the_shortest_length() {
     for (text, words) in [
         (
             tone(40, 0.5, ""),
-            ["mine.toml, line 29: length_s: found 0.5 s", "1.02 s for a tone of 40 Hz", "longer"],
+            ["mine.toml, line 29: length_s: found 0.5 s", "1.05 s for a tone of 40 Hz", "longer"],
         ),
         (
             tone(3150, 2.0, "serves = \"flutter\""),
