@@ -53,12 +53,15 @@ impl Alignment {
 
     /// Where `part` surely sounds steadily: without its fades, and less what its place is in doubt by.
     ///
-    /// `None` if the part lies outside the recording, wholly or in part, or nothing is left of it.
+    /// `None` if the part lies outside the recording, wholly or in part, nothing is left of it, or time is torn there.
     pub fn steady(&self, part: &PlacedPart, fade_s: f64) -> Option<Stretch> {
         let end_s = part.start_s + part.length_s;
         let from_s = self.map.to_return(part.start_s) + fade_s + self.map.doubt_s(part.start_s);
         let to_s = self.map.to_return(end_s) - fade_s - self.map.doubt_s(end_s);
-        (from_s >= 0.0 && to_s <= self.duration_s && to_s - from_s > 0.1 * part.length_s)
+        (!self.map.is_torn(part)
+            && from_s >= 0.0
+            && to_s <= self.duration_s
+            && to_s - from_s > 0.1 * part.length_s)
             .then_some(Stretch { from_s, to_s })
     }
 
@@ -67,7 +70,7 @@ impl Alignment {
         let end_s = part.start_s + part.length_s;
         let from_s = (self.map.to_return(part.start_s) + fade_s + self.map.doubt_s(part.start_s)).max(0.0);
         let to_s = (self.map.to_return(end_s) - fade_s - self.map.doubt_s(end_s)).min(self.duration_s);
-        (to_s - from_s > 0.1 * part.length_s).then_some(Stretch { from_s, to_s })
+        (!self.map.is_torn(part) && to_s - from_s > 0.1 * part.length_s).then_some(Stretch { from_s, to_s })
     }
 
     /// Mean time ratio while `part` plays: above 1 the return runs fast.

@@ -8,6 +8,7 @@
 //! ```text
 //! at the programme's rate
 //!   lead-in, programme, tail        lead_in.rs          something else, then the programme, then silence
+//!   noise reduction, recording      noise_reduction.rs  treble compander
 //!   record gain, record sections    replay_filters.rs   minimum-phase response errors of the recording
 //!   saturation, bias asymmetry      tape.rs             treble saturates first
 //!   print-through                   print_through.rs    neighbouring layers of the wound tape
@@ -20,10 +21,13 @@
 //!   coupling, bump, dull head,
 //!   replay sections                 replay_filters.rs   minimum phase
 //!   dead channel, gain              play.rs
+//!   noise reduction, replay         noise_reduction.rs  treble compander
 //!   amplifier noise, crosstalk,
 //!   hum, polarity, swap, DC         hum.rs, play.rs
-//!   trim, automatic gain, mono,
-//!   clipping, cut ends              capture_faults.rs   the sound card and its user
+//!   trim, automatic gain, noise
+//!   suppression, mono, clipping,
+//!   cut ends                        capture_faults.rs   the sound card and its user
+//!   lossy codec                     lossy.rs            a sketch of one
 //! ```
 //!
 //! Time: the return's clock is that of its own sample numbers at the nominal capture rate. Level: 0 dBFS is the rms of
@@ -41,6 +45,8 @@ mod hum;
 mod kernel;
 mod lead_in;
 mod losses;
+mod lossy;
+mod noise_reduction;
 mod play;
 mod print_through;
 #[cfg(test)]

@@ -15,13 +15,21 @@ const SPOILING: [(&str, &str); 5] = [
         "noise-reduction-on",
         "switch noise reduction off, in the deck and in the sound card's settings, and record again",
     ),
-    ("lossy", "record to WAV without lossy compression on the way"),
+    ("lossy", "record to WAV over a cable, without lossy compression on the way"),
     ("wrong-recipe", "name the recipe that was played (--recipe)"),
 ];
 
 /// Warnings that cost accuracy only.
-const COSTLY: [&str; 6] =
-    ["too-quiet", "cut-start", "cut-end", "rate-mismatch", "dropouts", "broken-samples"];
+const COSTLY: [&str; 8] = [
+    "too-quiet",
+    "cut-start",
+    "cut-end",
+    "rate-mismatch",
+    "dropouts",
+    "broken-samples",
+    "time-jump",
+    "coarse-samples",
+];
 
 pub(super) fn finding(bench: &Bench) -> Finding {
     let reading = bench.reading;

@@ -3,11 +3,15 @@
 use super::azimuth::{AzimuthResult, azimuth};
 use super::dropouts::dropouts;
 use super::flutter::FlutterMeter;
-use super::gain_riding::gain_riding_db;
+use super::gain_riding::{gain_creep_db, gain_riding_db};
+use super::level_dependence::{LevelDependence, level_dependence};
+use super::lossy::lossy_signs;
 use super::noise::{NoiseMeter, Silence};
 use super::response::{PlayedTone, level, response};
 use super::speed::speed;
+use super::surroundings::{Surroundings, surroundings};
 use super::sweep::{SweepMeter, SweepPlace, SweepPoint};
+use super::tears::{Torn, splices, tears, untorn};
 use super::tone::{Tone, ToneMeter};
 use crate::capture::{Alignment, CaptureError, Source, Stretch, extend_mended};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
@@ -44,6 +48,14 @@ pub struct Measured {
     pub noise: Option<Noise>,
     /// Dropouts in the steady tones.
     pub dropouts: Vec<Dropout>,
+    /// Stretches in which samples are missing or came twice.
+    pub torn: Vec<Torn>,
+    /// Times at which the phase of the flutter tone jumps, s of the return.
+    pub splices_s: Vec<f64>,
+    /// A gain that depends on level.
+    pub level_dependence: Option<LevelDependence>,
+    /// Signs of a lossy codec, in words.
+    pub lossy_signs: Vec<String>,
     /// What the reader must know.
     pub warnings: Vec<Warning>,
 }
@@ -76,13 +88,19 @@ pub fn measure(
     options: &MeasureOptions,
 ) -> Result<Measured, CaptureError> {
     let longest_flutter = longest(timeline, alignment, Serves::Flutter);
-    let outcomes: Vec<Outcome> = timeline
-        .parts
-        .par_iter()
-        .enumerate()
-        .map(|(index, part)| play(source, alignment, part, Some(index) == longest_flutter))
-        .collect::<Result<_, _>>()?;
-    Ok(assemble(timeline, alignment, options, outcomes))
+    let again = |stretch: Stretch, sink: &mut dyn FnMut([&[f64]; 2])| read(source, alignment, stretch, sink);
+    let (outcomes, around) = rayon::join(
+        || -> Result<Vec<Outcome>, CaptureError> {
+            timeline
+                .parts
+                .par_iter()
+                .enumerate()
+                .map(|(index, part)| play(source, alignment, part, Some(index) == longest_flutter))
+                .collect()
+        },
+        || surroundings(source, timeline, alignment, &again),
+    );
+    Ok(assemble(timeline, alignment, options, outcomes?, &around?))
 }
 
 /// Index of the longest part serving `serves` of which something is in the recording.
@@ -125,7 +143,7 @@ fn play(
                 from_s: alignment.map.to_return(part.start_s),
                 to_s: alignment.map.to_return(part.start_s + part.length_s),
             };
-            if whole.from_s < 0.0 || whole.to_s > alignment.duration_s {
+            if whole.from_s < 0.0 || whole.to_s > alignment.duration_s || alignment.map.is_torn(part) {
                 return Ok(Outcome::Missing);
             }
             // A little more on either side, for the noise beside the sweep's ends.
@@ -184,8 +202,9 @@ fn assemble(
     alignment: &Alignment,
     options: &MeasureOptions,
     mut outcomes: Vec<Outcome>,
+    around: &Surroundings,
 ) -> Measured {
-    let mut measured = Measured { speed: speed(&alignment.slates, timeline), ..Measured::default() };
+    let mut measured = Measured::default();
     let wiring = alignment.wiring;
     let silenced = [wiring.dead[0], wiring.dead[1] || wiring.mono];
     let mute = |pair: Pair| [0, 1].map(|channel| pair[channel].filter(|_| !silenced[channel]));
@@ -222,7 +241,24 @@ fn assemble(
         .collect();
     let alike: Vec<&PlayedTone> =
         played.iter().filter(|(part, _)| both(part)).map(|(_, tone)| tone).collect();
-    if let Some(db) = gain_riding_db(&alike) {
+    measured.torn = torn(&played, timeline, alignment);
+    measured.speed = speed(untorn(&alignment.slates, &measured.torn), timeline);
+    let riding_db = gain_riding_db(&alike);
+    let creep_db = gain_creep_db(&alike, silenced).filter(|_| riding_db.is_none());
+    measured.level_dependence = level_dependence(&alike, around, silenced);
+    let gain_rides = riding_db.is_some() || creep_db.is_some();
+    measured.lossy_signs = lossy_signs(around, silenced, gain_rides);
+    if let Some(db) = creep_db {
+        measured.warnings.push(Warning::new(
+            "gain-riding",
+            format!(
+                "While a steady tone played, the gain of both channels crept by {db:+.1} dB: a slow automatic level is \
+                 on, in the deck or in the sound card. Levels, response and noise are wrong. Switch it off and record \
+                 again."
+            ),
+        ));
+    }
+    if let Some(db) = riding_db {
         measured.warnings.push(Warning::new(
             "gain-riding",
             format!(
@@ -235,7 +271,10 @@ fn assemble(
     let steps = steps(&played);
     let sweep =
         timeline.parts.iter().zip(&outcomes).find_map(|(part, outcome)| match (&part.signal, outcome) {
-            (Signal::Sweep { from_hz, to_hz }, Outcome::Sweep(points)) if both(part) => {
+            // Frequencies of a sweep are told by time.
+            (Signal::Sweep { from_hz, to_hz }, Outcome::Sweep(points))
+                if both(part) && !is_torn(part, alignment, &measured.torn) =>
+            {
                 Some((points.as_slice(), part.level_db, (*from_hz, *to_hz)))
             }
             _ => None,
@@ -285,6 +324,13 @@ fn assemble(
                 let noise = silenced.map(|silenced| if silenced { 1.0 } else { 0.0 });
                 measured.dropouts.extend(dropouts(&result.1, noise, &part.id, stretch.from_s));
                 measured.flutter.clone_from(&result.0);
+                measured.splices_s = splices(&result.1).iter().map(|at_s| stretch.from_s + at_s).collect();
+                // A jump is a peak that no tape made.
+                if let Some(flutter) = &mut measured.flutter
+                    && (!measured.splices_s.is_empty() || is_torn(part, alignment, &measured.torn))
+                {
+                    flutter.unweighted_peak_percent = None;
+                }
             }
             _ => {}
         }
@@ -305,6 +351,29 @@ fn assemble(
         ));
     }
     measured
+}
+
+/// Stretches in which time jumps: those that the slates show, and those that only the tones show.
+fn torn(played: &[(&PlacedPart, PlayedTone)], timeline: &Timeline, alignment: &Alignment) -> Vec<Torn> {
+    let speeds: Vec<(f64, f64, f64)> = played
+        .iter()
+        .filter(|(_, tone)| tone.hz > 300.0)
+        .map(|(part, tone)| (part.start_s, part.length_s, tone.tone.hz / tone.hz))
+        .collect();
+    let mut torn = tears(&alignment.slates, timeline, &speeds);
+    torn.extend(alignment.map.torn().iter().map(|torn| Torn {
+        from_s: torn.from_s,
+        to_s: torn.to_s,
+        missing_s: torn.missing_s,
+        left_out: true,
+    }));
+    torn.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
+    torn
+}
+
+fn is_torn(part: &PlacedPart, alignment: &Alignment, torn: &[Torn]) -> bool {
+    let at_s = alignment.map.to_return(part.start_s + part.length_s / 2.0);
+    torn.iter().any(|torn| at_s > torn.from_s && at_s < torn.to_s)
 }
 
 /// Tones that serve response at the level that most of them have.

@@ -1,0 +1,153 @@
+//! Samples that went missing, or came twice, on the way into the file: the tape's time goes on, the file's jumps.
+//!
+//! Between two slates as much time should pass as the tones between them say by their frequency, which no missing
+//! sample changes. Within a long tone, a jump turns the phase of both channels at once.
+
+use super::flutter::together;
+use crate::capture::FoundSlate;
+use crate::programme::{Signal, Timeline};
+use crate::signal::baseband::Band;
+use num_complex::Complex64;
+use std::f64::consts::TAU;
+
+/// A stretch of the return in which time jumps.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Torn {
+    /// Start of the slate before it, s of the return.
+    pub from_s: f64,
+    /// Start of the slate behind it, s of the return.
+    pub to_s: f64,
+    /// Time that is missing (positive) or too much (negative), s.
+    pub missing_s: f64,
+    /// Too much to know where its parts lie: they were left out.
+    pub left_out: bool,
+}
+
+/// The longest row of slates without a tear in it.
+pub(super) fn untorn<'a>(slates: &'a [FoundSlate], torn: &[Torn]) -> &'a [FoundSlate] {
+    let mut runs: Vec<&[FoundSlate]> = vec![];
+    let mut from = 0;
+    for (k, slate) in slates.iter().enumerate().skip(1) {
+        if torn.iter().any(|torn| (torn.to_s - slate.start_s).abs() < 1e-6) {
+            runs.push(&slates[from..k]);
+            from = k;
+        }
+    }
+    runs.push(&slates[from..]);
+    let length_s = |run: &[FoundSlate]| match (run.first(), run.last()) {
+        (Some(first), Some(last)) => last.start_s - first.start_s,
+        _ => 0.0,
+    };
+    runs.into_iter().max_by(|a, b| length_s(a).total_cmp(&length_s(b))).unwrap_or(slates)
+}
+
+/// Less than this is not told, s: wow moves slates by some milliseconds.
+const LEAST_S: f64 = 0.015;
+/// Doubt of a tone's mean frequency as a measure of the mean speed, as a share.
+const DOUBT: f64 = 3e-4;
+
+/// Finds the stretches in which time jumps. `speeds` are (start in the programme, s; length, s; ratio of the
+/// tone's frequency to the programme's) of the tones that were measured.
+pub(super) fn tears(slates: &[FoundSlate], timeline: &Timeline, speeds: &[(f64, f64, f64)]) -> Vec<Torn> {
+    let start_s = |slate: &FoundSlate| {
+        timeline
+            .parts
+            .iter()
+            .find(|part| matches!(part.signal, Signal::Slate { index } if index == slate.slate.index))
+            .map(|part| part.start_s)
+    };
+    let mut found = Vec::new();
+    for pair in slates.windows(2) {
+        let (Some(from_s), Some(to_s)) = (start_s(&pair[0]), start_s(&pair[1])) else { continue };
+        let between: Vec<&(f64, f64, f64)> =
+            speeds.iter().filter(|(at_s, _, _)| *at_s > from_s && *at_s < to_s).collect();
+        let known_s: f64 = between.iter().map(|(_, length_s, _)| length_s).sum();
+        // Tones must fill most of the stretch, or their speeds are chance.
+        if known_s < 0.4 * (to_s - from_s) {
+            continue;
+        }
+        let ratio = between.iter().map(|(_, length_s, ratio)| length_s * ratio).sum::<f64>() / known_s;
+        let spread = (between.iter().map(|(_, length_s, r)| length_s * (r - ratio).powi(2)).sum::<f64>()
+            / known_s
+            / between.len() as f64)
+            .sqrt();
+        let passed_s = pair[1].start_s - pair[0].start_s;
+        let missing_s = (to_s - from_s) / ratio - passed_s;
+        let scatter_s = pair[0].scatter_s.hypot(pair[1].scatter_s);
+        let doubt_s = (3.0 * (spread + DOUBT) * passed_s).hypot(4.0 * scatter_s);
+        if missing_s.abs() > LEAST_S.max(doubt_s) {
+            found.push(Torn { from_s: pair[0].start_s, to_s: pair[1].start_s, missing_s, left_out: false });
+        }
+    }
+    found
+}
+
+/// A turn of the phase of at least this counts as a jump, cycles.
+const LEAST_TURN: f64 = 0.12;
+/// Phase is compared between stretches of this length, s, ...
+const SIDE_S: f64 = 0.008;
+/// ... with this between them: a jump is as wide as the band's filter is long, s.
+const APART_S: f64 = 0.008;
+
+/// Times within the band, s from the first sample fed, at which the phase of a long tone jumps on both channels at once.
+///
+/// Flutter bends the phase and dropouts of one track turn one channel; neither turns both by the same within milliseconds
+/// at full level.
+pub(super) fn splices(bands: &[Band; 2]) -> Vec<f64> {
+    let rate_hz = bands[0].rate_hz;
+    let (both, first_s) = together(bands);
+    let side = (SIDE_S * rate_hz) as usize;
+    let apart = (APART_S * rate_hz) as usize;
+    let span = 2 * side + apart;
+    if side < 2 || both.len() < 4 * span {
+        return Vec::new();
+    }
+    let usual = super::tone::median(&both.iter().map(|z| z.norm()).collect::<Vec<_>>());
+    let turn = |samples: &[Complex64], at: usize| {
+        // Mean step and middle of each side.
+        let fit = |from: usize| {
+            let slice = &samples[from..from + side];
+            let step: Complex64 = slice.windows(2).map(|pair| pair[1] * pair[0].conj()).sum();
+            let hz = step.arg();
+            let middle: Complex64 = slice
+                .iter()
+                .enumerate()
+                .map(|(n, z)| z * Complex64::from_polar(1.0, -hz * (n as f64 - (side as f64 - 1.0) / 2.0)))
+                .sum();
+            (hz, middle)
+        };
+        let (before, after) = (fit(at), fit(at + side + apart));
+        let expected = (before.0 + after.0) / 2.0 * (side + apart) as f64;
+        let got = (after.1 * before.1.conj() * Complex64::from_polar(1.0, -expected)).arg() / TAU;
+        let weakest = before.1.norm().min(after.1.norm()) / side as f64;
+        (got, weakest)
+    };
+    let hop = (apart / 2).max(1);
+    let turns: Vec<(usize, f64, f64)> = (0..both.len() - span)
+        .step_by(hop)
+        .map(|at| {
+            let (got, level) = turn(&both, at);
+            (at, got, level)
+        })
+        .collect();
+    let rms = (turns.iter().map(|(_, got, _)| got.abs().min(0.05).powi(2)).sum::<f64>() / turns.len() as f64)
+        .sqrt();
+    let power = [0, 1].map(|channel| bands[channel].samples.iter().map(Complex64::norm_sqr).sum::<f64>());
+    let live: Vec<usize> = (0..2).filter(|&channel| power[channel] > 0.01 * power[1 - channel]).collect();
+    let mut found: Vec<f64> = Vec::new();
+    for &(at, got, level) in &turns {
+        if got.abs() < LEAST_TURN.max(6.0 * rms) || level < 0.7 * usual {
+            continue;
+        }
+        let alike = live.iter().all(|&channel| {
+            let (one, _) = turn(&bands[channel].samples, at);
+            let apart = (one - got + 0.5).rem_euclid(1.0) - 0.5;
+            apart.abs() < 0.1
+        });
+        let at_s = first_s + (at as f64 + span as f64 / 2.0) / rate_hz;
+        if alike && found.last().is_none_or(|last| at_s - last > 0.05) {
+            found.push(at_s);
+        }
+    }
+    found
+}
