@@ -17,6 +17,8 @@ pub const EXAMPLES: &[(&str, &str)] = &[
     ("late-start", include_str!("examples/late-start.toml")),
     ("cut-start", include_str!("examples/cut-start.toml")),
     ("gain-riding", include_str!("examples/gain-riding.toml")),
+    ("reduction-left-on", include_str!("examples/reduction-left-on.toml")),
+    ("lossy-link", include_str!("examples/lossy-link.toml")),
 ];
 
 /// Name and TOML text of every example deck.

@@ -16,7 +16,7 @@ pub(super) fn faults(reading: &Reading, measured: &Measured, rate: f64) -> Vec<W
         ));
     } else {
         warnings.extend(level_dependence(reading, measured));
-        warnings.extend(lossy(measured));
+        warnings.extend(lossy(reading, measured));
     }
     warnings.extend(time_jump(measured, rate));
     warnings
@@ -46,18 +46,20 @@ fn level_dependence(reading: &Reading, measured: &Measured) -> Option<Warning> {
     Some(Warning::new("noise-reduction-on", text))
 }
 
-fn lossy(measured: &Measured) -> Option<Warning> {
-    (!measured.lossy_signs.is_empty()).then(|| {
-        Warning::new(
-            "lossy",
-            format!(
-                "The return went through lossy compression or a conversion that cut its treble: {}. Noise, treble, \
-                 phase and distortion are in doubt. Record to WAV at 44.1 kHz or more over a cable, without an app or \
-                 a link that compresses.",
-                measured.lossy_signs.join("; ")
-            ),
-        )
-    })
+fn lossy(reading: &Reading, measured: &Measured) -> Option<Warning> {
+    // In flat tops hiss has holes as well; clipping is named by itself.
+    if measured.lossy_signs.is_empty() || reading.capture.clipped_samples.iter().any(|&count| count > 0) {
+        return None;
+    }
+    Some(Warning::new(
+        "lossy",
+        format!(
+            "The return went through lossy compression or a conversion that cut its treble: {}. Noise, treble, phase \
+             and distortion are in doubt. Record to WAV at 44.1 kHz or more over a cable, without an app or a link that \
+             compresses.",
+            measured.lossy_signs.join("; ")
+        ),
+    ))
 }
 
 fn time_jump(measured: &Measured, rate: f64) -> Option<Warning> {

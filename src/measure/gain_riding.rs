@@ -10,6 +10,8 @@ const NEAR: f64 = 1.35;
 /// Gain of the quiet tone over that of the loud one that no tape makes, dB: tape compresses a tone at the reference
 /// level by some tenths (common practice, no source).
 const MOST_DB: f64 = 1.5;
+/// The same where the tones are not of one frequency: a bass cut may lie between them.
+const MOST_APART_DB: f64 = 2.5;
 
 /// How much more gain a quiet tone had than a loud one of about the same frequency, dB, if that is more than tape
 /// compresses; `None` otherwise.
@@ -25,11 +27,12 @@ pub fn gain_riding_db(tones: &[&PlayedTone]) -> Option<f64> {
                 if loud_level.noise_share.max(quiet_level.noise_share) > 0.1 {
                     return None;
                 }
-                Some(quiet_level.dbfs - quiet.programme_db - (loud_level.dbfs - loud.programme_db))
+                let db = quiet_level.dbfs - quiet.programme_db - (loud_level.dbfs - loud.programme_db);
+                let most = if (loud.hz / quiet.hz - 1.0).abs() < 0.02 { MOST_DB } else { MOST_APART_DB };
+                (db > most).then_some(db)
             })
         })
         .flatten()
-        .filter(|db| *db > MOST_DB)
         .max_by(f64::total_cmp)
 }
 

@@ -91,9 +91,10 @@ fn wall_hz(cells: &Cells, channel: usize) -> Option<f64> {
         }
         // The weakest of three neighbours, so that a line of hum or of a screen is no edge.
         let (before, edge) = (least(&noise[k - 14..k - 11]), least(&noise[k - 3..k]));
-        let mut beyond = noise[k + 3..].to_vec();
+        // Two kilohertz beyond it, but for a line or two.
+        let mut beyond = noise[k + 3..(k + 14).min(noise.len())].to_vec();
         beyond.sort_by(f64::total_cmp);
-        let beyond = beyond[beyond.len() * 9 / 10];
+        let beyond = beyond[beyond.len().saturating_sub(2)];
         let drop_db = db(edge / beyond.max(1e-18));
         if edge > LEAST_POWER / 3.0
             && drop_db > WALL_DB

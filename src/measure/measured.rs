@@ -11,7 +11,7 @@ use super::response::{PlayedTone, level, response};
 use super::speed::speed;
 use super::surroundings::{Surroundings, surroundings};
 use super::sweep::{SweepMeter, SweepPlace, SweepPoint};
-use super::tears::{Torn, splices, tears, untorn};
+use super::tears::{Torn, mean_hz, splices, tears, untorn};
 use super::tone::{Tone, ToneMeter};
 use crate::capture::{Alignment, CaptureError, Source, Stretch, extend_mended};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
@@ -241,8 +241,14 @@ fn assemble(
         .collect();
     let alike: Vec<&PlayedTone> =
         played.iter().filter(|(part, _)| both(part)).map(|(_, tone)| tone).collect();
-    measured.torn = torn(&played, timeline, alignment);
-    measured.speed = speed(untorn(&alignment.slates, &measured.torn), timeline);
+    for outcome in &outcomes {
+        if let Outcome::Flutter(result, stretch) = outcome {
+            measured.splices_s = splices(&result.1).iter().map(|at_s| stretch.from_s + at_s).collect();
+        }
+    }
+    measured.torn = torn(&played, timeline, alignment, &outcomes);
+    let whole = untorn(&alignment.slates, &measured.torn, &measured.splices_s);
+    measured.speed = speed(whole, timeline);
     let riding_db = gain_riding_db(&alike);
     let creep_db = gain_creep_db(&alike, silenced).filter(|_| riding_db.is_none());
     measured.level_dependence = level_dependence(&alike, around, silenced);
@@ -258,13 +264,16 @@ fn assemble(
             ),
         ));
     }
-    if let Some(db) = riding_db {
+    // Where treble is lifted more than low tones, it is a compander and no automatic level.
+    let companded = matches!(measured.level_dependence, Some(LevelDependence::Lifted(_)));
+    if let Some(db) = riding_db.filter(|_| !companded) {
         measured.warnings.push(Warning::new(
             "gain-riding",
             format!(
                 "A quiet tone came back with {db:.1} dB more gain than a loud one of about the same frequency: an \
-                 automatic level is on, in the deck or in the sound card. Levels, response and noise are wrong. \
-                 Switch it off and record again."
+                 automatic level or a limiter is on, in the deck or in the sound card, or the loud tone overdrives \
+                 tape or input. Levels, response and noise are wrong. Switch it off, or record less loud, and record \
+                 again."
             ),
         ));
     }
@@ -324,7 +333,6 @@ fn assemble(
                 let noise = silenced.map(|silenced| if silenced { 1.0 } else { 0.0 });
                 measured.dropouts.extend(dropouts(&result.1, noise, &part.id, stretch.from_s));
                 measured.flutter.clone_from(&result.0);
-                measured.splices_s = splices(&result.1).iter().map(|at_s| stretch.from_s + at_s).collect();
                 // A jump is a peak that no tape made.
                 if let Some(flutter) = &mut measured.flutter
                     && (!measured.splices_s.is_empty() || is_torn(part, alignment, &measured.torn))
@@ -354,13 +362,25 @@ fn assemble(
 }
 
 /// Stretches in which time jumps: those that the slates show, and those that only the tones show.
-fn torn(played: &[(&PlacedPart, PlayedTone)], timeline: &Timeline, alignment: &Alignment) -> Vec<Torn> {
-    let speeds: Vec<(f64, f64, f64)> = played
+fn torn(
+    played: &[(&PlacedPart, PlayedTone)],
+    timeline: &Timeline,
+    alignment: &Alignment,
+    outcomes: &[Outcome],
+) -> Vec<Torn> {
+    let mut speeds: Vec<(f64, f64, f64)> = played
         .iter()
         .filter(|(_, tone)| tone.hz > 300.0)
         .map(|(part, tone)| (part.start_s, part.length_s, tone.tone.hz / tone.hz))
         .collect();
-    let mut torn = tears(&alignment.slates, timeline, &speeds);
+    let mut wow_percent = None;
+    for (part, outcome) in timeline.parts.iter().zip(outcomes) {
+        if let (Signal::Tone { hz }, Outcome::Flutter(result, _)) = (&part.signal, outcome) {
+            speeds.extend(mean_hz(&result.1).map(|mean_hz| (part.start_s, part.length_s, mean_hz / hz)));
+            wow_percent = result.0.as_ref().and_then(|flutter| flutter.wow_rms_percent);
+        }
+    }
+    let mut torn = tears(&alignment.slates, timeline, &speeds, wow_percent);
     torn.extend(alignment.map.torn().iter().map(|torn| Torn {
         from_s: torn.from_s,
         to_s: torn.to_s,

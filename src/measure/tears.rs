@@ -7,6 +7,7 @@ use super::flutter::together;
 use crate::capture::FoundSlate;
 use crate::programme::{Signal, Timeline};
 use crate::signal::baseband::Band;
+use crate::signal::fm::demodulate;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -23,12 +24,13 @@ pub struct Torn {
     pub left_out: bool,
 }
 
-/// The longest row of slates without a tear in it.
-pub(super) fn untorn<'a>(slates: &'a [FoundSlate], torn: &[Torn]) -> &'a [FoundSlate] {
+/// The longest row of slates without a tear or a splice (s of the return) in it.
+pub(super) fn untorn<'a>(slates: &'a [FoundSlate], torn: &[Torn], splices_s: &[f64]) -> &'a [FoundSlate] {
     let mut runs: Vec<&[FoundSlate]> = vec![];
     let mut from = 0;
     for (k, slate) in slates.iter().enumerate().skip(1) {
-        if torn.iter().any(|torn| (torn.to_s - slate.start_s).abs() < 1e-6) {
+        let spliced = |at_s: &f64| *at_s > slates[k - 1].start_s && *at_s < slate.start_s;
+        if torn.iter().any(|torn| (torn.to_s - slate.start_s).abs() < 1e-6) || splices_s.iter().any(spliced) {
             runs.push(&slates[from..k]);
             from = k;
         }
@@ -46,9 +48,23 @@ const LEAST_S: f64 = 0.015;
 /// Doubt of a tone's mean frequency as a measure of the mean speed, as a share.
 const DOUBT: f64 = 3e-4;
 
+/// Wow that is assumed where it was not measured, percent rms.
+const USUAL_WOW_PERCENT: f64 = 0.25;
+
+/// Mean frequency of a long tone in both channels together, Hz.
+pub(super) fn mean_hz(bands: &[Band; 2]) -> Option<f64> {
+    let (both, _) = together(bands);
+    Some(bands[0].centre_hz + demodulate(&both, bands[0].rate_hz)?.mean_hz)
+}
+
 /// Finds the stretches in which time jumps. `speeds` are (start in the programme, s; length, s; ratio of the
-/// tone's frequency to the programme's) of the tones that were measured.
-pub(super) fn tears(slates: &[FoundSlate], timeline: &Timeline, speeds: &[(f64, f64, f64)]) -> Vec<Torn> {
+/// tone's frequency to the programme's) of the tones that were measured; `wow_percent` is the rms of the wow, if known.
+pub(super) fn tears(
+    slates: &[FoundSlate],
+    timeline: &Timeline,
+    speeds: &[(f64, f64, f64)],
+    wow_percent: Option<f64>,
+) -> Vec<Torn> {
     let start_s = |slate: &FoundSlate| {
         timeline
             .parts
@@ -74,7 +90,14 @@ pub(super) fn tears(slates: &[FoundSlate], timeline: &Timeline, speeds: &[(f64, 
         let passed_s = pair[1].start_s - pair[0].start_s;
         let missing_s = (to_s - from_s) / ratio - passed_s;
         let scatter_s = pair[0].scatter_s.hypot(pair[1].scatter_s);
-        let doubt_s = (3.0 * (spread + DOUBT) * passed_s).hypot(4.0 * scatter_s);
+        // A row of short tones may meet every turn of a wow at the same place.
+        let longest_s = between.iter().map(|(_, length_s, _)| *length_s).fold(0.0, f64::max);
+        let wow = if longest_s > 0.8 * (to_s - from_s) {
+            0.0
+        } else {
+            2.0 * wow_percent.unwrap_or(USUAL_WOW_PERCENT) / 100.0
+        };
+        let doubt_s = ((3.0 * (spread + DOUBT) + wow) * passed_s).hypot(4.0 * scatter_s);
         if missing_s.abs() > LEAST_S.max(doubt_s) {
             found.push(Torn { from_s: pair[0].start_s, to_s: pair[1].start_s, missing_s, left_out: false });
         }
@@ -88,6 +111,8 @@ const LEAST_TURN: f64 = 0.12;
 const SIDE_S: f64 = 0.008;
 /// ... with this between them: a jump is as wide as the band's filter is long, s.
 const APART_S: f64 = 0.008;
+/// The tone's frequency on either side lies within this share of its mean.
+const OFF_SHARE: f64 = 0.015;
 
 /// Times within the band, s from the first sample fed, at which the phase of a long tone jumps on both channels at once.
 ///
@@ -103,6 +128,7 @@ pub(super) fn splices(bands: &[Band; 2]) -> Vec<f64> {
         return Vec::new();
     }
     let usual = super::tone::median(&both.iter().map(|z| z.norm()).collect::<Vec<_>>());
+    let usual_turn = both.windows(2).map(|pair| pair[1] * pair[0].conj()).sum::<Complex64>().arg();
     let turn = |samples: &[Complex64], at: usize| {
         // Mean step and middle of each side.
         let fit = |from: usize| {
@@ -120,7 +146,10 @@ pub(super) fn splices(bands: &[Band; 2]) -> Vec<f64> {
         let expected = (before.0 + after.0) / 2.0 * (side + apart) as f64;
         let got = (after.1 * before.1.conj() * Complex64::from_polar(1.0, -expected)).arg() / TAU;
         let weakest = before.1.norm().min(after.1.norm()) / side as f64;
-        (got, weakest)
+        // Away from the tone's own frequency there is no tone: the tape runs down, or noise is in its place.
+        let off = (before.0 - usual_turn).abs().max((after.0 - usual_turn).abs());
+        let there = off < OFF_SHARE * bands[0].centre_hz * TAU / rate_hz;
+        (if there { got } else { 0.0 }, weakest)
     };
     let hop = (apart / 2).max(1);
     let turns: Vec<(usize, f64, f64)> = (0..both.len() - span)
@@ -150,4 +179,47 @@ pub(super) fn splices(bands: &[Band; 2]) -> Vec<f64> {
         }
     }
     found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::signal::baseband::Baseband;
+
+    /// Both channels of 3150 Hz with wow of 1 % at 2 Hz and flutter of 0.5 % at 25 Hz; samples `cut` are left out.
+    fn bands(cut: std::ops::Range<usize>, dropout_on_left: bool) -> [Band; 2] {
+        let rate_hz = 48_000.0;
+        [0, 1].map(|channel| {
+            let samples: Vec<f64> = (0..192_000usize)
+                .filter(|n| !cut.contains(n))
+                .map(|n| {
+                    let t = n as f64 / rate_hz;
+                    let moved = t
+                        + 0.01 / (TAU * 2.0) * (TAU * 2.0 * t).sin()
+                        + 0.005 / (TAU * 25.0) * (TAU * 25.0 * t).sin();
+                    let lost = dropout_on_left && channel == 0 && (1.0..1.03).contains(&t);
+                    (if lost { 0.001 } else { 0.25 }) * (TAU * 3150.0 * moved).sin()
+                })
+                .collect();
+            let mut meter = Baseband::new(rate_hz, 3150.0, 380.0, 150.0);
+            meter.feed(&samples);
+            meter.finish()
+        })
+    }
+
+    #[test]
+    fn lost_samples_are_found_in_heavy_flutter() {
+        for lost in [300usize, 484, 4800] {
+            let found = splices(&bands(96_000..96_000 + lost, false));
+            // A loss of a whole number of cycles leaves no trace: 484 samples are 31.76 of them.
+            assert_eq!(found.len(), 1, "{lost}: {found:?}");
+            crate::assert_within!(found[0], 2.0, 0.02, "s", "{lost}");
+        }
+    }
+
+    #[test]
+    fn flutter_and_a_dropout_of_one_track_are_no_jumps() {
+        assert_eq!(splices(&bands(0..0, false)), Vec::<f64>::new());
+        assert_eq!(splices(&bands(0..0, true)), Vec::<f64>::new());
+    }
 }

@@ -86,7 +86,7 @@ fn other_seeds_change_nothing() {
 }
 
 #[test]
-#[ignore = "a table to look at, of minutes of audio for each of fifteen decks"]
+#[ignore = "a table to look at, of minutes of audio for each of seventeen decks"]
 fn look_at_full_on_every_example_deck() {
     let recipe = find(&std::env::var("RECIPE").unwrap_or("full".into())).unwrap();
     for (k, (name, text)) in EXAMPLES.iter().enumerate() {
