@@ -148,8 +148,8 @@ fn lost_samples_are_named_and_leave_the_speed_alone() {
     let recipe = recipe("first-look");
     let whole = play(&recipe, HEALTHY, 1);
     let before = read(&whole, &recipe, NoiseReduction::Off);
-    // In the steps, in the flutter tone, and so much that a stretch cannot be measured.
-    for (at_s, lost_s, named_ms) in [(12.0, 0.1, Some(100)), (36.0, 0.0301, None), (12.0, 2.0, Some(2000))] {
+    // In the steps, in the flutter tone (95 turns and a half of it), and so much that a stretch cannot be measured.
+    for (at_s, lost_s, named_ms) in [(12.0, 0.1, Some(100)), (36.0, 0.03023, None), (12.0, 2.0, Some(2000))] {
         let mut samples = whole.clone();
         let from = (at_s * 48_000.0) as usize;
         for channel in &mut samples.channels {
@@ -175,7 +175,7 @@ fn lost_samples_are_named_and_leave_the_speed_alone() {
 
 #[test]
 fn a_slow_automatic_gain_is_named() {
-    let gain = "automatic_gain = { attack_ms = 1000, release_s = 30, target_dbfs = -6, most_db = 30 }";
+    let gain = "automatic_gain = { attack_ms = 300, release_s = 12, target_dbfs = -6, most_db = 30 }";
     let reading = with(&recipe("first-look"), HEALTHY, "capture", gain);
     assert!(named(&reading).contains(&"gain-riding"), "{:?}", reading.warnings);
 }

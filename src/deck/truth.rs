@@ -292,7 +292,10 @@ impl Truth {
             ("hum", electronics.hum.is_some()),
             ("inverted", !electronics.inverted.is_empty()),
             ("swapped", electronics.swapped),
-            ("noise-reduction-on", electronics.noise_reduction.is_some() || capture.noise_suppression.is_some()),
+            (
+                "noise-reduction-on",
+                electronics.noise_reduction.is_some() || capture.noise_suppression.is_some(),
+            ),
             ("dc-offset", uneven(electronics.dc_offset)),
             ("trim", capture.trim_db != 0.0),
             ("gain-riding", capture.automatic_gain.is_some()),

@@ -38,9 +38,9 @@ pub fn gain_riding_db(tones: &[&PlayedTone]) -> Option<f64> {
 
 /// Level at the end of a tone over that at its start, on both channels alike, from which on a slow automatic gain is at
 /// work, dB: tape moves its tracks each for itself.
-const CREEPS_DB: f64 = 0.7;
+const CREEPS_DB: f64 = 0.5;
 /// The channels agree within this, dB.
-const ALIKE_DB: f64 = 0.25;
+const ALIKE_DB: f64 = 0.2;
 
 /// How far the gain crept while a steady tone below 1100 Hz of at least 1.8 s played, dB; `None` if it kept.
 ///
