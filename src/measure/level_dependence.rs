@@ -35,10 +35,16 @@ pub enum LevelDependence {
     Suppressed(f64),
 }
 
+/// A tone and when it plays, s of the programme.
+pub(super) type At<'a> = (f64, &'a PlayedTone<'a>);
+
 /// What depends on level, by the tones at `tones` and what lies around them; channels that are `silenced` do not count.
+///
+/// `slates_db` is the level of the slates near a time of the programme: what drifts with time, they show as well.
 pub(super) fn level_dependence(
-    tones: &[&PlayedTone],
+    tones: &[At<'_>],
     around: &Surroundings,
+    slates_db: &dyn Fn(f64) -> [f64; 2],
     silenced: [bool; 2],
 ) -> Option<LevelDependence> {
     let channels = || [0, 1].into_iter().filter(|&channel| !silenced[channel]);
@@ -54,7 +60,12 @@ pub(super) fn level_dependence(
         }
     }
     let loud = around.loud_treble.as_ref()?;
-    let quiet_over_loud = |channel| quiet_over_loud_db(tones, loud, channel);
+    // With what drifted taken off and without: what they agree on is there.
+    let quiet_over_loud = |channel: usize| {
+        let drifting = quiet_over_loud_db(tones, loud, channel, &|_| 0.0)?;
+        let still = quiet_over_loud_db(tones, loud, channel, &|at_s| slates_db(at_s)[channel])?;
+        Some(if drifting * still <= 0.0 { 0.0 } else { drifting.signum() * drifting.abs().min(still.abs()) })
+    };
     let hiss = |channel| {
         let silence = around.silence.as_ref()?;
         hiss_over_silence_db(&loud.cells, silence, channel, 2.2 * loud.hz, 14_000.0)
@@ -66,7 +77,7 @@ pub(super) fn level_dependence(
             return Some(LevelDependence::Lowered(-db));
         }
     }
-    let pink = |channel| pink_over_tones_db(tones, around, channel);
+    let pink = |channel: usize| pink_over_tones_db(tones, around, channel, &|at_s| slates_db(at_s)[channel]);
     match (every(&quiet_over_loud, f64::min), every(&pink, f64::min)) {
         (Some(db), Some(pink_db)) if db >= LIFTED_DB && pink_db >= PINK_LIFTED_DB => {
             Some(LevelDependence::Lifted(db))
@@ -79,14 +90,19 @@ fn db(ratio: f64) -> f64 {
     10.0 * ratio.max(1e-30).log10()
 }
 
-/// Gain of a tone on one channel, dBFS less its level in the programme.
-fn gain_db(tone: &PlayedTone, channel: usize) -> Option<f64> {
+/// Gain of a tone on one channel, dBFS less its level in the programme, less what drifted.
+fn gain_db((at_s, tone): &At<'_>, channel: usize, drift_db: &dyn Fn(f64) -> f64) -> Option<f64> {
     let level = tone.tone.levels[channel]?;
-    (level.noise_share < 0.1).then_some(level.dbfs - tone.programme_db)
+    (level.noise_share < 0.1).then_some(level.dbfs - tone.programme_db - drift_db(*at_s))
 }
 
 /// Gain of the quiet treble over that of the loud treble, less the same of low tones, dB.
-fn quiet_over_loud_db(tones: &[&PlayedTone], loud: &LoudTone, channel: usize) -> Option<f64> {
+fn quiet_over_loud_db(
+    tones: &[At<'_>],
+    loud: &LoudTone,
+    channel: usize,
+    drift_db: &dyn Fn(f64) -> f64,
+) -> Option<f64> {
     let ends: Vec<f64> = loud
         .ends
         .iter()
@@ -95,18 +111,18 @@ fn quiet_over_loud_db(tones: &[&PlayedTone], loud: &LoudTone, channel: usize) ->
     if (ends[0] - ends[1]).abs() > STEADY_DB {
         return None;
     }
-    let loud_db = (ends[0] + ends[1]) / 2.0;
+    let loud_db = (ends[0] + ends[1]) / 2.0 - drift_db(loud.at_s);
     let near = |a: f64, b: f64, ratio: f64| (a / b).max(b / a) < ratio;
     let quiet_db = tones
         .iter()
-        .filter(|tone| near(tone.hz, loud.hz, 1.05) && loud.programme_db - tone.programme_db > 15.0)
-        .find_map(|tone| gain_db(tone, channel))?;
-    let low = |tone: &&&PlayedTone| (250.0..550.0).contains(&tone.hz);
+        .filter(|(_, tone)| near(tone.hz, loud.hz, 1.05) && loud.programme_db - tone.programme_db > 15.0)
+        .find_map(|tone| gain_db(tone, channel, drift_db))?;
+    let low = || tones.iter().filter(|(_, tone)| (250.0..550.0).contains(&tone.hz));
     let mut low_db: Vec<f64> = Vec::new();
-    for loud in tones.iter().filter(low).filter(|tone| tone.programme_db > -6.0) {
-        for quiet in tones.iter().filter(low) {
-            if near(loud.hz, quiet.hz, 1.3) && loud.programme_db - quiet.programme_db > 15.0 {
-                low_db.push(gain_db(quiet, channel)? - gain_db(loud, channel)?);
+    for loud in low().filter(|(_, tone)| tone.programme_db > -6.0) {
+        for quiet in low() {
+            if near(loud.1.hz, quiet.1.hz, 1.3) && loud.1.programme_db - quiet.1.programme_db > 15.0 {
+                low_db.push(gain_db(quiet, channel, drift_db)? - gain_db(loud, channel, drift_db)?);
             }
         }
     }
@@ -135,21 +151,29 @@ fn hiss_over_silence_db(
 }
 
 /// Response of the treble to pink noise over that to single quiet tones, both against the middle, dB.
-fn pink_over_tones_db(tones: &[&PlayedTone], around: &Surroundings, channel: usize) -> Option<f64> {
+fn pink_over_tones_db(
+    tones: &[At<'_>],
+    around: &Surroundings,
+    channel: usize,
+    drift_db: &dyn Fn(f64) -> f64,
+) -> Option<f64> {
     let (pink, pink_db) = around.pink.as_ref()?;
     let silence = around.silence.as_ref()?;
     let difference = |from_hz: f64, to_hz: f64| {
         let rows: Vec<f64> = tones
             .iter()
-            .filter(|tone| {
+            .filter(|(_, tone)| {
                 tone.hz >= from_hz && tone.hz <= to_hz && (tone.programme_db - pink_db).abs() < 3.0
             })
-            .filter_map(|tone| {
+            .filter_map(|at| {
+                let tone = at.1;
                 // A third of an octave around the tone holds the same power of pink noise everywhere.
                 let third = (tone.hz * 2f64.powf(-1.0 / 6.0), tone.hz * 2f64.powf(1.0 / 6.0));
                 let noise = silence.power(channel, third.0, third.1);
                 let power = pink.power(channel, third.0, third.1);
-                (power > 10.0 * noise).then(|| Some(db(power - noise) - gain_db(tone, channel)?)).flatten()
+                (power > 10.0 * noise)
+                    .then(|| Some(db(power - noise) - gain_db(at, channel, drift_db)?))
+                    .flatten()
             })
             .collect();
         (rows.len() >= 3).then(|| rows.iter().sum::<f64>() / rows.len() as f64)

@@ -251,7 +251,10 @@ fn assemble(
     measured.speed = speed(whole, timeline);
     let riding_db = gain_riding_db(&alike);
     let creep_db = gain_creep_db(&alike, silenced).filter(|_| riding_db.is_none());
-    measured.level_dependence = level_dependence(&alike, around, silenced);
+    let placed: Vec<(f64, &PlayedTone)> =
+        played.iter().filter(|(part, _)| both(part)).map(|(part, tone)| (part.start_s, tone)).collect();
+    let slates_db = |programme_s: f64| alignment.slates_db(programme_s);
+    measured.level_dependence = level_dependence(&placed, around, &slates_db, silenced);
     let gain_rides = riding_db.is_some() || creep_db.is_some();
     measured.lossy_signs = lossy_signs(around, silenced, gain_rides);
     if let Some(db) = creep_db {

@@ -26,6 +26,8 @@ pub(super) struct Surroundings {
 /// A long, loud tone.
 #[derive(Debug, Clone)]
 pub(super) struct LoudTone {
+    /// When it starts, s of the programme.
+    pub at_s: f64,
     /// Frequency in the programme, Hz.
     pub hz: f64,
     /// Level in the programme, dB.
@@ -94,8 +96,13 @@ pub(super) fn surroundings(
         let start = Stretch { from_s: stretch.from_s, to_s: stretch.from_s + length_s };
         let end = Stretch { from_s: stretch.to_s - length_s, to_s: stretch.to_s };
         let ends = [tone(expected_hz, start)?, tone(expected_hz, end)?];
-        found.loud_treble =
-            cells(start)?.map(|cells| LoudTone { hz, programme_db: part.level_db, cells, ends });
+        found.loud_treble = cells(start)?.map(|cells| LoudTone {
+            at_s: part.start_s,
+            hz,
+            programme_db: part.level_db,
+            cells,
+            ends,
+        });
     }
     if let Some((_, stretch)) = parts.iter().find(|(part, _)| tone_hz(part) < 1100.0 && part.level_db > -6.0)
     {
