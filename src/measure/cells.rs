@@ -238,7 +238,8 @@ mod tests {
         let mut samples = hiss(rate_hz);
         // A dropout takes everything away for a tenth of a second: no holes.
         samples[0][48_000..52_800].iter_mut().for_each(|x| *x *= 0.01);
-        assert_eq!(cells(rate_hz, &samples, 999).holes(0, 5000.0, 12_000.0), Some(0.0));
+        // A few cells at its edges: 0.0002 of them, a fiftieth of what is named.
+        assert!(cells(rate_hz, &samples, 999).holes(0, 5000.0, 12_000.0).unwrap() < 0.001);
         // A notch that comes and goes does.
         let mut state = [0.0; 4];
         for (n, x) in samples[1].iter_mut().enumerate() {
