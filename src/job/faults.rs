@@ -19,7 +19,22 @@ pub(super) fn faults(reading: &Reading, measured: &Measured, rate: f64) -> Vec<W
         warnings.extend(lossy(reading, measured));
     }
     warnings.extend(time_jump(measured, rate));
+    warnings.extend(not_running(measured, rate));
     warnings
+}
+
+fn not_running(measured: &Measured, rate: f64) -> Option<Warning> {
+    let (from_s, to_s) = measured.ran_s?;
+    Some(Warning::new(
+        "tape-not-running",
+        format!(
+            "The flutter tone does not run through: the tape stopped, ran down, came up late or lost the tone for long. Flutter \
+             and dropouts were read between {:.1} and {:.1} s only. Look whether the deck was stopped, then at take-up, \
+             brakes and the end of the tape, and record again.",
+            from_s * rate,
+            to_s * rate
+        ),
+    ))
 }
 
 fn level_dependence(reading: &Reading, measured: &Measured) -> Option<Warning> {

@@ -20,7 +20,7 @@ const SPOILING: [(&str, &str); 5] = [
 ];
 
 /// Warnings that cost accuracy only.
-const COSTLY: [&str; 8] = [
+const COSTLY: [&str; 9] = [
     "too-quiet",
     "cut-start",
     "cut-end",
@@ -28,6 +28,7 @@ const COSTLY: [&str; 8] = [
     "dropouts",
     "broken-samples",
     "time-jump",
+    "tape-not-running",
     "coarse-samples",
 ];
 

@@ -9,7 +9,7 @@ use std::sync::Arc;
 /// Bins that make one cell.
 const CELL_BINS: usize = 8;
 /// Longer stretches say no more, s.
-const LONGEST_S: f64 = 4.5;
+const LONGEST_S: f64 = 2.0;
 /// A cell this far below the median of its frequency is a hole, dB: in random noise, of 8 bins, one in some hundred millions.
 const HOLE_DB: f64 = 15.0;
 /// A frame in which most cells lie this far below their medians is weak altogether (a dropout, a gate): no holes, dB.

@@ -52,6 +52,8 @@ pub struct Measured {
     pub torn: Vec<Torn>,
     /// Times at which the phase of the flutter tone jumps, s of the return.
     pub splices_s: Vec<f64>,
+    /// Where alone the tape ran in the flutter tone, s of the return, if it did not all the time.
+    pub ran_s: Option<(f64, f64)>,
     /// A gain that depends on level.
     pub level_dependence: Option<LevelDependence>,
     /// Signs of a lossy codec, in words.
@@ -336,6 +338,7 @@ fn assemble(
                 let noise = silenced.map(|silenced| if silenced { 1.0 } else { 0.0 });
                 measured.dropouts.extend(dropouts(&result.1, noise, &part.id, stretch.from_s));
                 measured.flutter.clone_from(&result.0);
+                measured.ran_s = ran(&result.1[0], *stretch);
                 // A jump is a peak that no tape made.
                 if let Some(flutter) = &mut measured.flutter
                     && (!measured.splices_s.is_empty() || is_torn(part, alignment, &measured.torn))
@@ -362,6 +365,12 @@ fn assemble(
         ));
     }
     measured
+}
+
+/// Where the flutter tone was read, s of the return, if that is not all of `stretch`.
+fn ran(band: &Band, stretch: Stretch) -> Option<(f64, f64)> {
+    let (from_s, to_s) = (stretch.from_s + band.first_s, stretch.from_s + band.time_s(band.samples.len()));
+    (from_s - stretch.from_s > 0.3 || stretch.to_s - to_s > 0.3).then_some((from_s, to_s))
 }
 
 /// Stretches in which time jumps: those that the slates show, and those that only the tones show.

@@ -14,6 +14,7 @@ mod noise;
 mod response;
 mod speed;
 mod speed_wander;
+mod steady;
 mod surroundings;
 mod sweep;
 mod tears;
