@@ -141,6 +141,17 @@ fn lossy_compression_is_named_by_its_wall_and_by_its_holes() {
     let reading = with(&recipe, HEALTHY, "capture", "lossy = { low_pass_hz = 22000, masking_db = 10 }");
     assert_eq!(named(&reading), ["lossy"], "{:?}", reading.warnings);
     assert!(!text(&reading, "lossy").contains("wall"), "{}", text(&reading, "lossy"));
+    // A codec's overshoot is clipped: the wall is still told, holes are not.
+    for (low_pass_hz, masking_db, told) in [(16_000, 30, true), (22_000, 10, false)] {
+        let codec = format!(
+            "{HEALTHY}\n[capture]\nlossy = {{ low_pass_hz = {low_pass_hz}, masking_db = {masking_db} }}"
+        );
+        let mut samples = play(&recipe, &codec, 3);
+        samples.channels.iter_mut().flatten().for_each(|x| *x = x.clamp(-0.24, 0.24));
+        let reading = read(&samples, &recipe, NoiseReduction::Off);
+        assert!(reading.warnings.iter().any(|warning| warning.id == "clipped"), "{:?}", reading.warnings);
+        assert_eq!(named(&reading).contains(&"lossy"), told, "{:?}", reading.warnings);
+    }
 }
 
 #[test]
@@ -171,6 +182,32 @@ fn lost_samples_are_named_and_leave_the_speed_alone() {
             assert!(moved.abs() < 0.1, "{}: {moved}", row.part);
         }
     }
+}
+
+#[test]
+fn a_tape_that_stops_inside_the_flutter_tone_is_named_and_read_while_it_runs() {
+    let recipe = recipe("first-look");
+    let whole = play(&recipe, HEALTHY, 1);
+    let before = read(&whole, &recipe, NoiseReduction::Off).flutter.unwrap();
+    let mut samples = whole;
+    for channel in &mut samples.channels {
+        // Nothing but the sound card's hiss after 42 s.
+        let mut state = 9u32;
+        for x in &mut channel[42 * 48_000..] {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            *x = 2e-5 * (f64::from(state) / f64::from(u32::MAX) - 0.5);
+        }
+    }
+    let reading = read(&samples, &recipe, NoiseReduction::Off);
+    assert!(text(&reading, "tape-not-running").contains("and 4"), "{:?}", reading.warnings);
+    assert_eq!(named(&reading), Vec::<&str>::new(), "{:?}", reading.warnings);
+    // The sound card's hiss is not the tape's.
+    assert!(reading.noise.is_none());
+    let flutter = reading.flutter.unwrap();
+    assert!(flutter.measured_to_s > 38.0 && flutter.measured_to_s < 42.0, "{}", flutter.measured_to_s);
+    // Half as long, a wow of 4 Hz: the rest of the doubt is the state of its turn.
+    let rms = (flutter.unweighted_rms_percent.unwrap(), before.unweighted_rms_percent.unwrap());
+    assert!((rms.0 - rms.1).abs() < 0.003, "{rms:?}");
 }
 
 #[test]

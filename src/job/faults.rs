@@ -24,17 +24,31 @@ pub(super) fn faults(reading: &Reading, measured: &Measured, rate: f64) -> Vec<W
 }
 
 fn not_running(measured: &Measured, rate: f64) -> Option<Warning> {
-    let (from_s, to_s) = measured.ran_s?;
-    Some(Warning::new(
-        "tape-not-running",
-        format!(
-            "The flutter tone does not run through: the tape stopped, ran down, came up late or lost the tone for long. Flutter \
-             and dropouts were read between {:.1} and {:.1} s only. Look whether the deck was stopped, then at take-up, \
-             brakes and the end of the tape, and record again.",
+    let mut found = Vec::new();
+    if let Some((from_s, to_s)) = measured.ran_s {
+        found.push(format!(
+            "the flutter tone does not run through, and flutter and dropouts were read between {:.1} and {:.1} s only",
             from_s * rate,
             to_s * rate
-        ),
-    ))
+        ));
+    }
+    if let Some(from_s) = measured.lost_from_s {
+        found.push(format!(
+            "no slate was found behind {:.1} s though the return goes on, and what is read behind it is in doubt, noise \
+             above all",
+            from_s * rate
+        ));
+    }
+    (!found.is_empty()).then(|| {
+        Warning::new(
+            "tape-not-running",
+            format!(
+                "The tape seems to have stopped, run down or come up late, or to have a long gap: {}. Look whether the \
+                 deck was stopped, then at take-up, brakes and the end of the tape, and record again.",
+                found.join("; ")
+            ),
+        )
+    })
 }
 
 fn level_dependence(reading: &Reading, measured: &Measured) -> Option<Warning> {
@@ -62,8 +76,15 @@ fn level_dependence(reading: &Reading, measured: &Measured) -> Option<Warning> {
 }
 
 fn lossy(reading: &Reading, measured: &Measured) -> Option<Warning> {
-    // In flat tops hiss has holes as well; clipping is named by itself.
-    if measured.lossy_signs.is_empty() || reading.capture.clipped_samples.iter().any(|&count| count > 0) {
+    // In flat tops hiss has holes as well.
+    let clipped = reading.capture.clipped_samples.iter().any(|&count| count > 0);
+    let signs: Vec<&str> = measured
+        .lossy_signs
+        .iter()
+        .filter(|sign| !(clipped && sign.by_clipping))
+        .map(|sign| sign.text.as_str())
+        .collect();
+    if signs.is_empty() {
         return None;
     }
     Some(Warning::new(
@@ -72,7 +93,7 @@ fn lossy(reading: &Reading, measured: &Measured) -> Option<Warning> {
             "The return went through lossy compression or a conversion that cut its treble: {}. Noise, treble, phase \
              and distortion are in doubt. Record to WAV at 44.1 kHz or more over a cable, without an app or a link that \
              compresses.",
-            measured.lossy_signs.join("; ")
+            signs.join("; ")
         ),
     ))
 }

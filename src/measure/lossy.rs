@@ -30,11 +30,21 @@ const ALIKE_HZ: (f64, f64) = (2000.0, 7000.0);
 /// Where holes and dips are looked for, Hz.
 const HISS_HZ: (f64, f64) = (5000.0, 16_000.0);
 
+/// A sign of a lossy codec.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LossySign {
+    /// What was seen, in words.
+    pub text: String,
+    /// Clipping makes it as well.
+    pub by_clipping: bool,
+}
+
 /// The signs of a lossy codec in words; empty if there are none. `gain_rides`: an automatic gain lowers hiss beside loud
 /// tones as well, so that this sign does not count.
-pub(super) fn lossy_signs(around: &Surroundings, silenced: [bool; 2], gain_rides: bool) -> Vec<String> {
+pub(super) fn lossy_signs(around: &Surroundings, silenced: [bool; 2], gain_rides: bool) -> Vec<LossySign> {
     let channels = || [0, 1].into_iter().filter(|&channel| !silenced[channel]);
     let mut signs = Vec::new();
+    let mut sign = |by_clipping: bool, text: String| signs.push(LossySign { text, by_clipping });
     let quiet = [around.silence.as_ref(), around.quiet_low.as_ref().map(|low| &low.0)];
     // Both stretches must have the wall, as far as both are there.
     let walls: Vec<Option<f64>> = quiet
@@ -45,7 +55,7 @@ pub(super) fn lossy_signs(around: &Surroundings, silenced: [bool; 2], gain_rides
     if let Some(Some(hz)) = walls.first().copied()
         && walls.iter().all(|wall| wall.is_some_and(|other| (other / hz - 1.0).abs() < 0.1))
     {
-        signs.push(format!("the hiss ends like a wall at {:.1} kHz", hz / 1000.0));
+        sign(false, format!("the hiss ends like a wall at {:.1} kHz", hz / 1000.0));
     }
     let loud = around.loud_treble.as_ref().map(|tone| &tone.cells);
     let holes = [around.silence.as_ref(), loud, around.loud_low.as_ref()]
@@ -57,19 +67,19 @@ pub(super) fn lossy_signs(around: &Surroundings, silenced: [bool; 2], gain_rides
         })
         .fold(0.0, f64::max);
     if holes > HOLES {
-        signs.push(format!("{:.0} % of the hiss are holes in time and frequency", (100.0 * holes).ceil()));
+        sign(true, format!("{:.0} % of the hiss are holes in time and frequency", (100.0 * holes).ceil()));
     }
     if !silenced[0]
         && !silenced[1]
         && let Some(hz) = around.silence.as_ref().and_then(alike_from_hz)
     {
-        signs.push(format!("from {:.0} kHz on both channels have one and the same hiss", hz / 1000.0));
+        sign(false, format!("from {:.0} kHz on both channels have one and the same hiss", hz / 1000.0));
     }
     if !gain_rides && let (Some(silence), Some(loud)) = (&around.silence, loud) {
         let dips: Vec<f64> = channels().filter_map(|channel| dip_db(silence, loud, channel)).collect();
         let deepest = dips.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         if !dips.is_empty() && deepest < DIP_DB {
-            signs.push(format!("beside a loud tone hiss is lower than in the silence by {:.0} dB", -deepest));
+            sign(true, format!("beside a loud tone hiss is lower than in the silence by {:.0} dB", -deepest));
         }
     }
     signs

@@ -5,7 +5,7 @@ use super::dropouts::dropouts;
 use super::flutter::FlutterMeter;
 use super::gain_riding::{gain_creep_db, gain_riding_db};
 use super::level_dependence::{LevelDependence, level_dependence};
-use super::lossy::lossy_signs;
+use super::lossy::{LossySign, lossy_signs};
 use super::noise::{NoiseMeter, Silence};
 use super::response::{PlayedTone, level, response};
 use super::speed::speed;
@@ -54,10 +54,12 @@ pub struct Measured {
     pub splices_s: Vec<f64>,
     /// Where alone the tape ran in the flutter tone, s of the return, if it did not all the time.
     pub ran_s: Option<(f64, f64)>,
+    /// From here on, s of the return, no slate was found though the return goes on.
+    pub lost_from_s: Option<f64>,
     /// A gain that depends on level.
     pub level_dependence: Option<LevelDependence>,
-    /// Signs of a lossy codec, in words.
-    pub lossy_signs: Vec<String>,
+    /// Signs of a lossy codec.
+    pub lossy_signs: Vec<LossySign>,
     /// What the reader must know.
     pub warnings: Vec<Warning>,
 }
@@ -102,7 +104,7 @@ pub fn measure(
         },
         || surroundings(source, timeline, alignment, &again),
     );
-    Ok(assemble(timeline, alignment, options, outcomes?, &around?))
+    Ok(assemble(timeline, alignment, options, outcomes?, around?))
 }
 
 /// Index of the longest part serving `serves` of which something is in the recording.
@@ -204,7 +206,7 @@ fn assemble(
     alignment: &Alignment,
     options: &MeasureOptions,
     mut outcomes: Vec<Outcome>,
-    around: &Surroundings,
+    mut around: Surroundings,
 ) -> Measured {
     let mut measured = Measured::default();
     let wiring = alignment.wiring;
@@ -248,6 +250,15 @@ fn assemble(
             measured.splices_s = splices(&result.1).iter().map(|at_s| stretch.from_s + at_s).collect();
         }
     }
+    measured.ran_s = timeline.parts.iter().zip(&outcomes).find_map(|(_, outcome)| match outcome {
+        Outcome::Flutter(result, stretch) => ran(&result.1[0], *stretch),
+        _ => None,
+    });
+    // A silence without the tape is none, and no slate behind it says that the tape ran.
+    measured.lost_from_s = lost_from_s(timeline, alignment);
+    if measured.lost_from_s.is_some() {
+        around.silence = None;
+    }
     measured.torn = torn(&played, timeline, alignment, &outcomes);
     let whole = untorn(&alignment.slates, &measured.torn, &measured.splices_s);
     measured.speed = speed(whole, timeline);
@@ -256,9 +267,9 @@ fn assemble(
     let placed: Vec<(f64, &PlayedTone)> =
         played.iter().filter(|(part, _)| both(part)).map(|(part, tone)| (part.start_s, tone)).collect();
     let slates_db = |programme_s: f64| alignment.slates_db(programme_s);
-    measured.level_dependence = level_dependence(&placed, around, &slates_db, silenced);
+    measured.level_dependence = level_dependence(&placed, &around, &slates_db, silenced);
     let gain_rides = riding_db.is_some() || creep_db.is_some();
-    measured.lossy_signs = lossy_signs(around, silenced, gain_rides);
+    measured.lossy_signs = lossy_signs(&around, silenced, gain_rides);
     if let Some(db) = creep_db {
         measured.warnings.push(Warning::new(
             "gain-riding",
@@ -338,7 +349,6 @@ fn assemble(
                 let noise = silenced.map(|silenced| if silenced { 1.0 } else { 0.0 });
                 measured.dropouts.extend(dropouts(&result.1, noise, &part.id, stretch.from_s));
                 measured.flutter.clone_from(&result.0);
-                measured.ran_s = ran(&result.1[0], *stretch);
                 // A jump is a peak that no tape made.
                 if let Some(flutter) = &mut measured.flutter
                     && (!measured.splices_s.is_empty() || is_torn(part, alignment, &measured.torn))
@@ -354,7 +364,9 @@ fn assemble(
         Outcome::Silence(silence) => silence.as_ref(),
         _ => None,
     });
-    measured.noise = silence.and_then(|silence| noise_against(silence, &measured.level, silenced));
+    let stopped = measured.ran_s.is_some() && measured.lost_from_s.is_some();
+    measured.noise =
+        silence.filter(|_| !stopped).and_then(|silence| noise_against(silence, &measured.level, silenced));
     if measured.level.iter().any(|row| row.return_dbfs.iter().flatten().count() == 0)
         || limited_by_noise(&measured.response, silenced)
     {
@@ -371,6 +383,18 @@ fn assemble(
 fn ran(band: &Band, stretch: Stretch) -> Option<(f64, f64)> {
     let (from_s, to_s) = (stretch.from_s + band.first_s, stretch.from_s + band.time_s(band.samples.len()));
     (from_s - stretch.from_s > 0.3 || stretch.to_s - to_s > 0.3).then_some((from_s, to_s))
+}
+
+/// End of the last slate that was found, s of the return, if the next one is missing though the return goes on.
+fn lost_from_s(timeline: &Timeline, alignment: &Alignment) -> Option<f64> {
+    const MARGIN_S: f64 = 1.0;
+    let last = alignment.slates.iter().max_by(|a, b| a.start_s.total_cmp(&b.start_s))?;
+    let slates = || timeline.parts.iter().filter(|part| matches!(part.signal, Signal::Slate { .. }));
+    let used =
+        slates().find(|part| matches!(part.signal, Signal::Slate { index } if index == last.slate.index))?;
+    let next = slates().find(|part| part.start_s > used.start_s)?;
+    (alignment.duration_s > alignment.map.to_return(next.start_s + next.length_s) + MARGIN_S)
+        .then(|| alignment.map.to_return(used.start_s + used.length_s))
 }
 
 /// Stretches in which time jumps: those that the slates show, and those that only the tones show.

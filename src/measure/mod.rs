@@ -25,6 +25,7 @@ pub use delay_fit::{DelayFit, Difference, fit_delay};
 pub use dropouts::dropouts;
 pub use flutter::{BAND_HZ, FlutterMeter};
 pub use level_dependence::LevelDependence;
+pub use lossy::LossySign;
 pub use measured::{MeasureOptions, Measured, measure};
 pub use noise::{NoiseMeter, Silence, UNWEIGHTED_HZ};
 pub use response::{PlayedTone, level, response};

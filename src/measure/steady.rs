@@ -128,7 +128,8 @@ mod tests {
         let falling = |from_s: f64, over_s: f64| move |t: f64| 1.0 - ((t - from_s) / over_s).clamp(0.0, 1.0);
         let paused = |t: f64| if (6.0..7.5).contains(&t) { 0.0 } else { 1.0 };
         let late = |t: f64| (t / 0.6 - 4.0).clamp(0.0, 1.0);
-        let cases: [(&str, &dyn Fn(f64) -> f64, f64, f64); 5] = [
+        type Case<'a> = (&'a str, &'a dyn Fn(f64) -> f64, f64, f64);
+        let cases: [Case; 5] = [
             ("stops at once", &falling(12.0, 0.05), 0.0, 12.0),
             ("runs down in two seconds", &falling(12.0, 2.0), 0.0, 12.0),
             ("runs down in eight seconds", &falling(11.0, 8.0), 0.0, 11.0),
