@@ -53,12 +53,15 @@ impl Alignment {
 
     /// Where `part` surely sounds steadily: without its fades, and less what its place is in doubt by.
     ///
-    /// `None` if the part lies outside the recording, wholly or in part, or nothing is left of it.
+    /// `None` if the part lies outside the recording, wholly or in part, nothing is left of it, or time is torn there.
     pub fn steady(&self, part: &PlacedPart, fade_s: f64) -> Option<Stretch> {
         let end_s = part.start_s + part.length_s;
         let from_s = self.map.to_return(part.start_s) + fade_s + self.map.doubt_s(part.start_s);
         let to_s = self.map.to_return(end_s) - fade_s - self.map.doubt_s(end_s);
-        (from_s >= 0.0 && to_s <= self.duration_s && to_s - from_s > 0.1 * part.length_s)
+        (!self.map.is_torn(part)
+            && from_s >= 0.0
+            && to_s <= self.duration_s
+            && to_s - from_s > 0.1 * part.length_s)
             .then_some(Stretch { from_s, to_s })
     }
 
@@ -67,7 +70,19 @@ impl Alignment {
         let end_s = part.start_s + part.length_s;
         let from_s = (self.map.to_return(part.start_s) + fade_s + self.map.doubt_s(part.start_s)).max(0.0);
         let to_s = (self.map.to_return(end_s) - fade_s - self.map.doubt_s(end_s)).min(self.duration_s);
-        (to_s - from_s > 0.1 * part.length_s).then_some(Stretch { from_s, to_s })
+        (!self.map.is_torn(part) && to_s - from_s > 0.1 * part.length_s).then_some(Stretch { from_s, to_s })
+    }
+
+    /// Level of the slates before and behind `programme_s`, dB, `[left, right]`: it shows a gain that drifts.
+    pub fn slates_db(&self, programme_s: f64) -> [f64; 2] {
+        let at_s = self.map.to_return(programme_s);
+        let behind = self.slates.partition_point(|slate| slate.start_s <= at_s);
+        let around = &self.slates[behind.saturating_sub(1)..(behind + 1).min(self.slates.len())];
+        [0, 1].map(|channel| {
+            let of_file = if self.wiring.swapped { 1 - channel } else { channel };
+            let sum: f64 = around.iter().map(|slate| 20.0 * slate.amplitude[of_file].max(1e-9).log10()).sum();
+            sum / around.len().max(1) as f64
+        })
     }
 
     /// Mean time ratio while `part` plays: above 1 the return runs fast.

@@ -123,8 +123,10 @@ impl HealthMeter {
             .iter()
             .filter(|(level, _)| level.abs() >= limit)
             .fold((0, 0), |sum, (_, top)| (sum.0 + top.0, sum.1 + top.1));
-        // A few chance runs are no clipping; a clipped tone makes hundreds.
-        let below = if runs >= 10 { samples } else { 0 };
+        // Chance runs in hiss on a slow crest, the more the higher the rate, are no clipping: they are as short as they
+        // may be. A clipped tone makes hundreds of longer ones, or thousands.
+        let longer = samples >= 5 * runs || runs >= 1000;
+        let below = if runs >= 10 && longer { samples } else { 0 };
         Health { peak: self.peak, clipped_samples: self.full_scale_samples + below }
     }
 }
@@ -191,6 +193,17 @@ mod tests {
                 assert_eq!(found.clipped_samples, 0, "{hz} Hz at {amplitude}");
             }
         }
+    }
+
+    #[test]
+    fn hiss_on_a_slow_crest_at_a_high_rate_is_not_clipped() {
+        let mut state = 3u64;
+        let hissing = (0..3_840_000).map(|n| {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            let hiss = 0.0006 * ((state >> 33) as f64 / (1u64 << 31) as f64 - 0.5);
+            0.2 * (TAU * 40.0 * f64::from(n) / 96_000.0).sin() + hiss
+        });
+        assert_eq!(health(hissing).clipped_samples, 0);
     }
 
     #[test]

@@ -1,8 +1,8 @@
 //! The relation between programme time and return time: two clocks and one capstan, never assumed equal.
 
 use super::slates::FoundSlate;
-use crate::programme::slate::SLOT_S;
-use crate::programme::{Signal, Timeline};
+use crate::programme::slate::{SLOT_S, SLOTS};
+use crate::programme::{PlacedPart, Signal, Timeline};
 
 /// Piecewise linear map between programme time and return time, held by the slates.
 #[derive(Debug, Clone, PartialEq)]
@@ -14,7 +14,24 @@ pub struct TimeMap {
     /// Rms of what wow moves the slates' chirps by, s.
     scatter_s: f64,
     single: bool,
+    torn: Vec<Tear>,
 }
+
+/// A stretch between two slates in which so much time is missing or too much that nobody knows where its parts lie.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tear {
+    /// Start of the slate before it, s of the return.
+    pub from_s: f64,
+    /// Start of the slate behind it, s of the return.
+    pub to_s: f64,
+    /// The same in the programme: end of the slate before it, start of the slate behind it, s.
+    pub programme_s: (f64, f64),
+    /// Time that is missing (positive) or too much (negative), s.
+    pub missing_s: f64,
+}
+
+/// More than this is another playing, not a gap in this one, s.
+const WIDEST_TEAR_S: f64 = 10.0;
 
 impl TimeMap {
     /// The map that the slates of one playing of `timeline` make, and the slates that were used.
@@ -53,6 +70,39 @@ impl TimeMap {
         if best.is_empty() {
             return None;
         }
+        let missing_s = |a: &(f64, &FoundSlate), b: &(f64, &FoundSlate)| {
+            (b.0 - a.0) / ((a.1.ratio + b.1.ratio) / 2.0) - (b.1.start_s - a.1.start_s)
+        };
+        // Slates of the same playing that stand before or behind a gap.
+        let mut others: Vec<_> =
+            placed.iter().filter(|slate| best.iter().all(|used| used.0 != slate.0)).collect();
+        let nearest_s = |slate: &(f64, &FoundSlate)| {
+            best.iter().map(|used| missing_s(used, slate).abs()).fold(f64::INFINITY, f64::min)
+        };
+        let mut others: Vec<(f64, (f64, &FoundSlate))> = others
+            .drain(..)
+            .map(|slate| (nearest_s(slate), *slate))
+            .filter(|other| other.0 < WIDEST_TEAR_S)
+            .collect();
+        others.sort_by(|a, b| a.0.total_cmp(&b.0));
+        for (_, slate) in others {
+            let in_order =
+                |used: &(f64, &FoundSlate)| (slate.0 - used.0) * (slate.1.start_s - used.1.start_s) > 0.0;
+            if best.iter().all(in_order) {
+                best.push(slate);
+            }
+        }
+        best.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let torn: Vec<Tear> = best
+            .windows(2)
+            .filter(|pair| !consistent(&pair[0], &pair[1]))
+            .map(|pair| Tear {
+                from_s: pair[0].1.start_s,
+                to_s: pair[1].1.start_s,
+                programme_s: (pair[0].0 + SLOTS as f64 * SLOT_S, pair[1].0),
+                missing_s: missing_s(&pair[0], &pair[1]),
+            })
+            .collect();
         let mut knots = Vec::new();
         for (programme_s, slate) in &best {
             for slots in [0.0, 37.0] {
@@ -64,11 +114,29 @@ impl TimeMap {
             (r - p) / (s - q)
         };
         let last = knots.len() - 1;
-        let outer_ratio =
-            if best.len() > 1 { [slope(0, 3), slope(last - 3, last)] } else { [slope(0, 1); 2] };
+        let whole = |pair: &[(f64, &FoundSlate)]| torn.iter().all(|torn| torn.from_s != pair[0].1.start_s);
+        let outer_ratio = [
+            if best.len() > 1 && whole(&best[..2]) { slope(0, 3) } else { slope(0, 1) },
+            if best.len() > 1 && whole(&best[best.len() - 2..]) {
+                slope(last - 3, last)
+            } else {
+                slope(last - 1, last)
+            },
+        ];
         let scatter_s = best.iter().map(|(_, slate)| slate.scatter_s).fold(0.0, f64::max);
         let used = best.iter().map(|(_, slate)| (*slate).clone()).collect();
-        Some((Self { knots, outer_ratio, scatter_s, single: best.len() == 1 }, used))
+        Some((Self { knots, outer_ratio, scatter_s, single: best.len() == 1, torn }, used))
+    }
+
+    /// Stretches between slates in which time is torn.
+    pub fn torn(&self) -> &[Tear] {
+        &self.torn
+    }
+
+    /// Whether `part` lies, wholly or in part, where time is torn.
+    pub fn is_torn(&self, part: &PlacedPart) -> bool {
+        let end_s = part.start_s + part.length_s;
+        self.torn.iter().any(|torn| part.start_s < torn.programme_s.1 && end_s > torn.programme_s.0)
     }
 
     /// Where programme time `programme_s` lies in the return, s.
@@ -167,6 +235,21 @@ mod tests {
             crate::assert_within!(map.to_programme(at(p)), p, 1e-9, "s", "{p}");
             crate::assert_within!(map.ratio(p, 1.0), ratio, 1e-9, "", "{p}");
         }
+    }
+
+    #[test]
+    fn a_gap_of_seconds_is_torn_and_the_rest_keeps_its_place() {
+        // Two seconds are missing between the first and the second slate.
+        let found = [slate(0, 2.0, 1.0), slate(1, 28.0, 1.0), slate(2, 58.0, 1.0)];
+        let line = timeline(&[2.0, 30.0, 60.0]);
+        let (map, used) = TimeMap::new(&found, &line).unwrap();
+        assert_eq!(used.len(), 3);
+        assert_eq!(map.torn().len(), 1);
+        crate::assert_within!(map.torn()[0].missing_s, 2.0, 1e-9, "s");
+        crate::assert_within!(map.to_return(1.0), 1.0, 1e-9, "s");
+        crate::assert_within!(map.to_return(45.0), 43.0, 1e-9, "s");
+        let part = |start_s| PlacedPart { start_s, length_s: 1.0, ..line.parts[0].clone() };
+        assert!(map.is_torn(&part(20.0)) && !map.is_torn(&part(40.0)) && !map.is_torn(&part(0.5)));
     }
 
     #[test]

@@ -1,4 +1,4 @@
-//! What the sound card and its user do: trim, automatic gain, mono, clipping.
+//! What the sound card and its user do: trim, automatic gain, noise suppression, mono, clipping.
 
 use super::{DeckFile, Mono, ratio_of_db};
 
@@ -6,9 +6,23 @@ use super::{DeckFile, Mono, ratio_of_db};
 pub(crate) struct Card {
     trim: f64,
     gain: Option<Riding>,
+    gate: Option<Gate>,
     mono: Option<Mono>,
     clip: Option<f64>,
 }
+
+/// Noise suppression: shuts while the mean magnitude is low.
+struct Gate {
+    below: f64,
+    least: f64,
+    /// Time constants of magnitude, opening and shutting.
+    rates: [f64; 3],
+    magnitude: f64,
+    gain: f64,
+}
+
+/// Time constants of the gate, s: of the magnitude, of opening, of shutting.
+const GATE_S: [f64; 3] = [0.01, 0.005, 0.2];
 
 struct Riding {
     attack: f64,
@@ -32,6 +46,13 @@ impl Card {
         Self {
             trim: ratio_of_db(capture.trim_db),
             gain,
+            gate: capture.noise_suppression.map(|suppression| Gate {
+                below: ratio_of_db(suppression.below_dbfs),
+                least: ratio_of_db(-suppression.most_db),
+                rates: GATE_S.map(|time_s| 1.0 - (-1.0 / (time_s * rate_hz)).exp()),
+                magnitude: 0.0,
+                gain: 1.0,
+            }),
             mono: capture.mono,
             clip: capture.clip_dbfs.map(ratio_of_db),
         }
@@ -44,6 +65,11 @@ impl Card {
             *r *= self.trim;
             if let Some(riding) = &mut self.gain {
                 let gain = riding.next(l.abs().max(r.abs()));
+                *l *= gain;
+                *r *= gain;
+            }
+            if let Some(gate) = &mut self.gate {
+                let gain = gate.next(l.abs().max(r.abs()));
                 *l *= gain;
                 *r *= gain;
             }
@@ -72,10 +98,34 @@ impl Riding {
     }
 }
 
+impl Gate {
+    fn next(&mut self, peak: f64) -> f64 {
+        let [magnitude, open, shut] = self.rates;
+        self.magnitude += (peak - self.magnitude) * magnitude;
+        let aim = if self.magnitude < self.below { self.least } else { 1.0 };
+        self.gain += (aim - self.gain) * if aim > self.gain { open } else { shut };
+        self.gain
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::deck::AutomaticGain;
+    use crate::deck::{AutomaticGain, NoiseSuppression};
+
+    #[test]
+    fn noise_suppression_lowers_what_is_quiet_only() {
+        let mut file = DeckFile::default();
+        file.capture.noise_suppression = Some(NoiseSuppression { below_dbfs: -50.0, most_db: 20.0 });
+        for (peak, want) in [(0.1, 0.1), (0.0005, 0.00005)] {
+            let mut card = Card::new(&file, 48_000.0);
+            let mut left: Vec<f64> = (0..96_000).map(|n| peak * (0.1 * f64::from(n)).sin()).collect();
+            let mut right = left.clone();
+            card.run(&mut left, &mut right);
+            let got = left[72_000..].iter().copied().fold(0.0, f64::max);
+            assert_within!(got / want, 1.0, 0.01, "");
+        }
+    }
 
     #[test]
     fn automatic_gain_evens_out_levels() {

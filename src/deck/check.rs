@@ -230,6 +230,9 @@ impl Check<'_> {
         if let Some(noise_db) = electronics.noise_db {
             self.both("electronics.noise_db", noise_db, -140.0, 0.0)?;
         }
+        if let Some(reduction) = electronics.noise_reduction {
+            self.one("electronics.noise_reduction.most_db", reduction.most_db, 0.0, 20.0)?;
+        }
         self.both("electronics.dc_offset", electronics.dc_offset, -0.5, 0.5)
     }
 
@@ -299,6 +302,14 @@ impl Check<'_> {
             self.one("capture.automatic_gain.release_s", gain.release_s, 0.01, 60.0)?;
             self.one("capture.automatic_gain.target_dbfs", gain.target_dbfs, -40.0, 0.0)?;
             self.one("capture.automatic_gain.most_db", gain.most_db, 0.0, 60.0)?;
+        }
+        if let Some(suppression) = capture.noise_suppression {
+            self.one("capture.noise_suppression.below_dbfs", suppression.below_dbfs, -90.0, -20.0)?;
+            self.one("capture.noise_suppression.most_db", suppression.most_db, 0.0, 100.0)?;
+        }
+        if let Some(lossy) = capture.lossy {
+            self.one("capture.lossy.low_pass_hz", lossy.low_pass_hz, 4000.0, 96_000.0)?;
+            self.one("capture.lossy.masking_db", lossy.masking_db, 0.0, 90.0)?;
         }
         self.one("capture.cut_start_s", capture.cut_start_s, 0.0, 3600.0)?;
         self.one("capture.cut_end_s", capture.cut_end_s, 0.0, 30.0)?;

@@ -21,6 +21,8 @@ pub const EXAMPLES: &[(&str, &str)] = &[
     ("trimmed-record", include_str!("examples/trimmed-record.toml")),
     ("stepped-bias", include_str!("examples/stepped-bias.toml")),
     ("mistracking", include_str!("examples/mistracking.toml")),
+    ("reduction-left-on", include_str!("examples/reduction-left-on.toml")),
+    ("lossy-link", include_str!("examples/lossy-link.toml")),
 ];
 
 /// Name and TOML text of every example deck.

@@ -476,6 +476,31 @@ pub struct Electronics {
     pub dead: Option<On>,
     /// Constant offset, fraction of full scale, -0.5 to 0.5. Default: 0.
     pub dc_offset: Sides,
+    /// Noise reduction, a treble compander. Default: none.
+    pub noise_reduction: Option<NoiseReduction>,
+}
+
+/// Noise reduction of the deck: quiet treble is lifted while recording and lowered as much while replaying.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct NoiseReduction {
+    /// When it is on.
+    pub on: NoiseReductionOn,
+    /// By how much the quietest treble is lifted or lowered, dB, 0 to 20. Default: 10.
+    #[serde(default = "ten")]
+    pub most_db: f64,
+}
+
+/// When noise reduction is on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum NoiseReductionOn {
+    /// While recording only: quiet treble comes back lifted.
+    RecordOnly,
+    /// While replaying only: quiet treble comes back lowered.
+    ReplayOnly,
+    /// As it should be: the two undo each other as far as levels are kept.
+    Both,
 }
 
 /// Mains hum, the same phase on both channels; picked up in the replay or recorded on the tape.
@@ -504,8 +529,12 @@ pub struct Capture {
     pub trim_db: f64,
     /// Hard clipping, dBFS of the peak (0 is a full-scale sample), -60 to 20. Default: none; a WAV clips at 0 anyway.
     pub clip_dbfs: Option<f64>,
+    /// Lossy compression on the way to the file. Default: none.
+    pub lossy: Option<LossyCodec>,
     /// Automatic gain. Default: none.
     pub automatic_gain: Option<AutomaticGain>,
+    /// Noise suppression of the sound card: what is quiet is made quieter. Default: none.
+    pub noise_suppression: Option<NoiseSuppression>,
     /// Both channels carry one signal. Default: none.
     pub mono: Option<Mono>,
     /// Seconds missing at the start, 0 to 3600. Default: 0.
@@ -542,6 +571,38 @@ fn minus_6() -> f64 {
 
 fn twenty() -> f64 {
     20.0
+}
+
+/// Noise suppression of the sound card, a gate: below a level the gain falls.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct NoiseSuppression {
+    /// Level below which it shuts, dBFS of the mean magnitude, -90 to -20. Default: -50.
+    #[serde(default = "minus_50")]
+    pub below_dbfs: f64,
+    /// By how much it lowers what is below, dB, 0 to 100. Default: 20.
+    #[serde(default = "twenty")]
+    pub most_db: f64,
+}
+
+fn minus_50() -> f64 {
+    -50.0
+}
+
+/// A lossy codec, sketched.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct LossyCodec {
+    /// Nothing is kept above this, Hz, 4000 to 96000. Default: 16000.
+    #[serde(default = "sixteen_thousand")]
+    pub low_pass_hz: f64,
+    /// How far the codec's noise lies below what masks it, dB, 0 to 90: less is coarser. Default: 20.
+    #[serde(default = "twenty")]
+    pub masking_db: f64,
+}
+
+fn sixteen_thousand() -> f64 {
+    16_000.0
 }
 
 /// How two channels became one.

@@ -8,6 +8,7 @@
 //! ```text
 //! at the programme's rate
 //!   lead-in, programme, tail        lead_in.rs          something else, then the programme, then silence
+//!   noise reduction, recording      noise_reduction.rs  left on all the time
 //!   noise reduction, encoder        compander.rs        only where the technician switched it in
 //!   turned trimmers                 technician.rs       record level and bias against time
 //!   record gain, record sections    replay_filters.rs   minimum-phase response errors of the recording
@@ -24,11 +25,14 @@
 //!   coupling, bump, dull head,
 //!   replay sections                 replay_filters.rs   minimum phase
 //!   dead channel, gain              play.rs
+//!   noise reduction, replay         noise_reduction.rs  left on all the time
 //!   amplifier noise,                compander.rs        and the decoder
 //!   crosstalk,
 //!   hum, polarity, swap, DC         crosstalk.rs, hum.rs, play.rs
-//!   trim, automatic gain, mono,
-//!   clipping, cut ends              capture_faults.rs   the sound card and its user
+//!   trim, automatic gain, noise
+//!   suppression, mono, clipping,
+//!   cut ends                        capture_faults.rs   the sound card and its user
+//!   lossy codec                     lossy.rs            a sketch of one
 //! ```
 //!
 //! Time: the return's clock is that of its own sample numbers at the nominal capture rate. Level: 0 dBFS is the rms of
@@ -50,6 +54,8 @@ mod hum;
 mod kernel;
 mod lead_in;
 mod losses;
+mod lossy;
+mod noise_reduction;
 mod play;
 mod print_through;
 #[cfg(test)]

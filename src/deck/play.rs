@@ -12,6 +12,8 @@ use super::hum::Hum;
 use super::kernel::Kernel;
 use super::lead_in::{self, LeadInSound};
 use super::losses::{self, HALF_TAPS, Losses};
+use super::lossy::Lossy;
+use super::noise_reduction::Compander as LeftOn;
 use super::print_through::PrintThrough;
 use super::replay_filters::{Biquad, Series};
 use super::tape::{Curve, Saturator};
@@ -88,6 +90,7 @@ impl VirtualDeck {
             exit.push(&mut left[from..to], &mut right[from..to], &mut sink)?;
             first += BLOCK_FRAMES as i64;
             if reader.end.is_some_and(|end| first - late >= end) {
+                exit.finish(&mut sink)?;
                 return Ok(exit.sent);
             }
         }
@@ -122,6 +125,7 @@ impl VirtualDeck {
 struct TapeSide<S> {
     source: S,
     lead_in: Option<LeadInSound>,
+    companders: [Option<LeftOn>; 2],
     record: [Series; 2],
     trimmers: Option<Trimmers>,
     /// Frames that have gone through the recording.
@@ -149,6 +153,7 @@ impl<S: FnMut(&mut [Vec<f64>; 2], usize) -> usize> TapeSide<S> {
         Self {
             source,
             lead_in: LeadInSound::new(file, seed, rate_hz),
+            companders: [(); 2].map(|()| LeftOn::record(file, rate_hz)),
             record: [0, 1].map(|channel| Series::record(file, channel, rate_hz)),
             trimmers: Trimmers::new(file, rate_hz),
             recorded: 0,
@@ -171,6 +176,9 @@ impl<S: FnMut(&mut [Vec<f64>; 2], usize) -> usize> TapeSide<S> {
             let first = self.recorded;
             self.recorded += self.buffers[0].len() as u64;
             for (channel, buffer) in self.buffers.iter_mut().enumerate() {
+                if let Some(compander) = &mut self.companders[channel] {
+                    compander.run(buffer);
+                }
                 let saturator = &mut self.saturators[channel];
                 match &mut self.trimmers {
                     None => {
@@ -372,6 +380,7 @@ struct ReplaySide {
     hands: Option<(Hands, [Compander; 2], f64)>,
     losses: Option<[Losses; 2]>,
     series: [Series; 2],
+    companders: [Option<LeftOn>; 2],
     amplifier: [Option<Noise>; 2],
     leak: Option<Crosstalk>,
     hum: Hum,
@@ -400,6 +409,7 @@ impl ReplaySide {
             losses,
             hands,
             series: [0, 1].map(|channel| Series::replay(file, channel, rate_hz)),
+            companders: [(); 2].map(|()| LeftOn::replay(file, rate_hz)),
             amplifier: [0, 1].map(|channel| Noise::amplifier(file, seed, channel, rate_hz)),
             leak: Crosstalk::new(file, rate_hz),
             hum: Hum::new(file, seed),
@@ -432,6 +442,9 @@ impl ReplaySide {
                 losses[channel].run(samples);
             }
             self.series[channel].run(samples);
+            if let Some(compander) = &mut self.companders[channel] {
+                compander.run(samples);
+            }
             if let Some(noise) = &mut self.amplifier[channel] {
                 noise.add(samples);
             }
@@ -461,6 +474,8 @@ impl ReplaySide {
 /// The sound card, and the cutting of the ends.
 struct Exit {
     card: Card,
+    lossy: [Option<Lossy>; 2],
+    coded: [Vec<f64>; 2],
     cut_start: usize,
     cut_end: usize,
     held: [VecDeque<f64>; 2],
@@ -472,6 +487,8 @@ impl Exit {
     fn new(file: &DeckFile, rate_hz: f64) -> Self {
         Self {
             card: Card::new(file, rate_hz),
+            lossy: [(); 2].map(|()| Lossy::new(file, rate_hz)),
+            coded: [Vec::new(), Vec::new()],
             cut_start: (file.capture.cut_start_s * rate_hz).round() as usize,
             cut_end: (file.capture.cut_end_s * rate_hz).round() as usize,
             held: [VecDeque::new(), VecDeque::new()],
@@ -512,12 +529,36 @@ impl Exit {
         right: &[f64],
         sink: &mut impl FnMut(&[&[f64]; 2]) -> Result<(), E>,
     ) -> Result<(), E> {
-        if left.is_empty() {
-            return Ok(());
-        }
-        self.sent += left.len() as u64;
-        sink(&[left, right])
+        let [Some(one), Some(other)] = &mut self.lossy else {
+            return pass(&mut self.sent, left, right, sink);
+        };
+        self.coded.iter_mut().for_each(Vec::clear);
+        one.push(left, &mut self.coded[0]);
+        other.push(right, &mut self.coded[1]);
+        pass(&mut self.sent, &self.coded[0], &self.coded[1], sink)
     }
+
+    /// What the codec still holds at the end.
+    fn finish<E>(&mut self, sink: &mut impl FnMut(&[&[f64]; 2]) -> Result<(), E>) -> Result<(), E> {
+        let [Some(one), Some(other)] = &mut self.lossy else { return Ok(()) };
+        self.coded.iter_mut().for_each(Vec::clear);
+        one.flush(&mut self.coded[0]);
+        other.flush(&mut self.coded[1]);
+        pass(&mut self.sent, &self.coded[0], &self.coded[1], sink)
+    }
+}
+
+fn pass<E>(
+    sent: &mut u64,
+    left: &[f64],
+    right: &[f64],
+    sink: &mut impl FnMut(&[&[f64]; 2]) -> Result<(), E>,
+) -> Result<(), E> {
+    if left.is_empty() {
+        return Ok(());
+    }
+    *sent += left.len() as u64;
+    sink(&[left, right])
 }
 
 /// Seconds of the programme's clock before the programme begins.

@@ -20,7 +20,7 @@ use std::f64::consts::TAU;
 /// Channels are the deck's own: 0 left, 1 right, before exchanged leads, inverted polarity and mono. Times `return_s`
 /// are seconds of the return as it comes out, after cutting, on its nominal sample rate. Frequencies of tones are those
 /// of the programme; levels are dBFS (a full-scale sine is 0). Gains hold up to 0.45 of both sample rates and leave out
-/// dropouts, modulation of the level, automatic gain and clipping.
+/// dropouts, modulation of the level, noise reduction and suppression, automatic gain, lossy compression and clipping.
 pub struct Truth {
     pub(super) file: DeckFile,
     pub(super) rates_hz: [f64; 2],
@@ -337,10 +337,15 @@ impl Truth {
             ("recorded-hum", tape.hum.is_some()),
             ("inverted", !electronics.inverted.is_empty()),
             ("swapped", electronics.swapped),
+            (
+                "noise-reduction-on",
+                electronics.noise_reduction.is_some() || capture.noise_suppression.is_some(),
+            ),
             ("dc-offset", uneven(electronics.dc_offset)),
             ("trim", capture.trim_db != 0.0),
             ("gain-riding", capture.automatic_gain.is_some()),
             ("mono", mono),
+            ("lossy", capture.lossy.is_some()),
             ("clipped", capture.clip_dbfs.is_some()),
             ("cut-start", capture.cut_start_s > 0.0),
             ("cut-end", capture.cut_end_s > 0.0),

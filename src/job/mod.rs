@@ -1,6 +1,7 @@
 //! Room `job`: the rooms tied together, one file a job. Called by the commands; nothing but files and readings come out.
 
 mod error;
+mod faults;
 mod rate;
 mod read;
 mod rehearse;

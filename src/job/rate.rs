@@ -25,6 +25,9 @@ impl Source for Relabelled<'_> {
 /// Rates that are taken for each other, as true rate over rate in the header.
 const MISLABELLED: [f64; 6] = [44.1 / 48.0, 48.0 / 44.1, 2.0, 0.5, 96.0 / 44.1, 44.1 / 96.0];
 
+/// Speed error of a deck, at most; a wrong rate is off by 8 or 9 %.
+const MOST_OFF: f64 = 0.065;
+
 /// Finds the slates; if there are none, or they run at a speed that only a wrong sample rate explains, the samples
 /// are taken to have another rate. Returns that rate over the header's.
 pub(super) fn find_slates(
@@ -37,15 +40,10 @@ pub(super) fn find_slates(
         MISLABELLED[2..].to_vec()
     } else {
         let ratio = mean_ratio(&found);
-        // A deck that is off by more than 6.5 % is no deck; a wrong rate is off by 8 or 9 %.
-        if (ratio - 1.0).abs() < 0.065 {
+        if (ratio - 1.0).abs() < MOST_OFF {
             return Ok((first, found, 1.0));
         }
-        MISLABELLED[..2]
-            .iter()
-            .copied()
-            .filter(|rate| (ratio * rate - 1.0).abs() < (ratio - 1.0).abs())
-            .collect()
+        MISLABELLED[..2].iter().copied().filter(|rate| (ratio * rate - 1.0).abs() < MOST_OFF).collect()
     };
     for rate in tries {
         let again = scan(&Relabelled { inner: source, rate_hz: source.rate_hz() * rate })?;

@@ -156,7 +156,7 @@ fn read_source(
     }
     reading.recipe = Some(RecipeId { name: timeline.name.clone(), code: format!("{code:04x}") });
     describe_capture(&mut reading, &alignment, rate);
-    warn(&mut reading, &alignment, facts, rate, &measured);
+    warn(&mut reading, &alignment, &found, facts, rate, &measured);
     let differences = measured.differences.clone();
     fill(&mut reading, measured, rate);
     if let (Some(direct), Some(path)) = (direct, &options.direct) {
@@ -199,7 +199,10 @@ fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, scan: &Scan)
         let peak = scan.health[channel].peak;
         (peak > 0.0).then(|| 20.0 * peak.log10())
     };
-    let clipped = [0, 1].map(|channel| scan.health[channel].clipped_samples);
+    // Below full scale the steps of 8 bit are flat tops by themselves.
+    let coarse = |channel: usize| facts.depth == "8" && scan.health[channel].peak < 0.99;
+    let clipped =
+        [0, 1].map(|channel| if coarse(channel) { 0 } else { scan.health[channel].clipped_samples });
     Reading {
         format: FORMAT.to_owned(),
         made: None,

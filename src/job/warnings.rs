@@ -1,7 +1,8 @@
 //! What was odd about a return, in words that say what to do.
 
+use super::faults::{faults, several_takes};
 use super::read::Facts;
-use crate::capture::{Alignment, Scan};
+use crate::capture::{Alignment, FoundSlate, Scan};
 use crate::measure::Measured;
 use crate::reading::{Origin, Reading, RecordedOn, Warning};
 
@@ -39,6 +40,7 @@ pub(super) fn broken_samples(scan: &Scan) -> Option<Warning> {
 pub(super) fn warn(
     reading: &mut Reading,
     alignment: &Alignment,
+    found: &[FoundSlate],
     facts: &Facts,
     rate: f64,
     measured: &Measured,
@@ -159,7 +161,10 @@ pub(super) fn warn(
         );
     }
     in_rounds(reading, measured);
+    reading.warnings.extend(several_takes(found, alignment, rate));
     reading.warnings.extend(measured.warnings.iter().cloned());
+    let faults = faults(reading, measured, rate);
+    reading.warnings.extend(faults);
 }
 
 /// What was odd about jobs in rounds.

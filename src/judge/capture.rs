@@ -15,13 +15,23 @@ const SPOILING: [(&str, &str); 5] = [
         "noise-reduction-on",
         "switch noise reduction off, in the deck and in the sound card's settings, and record again",
     ),
-    ("lossy", "record to WAV without lossy compression on the way"),
+    ("lossy", "record to WAV over a cable, without lossy compression on the way"),
     ("wrong-recipe", "name the recipe that was played (--recipe)"),
 ];
 
 /// Warnings that cost accuracy only.
-const COSTLY: [&str; 7] =
-    ["too-quiet", "cut-start", "cut-end", "rate-mismatch", "dropouts", "broken-samples", "turned-in-tone"];
+const COSTLY: [&str; 10] = [
+    "too-quiet",
+    "cut-start",
+    "cut-end",
+    "rate-mismatch",
+    "dropouts",
+    "broken-samples",
+    "time-jump",
+    "tape-not-running",
+    "coarse-samples",
+    "turned-in-tone",
+];
 
 pub(super) fn finding(bench: &Bench) -> Finding {
     let reading = bench.reading;

@@ -5,6 +5,7 @@
 //! known from the density beside the tone, and is taken off the figures. Bands: no standard fixes them, so they are
 //! part of the reading.
 
+use super::steady::running;
 use super::tone::{mean_and_error, median};
 use crate::reading::{Flutter, FlutterLine};
 use crate::signal::baseband::{Band, Baseband};
@@ -44,11 +45,12 @@ impl FlutterMeter {
         self.channels[1].feed(block[1]);
     }
 
-    /// The flutter; `from_s` is the place of the first sample fed, s of the return. Also the two channels' bands.
+    /// The flutter; `from_s` is the place of the first sample fed, s of the return. Also the two channels' bands, as far
+    /// as the tape ran.
     ///
     /// `None` if less than 3 s were fed, there is no tone or a sample was no number.
     pub fn finish(self, from_s: f64) -> (Option<Flutter>, [Band; 2]) {
-        let bands = self.channels.map(Baseband::finish);
+        let bands = running(self.channels.map(Baseband::finish));
         (read(&bands, self.programme_hz, from_s), bands)
     }
 }

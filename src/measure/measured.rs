@@ -5,8 +5,10 @@ use super::distortion::{DistortionMeter, Harmonics, PlayedStep, distortion};
 use super::dropouts::dropouts;
 use super::erasure::{Erased, ErasureMeter, erasure};
 use super::flutter::FlutterMeter;
-use super::gain_riding::gain_riding_db;
+use super::gain_riding::{gain_creep_db, gain_riding_db};
 use super::intermodulation::{PlayedTwin, TwinTone, TwinToneMeter, intermodulation};
+use super::level_dependence::{LevelDependence, level_dependence};
+use super::lossy::{LossySign, lossy_signs};
 use super::noise::{NoiseMeter, Silence};
 use super::noise_bands::{NoiseBands, NoiseBandsMeter, NoisePlace};
 use super::noise_sections::{HumBeside, TapeTone, noise, reference, saturation_by_noise};
@@ -15,7 +17,9 @@ use super::rounds::{InRounds, in_rounds};
 use super::saturation::saturation;
 use super::separation::{Leakage, PlayedLeakage, SeparationMeter, separation};
 use super::speed::speed;
+use super::surroundings::{Surroundings, surroundings};
 use super::sweep::{SweepMeter, SweepPlace, SweepPoint};
+use super::tears::{Torn, mean_hz, splices, tears, untorn};
 use super::tone::{Tone, ToneMeter};
 use super::unmeasured::{Gave, unmeasured};
 use crate::capture::{Alignment, CaptureError, Source, Stretch, extend_mended, is_sound};
@@ -70,6 +74,18 @@ pub struct Measured {
     pub erasure: Option<Erasure>,
     /// Dropouts in the steady tones.
     pub dropouts: Vec<Dropout>,
+    /// Stretches in which samples are missing or came twice.
+    pub torn: Vec<Torn>,
+    /// Times at which the phase of the flutter tone jumps, s of the return.
+    pub splices_s: Vec<f64>,
+    /// Where alone the tape ran in the flutter tone, s of the return, if it did not all the time.
+    pub ran_s: Option<(f64, f64)>,
+    /// From here on, s of the return, no slate was found though the return goes on.
+    pub lost_from_s: Option<f64>,
+    /// A gain that depends on level.
+    pub level_dependence: Option<LevelDependence>,
+    /// Signs of a lossy codec.
+    pub lossy_signs: Vec<LossySign>,
     /// What the reader must know.
     pub warnings: Vec<Warning>,
 }
@@ -127,16 +143,24 @@ pub fn measure(
     // The longest first, so that no core is left with a long one at the end.
     let mut order: Vec<(usize, &PlacedPart)> = timeline.parts.iter().enumerate().collect();
     order.sort_by(|a, b| b.1.length_s.total_cmp(&a.1.length_s));
-    let mut outcomes: Vec<(usize, Result<Outcome, CaptureError>)> = order
-        .into_iter()
-        .par_bridge()
-        .map(|(index, part)| (index, play(source, alignment, part, Some(index) == longest_flutter, options)))
-        .collect();
+    let again = |stretch: Stretch, sink: &mut dyn FnMut([&[f64]; 2])| read(source, alignment, stretch, sink);
+    let (mut outcomes, around) = rayon::join(
+        || -> Vec<(usize, Result<Outcome, CaptureError>)> {
+            order
+                .into_iter()
+                .par_bridge()
+                .map(|(index, part)| {
+                    (index, play(source, alignment, part, Some(index) == longest_flutter, options))
+                })
+                .collect()
+        },
+        || surroundings(source, timeline, alignment, &again),
+    );
     outcomes.sort_by_key(|outcome| outcome.0);
     let mut outcomes = outcomes.into_iter().map(|outcome| outcome.1).collect::<Result<Vec<_>, _>>()?;
     trace_hum(source, timeline, alignment, &mut outcomes)?;
     let parts: Vec<bool> = outcomes.iter().map(Outcome::gave_something).collect();
-    let mut measured = assemble(timeline, alignment, options, source.rate_hz(), outcomes);
+    let mut measured = assemble(timeline, alignment, options, source.rate_hz(), outcomes, around?);
     measured.rounds = in_rounds(source, timeline, alignment, options.reference_dbfs, &measured.level)?;
     let gave =
         Gave { parts: &parts, flutter: measured.flutter.is_some(), response: measured.response.is_some() };
@@ -226,7 +250,7 @@ fn play(
                 from_s: alignment.map.to_return(part.start_s),
                 to_s: alignment.map.to_return(part.start_s + part.length_s),
             };
-            if whole.from_s < 0.0 || whole.to_s > alignment.duration_s {
+            if whole.from_s < 0.0 || whole.to_s > alignment.duration_s || alignment.map.is_torn(part) {
                 return Ok(Outcome::Missing);
             }
             // A little more on either side, for the noise beside the sweep's ends.
@@ -355,8 +379,9 @@ fn assemble(
     options: &MeasureOptions,
     rate_hz: f64,
     mut outcomes: Vec<Outcome>,
+    mut around: Surroundings,
 ) -> Measured {
-    let mut measured = Measured { speed: speed(&alignment.slates, timeline), ..Measured::default() };
+    let mut measured = Measured::default();
     let silenced = silenced(alignment);
     let mute = |pair: Pair| [0, 1].map(|channel| pair[channel].filter(|_| !silenced[channel]));
     for outcome in &mut outcomes {
@@ -397,20 +422,61 @@ fn assemble(
         .filter(|(part, _)| linear(part) || (both(part) && part.level_db <= LINEAR_TO_DB))
         .map(|(_, tone)| tone)
         .collect();
-    if let Some(db) = gain_riding_db(&alike) {
+    for outcome in &outcomes {
+        if let Outcome::Flutter(result, stretch) = outcome {
+            measured.splices_s = splices(&result.1).iter().map(|at_s| stretch.from_s + at_s).collect();
+        }
+    }
+    measured.ran_s = timeline.parts.iter().zip(&outcomes).find_map(|(_, outcome)| match outcome {
+        Outcome::Flutter(result, stretch) => ran(&result.1[0], *stretch),
+        _ => None,
+    });
+    // A silence without the tape is none, and no slate behind it says that the tape ran.
+    measured.lost_from_s = lost_from_s(timeline, alignment);
+    if measured.lost_from_s.is_some() {
+        around.silence = None;
+    }
+    measured.torn = torn(&played, timeline, alignment, &outcomes);
+    let whole = untorn(&alignment.slates, &measured.torn, &measured.splices_s);
+    measured.speed = speed(whole, timeline);
+    let riding_db = gain_riding_db(&alike);
+    let creep_db = gain_creep_db(&alike, silenced).filter(|_| riding_db.is_none());
+    let placed: Vec<(f64, &PlayedTone)> =
+        played.iter().filter(|(part, _)| both(part)).map(|(part, tone)| (part.start_s, tone)).collect();
+    let slates_db = |programme_s: f64| alignment.slates_db(programme_s);
+    measured.level_dependence = level_dependence(&placed, &around, &slates_db, silenced);
+    let gain_rides = riding_db.is_some() || creep_db.is_some();
+    measured.lossy_signs = lossy_signs(&around, silenced, gain_rides);
+    if let Some(db) = creep_db {
+        measured.warnings.push(Warning::new(
+            "gain-riding",
+            format!(
+                "While a steady tone played, the gain of both channels crept by {db:+.1} dB: a slow automatic level is \
+                 on, in the deck or in the sound card. Levels, response and noise are wrong. Switch it off and record \
+                 again."
+            ),
+        ));
+    }
+    // Where treble is lifted more than low tones, it is a compander and no automatic level.
+    let companded = matches!(measured.level_dependence, Some(LevelDependence::Lifted(_)));
+    if let Some(db) = riding_db.filter(|_| !companded) {
         measured.warnings.push(Warning::new(
             "gain-riding",
             format!(
                 "A quiet tone came back with {db:.1} dB more gain than a loud one of about the same frequency: an \
-                 automatic level is on, in the deck or in the sound card. Levels, response and noise are wrong. \
-                 Switch it off and record again."
+                 automatic level or a limiter is on, in the deck or in the sound card, or the loud tone overdrives \
+                 tape or input. Levels, response and noise are wrong. Switch it off, or record less loud, and record \
+                 again."
             ),
         ));
     }
     let steps = steps(&played);
     let sweep =
         timeline.parts.iter().zip(&outcomes).find_map(|(part, outcome)| match (&part.signal, outcome) {
-            (Signal::Sweep { from_hz, to_hz }, Outcome::Sweep(points)) if both(part) => {
+            // Frequencies of a sweep are told by time.
+            (Signal::Sweep { from_hz, to_hz }, Outcome::Sweep(points))
+                if both(part) && !is_torn(part, alignment, &measured.torn) =>
+            {
                 Some((points.as_slice(), part.level_db, (*from_hz, *to_hz)))
             }
             _ => None,
@@ -488,6 +554,12 @@ fn assemble(
                 let noise = silenced.map(|silenced| if silenced { 1.0 } else { 0.0 });
                 measured.dropouts.extend(dropouts(&result.1, noise, &part.id, stretch.from_s));
                 measured.flutter.clone_from(&result.0);
+                // A jump is a peak that no tape made.
+                if let Some(flutter) = &mut measured.flutter
+                    && (!measured.splices_s.is_empty() || is_torn(part, alignment, &measured.torn))
+                {
+                    flutter.unweighted_peak_percent = None;
+                }
             }
             Outcome::Harmonics(found, stretch) => {
                 let noise = silenced.map(|silenced| if silenced { 1.0 } else { 0.0 });
@@ -498,7 +570,8 @@ fn assemble(
     }
     nonlinear(&mut measured, timeline, &outcomes, &played, silenced);
     measured.dropouts.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
-    measured.noise = noise(&silences, &measured.level, silenced);
+    let stopped = measured.ran_s.is_some() && measured.lost_from_s.is_some();
+    measured.noise = if stopped { None } else { noise(&silences, &measured.level, silenced) };
     let by_level = saturation_by_noise(&noises, hiss, &measured.level, silenced);
     if !by_level.is_empty() {
         measured.saturation.get_or_insert_default().noise = by_level;
@@ -567,6 +640,59 @@ fn nonlinear(
         }
         _ => None,
     });
+}
+
+/// Where the flutter tone was read, s of the return, if that is not all of `stretch`.
+fn ran(band: &Band, stretch: Stretch) -> Option<(f64, f64)> {
+    let (from_s, to_s) = (stretch.from_s + band.first_s, stretch.from_s + band.time_s(band.samples.len()));
+    (from_s - stretch.from_s > 0.3 || stretch.to_s - to_s > 0.3).then_some((from_s, to_s))
+}
+
+/// End of the last slate that was found, s of the return, if the next one is missing though the return goes on.
+fn lost_from_s(timeline: &Timeline, alignment: &Alignment) -> Option<f64> {
+    const MARGIN_S: f64 = 1.0;
+    let last = alignment.slates.iter().max_by(|a, b| a.start_s.total_cmp(&b.start_s))?;
+    let slates = || timeline.parts.iter().filter(|part| matches!(part.signal, Signal::Slate { .. }));
+    let used =
+        slates().find(|part| matches!(part.signal, Signal::Slate { index } if index == last.slate.index))?;
+    let next = slates().find(|part| part.start_s > used.start_s)?;
+    (alignment.duration_s > alignment.map.to_return(next.start_s + next.length_s) + MARGIN_S)
+        .then(|| alignment.map.to_return(used.start_s + used.length_s))
+}
+
+/// Stretches in which time jumps: those that the slates show, and those that only the tones show.
+fn torn(
+    played: &[(&PlacedPart, PlayedTone)],
+    timeline: &Timeline,
+    alignment: &Alignment,
+    outcomes: &[Outcome],
+) -> Vec<Torn> {
+    let mut speeds: Vec<(f64, f64, f64)> = played
+        .iter()
+        .filter(|(_, tone)| tone.hz > 300.0)
+        .map(|(part, tone)| (part.start_s, part.length_s, tone.tone.hz / tone.hz))
+        .collect();
+    let mut wow_percent = None;
+    for (part, outcome) in timeline.parts.iter().zip(outcomes) {
+        if let (Signal::Tone { hz }, Outcome::Flutter(result, _)) = (&part.signal, outcome) {
+            speeds.extend(mean_hz(&result.1).map(|mean_hz| (part.start_s, part.length_s, mean_hz / hz)));
+            wow_percent = result.0.as_ref().and_then(|flutter| flutter.wow_rms_percent);
+        }
+    }
+    let mut torn = tears(&alignment.slates, timeline, &speeds, wow_percent);
+    torn.extend(alignment.map.torn().iter().map(|torn| Torn {
+        from_s: torn.from_s,
+        to_s: torn.to_s,
+        missing_s: torn.missing_s,
+        left_out: true,
+    }));
+    torn.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
+    torn
+}
+
+fn is_torn(part: &PlacedPart, alignment: &Alignment, torn: &[Torn]) -> bool {
+    let at_s = alignment.map.to_return(part.start_s + part.length_s / 2.0);
+    torn.iter().any(|torn| at_s > torn.from_s && at_s < torn.to_s)
 }
 
 /// Tones that serve response at the level that most of them have.

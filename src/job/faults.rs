@@ -1,0 +1,153 @@
+//! Faults of the recording that the meters found, in words that say what to do.
+
+use crate::capture::{Alignment, FoundSlate};
+use crate::measure::{LevelDependence, Measured};
+use crate::reading::{NoiseReduction, Reading, Warning};
+
+/// Warnings about what was done to the signal on its way into the file.
+pub(super) fn faults(reading: &Reading, measured: &Measured, rate: f64) -> Vec<Warning> {
+    let mut warnings = Vec::new();
+    // Steps of 8 bit make holes and walls of their own.
+    if reading.capture.depth == "8" {
+        warnings.push(Warning::new(
+            "coarse-samples",
+            "The file has 8 bit samples: quiet tones, phase and noise are lost in their steps. Record again with 16 or \
+             24 bit.",
+        ));
+    } else {
+        warnings.extend(level_dependence(reading, measured));
+        warnings.extend(lossy(reading, measured));
+    }
+    warnings.extend(time_jump(measured, rate));
+    warnings.extend(not_running(measured, rate));
+    warnings
+}
+
+fn not_running(measured: &Measured, rate: f64) -> Option<Warning> {
+    let mut found = Vec::new();
+    if let Some((from_s, to_s)) = measured.ran_s {
+        found.push(format!(
+            "the flutter tone does not run through, and flutter and dropouts were read between {:.1} and {:.1} s only",
+            from_s * rate,
+            to_s * rate
+        ));
+    }
+    if let Some(from_s) = measured.lost_from_s {
+        found.push(format!(
+            "no slate was found behind {:.1} s though the return goes on, and what is read behind it is in doubt, noise \
+             above all",
+            from_s * rate
+        ));
+    }
+    (!found.is_empty()).then(|| {
+        Warning::new(
+            "tape-not-running",
+            format!(
+                "The tape seems to have stopped, run down or come up late, or to have a long gap: {}. Look whether the \
+                 deck was stopped, then at take-up, brakes and the end of the tape, and record again.",
+                found.join("; ")
+            ),
+        )
+    })
+}
+
+fn level_dependence(reading: &Reading, measured: &Measured) -> Option<Warning> {
+    let told = reading.circumstances.noise_reduction == NoiseReduction::On;
+    let text = match measured.level_dependence? {
+        // Who said that it was on needs no advice to look.
+        LevelDependence::Lowered(_) | LevelDependence::Lifted(_) if told => return None,
+        LevelDependence::Lowered(db) => format!(
+            "Quiet treble came back {db:.1} dB weaker than loud treble, low tones did not: noise reduction was on while \
+             replaying a tape that was recorded without it. Response, bias and noise are wrong. Switch it off, in the deck \
+             and in the sound card's settings, and record again."
+        ),
+        LevelDependence::Lifted(db) => format!(
+            "Quiet treble came back {db:.1} dB stronger than loud treble, low tones did not: the tape was recorded with \
+             noise reduction and replayed without. Response and bias are wrong. Switch it off while recording, and record \
+             again."
+        ),
+        LevelDependence::Suppressed(db) => format!(
+            "The silence is {db:.0} dB quieter than the noise beside a quiet tone: the sound card suppresses noise. Noise \
+             figures are wrong, quiet tones may be. Switch noise suppression and every enhancement off in its settings, \
+             and record again."
+        ),
+    };
+    Some(Warning::new("noise-reduction-on", text))
+}
+
+fn lossy(reading: &Reading, measured: &Measured) -> Option<Warning> {
+    // In flat tops hiss has holes as well.
+    let clipped = reading.capture.clipped_samples.iter().any(|&count| count > 0);
+    let signs: Vec<&str> = measured
+        .lossy_signs
+        .iter()
+        .filter(|sign| !(clipped && sign.by_clipping))
+        .map(|sign| sign.text.as_str())
+        .collect();
+    if signs.is_empty() {
+        return None;
+    }
+    Some(Warning::new(
+        "lossy",
+        format!(
+            "The return went through lossy compression or a conversion that cut its treble: {}. Noise, treble, phase \
+             and distortion are in doubt. Record to WAV at 44.1 kHz or more over a cable, without an app or a link that \
+             compresses.",
+            signs.join("; ")
+        ),
+    ))
+}
+
+fn time_jump(measured: &Measured, rate: f64) -> Option<Warning> {
+    let mut found: Vec<String> = measured
+        .torn
+        .iter()
+        .map(|torn| {
+            let what = if torn.missing_s > 0.0 { "are missing" } else { "are too much" };
+            let left_out = if torn.left_out { " (nothing there was measured)" } else { "" };
+            format!(
+                "about {:.0} ms {what} between {:.1} and {:.1} s{left_out}",
+                1000.0 * torn.missing_s.abs() * rate,
+                torn.from_s * rate,
+                torn.to_s * rate
+            )
+        })
+        .collect();
+    if let Some(first_s) = measured.splices_s.first() {
+        let count = match measured.splices_s.len() {
+            1 => "once".to_owned(),
+            n => format!("{n} times"),
+        };
+        found.push(format!("the flutter tone jumps {count}, first at {:.2} s", first_s * rate));
+    }
+    (!found.is_empty()).then(|| {
+        Warning::new(
+            "time-jump",
+            format!(
+                "Samples were lost or came twice on the way into the file: {}. Speed leaves these places out, the highest \
+                 peak of flutter is not stated, other figures near them may be touched. Close other programs, choose a \
+                 larger buffer, try another socket, and record again.",
+                found.join("; ")
+            ),
+        )
+    })
+}
+
+/// Says that the file holds the programme, or parts of it, more than once.
+pub(super) fn several_takes(found: &[FoundSlate], alignment: &Alignment, rate: f64) -> Option<Warning> {
+    let others = found
+        .iter()
+        .filter(|slate| slate.slate.code == alignment.slates.first().map_or(0, |used| used.slate.code))
+        .filter(|slate| alignment.slates.iter().all(|used| used.start_s != slate.start_s))
+        .count();
+    let first_s = alignment.slates.first()?.start_s * rate;
+    (others > 0).then(|| {
+        Warning::new(
+            "several-takes",
+            format!(
+                "The file holds the programme, or parts of it, more than once: {others} slates belong to another playing. \
+                 The fullest one was read, with its first slate at {first_s:.1} s. Cut the file if you meant another."
+            ),
+        )
+    })
+}
