@@ -285,6 +285,9 @@ fn assemble(
                 let noise = silenced.map(|silenced| if silenced { 1.0 } else { 0.0 });
                 measured.dropouts.extend(dropouts(&result.1, noise, &part.id, stretch.from_s));
                 measured.flutter.clone_from(&result.0);
+                if let Some(flutter) = &mut measured.flutter {
+                    flutter.simultaneous_null_hz = Some(options.medium.simultaneous_null_hz());
+                }
             }
             _ => {}
         }

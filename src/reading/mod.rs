@@ -13,8 +13,8 @@ mod measured;
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
 pub use findings::{Finding, Verdict, Warning};
 pub use measured::{
-    Azimuth, Capture, Dropout, Flutter, FlutterLine, Level, Mains, Noise, PhasePoint, RecipeId, Response,
-    ResponsePoint, Speed,
+    Azimuth, Capture, Dropout, Flutter, FlutterFigures, FlutterLine, FlutterSpread, FlutterStretch, Level,
+    Mains, Noise, PhasePoint, RecipeId, Response, ResponsePoint, Speed,
 };
 
 use schemars::JsonSchema;
