@@ -3,10 +3,10 @@
 
 use super::tone::median;
 use crate::signal::baseband::Band;
-use crate::signal::fm::{demodulate_together, detrend, filter_by_response};
+use crate::signal::fm::{demodulate, detrend, filter_by_response};
 use crate::signal::spectrum::periodogram;
 use num_complex::Complex64;
-use std::f64::consts::{LN_2, PI};
+use std::f64::consts::{LN_2, PI, TAU};
 
 /// Unweighted band from low to high, and the split between wow and flutter, Hz.
 pub const BAND_HZ: [f64; 3] = [0.1, 6.0, 200.0];
@@ -76,18 +76,19 @@ impl Course {
         if !(best > 0.0 && best.is_finite()) || (bands[0].samples.len() as f64) < 3.0 * rate_hz {
             return None;
         }
-        // Powers are weighed by one over noise, brought to the scale of the tone.
         let quality =
             heard.each_ref().map(|h| if h.quality() > LEAST_SHARE * best { h.quality() } else { 0.0 });
-        let weights = [0, 1]
-            .map(|side| if quality[side] > 0.0 { quality[side] / heard[side].power / best } else { 0.0 });
-        let tone = demodulate_together([&bands[0].samples, &bands[1].samples], weights, rate_hz)?;
+        // Amplitudes are weighed by amplitude over noise.
+        let weights = [0, 1].map(|side| {
+            if quality[side] > 0.0 { quality[side] / heard[side].power.sqrt() / best } else { 0.0 }
+        });
+        let summed = sum_in_phase(bands, weights, heard.each_ref().map(|h| h.power));
+        let tone = demodulate(&summed, rate_hz)?;
         let mean_hz = bands[0].centre_hz + tone.mean_hz;
         let mut percent: Vec<f64> = tone.deviation_hz.iter().map(|hz| 100.0 * hz / mean_hz).collect();
         let drift_percent_per_min = 60.0 * rate_hz * slope(&percent);
         detrend(&mut percent);
         // The noise of the channels may be one and the same (a mono return): it is looked at in their sum.
-        let summed = sum_in_phase(bands, weights);
         let all = Heard::of(&summed, rate_hz, flat_hz);
         // Half of the noise turns the phase; both sides of the tone make one rate.
         let phase_density = all.density / all.power * tone.noise_rise;
@@ -171,16 +172,52 @@ fn slope(values: &[f64]) -> f64 {
     if squares > 0.0 { products / squares } else { 0.0 }
 }
 
-/// Both channels in phase, weighed as the demodulator weighs them: amplitude over noise.
-fn sum_in_phase(bands: &[Band; 2], weights: [f64; 2]) -> Vec<Complex64> {
+/// Both channels in phase, with their weights. The phase between them is followed slowly: a tilt that wanders must not
+/// read as a jump when one channel drops out.
+fn sum_in_phase(bands: &[Band; 2], weights: [f64; 2], powers: [f64; 2]) -> Vec<Complex64> {
     let (left, right) = (&bands[0].samples, &bands[1].samples);
-    let cross: Complex64 = left.iter().zip(right).map(|(l, r)| r.conj() * l).sum();
-    let turn = if cross.norm() > 0.0 { cross / cross.norm() } else { Complex64::new(1.0, 0.0) };
-    let rms =
-        |z: &[Complex64]| (z.iter().map(Complex64::norm_sqr).sum::<f64>() / z.len().max(1) as f64).sqrt();
-    let (a, b) = (weights[0] * rms(left), weights[1] * rms(right) * turn);
-    left.iter().zip(right).map(|(l, r)| a * l + b * r).collect()
+    let scaled = |z: &[Complex64], weight: f64| z.iter().map(|z| z * weight).collect();
+    if weights[1] == 0.0 {
+        return scaled(left, weights[0]);
+    }
+    if weights[0] == 0.0 {
+        return scaled(right, weights[1]);
+    }
+    let length = ((ALIGN_S * bands[0].rate_hz) as usize).max(1);
+    let heard =
+        |l: &Complex64, r: &Complex64| l.norm_sqr() > 0.1 * powers[0] && r.norm_sqr() > 0.1 * powers[1];
+    let crosses: Vec<Complex64> = left
+        .chunks(length)
+        .zip(right.chunks(length))
+        .map(|(l, r)| l.iter().zip(r).filter(|(l, r)| heard(l, r)).map(|(l, r)| r.conj() * l).sum())
+        .collect();
+    // Over five pieces; where one channel is lost for longer the phase stays what it was.
+    let mut angles: Vec<Option<f64>> = (0..crosses.len())
+        .map(|k| {
+            let near = &crosses[k.saturating_sub(2)..(k + 3).min(crosses.len())];
+            let sum = near.iter().sum::<Complex64>();
+            (sum.norm() > 0.0).then(|| sum.arg())
+        })
+        .collect();
+    let mut last = angles.iter().copied().flatten().next().unwrap_or(0.0);
+    for angle in &mut angles {
+        let here = angle.unwrap_or(last);
+        // Unwrapped.
+        last = here - TAU * ((here - last) / TAU).round();
+        *angle = Some(last);
+    }
+    let angles: Vec<f64> = angles.into_iter().flatten().collect();
+    let angle = |k: usize| {
+        let place = ((k as f64 + 0.5) / length as f64 - 0.5).clamp(0.0, angles.len() as f64 - 1.0);
+        let (at, share) = (place as usize, place.fract());
+        angles[at] + share * (angles[(at + 1).min(angles.len() - 1)] - angles[at])
+    };
+    let turned = |k: usize, r: &Complex64| r * Complex64::from_polar(weights[1], angle(k));
+    left.iter().zip(right).enumerate().map(|(k, (l, r))| l * weights[0] + turned(k, r)).collect()
 }
+
+/// Pieces over which the phase between the channels is taken, s; five of them make one value.
+const ALIGN_S: f64 = 0.1;
 
 /// The course between two frequencies: flat between them, edges of a raised cosine beyond them.
 pub(super) fn band_pass(percent: &[f64], rate_hz: f64, low_hz: f64, high_hz: f64) -> Vec<f64> {

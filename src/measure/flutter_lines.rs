@@ -163,8 +163,13 @@ fn sharp(finest: &Resolution) -> Vec<Found> {
     groups
         .into_iter()
         .map(|(from, to, floor)| {
-            let (power, hz, spread) = finest.line(from - 2, to + 2, floor);
-            Found { hz, power, width_hz: if to > from { width(spread, finest.step_hz) } else { 0.0 } }
+            // A steady line's neighbours stand above a twentieth of it in five bins at most.
+            let enough = (0.05 * finest.power[from].max(finest.power[to])).max(8.0 * floor);
+            let stands = |k: &usize| finest.power[*k] > enough;
+            let from = (1..=from).rev().take_while(stands).last().unwrap_or(from);
+            let to = (to..finest.power.len()).take_while(stands).last().unwrap_or(to);
+            let (power, hz, spread) = finest.line(from.saturating_sub(2).max(1), to + 2, floor);
+            Found { hz, power, width_hz: if to - from > 4 { width(spread, finest.step_hz) } else { 0.0 } }
         })
         .collect()
 }
