@@ -39,8 +39,9 @@ struct Heard {
 
 impl Heard {
     fn of(samples: &[Complex64], rate_hz: f64, flat_hz: f64) -> Self {
-        let powers: Vec<f64> = samples.iter().map(Complex64::norm_sqr).collect();
-        Self { power: median(&powers), density: density_beside(samples, rate_hz, flat_hz) }
+        // The mean: a channel that is lost for more than half of the tone still has the rest of it to give.
+        let power = samples.iter().map(Complex64::norm_sqr).sum::<f64>() / samples.len().max(1) as f64;
+        Self { power, density: density_beside(samples, rate_hz, flat_hz) }
     }
 
     /// Power over noise density.
@@ -89,9 +90,9 @@ impl Course {
         let drift_percent_per_min = 60.0 * rate_hz * slope(&percent);
         detrend(&mut percent);
         // The noise of the channels may be one and the same (a mono return): it is looked at in their sum.
-        let all = Heard::of(&summed, rate_hz, flat_hz);
+        let density = density_beside(&summed, rate_hz, flat_hz);
         // Half of the noise turns the phase; both sides of the tone make one rate.
-        let phase_density = all.density / all.power * tone.noise_rise;
+        let phase_density = density / tone.amplitude.powi(2) * tone.noise_rise;
         let total = quality[0] + quality[1];
         phase_density.is_finite().then(|| Self {
             percent,

@@ -7,6 +7,8 @@
 use super::flutter_course::{BAND_HZ, Course, one_sided};
 use super::tone::median;
 use crate::reading::FlutterLine;
+use num_complex::Complex64;
+use std::f64::consts::TAU;
 
 /// Lines weaker than this are not listed, percent peak.
 const LEAST_LINE_PERCENT: f64 = 0.002;
@@ -22,6 +24,14 @@ const SHORTEST_S: f64 = 2.0;
 const LEAST_BINS: usize = 30;
 /// Bins on either side that belong to a line (Hann window).
 const OWN: usize = 3;
+/// Times that found lines are taken off and the rest is searched.
+const ROUNDS: usize = 3;
+/// Bins from a line that was taken off within which its remains are not taken for another.
+const APART: f64 = 4.5;
+/// Share of a coarser line's power that one steady line must have to explain it: noise about it makes up the rest.
+const EXPLAINED_BY_ONE: f64 = 0.7;
+/// The same of a smeared line, or of several: less would leave out the ends of the range that it moves over.
+const EXPLAINED: f64 = 0.93;
 
 /// A line as it is found.
 #[derive(Clone, Copy)]
@@ -122,6 +132,20 @@ pub(super) fn lines(course: &Course) -> Vec<FlutterLine> {
         return Vec::new();
     }
     let mut found = sharp(&finest);
+    // A strong steady line's skirt hides weak ones beside it: it is taken off, and what is left is looked at again.
+    let mut rest = course.percent.clone();
+    let mut new = found.clone();
+    for _ in 0..ROUNDS {
+        let steady = new.iter().filter(|line| line.width_hz == 0.0);
+        if steady.map(|line| take_off(&mut rest, course.rate_hz, line.hz)).count() == 0 {
+            break;
+        }
+        let Some(left) = Resolution::of(&rest, course.rate_hz, n) else { break };
+        let apart_hz = APART * left.step_hz;
+        let known = |line: &Found| found.iter().any(|known| (known.hz - line.hz).abs() < apart_hz);
+        new = sharp(&left).into_iter().filter(|line| !known(line)).collect();
+        found.extend(&new);
+    }
     let mut length = n / 2;
     while length as f64 > SHORTEST_S * course.rate_hz {
         if let Some(coarse) = Resolution::of(&course.percent, course.rate_hz, length) {
@@ -174,6 +198,17 @@ fn sharp(finest: &Resolution) -> Vec<Found> {
         .collect()
 }
 
+/// Takes the sine of this rate off that fits best under a Hann window.
+fn take_off(values: &mut [f64], rate_hz: f64, hz: f64) {
+    let n = values.len() as f64;
+    let turn = |k: usize| Complex64::from_polar(1.0, -TAU * hz * k as f64 / rate_hz);
+    let window = |k: usize| 1.0 - (TAU * (k as f64 + 0.5) / n).cos();
+    let share: Complex64 = values.iter().enumerate().map(|(k, x)| turn(k) * (x * window(k) * 2.0 / n)).sum();
+    for (k, value) in values.iter_mut().enumerate() {
+        *value -= (turn(k).conj() * share).re;
+    }
+}
+
 /// Full width of an even spread with this standard deviation, the window's own share taken off.
 fn width(spread_hz: f64, step_hz: f64) -> f64 {
     // The power of a Hann window's line has a standard deviation of 0.58 bins.
@@ -188,7 +223,8 @@ fn smear(coarse: &Resolution, finest: &Resolution, found: &mut Vec<Found>) {
         let explained = |line: &Found| (line.hz - hz).abs() <= reach_hz;
         let known: Vec<Found> = found.iter().copied().filter(explained).collect();
         let sum: f64 = known.iter().map(|line| line.power).sum();
-        if sum >= 0.7 * power && known.len() <= 3 {
+        let one = known.len() == 1 && known[0].width_hz == 0.0;
+        if sum >= if one { EXPLAINED_BY_ONE } else { EXPLAINED } * power && known.len() <= 3 {
             continue;
         }
         found.retain(|line| !explained(line));

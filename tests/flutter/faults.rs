@@ -133,7 +133,8 @@ fn one_channel_that_is_lost_for_half_the_tone_is_replaced_by_the_other() {
     let lines = [(4.0, 0.05, 0.0), (30.0, 0.02, 0.0)];
     let gain = |side: usize, t: f64| if (t < 16.0) == (side == 0) { 1.0 } else { 0.003 };
     let found = Played { rate_hz: 8000.0, gain: &gain, lines: &lines, ..Played::default() }.read();
-    assert!(found.bridged_percent.unwrap() < 1.0, "{:?}", found.bridged_percent);
+    println!("bridged {:?}", found.bridged_percent);
+    assert!(found.bridged_percent.unwrap() < 0.1, "{:?}", found.bridged_percent);
     let want = (0.05f64.hypot(0.02)) / 2f64.sqrt();
     assert_within!(found.unweighted_rms_percent.unwrap(), want, 0.003, "%");
     assert_within!(found.unweighted_peak_percent.unwrap(), 0.07, 0.003, "%");
