@@ -83,7 +83,7 @@ impl Course {
         let weights = [0, 1].map(|side| {
             if quality[side] > 0.0 { quality[side] / heard[side].power.sqrt() / best } else { 0.0 }
         });
-        let summed = sum_in_phase(bands, weights, heard.each_ref().map(|h| h.power));
+        let summed = sum_in_phase(bands, weights);
         let tone = demodulate(&summed, rate_hz)?;
         let mean_hz = bands[0].centre_hz + tone.mean_hz;
         let mut percent: Vec<f64> = tone.deviation_hz.iter().map(|hz| 100.0 * hz / mean_hz).collect();
@@ -175,7 +175,7 @@ fn slope(values: &[f64]) -> f64 {
 
 /// Both channels in phase, with their weights. The phase between them is followed slowly: a tilt that wanders must not
 /// read as a jump when one channel drops out.
-fn sum_in_phase(bands: &[Band; 2], weights: [f64; 2], powers: [f64; 2]) -> Vec<Complex64> {
+fn sum_in_phase(bands: &[Band; 2], weights: [f64; 2]) -> Vec<Complex64> {
     let (left, right) = (&bands[0].samples, &bands[1].samples);
     let scaled = |z: &[Complex64], weight: f64| z.iter().map(|z| z * weight).collect();
     if weights[1] == 0.0 {
@@ -185,13 +185,14 @@ fn sum_in_phase(bands: &[Band; 2], weights: [f64; 2], powers: [f64; 2]) -> Vec<C
         return scaled(right, weights[1]);
     }
     let length = ((ALIGN_S * bands[0].rate_hz) as usize).max(1);
-    let heard =
-        |l: &Complex64, r: &Complex64| l.norm_sqr() > 0.1 * powers[0] && r.norm_sqr() > 0.1 * powers[1];
-    let crosses: Vec<Complex64> = left
-        .chunks(length)
-        .zip(right.chunks(length))
-        .map(|(l, r)| l.iter().zip(r).filter(|(l, r)| heard(l, r)).map(|(l, r)| r.conj() * l).sum())
-        .collect();
+    // Where one channel begins as the other ends, and in hiss, the two have no steady phase.
+    let steady = |l: &[Complex64], r: &[Complex64]| {
+        let cross: Complex64 = l.iter().zip(r).map(|(l, r)| r.conj() * l).sum();
+        let power = |z: &[Complex64]| z.iter().map(Complex64::norm_sqr).sum::<f64>();
+        if cross.norm_sqr() > LEAST_COHERENCE * power(l) * power(r) { cross } else { Complex64::ZERO }
+    };
+    let crosses: Vec<Complex64> =
+        left.chunks(length).zip(right.chunks(length)).map(|(l, r)| steady(l, r)).collect();
     // Over five pieces; where one channel is lost for longer the phase stays what it was.
     let mut angles: Vec<Option<f64>> = (0..crosses.len())
         .map(|k| {
@@ -217,16 +218,24 @@ fn sum_in_phase(bands: &[Band; 2], weights: [f64; 2], powers: [f64; 2]) -> Vec<C
     left.iter().zip(right).enumerate().map(|(k, (l, r))| l * weights[0] + turned(k, r)).collect()
 }
 
+/// Coherence of the channels within a piece from which on its phase counts.
+const LEAST_COHERENCE: f64 = 0.5;
 /// Pieces over which the phase between the channels is taken, s; five of them make one value.
 const ALIGN_S: f64 = 0.1;
 
-/// The course between two frequencies: flat between them, edges of a raised cosine beyond them.
+/// The course between two frequencies.
 pub(super) fn band_pass(percent: &[f64], rate_hz: f64, low_hz: f64, high_hz: f64) -> Vec<f64> {
+    let gain = band_gain(low_hz, high_hz);
+    filter_by_response(percent, rate_hz, |hz| Complex64::new(gain(hz), 0.0))
+}
+
+/// Gain of a band: 1 between its limits, edges of a raised cosine beyond them.
+pub(super) fn band_gain(low_hz: f64, high_hz: f64) -> impl Fn(f64) -> f64 {
     let edge = |x: f64| {
         let x = x.clamp(0.0, 1.0);
         0.5 - 0.5 * (PI * x).cos()
     };
-    filter_by_response(percent, rate_hz, |hz| {
+    move |hz| {
         // At a split between bands the two edges must add up in power: a narrow edge is near enough.
         let rise =
             if low_hz < 1.0 { edge((hz - 0.5 * low_hz) / (0.5 * low_hz)) } else { f64::from(hz >= low_hz) };
@@ -235,8 +244,8 @@ pub(super) fn band_pass(percent: &[f64], rate_hz: f64, low_hz: f64, high_hz: f64
         } else {
             f64::from(hz < high_hz)
         };
-        Complex64::new(rise * fall, 0.0)
-    })
+        rise * fall
+    }
 }
 
 /// Mean squares of a course, bin by bin from above 0 Hz on; their sum is the whole mean square.

@@ -1,6 +1,6 @@
 //! The figures of flutter: one of each kind for any piece of a course, and how sure each is.
 
-use super::flutter_course::{BAND_HZ, Course, band_pass, one_sided};
+use super::flutter_course::{BAND_HZ, Course, band_gain, band_pass, one_sided};
 use super::flutter_indicator::{indicator, stated};
 use super::tone::median;
 use crate::reading::{FlutterFigures, FlutterSpread, FlutterStretch};
@@ -14,8 +14,30 @@ pub const STRETCH_S: f64 = 5.0;
 /// Share of the time in which the 2-sigma figure is exceeded (AES6-2008 and IEC 60386 A1:1988).
 const EXCEEDED: f64 = 0.05;
 /// What filter ends, the differentiator and the percent of the mean speed cost, k = 2: share of an rms figure, and percent.
-const RMS_SHARE: f64 = 0.005;
+/// In the same trials the rms figures needed 0.00001 to 0.0005 (0.0001 to 0.0005 stated), 57 to 60 of 60 held.
+const RMS_SHARE: f64 = 0.002;
 const LEAST_PERCENT: f64 = 0.0001;
+/// What the split between wow and flutter costs beyond that at the ends of a stretch: share times the stretch's length, s.
+const SPLIT_SHARE_S: f64 = 0.055;
+
+/// Uncertainty (k = 2) of a figure read from the freed course: a multiple of the rms of what freeing left of the noise and
+/// took of the flutter, and a share of the figure.
+#[derive(Clone, Copy)]
+struct Calibrated {
+    noise: f64,
+    share: f64,
+}
+
+// By repeated trials against the speed itself (`tests/flutter/kinds.rs`: flutter as 1/f noise of 0 to 0.1 % rms, hiss 50 to
+// 35 dB down, 13 and 33 s; 60 each). What 57 of 60 needed, beside the mean stated, percent:
+//   quasi-peak  0.00004 to 0.00014 (0.00010 to 0.00034), 59 or 60 of 60 held
+//   2-sigma     0.00005 to 0.00020 (0.00010 to 0.00027), 60 held
+//   peak        0.0009 to 0.0064 (0.0005 to 0.0077), 58 to 60 held
+const QUASI_PEAK: Calibrated = Calibrated { noise: 0.15, share: 0.003 };
+const TWO_SIGMA: Calibrated = Calibrated { noise: 0.3, share: 0.002 };
+const PEAK: Calibrated = Calibrated { noise: 2.5, share: 0.006 };
+/// Peak of noise alone, as a multiple of its rms: a peak below it may be noise.
+const ALL_NOISE: f64 = 5.0;
 /// By how much the density of the noise beside the tone may differ from that under it, k = 2.
 const NOISE_DOUBT: f64 = 0.1;
 
@@ -39,8 +61,10 @@ pub(super) struct Views {
     left: [f64; 2],
 }
 
+/// Power weight of a band, edges and all: noise in them is as much in the figure as in between.
 fn within(from_hz: f64, to_hz: f64) -> impl Fn(f64) -> f64 {
-    move |hz| f64::from(hz >= from_hz && hz <= to_hz)
+    let gain = band_gain(from_hz, to_hz);
+    move |hz| gain(hz).powi(2)
 }
 
 fn weight(hz: f64) -> f64 {
@@ -54,7 +78,12 @@ impl Views {
         let [low, split, high] = BAND_HZ;
         let inside = settle..course.percent.len() - settle;
         let cut = |values: Vec<f64>| values[inside.clone()].to_vec();
-        let weigh = |values: &[f64]| filter_by_response(values, rate_hz, flutter_weighting::response);
+        // Above twice the band there is noise only, and it is not counted in `noise_power`.
+        let weigh = |values: &[f64]| {
+            filter_by_response(values, rate_hz, |hz| {
+                flutter_weighting::response(hz) * f64::from(hz < 2.0 * high)
+            })
+        };
         let band = |values: &[f64], from: f64, to: f64| band_pass(values, rate_hz, from, to);
         let (freed, gain) = course.freed();
         let freed_weighted = weigh(&freed);
@@ -118,23 +147,30 @@ impl Views {
 
     /// Expanded uncertainties of `whole`, the figures of the whole course.
     pub fn uncertainties(&self, whole: &FlutterFigures) -> FlutterFigures {
-        let rms = |figure: Option<f64>, k: usize| {
+        let split_share = RMS_SHARE.hypot(SPLIT_SHARE_S * self.rate_hz / self.flat.len() as f64);
+        let rms = |figure: Option<f64>, k: usize, share: f64| {
             figure.map(|rms| {
-                let noise = (rms * rms + 2.0 * self.doubt[k].sqrt()).sqrt() - rms;
-                noise.hypot(RMS_SHARE * rms).hypot(LEAST_PERCENT)
+                let (square, doubt) = (rms * rms, 2.0 * self.doubt[k].sqrt());
+                let (up, down) = ((square + doubt).sqrt() - rms, rms - (square - doubt).max(0.0).sqrt());
+                up.max(down).hypot(share * rms).hypot(LEAST_PERCENT)
             })
         };
-        let peak = |figure: Option<f64>, k: usize, factor: f64, share: f64| {
-            figure.map(|peak| (factor * self.left[k].sqrt()).hypot(share * peak).hypot(2.0 * LEAST_PERCENT))
+        let peak = |figure: Option<f64>, k: usize, of: Calibrated| {
+            figure.map(|peak| {
+                let left = self.left[k].sqrt();
+                // So small a peak may be noise and nothing else.
+                let noise = if peak < ALL_NOISE * left { peak.max(of.noise * left) } else { of.noise * left };
+                noise.hypot(of.share * peak).hypot(LEAST_PERCENT)
+            })
         };
         FlutterFigures {
-            weighted_quasi_peak_percent: peak(whole.weighted_quasi_peak_percent, 0, 0.7, 0.006),
-            weighted_rms_percent: rms(whole.weighted_rms_percent, 1),
-            two_sigma_percent: peak(whole.two_sigma_percent, 0, 0.5, 0.006),
-            unweighted_peak_percent: peak(whole.unweighted_peak_percent, 1, 2.5, 0.01),
-            unweighted_rms_percent: rms(whole.unweighted_rms_percent, 0),
-            wow_rms_percent: rms(whole.wow_rms_percent, 2),
-            flutter_rms_percent: rms(whole.flutter_rms_percent, 3),
+            weighted_quasi_peak_percent: peak(whole.weighted_quasi_peak_percent, 0, QUASI_PEAK),
+            weighted_rms_percent: rms(whole.weighted_rms_percent, 1, RMS_SHARE),
+            two_sigma_percent: peak(whole.two_sigma_percent, 0, TWO_SIGMA),
+            unweighted_peak_percent: peak(whole.unweighted_peak_percent, 1, PEAK),
+            unweighted_rms_percent: rms(whole.unweighted_rms_percent, 0, RMS_SHARE),
+            wow_rms_percent: rms(whole.wow_rms_percent, 2, split_share),
+            flutter_rms_percent: rms(whole.flutter_rms_percent, 3, split_share),
         }
     }
 

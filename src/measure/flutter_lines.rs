@@ -209,10 +209,12 @@ fn take_off(values: &mut [f64], rate_hz: f64, hz: f64) {
     }
 }
 
-/// Full width of an even spread with this standard deviation, the window's own share taken off.
+/// Full width of the range that a rate moves over evenly, from the standard deviation of its power; the window's own share
+/// taken off.
 fn width(spread_hz: f64, step_hz: f64) -> f64 {
-    // The power of a Hann window's line has a standard deviation of 0.58 bins.
-    12f64.sqrt() * (spread_hz.powi(2) - (0.58 * step_hz).powi(2)).max(0.01 * step_hz * step_hz).sqrt()
+    // The power of a Hann window's line has a standard deviation of 0.58 bins. An even course under the window's square has
+    // one of 0.1414 of its length.
+    1.0 / 0.1414 * (spread_hz.powi(2) - (0.58 * step_hz).powi(2)).max(0.01 * step_hz * step_hz).sqrt()
 }
 
 /// Puts smeared lines in for whatever of this resolution's lines is not explained by `found`.
