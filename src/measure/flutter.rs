@@ -2,7 +2,7 @@
 //!
 //! The tone of both channels together is demodulated; the deviation, in percent of the mean frequency, is what the
 //! speed does. Slow drift (the best parabola) is not flutter. The noise that the demodulator makes of hiss is
-//! known from the density beside the tone, and is taken off the figures. Bands: no standard fixes them, so they are
+//! known from the deviation beyond the band, and is taken off the figures. Bands: no standard fixes them, so they are
 //! part of the reading.
 
 use super::flutter_course::{BAND_HZ, BESIDE_HZ, Course};

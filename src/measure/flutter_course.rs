@@ -65,6 +65,16 @@ fn density_beside(samples: &[Complex64], rate_hz: f64, flat_hz: f64) -> f64 {
     median(&beside) / LN_2 / rate_hz
 }
 
+/// Noise of the deviation per hertz at 1 Hz, percent squared, from beyond the flutter's band. Noise that only changes the
+/// amplitude, as a tape's own does in part, is in the side bands but not in the deviation: it must not be taken off.
+fn noise_at_1hz(percent: &[f64], rate_hz: f64) -> f64 {
+    let bins = one_sided(percent, rate_hz);
+    let step_hz = bins.first().map_or(1.0, |bin| bin.0);
+    let beyond = bins.iter().filter(|(hz, _)| *hz > BESIDE_HZ.0 && *hz < BESIDE_HZ.1);
+    let at_1hz: Vec<f64> = beyond.map(|(hz, power)| power / step_hz / (hz * hz)).collect();
+    median(&at_1hz) / LN_2
+}
+
 impl Course {
     /// The course of the tone in both channels' bands, flat over `flat_hz` on either side. Each channel counts by its
     /// power over its noise, from moment to moment: one that is weak, noisy, dead or in a dropout leaves the other alone.
@@ -89,15 +99,12 @@ impl Course {
         let mut percent: Vec<f64> = tone.deviation_hz.iter().map(|hz| 100.0 * hz / mean_hz).collect();
         let drift_percent_per_min = 60.0 * rate_hz * slope(&percent);
         detrend(&mut percent);
-        // The noise of the channels may be one and the same (a mono return): it is looked at in their sum.
-        let density = density_beside(&summed, rate_hz, flat_hz);
-        // Half of the noise turns the phase; both sides of the tone make one rate.
-        let phase_density = density / tone.amplitude.powi(2) * tone.noise_rise;
+        let noise_at_1hz = noise_at_1hz(&percent, rate_hz);
         let total = quality[0] + quality[1];
-        phase_density.is_finite().then(|| Self {
+        noise_at_1hz.is_finite().then(|| Self {
             percent,
             rate_hz,
-            noise_at_1hz: phase_density * (100.0 / mean_hz).powi(2),
+            noise_at_1hz,
             drift_percent_per_min,
             bridged: tone.bridged,
             shares: quality.map(|quality| quality / total),
