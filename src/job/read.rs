@@ -282,6 +282,10 @@ fn fill(reading: &mut Reading, measured: Measured, rate: f64) {
     reading.flutter = measured.flutter.map(|mut flutter| {
         flutter.measured_from_s *= rate;
         flutter.measured_to_s *= rate;
+        for stretch in &mut flutter.stretches {
+            stretch.from_s *= rate;
+            stretch.to_s *= rate;
+        }
         flutter
     });
     put_rounds(reading, measured.rounds, rate);

@@ -4,7 +4,7 @@ use super::figures::{decimals, frequency, signed, unsigned};
 use super::findings::{Bench, Bounds, plain};
 use super::limits::Tolerance;
 use super::meaning::Quantity;
-use crate::reading::{Finding, Flutter};
+use crate::reading::{Finding, Flutter, Heads, RecordedOn};
 
 pub(super) fn speed(bench: &Bench) -> Finding {
     let limit = &bench.limits.speed_percent;
@@ -39,11 +39,14 @@ pub(super) fn flutter(bench: &Bench) -> Vec<Finding> {
     let quasi_peak = flutter.and_then(|flutter| flutter.weighted_quasi_peak_percent);
     let rms = flutter.and_then(|flutter| flutter.weighted_rms_percent);
     let rms_uncertainty = flutter.and_then(|flutter| flutter.uncertainty_percent);
-    // A peak is as sure, in proportion, as the rms it comes from.
-    let quasi_peak_uncertainty = match (quasi_peak, rms, rms_uncertainty) {
+    // A reading made before peaks had an uncertainty of their own: as sure, in proportion, as the rms.
+    let in_proportion = match (quasi_peak, rms, rms_uncertainty) {
         (Some(peak), Some(rms), Some(uncertainty)) if rms > 0.0 => Some(uncertainty * peak / rms),
         (_, _, uncertainty) => uncertainty,
     };
+    let own = flutter.map(|flutter| flutter.uncertainties).unwrap_or_default();
+    let quasi_peak_uncertainty = own.weighted_quasi_peak_percent.or(in_proportion);
+    let rms_uncertainty = own.weighted_rms_percent.or(rms_uncertainty);
     let limits = bench.limits;
     vec![
         kind(
@@ -78,6 +81,7 @@ fn kind(
         if let Some(line) = strongest_line(flutter) {
             case.figures += &format!("; {line}");
         }
+        case.figures += &cautions(bench, flutter);
         case.turn = Some(match flutter.lines.first().and_then(|line| line.part.as_deref()) {
             Some(part) => format!(
                 "no trimmer: look at the {part} first (clean it, check it for play, wear and flat spots), deck off \
@@ -89,6 +93,32 @@ fn kind(
         });
     }
     case.finish()
+}
+
+/// Shortest tone that a flutter reading should rest on, s (common practice, no source).
+const LEAST_S: f64 = 30.0;
+
+/// What limits the figures: a short tone, or heads that work at the same time.
+fn cautions(bench: &Bench, flutter: &Flutter) -> String {
+    let mut words = String::new();
+    let length_s = flutter.measured_to_s - flutter.measured_from_s;
+    if length_s < LEAST_S {
+        words += &format!(
+            "; measured over only {} s, a reading should rest on {LEAST_S} s (recipe flutter)",
+            unsigned(length_s, 0)
+        );
+    }
+    let told = &bench.reading.circumstances;
+    if let (Some(RecordedOn::ThisDeck), Some(Heads::Three), Some(null_hz)) =
+        (told.recorded_on, told.heads, flutter.simultaneous_null_hz)
+    {
+        words += &format!(
+            "; taken while recording, flutter at about {0} Hz and its multiples cancels and half-way between doubles: \
+             rewind and replay for a figure that counts",
+            unsigned(null_hz, 1)
+        );
+    }
+    words
 }
 
 fn strongest_line(flutter: &Flutter) -> Option<String> {
@@ -127,6 +157,27 @@ mod tests {
             let got = find(&reading, "speed");
             assert_eq!((got.verdict, got.turn), (Verdict::CannotTell, None), "{heads:?}");
         }
+    }
+
+    #[test]
+    fn flutter_of_three_heads_at_once_asks_for_rewind_and_replay() {
+        let mut reading = sample::faulty();
+        reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
+        reading.flutter.as_mut().unwrap().simultaneous_null_hz = Some(3.175);
+        for (heads, said) in [(Some(Heads::Three), true), (Some(Heads::Two), false)] {
+            reading.circumstances.heads = heads;
+            let why = find(&reading, "flutter").why;
+            assert_eq!(why.contains("3.2 Hz") && why.contains("rewind and replay"), said, "{why}");
+        }
+    }
+
+    #[test]
+    fn a_short_flutter_tone_is_said_to_be_short() {
+        let mut reading = sample::faulty();
+        assert!(!find(&reading, "flutter").why.contains("only"));
+        let flutter = reading.flutter.as_mut().unwrap();
+        flutter.measured_to_s = flutter.measured_from_s + 12.0;
+        assert!(find(&reading, "flutter").why.contains("only 12 s"));
     }
 
     #[test]

@@ -560,6 +560,9 @@ fn assemble(
                 {
                     flutter.unweighted_peak_percent = None;
                 }
+                if let Some(flutter) = &mut measured.flutter {
+                    flutter.simultaneous_null_hz = Some(options.medium.simultaneous_null_hz());
+                }
             }
             Outcome::Harmonics(found, stretch) => {
                 let noise = silenced.map(|silenced| if silenced { 1.0 } else { 0.0 });

@@ -169,8 +169,31 @@ pub struct Flutter {
     pub wow_rms_percent: Option<f64>,
     /// Rms above the wow/flutter split, percent.
     pub flutter_rms_percent: Option<f64>,
-    /// Expanded uncertainty of the rms figures, percent.
+    /// Expanded uncertainty of the rms figures, percent: the largest of theirs in `uncertainties`.
     pub uncertainty_percent: Option<f64>,
+    /// Expanded uncertainty of each figure as the figure of this very stretch, percent. How much the flutter itself
+    /// changes from stretch to stretch is in `spread`.
+    #[serde(default)]
+    pub uncertainties: FlutterFigures,
+    /// The figures of consecutive stretches of equal length, in order.
+    #[serde(default)]
+    pub stretches: Vec<FlutterStretch>,
+    /// Lowest, median and highest of the figures of `stretches`; `null` for fewer than two.
+    #[serde(default)]
+    pub spread: Option<FlutterSpread>,
+    /// Change of the tone's frequency along the stretch, percent per minute; taken off before anything else.
+    #[serde(default)]
+    pub drift_percent_per_min: Option<f64>,
+    /// Share of the stretch in which both channels were so weak (9 dB down or more) that the tone was bridged, percent.
+    #[serde(default)]
+    pub bridged_percent: Option<f64>,
+    /// Share that each channel has in the figures: its power over its noise.
+    #[serde(default)]
+    pub channel_shares: Option<[f64; 2]>,
+    /// Rate at whose multiples flutter would cancel if record and replay head worked on the same tape at the same time,
+    /// at the medium's usual head distance, Hz.
+    #[serde(default)]
+    pub simultaneous_null_hz: Option<f64>,
     /// `[low, split, high]`: limits of the unweighted band and the split between wow and flutter, Hz.
     pub band_hz: [f64; 3],
     /// Single lines of the spectrum, strongest first.
@@ -179,13 +202,60 @@ pub struct Flutter {
     pub spectrum: Vec<[f64; 2]>,
 }
 
+/// One value of each kind of flutter, percent; `null` where a stretch is too short for it.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(default)]
+pub struct FlutterFigures {
+    /// Weighted, quasi-peak.
+    pub weighted_quasi_peak_percent: Option<f64>,
+    /// Weighted, rms.
+    pub weighted_rms_percent: Option<f64>,
+    /// Weighted, exceeded 5 % of the time.
+    pub two_sigma_percent: Option<f64>,
+    /// Largest deviation in the unweighted band.
+    pub unweighted_peak_percent: Option<f64>,
+    /// Rms in the unweighted band.
+    pub unweighted_rms_percent: Option<f64>,
+    /// Rms below the wow/flutter split.
+    pub wow_rms_percent: Option<f64>,
+    /// Rms above the wow/flutter split.
+    pub flutter_rms_percent: Option<f64>,
+}
+
+/// The figures of a piece of the tone.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct FlutterStretch {
+    /// Its start, s of the return.
+    pub from_s: f64,
+    /// Its end, s of the return.
+    pub to_s: f64,
+    /// Its figures.
+    pub figures: FlutterFigures,
+}
+
+/// How the figures change along the tone.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct FlutterSpread {
+    /// Length of each stretch, s.
+    pub stretch_s: f64,
+    /// Lowest of each kind.
+    pub lowest: FlutterFigures,
+    /// Median of each kind.
+    pub median: FlutterFigures,
+    /// Highest of each kind.
+    pub highest: FlutterFigures,
+}
+
 /// One line of the flutter spectrum.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FlutterLine {
     /// Rate, Hz.
     pub hz: f64,
-    /// Peak deviation, percent.
+    /// Peak deviation, percent; of a smeared line that of a sine of the same power.
     pub percent_peak: f64,
+    /// Range of rates over which the line is smeared because it moves, Hz; `null` for a steady line.
+    #[serde(default)]
+    pub width_hz: Option<f64>,
     /// Part of the deck that turns at this rate; `null` if not known.
     pub part: Option<String>,
 }

@@ -19,8 +19,8 @@ pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeTy
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
 pub use findings::{Finding, Verdict, Warning};
 pub use measured::{
-    Azimuth, Capture, Dropout, Flutter, FlutterLine, Level, Made, PhasePoint, RecipeId, Response,
-    ResponsePoint, Speed,
+    Azimuth, Capture, Dropout, Flutter, FlutterFigures, FlutterLine, FlutterSpread, FlutterStretch, Level,
+    Made, PhasePoint, RecipeId, Response, ResponsePoint, Speed,
 };
 pub use noise::{Mains, Noise, Origin, SilentPart};
 pub use saturation::{NoiseBand, Saturation, SaturationLadder, SaturationNoise, SaturationStep};

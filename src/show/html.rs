@@ -211,13 +211,21 @@ fn figures(body: &mut String, reading: &Reading) {
     if let Some(flutter) = &reading.flutter {
         let [low, split, high] = flutter.band_hz.map(frequency);
         let percent = |value: Option<f64>| value.map(|value| format!("{} %", unsigned(value, 4)));
-        add("Flutter, weighted quasi-peak", percent(flutter.weighted_quasi_peak_percent));
         add("Flutter, weighted rms", percent(flutter.weighted_rms_percent));
         add("Flutter, weighted 2-sigma", percent(flutter.two_sigma_percent));
+        add("Flutter, weighted quasi-peak", percent(flutter.weighted_quasi_peak_percent));
         add(&format!("Flutter, unweighted peak, {low} to {high}"), percent(flutter.unweighted_peak_percent));
         add(&format!("Flutter, unweighted rms, {low} to {high}"), percent(flutter.unweighted_rms_percent));
         add(&format!("Wow, unweighted rms, {low} to {split}"), percent(flutter.wow_rms_percent));
         add(&format!("Flutter, unweighted rms, {split} to {high}"), percent(flutter.flutter_rms_percent));
+        if let Some(spread) = &flutter.spread {
+            let range = spread.lowest.weighted_rms_percent.zip(spread.highest.weighted_rms_percent);
+            add(
+                &format!("Flutter, weighted rms, range of stretches of {} s", spread.stretch_s),
+                range.map(|(low, high)| format!("{} to {} %", unsigned(low, 4), unsigned(high, 4))),
+            );
+        }
+        add("Flutter, notes", Some(words::flutter_notes(flutter).join(" ")));
         add(
             "Flutter measured",
             Some(format!(

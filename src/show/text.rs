@@ -2,7 +2,9 @@
 
 use super::{nonlinear, rounds_text, words};
 use crate::judge::{decimals, frequency, signed, unsigned};
-use crate::reading::{Finding, Flutter, Level, Noise, Reading, Response, ResponsePoint, SaturationNoise};
+use crate::reading::{
+    Finding, Flutter, FlutterFigures, Level, Noise, Reading, Response, ResponsePoint, SaturationNoise,
+};
 use crate::trade::CAUTIONS;
 
 /// Widest line of [`summary`], in characters.
@@ -314,34 +316,62 @@ fn flutter_table(page: &mut Page, flutter: &Flutter) {
         unsigned(flutter.measured_to_s, 1)
     ));
     let [low, split, high] = flutter.band_hz.map(frequency);
-    let digits = decimals(flutter.uncertainty_percent, 4);
-    let rms = flutter.uncertainty_percent.map_or("%".to_owned(), |u| format!("% +- {}", unsigned(u, digits)));
-    let percent = |value: Option<f64>| value.map(|value| unsigned(value, 4));
-    figure(page, "weighted quasi-peak", percent(flutter.weighted_quasi_peak_percent), "%");
-    figure(page, "weighted rms", percent(flutter.weighted_rms_percent), &rms);
-    figure(page, "weighted 2-sigma", percent(flutter.two_sigma_percent), "%");
-    let band = format!("{low} to {high}");
-    figure(page, "unweighted peak", percent(flutter.unweighted_peak_percent), &format!("%, {band}"));
-    figure(page, "unweighted rms", percent(flutter.unweighted_rms_percent), &format!("{rms}, {band}"));
-    figure(
+    let u = &flutter.uncertainties;
+    let spread = flutter.spread.as_ref();
+    let row = |page: &mut Page,
+               name: &str,
+               value: Option<f64>,
+               kind: fn(&FlutterFigures) -> Option<f64>,
+               band: &str| {
+        let uncertainty = kind(u).or(flutter.uncertainty_percent);
+        let digits = decimals(uncertainty, 4);
+        let sure = uncertainty.map_or(String::new(), |u| format!(" +- {}", unsigned(u, digits)));
+        let along = spread
+            .and_then(|spread| Some((kind(&spread.lowest)?, kind(&spread.highest)?)))
+            .map_or(String::new(), |(low, high)| format!(", {} to {}", unsigned(low, 4), unsigned(high, 4)));
+        figure(page, name, value.map(|value| unsigned(value, digits)), &format!("%{sure}{along}{band}"));
+    };
+    row(page, "weighted rms", flutter.weighted_rms_percent, |f| f.weighted_rms_percent, "");
+    row(page, "weighted 2-sigma", flutter.two_sigma_percent, |f| f.two_sigma_percent, "");
+    row(
+        page,
+        "weighted quasi-peak",
+        flutter.weighted_quasi_peak_percent,
+        |f| f.weighted_quasi_peak_percent,
+        "",
+    );
+    let band = format!("; {low} to {high}");
+    row(page, "unweighted peak", flutter.unweighted_peak_percent, |f| f.unweighted_peak_percent, &band);
+    row(page, "unweighted rms", flutter.unweighted_rms_percent, |f| f.unweighted_rms_percent, &band);
+    row(
         page,
         "wow, unweighted rms",
-        percent(flutter.wow_rms_percent),
-        &format!("{rms}, {low} to {split}"),
+        flutter.wow_rms_percent,
+        |f| f.wow_rms_percent,
+        &format!("; {low} to {split}"),
     );
-    figure(
-        page,
-        "flutter, unweighted rms",
-        percent(flutter.flutter_rms_percent),
-        &format!("{rms}, {split} to {high}"),
-    );
+    let fast = format!("; {split} to {high}");
+    row(page, "flutter, unweighted rms", flutter.flutter_rms_percent, |f| f.flutter_rms_percent, &fast);
+    if let Some(drift) = flutter.drift_percent_per_min {
+        figure(page, "drift, taken off", Some(signed(drift, 3)), "% per minute");
+    }
+    if let Some(spread) = spread {
+        let words =
+            format!("lowest and highest of {} stretches of {} s", flutter.stretches.len(), spread.stretch_s);
+        page.wrapped(2, "the range after each figure: ", &words);
+    }
+    for line in words::flutter_notes(flutter) {
+        page.wrapped(2, "", &line);
+    }
     for line in &flutter.lines {
         let part = line.part.as_deref().unwrap_or("part not known");
+        let moves =
+            line.width_hz.map_or(String::new(), |hz| format!("; moves, smeared over {} Hz", unsigned(hz, 2)));
         figure(
             page,
             &format!("line at {}", frequency(line.hz)),
-            percent(Some(line.percent_peak)),
-            &format!("% peak, {part}"),
+            Some(unsigned(line.percent_peak, 4)),
+            &format!("% peak, {part}{moves}"),
         );
     }
 }

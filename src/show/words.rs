@@ -190,6 +190,32 @@ pub(super) fn origin(origin: Origin) -> &'static str {
     }
 }
 
+/// Shortest tone that a flutter reading should rest on, s (common practice, no source).
+const FLUTTER_LEAST_S: f64 = 30.0;
+/// Share of a tone that may be bridged before it is said, percent.
+const BRIDGED_PERCENT: f64 = 1.0;
+
+/// What must be known about flutter figures, a sentence each.
+pub(super) fn flutter_notes(flutter: &crate::reading::Flutter) -> Vec<String> {
+    let mut notes = vec![
+        "Rms and 2-sigma (the value exceeded 5 % of the time) are the figures to compare. The quasi-peak figure depends on \
+         the indicator below 1 Hz: indicators that all keep the pulse table differ there by up to 30 %."
+            .to_owned(),
+        "No standard fixes the band limits and the split between wow and flutter; the weighting table is from memory."
+            .to_owned(),
+    ];
+    let length_s = flutter.measured_to_s - flutter.measured_from_s;
+    if length_s < FLUTTER_LEAST_S {
+        notes.push(format!(
+            "Measured over only {length_s:.1} s: a reading should rest on {FLUTTER_LEAST_S:.0} s or more (recipe flutter)."
+        ));
+    }
+    if let Some(bridged) = flutter.bridged_percent.filter(|percent| *percent > BRIDGED_PERCENT) {
+        notes.push(format!("In {bridged:.1} % of the time the tone was too weak and was bridged."));
+    }
+    notes
+}
+
 #[cfg(test)]
 mod tests {
     use super::{bound, row_frequency, with_signs};

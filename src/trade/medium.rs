@@ -15,17 +15,21 @@ pub struct Medium {
     pub track_width_mm: f64,
     /// Distance between the centres of the left and the right track of one side, mm, above 0.
     pub pair_centre_distance_mm: f64,
+    /// Usual distance between the gaps of the record and the replay head where a deck has both, mm, above 0. Decks
+    /// differ (two gaps in one shell are a few mm apart).
+    pub head_distance_mm: f64,
     /// Name in words of the trade.
     pub name: &'static str,
 }
 
 impl Medium {
     /// Compact cassette: 47.625 mm/s (1 7/8 in/s exactly, printed as 4.76 cm/s), two tracks 0.6 mm wide with 0.3 mm
-    /// between them (IEC 60094-7), so 0.9 mm between the centres.
+    /// between them (IEC 60094-7), so 0.9 mm between the centres. Heads 15 mm apart: common practice, no source.
     pub const COMPACT_CASSETTE: Self = Self {
         speed_mm_s: 47.625,
         track_width_mm: 0.6,
         pair_centre_distance_mm: 0.9,
+        head_distance_mm: 15.0,
         name: "compact cassette",
     };
     /// Compact cassette in a deck that runs at half the nominal speed. The speed is half of 47.625 mm/s by definition;
@@ -36,11 +40,12 @@ impl Medium {
     pub const COMPACT_CASSETTE_DOUBLE_SPEED: Self =
         Self { speed_mm_s: 95.25, name: "compact cassette at double speed", ..Self::COMPACT_CASSETTE };
     /// Open reel, 6.3 mm tape, two tracks over the full width at 190.5 mm/s (7 1/2 in/s): tracks of 2.0 mm, centres
-    /// 4.0 mm apart. The speed is exact; the track dimensions are from memory.
+    /// 4.0 mm apart. The speed is exact; the track dimensions and the 35 mm between the heads are from memory.
     pub const OPEN_REEL_TWO_TRACK_190: Self = Self {
         speed_mm_s: 190.5,
         track_width_mm: 2.0,
         pair_centre_distance_mm: 4.0,
+        head_distance_mm: 35.0,
         name: "open reel, two tracks, 190.5 mm/s",
     };
     /// Everything that is built in, the default first.
@@ -83,6 +88,12 @@ impl Medium {
     /// Length of tape in m that passes in `seconds` at nominal speed.
     pub fn tape_length_m(&self, seconds: f64) -> f64 {
         self.speed_mm_s * seconds / 1e3
+    }
+
+    /// Rate in Hz at whose multiples flutter cancels when the tape is replayed while it is recorded: the heads' distance
+    /// is then a whole number of its periods long. Half-way between, it doubles.
+    pub fn simultaneous_null_hz(&self) -> f64 {
+        self.speed_mm_s / self.head_distance_mm
     }
 
     /// Turns per second of a rotating part of `diameter_mm` (above 0) whose surface moves with the tape: v / (pi d),

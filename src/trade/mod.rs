@@ -8,6 +8,7 @@
 //! | [`a_weighting`] | IEC 61672-1:2013 Table 3 |
 //! | [`itu_r_468`] | Recommendation ITU-R BS.468-4 Tables 1 to 3 |
 //! | [`flutter_weighting`] | IEC 60386:1972 (from memory) |
+//! | [`flutter_indicator`] | IEC 60386:1972 (mostly from memory) |
 //! | [`octave_bands`] | IEC 61260-1:2014 |
 //! | [`reference_levels`] | fluxivities and level definitions, see each row |
 //! | [`common_practice`] | rules of thumb of the trade, no standards |
@@ -15,6 +16,7 @@
 
 pub mod a_weighting;
 pub mod common_practice;
+pub mod flutter_indicator;
 pub mod flutter_weighting;
 pub mod itu_r_468;
 pub mod medium;

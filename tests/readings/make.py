@@ -150,6 +150,27 @@ ERASED = {
     "noise_limit_db": [-74.3, -74.1],
     "why": None,
 }
+FLUTTER_KINDS = [
+    "weighted_quasi_peak_percent",
+    "weighted_rms_percent",
+    "two_sigma_percent",
+    "unweighted_peak_percent",
+    "unweighted_rms_percent",
+    "wow_rms_percent",
+    "flutter_rms_percent",
+]
+
+
+def flutter_figures(flutter, share):
+    """All kinds of flutter figures, by made-up shares of two of them."""
+    qp, rms = flutter["qp"] * share, flutter["rms"] * share
+    values = [qp, rms, qp * 0.94, qp * 1.8, rms * 1.7, rms * 1.2, rms * 1.2]
+    return dict(zip(FLUTTER_KINDS, [round(value, 4) for value in values]))
+
+
+def median(values):
+    values = sorted(values)
+    return values[(len(values) - 1) // 2]
 
 
 def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, told):
@@ -185,6 +206,14 @@ def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, t
         spectrum.append([hz, round(value, 5)])
     loss_x = math.pi * 0.6 * 10000 * delay * 1e-6 / 0.9
     loss = 20 * math.log10(math.sin(loss_x) / loss_x) if loss_x else 0.0
+    stretches = [
+        {
+            "from_s": round(96.4 + 5 * k, 1),
+            "to_s": round(101.4 + 5 * k, 1),
+            "figures": flutter_figures(flutter, 1 + 0.12 * math.sin(1.9 * k + seed)),
+        }
+        for k in range(11)
+    ]
     return {
         "format": "deckproof-reading/1",
         "recipe": {"name": "full", "code": "3C5A"},
@@ -253,6 +282,19 @@ def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, t
             "wow_rms_percent": round(flutter["rms"] * 1.2, 4),
             "flutter_rms_percent": round(flutter["rms"] * 1.2, 4),
             "uncertainty_percent": 0.0012,
+            "uncertainties": dict(zip(FLUTTER_KINDS, [0.0006, 0.0004, 0.0007, 0.0041, 0.0012, 0.0009, 0.0011])),
+            "stretches": stretches,
+            "spread": {
+                "stretch_s": 5.0,
+                **{
+                    name: {kind: pick([s["figures"][kind] for s in stretches]) for kind in FLUTTER_KINDS}
+                    for name, pick in [("lowest", min), ("median", median), ("highest", max)]
+                },
+            },
+            "drift_percent_per_min": 0.0052,
+            "bridged_percent": flutter.get("bridged", 0.0),
+            "channel_shares": [0.53, 0.47],
+            "simultaneous_null_hz": 3.175,
             "band_hz": [0.3, 6.0, 200.0],
             "lines": flutter["lines"],
             "spectrum": spectrum,
@@ -299,9 +341,9 @@ healthy = reading(
 )
 faulty = reading(
     "return-worn.wav", 4, 1.1, [-2.6, -3.4], 17.0, [-1.92, -0.3], 1.8342,
-    {"qp": 0.3127, "rms": 0.1418, "floor": 0.006,
+    {"qp": 0.3127, "rms": 0.1418, "floor": 0.006, "bridged": 1.3,
      "lines": [{"hz": 1.52, "percent_peak": 0.182, "part": "pinch roller"}, {"hz": 6.06, "percent_peak": 0.071, "part": "capstan"},
-               {"hz": 27.5, "percent_peak": 0.034, "part": None}]},
+               {"hz": 27.5, "percent_peak": 0.034, "width_hz": 0.9, "part": None}]},
     -51.3, -41.0,
     {"recorded_on": "calibrated", "heads": 2, "tape_type": "I", "noise_reduction": "off"},
 )

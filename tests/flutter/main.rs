@@ -1,0 +1,9 @@
+//! Flutter end to end: tones made here, with speed known by formula, through the whole meter.
+
+mod faults;
+mod kinds;
+mod lines;
+mod standard;
+mod synth;
+#[path = "../tsv/mod.rs"]
+mod tsv;
