@@ -11,7 +11,7 @@ make_signal_reference.py), m(t) = -sum a_i cos(2 pi f_i t + p_i) / (2 pi f_i): t
 low-pass (pass 250 Hz, stop 350 Hz, 100 dB), unwrapped angle, difference of neighbours, every 24th value (2 kHz). In percent of the mean
 frequency; best parabola off (numpy.polyfit); 0.1 to 200 Hz by a DFT over the tone, weighted by the
 table's rows (scipy's PchipInterpolator over log frequency) with the phase of scipy.signal.freqs_zpk.
-From 1.5211 to 14.4789 s (what the meter measures): rms, peak, and the magnitude exceeded 5 % of the time (numpy.quantile). Nothing of the library's way
+From 1.5223 to 14.4789 s (what the meter measures): rms, peak, and the magnitude exceeded 5 % of the time (numpy.quantile). Nothing of the library's way
 (decimating filter, differentiator of eighth order, noise taken off) is used.
 
 Indicator: the model of src/measure/flutter_indicator.rs, written here once more with one loop at 2 kHz, the weighting by the DFT of
@@ -70,7 +70,7 @@ def figures(seed, lines):
     f = np.fft.rfftfreq(len(mirrored), 1 / 2000)
     inside = (f > 0.0999) & (f < 200.5)
     middle = slice(len(percent), 2 * len(percent))
-    keep = (at > 1.5211) & (at < 14.4789)
+    keep = (at > 1.5223) & (at < 14.4789)
     flat = np.fft.irfft(np.where(inside, bins, 0), len(mirrored))[middle][keep]
     response = np.zeros(len(f), complex)
     response[inside] = weighting(f[inside])
