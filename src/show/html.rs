@@ -112,7 +112,17 @@ fn findings(body: &mut String, findings: &[Finding]) {
     );
     *body += "<table class=\"findings\">\n<thead><tr><th>quantity</th><th>verdict</th><th>value</th>\
               <th>why, and what to turn</th></tr></thead>\n<tbody>\n";
-    for finding in words::in_order(findings) {
+    for group in words::grouped(findings) {
+        let finding = group[0];
+        if group.len() > 1 {
+            *body += &format!(
+                "<tr><th scope=\"row\">{}</th><td>{}</td><td class=\"number\">no value</td><td><p>{}.</p></td></tr>\n",
+                text(&words::names(&group)).replace(", ", ",<br>"),
+                badge(finding.verdict),
+                text(&capitalised(&finding.why))
+            );
+            continue;
+        }
         let side = match finding.channel.as_deref() {
             Some(side @ ("left" | "right")) => format!("<br>{side}"),
             _ => String::new(),

@@ -166,8 +166,14 @@ fn findings(page: &mut Page, findings: &[Finding]) {
         return;
     }
     page.line(&format!("  {}", words::tally(findings)));
-    for finding in words::in_order(findings) {
+    for group in words::grouped(findings) {
         page.text.push('\n');
+        let finding = group[0];
+        if group.len() > 1 {
+            page.wrapped(2, "", &format!("{}: {}", words::names(&group), words::verdict(finding.verdict)));
+            page.wrapped(INDENT, "why    ", &finding.why);
+            continue;
+        }
         let name = match finding.channel.as_deref() {
             Some(side @ ("left" | "right")) => format!("{} {side}", finding.id),
             _ => finding.id.clone(),

@@ -161,6 +161,30 @@ pub(super) fn unit(unit: &str) -> &str {
     if unit == "percent" { "%" } else { unit }
 }
 
+/// Findings for printing: those that cannot be told for one and the same reason stand together, at the place of the first.
+pub(super) fn grouped(findings: &[Finding]) -> Vec<Vec<&Finding>> {
+    let mut groups: Vec<Vec<&Finding>> = Vec::new();
+    for finding in in_order(findings) {
+        let untold = |finding: &Finding| finding.verdict == Verdict::CannotTell && finding.turn.is_none();
+        let same = groups.iter_mut().find(|group| {
+            untold(finding) && group.iter().all(|other| untold(other) && other.why == finding.why)
+        });
+        match same {
+            Some(group) => group.push(finding),
+            None => groups.push(vec![finding]),
+        }
+    }
+    groups
+}
+
+/// Names of the findings of a group, each once.
+pub(super) fn names(group: &[&Finding]) -> String {
+    let mut names: Vec<&str> = group.iter().map(|finding| finding.id.as_str()).collect();
+    let mut seen = std::collections::HashSet::new();
+    names.retain(|name| seen.insert(*name));
+    names.join(", ")
+}
+
 /// Value with its uncertainty, such as `+17.00 +- 0.24 us`; `None` if there is no value.
 pub(super) fn value(finding: &Finding) -> Option<String> {
     use crate::judge::{decimals, signed, unsigned};
