@@ -33,8 +33,9 @@ impl FlutterMeter {
 
     /// Feeds a block `[left, right]`; blocks of any size give the same result.
     pub fn feed(&mut self, block: [&[f64]; 2]) {
-        self.channels[0].feed(block[0]);
-        self.channels[1].feed(block[1]);
+        let [left, right] = &mut self.channels;
+        // The longest part of most programmes: nothing else may be left for the other core.
+        rayon::join(|| left.feed(block[0]), || right.feed(block[1]));
     }
 
     /// The flutter; `from_s` is the place of the first sample fed, s of the return. Also the two channels' bands, as far
@@ -42,7 +43,9 @@ impl FlutterMeter {
     ///
     /// `None` if less than 3 s were fed, there is no tone or a sample was no number.
     pub fn finish(self, from_s: f64) -> (Option<Flutter>, [Band; 2]) {
-        let bands = running(self.channels.map(Baseband::finish));
+        let [left, right] = self.channels;
+        let (left, right) = rayon::join(|| left.finish(), || right.finish());
+        let bands = running([left, right]);
         (read(&bands, self.flat_hz, self.programme_hz, from_s), bands)
     }
 }
@@ -52,7 +55,10 @@ fn read(bands: &[Band; 2], flat_hz: f64, programme_hz: f64, from_s: f64) -> Opti
     let rate_hz = course.rate_hz;
     let length_s = course.percent.len() as f64 / rate_hz;
     let settle_s = (length_s / 6.0).clamp(SETTLE_S.0, SETTLE_S.1);
-    let views = Views::new(&course, (settle_s * rate_hz) as usize);
+    let (views, (lines, spectrum)) = rayon::join(
+        || Views::new(&course, (settle_s * rate_hz) as usize),
+        || (lines(&course), spectrum(&course)),
+    );
     let measured_from_s = from_s + bands[0].first_s + settle_s;
     let figures = views.whole();
     let uncertainties = views.uncertainties(&figures);
@@ -85,8 +91,8 @@ fn read(bands: &[Band; 2], flat_hz: f64, programme_hz: f64, from_s: f64) -> Opti
         channel_shares: Some(course.shares),
         simultaneous_null_hz: None,
         band_hz: BAND_HZ,
-        lines: lines(&course),
-        spectrum: spectrum(&course),
+        lines,
+        spectrum,
     })
 }
 

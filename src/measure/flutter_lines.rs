@@ -7,6 +7,7 @@
 use super::flutter_course::{BAND_HZ, Course, one_sided};
 use super::tone::median;
 use crate::reading::FlutterLine;
+use crate::signal::last_fast_length;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -126,18 +127,20 @@ impl Resolution {
 
 /// Single lines, strongest first.
 pub(super) fn lines(course: &Course) -> Vec<FlutterLine> {
-    let n = course.percent.len();
-    let Some(finest) = Resolution::of(&course.percent, course.rate_hz, n) else { return Vec::new() };
+    let percent = quickly(&course.percent);
+    let n = percent.len();
+    let Some(finest) = Resolution::of(percent, course.rate_hz, n) else { return Vec::new() };
     if finest.power.len() < 64 {
         return Vec::new();
     }
     let mut found = sharp(&finest);
     // A strong steady line's skirt hides weak ones beside it: it is taken off, and what is left is looked at again.
-    let mut rest = course.percent.clone();
+    let mut rest = percent.to_vec();
+    let window: Vec<f64> = (0..n).map(|k| 1.0 - (TAU * (k as f64 + 0.5) / n as f64).cos()).collect();
     let mut new = found.clone();
     for _ in 0..ROUNDS {
         let steady = new.iter().filter(|line| line.width_hz == 0.0);
-        if steady.map(|line| take_off(&mut rest, course.rate_hz, line.hz)).count() == 0 {
+        if steady.map(|line| take_off(&mut rest, &window, line.hz / course.rate_hz)).count() == 0 {
             break;
         }
         let Some(left) = Resolution::of(&rest, course.rate_hz, n) else { break };
@@ -148,7 +151,7 @@ pub(super) fn lines(course: &Course) -> Vec<FlutterLine> {
     }
     let mut length = n / 2;
     while length as f64 > SHORTEST_S * course.rate_hz {
-        if let Some(coarse) = Resolution::of(&course.percent, course.rate_hz, length) {
+        if let Some(coarse) = Resolution::of(percent, course.rate_hz, length) {
             smear(&coarse, &finest, &mut found);
         }
         length /= 2;
@@ -198,14 +201,34 @@ fn sharp(finest: &Resolution) -> Vec<Found> {
         .collect()
 }
 
-/// Takes the sine of this rate off that fits best under a Hann window.
-fn take_off(values: &mut [f64], rate_hz: f64, hz: f64) {
-    let n = values.len() as f64;
-    let turn = |k: usize| Complex64::from_polar(1.0, -TAU * hz * k as f64 / rate_hz);
-    let window = |k: usize| 1.0 - (TAU * (k as f64 + 0.5) / n).cos();
-    let share: Complex64 = values.iter().enumerate().map(|(k, x)| turn(k) * (x * window(k) * 2.0 / n)).sum();
-    for (k, value) in values.iter_mut().enumerate() {
-        *value -= (turn(k).conj() * share).re;
+/// The course but for less than a hundredth at its end, of a length that transforms quickly, and half of it and so on, too.
+fn quickly(percent: &[f64]) -> &[f64] {
+    let length = last_fast_length(percent.len(), 32);
+    if length > 0 { &percent[..length] } else { percent }
+}
+
+/// Turns of a sine of `cycles` a sample that are made by multiplication before the next is made afresh.
+const TURNS: usize = 256;
+
+/// Takes the sine of `cycles` a sample off that fits best under a Hann `window` (mean 1).
+fn take_off(values: &mut [f64], window: &[f64], cycles: f64) {
+    let step = Complex64::from_polar(1.0, TAU * cycles);
+    let fresh = |block: usize| Complex64::from_polar(1.0, TAU * (cycles * (block * TURNS) as f64).fract());
+    let mut share = Complex64::new(0.0, 0.0);
+    for (block, (values, window)) in values.chunks(TURNS).zip(window.chunks(TURNS)).enumerate() {
+        let mut turn = fresh(block);
+        for (x, w) in values.iter().zip(window) {
+            share += turn.conj() * (x * w);
+            turn *= step;
+        }
+    }
+    share *= 2.0 / values.len() as f64;
+    for (block, values) in values.chunks_mut(TURNS).enumerate() {
+        let mut turn = fresh(block);
+        for value in values {
+            *value -= (turn * share).re;
+            turn *= step;
+        }
     }
 }
 
@@ -241,7 +264,7 @@ fn smear(coarse: &Resolution, finest: &Resolution, found: &mut Vec<Found>) {
 
 /// Percent rms, line by line: 0.1 Hz apart up to 20 Hz, 1 Hz above.
 pub(super) fn spectrum(course: &Course) -> Vec<[f64; 2]> {
-    let bins = one_sided(&course.percent, course.rate_hz);
+    let bins = one_sided(quickly(&course.percent), course.rate_hz);
     let mut rows: Vec<[f64; 2]> = Vec::new();
     for (hz, power) in bins.into_iter().filter(|bin| bin.0 >= BAND_HZ[0] && bin.0 <= BAND_HZ[2]) {
         let grid = if hz < 20.0 { (hz * 10.0).round() / 10.0 } else { hz.round() };

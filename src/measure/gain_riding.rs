@@ -2,6 +2,7 @@
 
 use super::response::PlayedTone;
 use super::tone::median;
+use crate::reading::DistortionStep;
 
 /// Tones that are compared lie at least this far apart in level, dB, ...
 const APART_DB: f64 = 10.0;
@@ -12,6 +13,28 @@ const NEAR: f64 = 1.35;
 const MOST_DB: f64 = 1.5;
 /// The same where the tones are not of one frequency: a bass cut may lie between them.
 const MOST_APART_DB: f64 = 2.5;
+
+/// How much more gain a quiet step of a distortion ladder had than the one at the reference level, dB, if that is more
+/// than a curve that makes the measured third harmonic compresses: y = x - c x^3 lowers the fundamental by a factor of
+/// 1 / (1 + 3 k3).
+pub fn ladder_riding_db(steps: &[DistortionStep]) -> Option<f64> {
+    let loud = steps.iter().filter(|step| step.programme_db.abs() < 0.01);
+    let pairs = loud.flat_map(|loud| {
+        let quiet = steps.iter().filter(|step| step.hz == loud.hz && step.programme_db <= -8.0);
+        quiet.map(move |quiet| (loud, quiet))
+    });
+    pairs
+        .flat_map(|(loud, quiet)| {
+            [0, 1].map(|side| {
+                let gain = |step: &DistortionStep| Some(step.level_dbfs[side]? - step.programme_db);
+                let third = loud.k3_percent[side].unwrap_or(0.0) / 100.0;
+                Some(gain(quiet)? - gain(loud)? - 20.0 * (1.0 + 3.0 * third).log10())
+            })
+        })
+        .flatten()
+        .filter(|db| *db > MOST_DB)
+        .max_by(f64::total_cmp)
+}
 
 /// How much more gain a quiet tone had than a loud one of about the same frequency, dB, if that is more than tape
 /// compresses; `None` otherwise.

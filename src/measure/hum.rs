@@ -87,9 +87,8 @@ impl HumBand {
     pub(super) fn feed(&mut self, block: [&[f64]; 2]) {
         let count = self.left_over.min(block[0].len() as u64) as usize;
         self.left_over -= count as u64;
-        for (channel, samples) in self.channels.iter_mut().zip(block) {
-            channel.feed(&samples[..count]);
-        }
+        let [left, right] = &mut self.channels;
+        rayon::join(|| left.feed(&block[0][..count]), || right.feed(&block[1][..count]));
     }
 
     pub(super) fn finish(self) -> HumCourse {

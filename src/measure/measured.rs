@@ -5,7 +5,7 @@ use super::distortion::{DistortionMeter, Harmonics, PlayedStep, distortion};
 use super::dropouts::dropouts;
 use super::erasure::{Erased, ErasureMeter, erasure};
 use super::flutter::FlutterMeter;
-use super::gain_riding::{gain_creep_db, gain_riding_db};
+use super::gain_riding::{gain_creep_db, gain_riding_db, ladder_riding_db};
 use super::intermodulation::{PlayedTwin, TwinTone, TwinToneMeter, intermodulation};
 use super::level_dependence::{LevelDependence, level_dependence};
 use super::lossy::{LossySign, lossy_signs};
@@ -94,9 +94,6 @@ pub struct Measured {
 pub(super) const FADE_S: f64 = 0.02;
 /// Between one channel and the other lies at most this, s (a tilted head, a converter): blocks need not care.
 pub(super) const SILENCE_MARGIN_S: f64 = 0.25;
-
-/// Up to here no tape compresses as an automatic level does, dB re the reference level (common practice, no source).
-const LINEAR_TO_DB: f64 = -10.0;
 
 /// What one part gave.
 enum Outcome {
@@ -417,11 +414,8 @@ fn assemble(
         .collect();
     // A tape near saturation compresses, and is no automatic level.
     let linear = |part: &PlacedPart| both(part) && part.serves != Serves::Saturation;
-    let alike: Vec<&PlayedTone> = played
-        .iter()
-        .filter(|(part, _)| linear(part) || (both(part) && part.level_db <= LINEAR_TO_DB))
-        .map(|(_, tone)| tone)
-        .collect();
+    let alike: Vec<&PlayedTone> =
+        played.iter().filter(|(part, _)| linear(part)).map(|(_, tone)| tone).collect();
     for outcome in &outcomes {
         if let Outcome::Flutter(result, stretch) = outcome {
             measured.splices_s = splices(&result.1).iter().map(|at_s| stretch.from_s + at_s).collect();
@@ -572,6 +566,17 @@ fn assemble(
         }
     }
     nonlinear(&mut measured, timeline, &outcomes, &played, silenced);
+    let ladder = measured.distortion.as_ref().and_then(|distortion| ladder_riding_db(&distortion.steps));
+    if let Some(db) = ladder.filter(|_| !gain_rides) {
+        measured.warnings.push(Warning::new(
+            "gain-riding",
+            format!(
+                "In the steps of level quiet tones came back with {db:.1} dB more gain than the distortion of the loud \
+                 ones explains: an automatic level or a limiter is on, in the deck or in the sound card. Levels, \
+                 distortion and maximum output are wrong. Switch it off and record again."
+            ),
+        ));
+    }
     measured.dropouts.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
     let stopped = measured.ran_s.is_some() && measured.lost_from_s.is_some();
     measured.noise = if stopped { None } else { noise(&silences, &measured.level, silenced) };

@@ -24,6 +24,8 @@ pub struct Demodulated {
 const WEAK: f64 = 0.35;
 /// Amplitude, as a share of the median, above which turns within a hole are still counted.
 const COUNTED: f64 = 0.05;
+/// What is mirrored at either end before filtering, s: longer than filters of a tenth of a hertz ring.
+const RING_S: f64 = 24.0;
 /// Time on either side of a hole from which the frequency at its edges is taken, s.
 const EDGE_S: f64 = 0.015;
 
@@ -166,7 +168,7 @@ pub fn filter_by_response(values: &[f64], rate_hz: f64, response: impl Fn(f64) -
     if n == 0 {
         return Vec::new();
     }
-    let pad = n;
+    let pad = n.min((RING_S * rate_hz) as usize);
     let length = crate::signal::next_fast_length(n + 2 * pad);
     let reflect = |k: i64| {
         let period = 2 * n as i64;

@@ -19,6 +19,11 @@ pub(crate) fn nth(values: &mut [f64], index: usize) -> Option<f64> {
     (index < values.len()).then(|| *values.select_nth_unstable_by(index, f64::total_cmp).1)
 }
 
+/// The largest multiple of `multiple` (a power of 2) of at most `most` whose only prime factors are 2, 3 and 5; 0 if there is none.
+pub(crate) fn last_fast_length(most: usize, multiple: usize) -> usize {
+    (1..=most / multiple).rev().find(|&n| next_fast_length(n) == n).map_or(0, |n| n * multiple)
+}
+
 /// The smallest length of at least `least` whose only prime factors are 2, 3 and 5.
 pub(crate) fn next_fast_length(least: usize) -> usize {
     (least.max(1)..)
