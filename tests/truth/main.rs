@@ -90,7 +90,7 @@ fn other_seeds_change_nothing() {
 }
 
 #[test]
-#[ignore = "a table to look at, of minutes of audio for each of sixteen decks"]
+#[ignore = "a table to look at, of minutes of audio for each of the example decks"]
 fn look_at_full_on_every_example_deck() {
     let recipe = find(&std::env::var("RECIPE").unwrap_or("full".into())).unwrap();
     for (k, (name, text)) in EXAMPLES.iter().enumerate() {
