@@ -5,6 +5,7 @@
 //! worst figures for the recipe `full`.
 
 mod bench;
+mod coverage;
 mod decks;
 mod direct;
 mod flutter_truth;

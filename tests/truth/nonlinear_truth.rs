@@ -51,7 +51,7 @@ const DECKS: [(&str, &str); 6] = [
 ];
 
 /// Harmonic in percent of the whole tone; the truth is in percent of the fundamental.
-fn of_the_whole(truth: &Truth, channel: usize, order: u32, hz: f64, dbfs: f64) -> f64 {
+pub fn of_the_whole(truth: &Truth, channel: usize, order: u32, hz: f64, dbfs: f64) -> f64 {
     let all: f64 = (2..=7).map(|n| (truth.harmonic_percent(channel, n, hz, dbfs) / 100.0).powi(2)).sum();
     truth.harmonic_percent(channel, order, hz, dbfs) / (1.0 + all).sqrt()
 }
