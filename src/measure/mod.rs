@@ -1,6 +1,7 @@
 //! Room `measure`: one file a quantity. Meters are fed blocks and asked for their result; nothing here prints or
 //! knows a file format.
 
+mod assembled;
 mod azimuth;
 mod bias_sweep;
 mod cells;
@@ -28,6 +29,7 @@ mod noise_bands;
 mod noise_reduction;
 mod noise_sections;
 mod peak;
+mod playing;
 mod response;
 mod rounds;
 mod saturation;

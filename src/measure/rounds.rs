@@ -7,8 +7,8 @@
 use super::bias_sweep::{SweepRound, bias_sweep};
 use super::distortion::{DistortionMeter, PlayedStep, distortion};
 use super::level_step::{LevelStep, level_step};
-use super::measured::{FADE_S, SILENCE_MARGIN_S, read};
 use super::noise_reduction::{ReductionTone, tracking};
+use super::playing::{FADE_S, SILENCE_MARGIN_S, read};
 use super::tone::{ToneLevel, ToneMeter, median};
 use crate::capture::{Alignment, CaptureError, Source, Stretch};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
