@@ -9,7 +9,7 @@ pub const HIGHEST_ORDER: usize = 7;
 /// K3 at which the maximum output level is stated, percent (common usage of the trade).
 const MAXIMUM_PERCENT: f64 = 3.0;
 /// What following itself is in doubt by: the filters' flatness, and level that moves within a part. Share of the value.
-pub(super) const OWN_DOUBT: f64 = 0.01;
+pub(super) const OWN_DOUBT: f64 = 0.002;
 
 /// What the percentages are of.
 pub const RELATIVE_TO: &str = "the whole tone as returned, fundamental and harmonics together, noise taken off \

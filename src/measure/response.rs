@@ -88,7 +88,7 @@ pub fn response(
             .collect()
     });
     let sweep = relative(swept, reference_hz);
-    let noise = relative(noise.map_or_else(Vec::new, |noise| by_noise(noise.0, reference_hz)), reference_hz);
+    let noise = relative(noise.map_or_else(Vec::new, |noise| by_noise(noise.0)), reference_hz);
     if steps.is_empty() && sweep.is_empty() && noise.is_empty() {
         return None;
     }
@@ -110,21 +110,11 @@ pub fn response(
     })
 }
 
-/// Bands of noise as gains; the doubt of the band at the reference is in every other one.
-fn by_noise(bands: &[BandGain], reference_hz: f64) -> Vec<Gain> {
-    let near = bands.iter().min_by(|a, b| {
-        let away = |band: &BandGain| (band.hz / reference_hz).ln().abs();
-        away(a).total_cmp(&away(b))
-    });
-    let own = near.map_or([None; 2], |band| band.uncertainty_db);
+/// Bands of noise as gains.
+fn by_noise(bands: &[BandGain]) -> Vec<Gain> {
     bands
         .iter()
-        .map(|band| Gain {
-            hz: band.hz,
-            db: band.gain_db,
-            uncertainty_db: [0, 1]
-                .map(|side| band.uncertainty_db[side].map(|u| u.hypot(own[side].unwrap_or(0.0)))),
-        })
+        .map(|band| Gain { hz: band.hz, db: band.gain_db, uncertainty_db: band.uncertainty_db })
         .collect()
 }
 
@@ -139,6 +129,7 @@ fn relative(mut gains: Vec<Gain>, reference_hz: f64) -> Vec<ResponsePoint> {
     if reference.iter().all(Option::is_none) {
         return Vec::new();
     }
+    let at_reference = [0, 1].map(|channel| reference_doubt_db(&gains, channel, reference_hz));
     gains
         .into_iter()
         .map(|gain| ResponsePoint {
@@ -147,12 +138,32 @@ fn relative(mut gains: Vec<Gain>, reference_hz: f64) -> Vec<ResponsePoint> {
             uncertainty_db: [0, 1].map(|channel| {
                 reference[channel]?;
                 gain.db[channel]?;
-                // The reference tone's own uncertainty is about that of a tone in mid band.
-                gain.uncertainty_db[channel].map(|own| own.hypot(0.02))
+                let own = gain.uncertainty_db[channel]?;
+                // 0 dB by definition; its own uncertainty stands for the channels' difference.
+                Some(if is_at(gain.hz, reference_hz) { own } else { own.hypot(at_reference[channel]?) })
             }),
             difference_db: difference(gain.db),
         })
         .collect()
+}
+
+fn is_at(hz: f64, reference_hz: f64) -> bool {
+    (hz / reference_hz).ln().abs() < 1e-6
+}
+
+/// Uncertainty of the gain at the reference: its own tone's, or the larger one of its neighbours'.
+fn reference_doubt_db(gains: &[Gain], channel: usize, reference_hz: f64) -> Option<f64> {
+    let known: Vec<(f64, f64)> = gains
+        .iter()
+        .filter(|gain| gain.db[channel].is_some())
+        .filter_map(|gain| Some((gain.hz, gain.uncertainty_db[channel]?)))
+        .collect();
+    if let Some(own) = known.iter().find(|(hz, _)| is_at(*hz, reference_hz)) {
+        return Some(own.1);
+    }
+    let after = known.partition_point(|(hz, _)| *hz < reference_hz);
+    let beside = [after.checked_sub(1).and_then(|k| known.get(k)), known.get(after)];
+    beside.into_iter().flatten().map(|(_, doubt)| *doubt).reduce(f64::max)
 }
 
 /// Linear interpolation in rising `points`; `None` outside them by more than a third octave.

@@ -59,6 +59,10 @@ pub(super) struct Page {
 }
 
 impl Page {
+    pub(super) fn finish(self) -> String {
+        self.text
+    }
+
     pub(super) fn line(&mut self, line: &str) {
         // A terminal does not break lines at its spaces, and whoever searches the text types plain ones.
         self.text += words::sanitised(&line.replace('\u{a0}', " ")).trim_end();
@@ -211,7 +215,7 @@ fn levels(page: &mut Page, reading: &Reading) {
         "  {:<20}{:>10}{:>12}{:>14}{:>14}{:>14}{:>8}",
         "part", "tone", "programme", "left", "right", "difference", "+-"
     ));
-    let digits_of = |row: &Level| decimals(Some(row.uncertainty_db), 2);
+    let digits_of = |row: &Level| decimals(Some(row.uncertainty_db), 2).min(3);
     let most = reading.level.iter().map(digits_of).max().unwrap_or(0);
     for row in &reading.level {
         let digits = digits_of(row);
@@ -244,7 +248,7 @@ fn response_table(page: &mut Page, response: &Response) {
             "  {:>10}{:>14}{:>8}{:>14}{:>8}{:>14}",
             "tone", "left", "+-", "right", "+-", "difference"
         ));
-        let digits_of = |row: &ResponsePoint| row.uncertainty_db.map(|u| decimals(u, 2));
+        let digits_of = |row: &ResponsePoint| row.uncertainty_db.map(|u| decimals(u, 2).min(3));
         let most = rows.iter().flat_map(digits_of).max().unwrap_or(0);
         for row in rows {
             let digits = digits_of(row);

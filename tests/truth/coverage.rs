@@ -138,7 +138,7 @@ fn stated_uncertainties_are_true() {
         let needed = errors[(errors.len() as f64 * 0.95) as usize];
         let mean = stated.iter().sum::<f64>() / stated.len() as f64;
         let ratio = mean / needed;
-        writeln!(table, "{name}\t{}\t{share:.1}\t{needed:.5}\t{mean:.5}\t{ratio:.2}", errors.len()).unwrap();
+        writeln!(table, "{name}\t{}\t{share:.1}\t{needed:.6}\t{mean:.6}\t{ratio:.2}", errors.len()).unwrap();
         if share < 90.0 || ratio > 3.0 {
             missed.push(format!("{name}: {share:.1} % inside, {ratio:.2} times as wide as needed"));
         }
