@@ -32,8 +32,19 @@ enum What {
         /// Its name
         name: String,
     },
-    /// Print the JSON Schema of the reading
-    Schema,
+    /// Print the JSON Schema of the reading, or of a comparison
+    Schema {
+        /// Of what
+        #[arg(value_enum, default_value = "reading")]
+        of: SchemaOf,
+    },
+}
+
+/// What has a schema.
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+enum SchemaOf {
+    Reading,
+    Comparison,
 }
 
 impl Typed {
@@ -49,7 +60,8 @@ impl Typed {
                 .find(|(deck, _)| *deck == name)
                 .map(|(_, text)| (*text).to_owned())
                 .with_context(|| format!("{name}: no such deck; `deckproof list` names those built in"))?,
-            Some(What::Schema) => show::schema(),
+            Some(What::Schema { of: SchemaOf::Reading }) => show::schema(),
+            Some(What::Schema { of: SchemaOf::Comparison }) => show::comparison_schema(),
         })?;
         Ok(Outcome::Done)
     }

@@ -1,6 +1,7 @@
 //! The commands: arguments as typed ([`Arguments`]) become jobs as meant (`meant` in each file), which run.
 
 mod clock;
+mod compare;
 mod interrupt;
 mod list;
 mod outcome;
@@ -27,6 +28,7 @@ pub struct Arguments {
 enum Command {
     Write(write::Typed),
     Read(read::Typed),
+    Compare(compare::Typed),
     Rehearse(rehearse::Typed),
     List(list::Typed),
 }
@@ -40,6 +42,7 @@ pub fn run(arguments: Arguments) -> anyhow::Result<Outcome> {
     match arguments.command {
         Command::Write(typed) => typed.meant()?.run(),
         Command::Read(typed) => typed.meant()?.run(),
+        Command::Compare(typed) => typed.meant()?.run(),
         Command::Rehearse(typed) => typed.meant()?.run(),
         Command::List(typed) => typed.run(),
     }

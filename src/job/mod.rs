@@ -1,5 +1,6 @@
 //! Room `job`: the rooms tied together, one file a job. Called by the commands; nothing but files and readings come out.
 
+mod compare;
 mod error;
 mod faults;
 mod rate;
@@ -9,6 +10,7 @@ mod results;
 mod warnings;
 mod write;
 
+pub use compare::{CompareError, compare_files, load_reading};
 pub use error::{ReadError, RehearseError};
 pub use read::{ReadOptions, read_return, read_samples};
 pub use rehearse::{Rehearsal, RehearsalDeck, Stage, rehearse};

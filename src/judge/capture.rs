@@ -5,7 +5,7 @@ use super::findings::Bench;
 use crate::reading::{Finding, Verdict};
 
 /// Warnings that spoil figures, with what to do about each.
-const SPOILING: [(&str, &str); 5] = [
+pub(super) const SPOILING: [(&str, &str); 5] = [
     ("clipped", "lower the sound card's recording level by about 6 dB and record again"),
     (
         "gain-riding",

@@ -8,6 +8,8 @@
 
 mod azimuth;
 mod capture;
+mod compare;
+mod compared;
 mod figures;
 mod findings;
 mod level;
@@ -21,6 +23,7 @@ mod separation;
 mod transport;
 mod wiring;
 
+pub use compare::{Named, compare};
 pub use figures::{decimals, frequency, signed, unsigned};
 pub use findings::judge;
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};

@@ -7,6 +7,7 @@
 //! Uncertainties are expanded uncertainties with k = 2.
 
 mod circumstances;
+mod comparison;
 mod distortion;
 mod findings;
 mod measured;
@@ -16,6 +17,7 @@ mod separation;
 mod trim;
 
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
+pub use comparison::{COMPARISON_FORMAT, ComparedReading, ComparedRow, Comparison, FindingChange};
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
 pub use findings::{Finding, Verdict, Warning};
 pub use measured::{

@@ -13,7 +13,6 @@ const STYLE: &str = include_str!("report.css");
 ///
 /// Prints on A4 and Letter; follows the viewer's choice of light or dark.
 pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
-    let file = text(&reading.capture.file);
     let mut body = String::new();
     heading(&mut body, reading, limits);
     findings(&mut body, &reading.findings);
@@ -39,10 +38,16 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
         body += &format!("<li>{}</li>\n", text(caution));
     }
     body += "</ul>\n</section>\n<p class=\"basis\">Deckproof made this report from one recording.</p>\n";
+    page(&format!("Reading of {}", reading.capture.file), &body)
+}
+
+/// A whole page: `title` as anywhere, `body` as HTML.
+pub(super) fn page(title: &str, body: &str) -> String {
+    let title = text(title);
     format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta name=\"color-scheme\" content=\"light dark\">\n<title>Reading of {file}</title>\n\
+         <meta name=\"color-scheme\" content=\"light dark\">\n<title>{title}</title>\n\
          <style>\n{STYLE}</style>\n</head>\n<body>\n<main>\n{body}</main>\n</body>\n</html>\n"
     )
 }
@@ -172,7 +177,7 @@ fn figures(body: &mut String, reading: &Reading) {
         rows.push((name.to_owned(), value.unwrap_or_else(|| "cannot tell".to_owned())));
     };
     for level in &reading.level {
-        let digits = decimals(Some(level.uncertainty_db), 2);
+        let digits = decimals(Some(level.uncertainty_db), 2).min(3);
         let [left, right] = level
             .return_dbfs
             .map(|level| level.map_or("cannot tell".to_owned(), |level| unsigned(level, digits)));
@@ -298,7 +303,7 @@ fn response(body: &mut String, reading: &Reading) {
          <tbody>\n",
         text(&frequency(response.reference_hz))
     );
-    let digits = rows.iter().map(|row| row.uncertainty_db.map(|u| decimals(u, 2)));
+    let digits = rows.iter().map(|row| row.uncertainty_db.map(|u| decimals(u, 2).min(3)));
     let most = digits.clone().flatten().max().unwrap_or(0);
     // Blanks as wide as a digit and as a point keep the points under each other.
     let padded = |number: String, digits: usize| {

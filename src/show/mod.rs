@@ -7,6 +7,8 @@
 //! - [`report`]: one HTML file that holds everything.
 
 mod axes;
+mod compare;
+mod compare_files;
 mod csv;
 mod html;
 mod json;
@@ -21,6 +23,8 @@ mod svg;
 mod text;
 mod words;
 
+pub use compare::comparison;
+pub use compare_files::{comparison_json, comparison_report, comparison_schema, comparison_table};
 pub use csv::{TABLES, tables};
 pub use html::report;
 pub use json::{schema, to_json};

@@ -3,6 +3,7 @@
 //! Every test works in a folder of its own. Returns are the programmes themselves, put into files by hand.
 
 mod bench;
+mod compare;
 mod containers;
 mod general;
 mod help;

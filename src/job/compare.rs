@@ -1,0 +1,69 @@
+//! Several readings from their files, held against each other.
+
+use crate::judge::{Named, compare};
+use crate::reading::{Comparison, FORMAT, Reading};
+use std::path::{Path, PathBuf};
+use thiserror::Error;
+
+/// Why readings could not be compared.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum CompareError {
+    /// A file could not be opened or read.
+    #[error("{}: {source}; give the reading.json of a reading", path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: std::io::Error,
+    },
+    /// A file is no reading.
+    #[error("{}: no reading: {why}; give the JSON that `deckproof read --out` or `--json` wrote", path.display())]
+    NoReading {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        why: String,
+    },
+}
+
+/// Largest file that may be a reading, bytes.
+const LARGEST: u64 = 64 << 20;
+
+/// The reading in the file at `path`.
+///
+/// # Errors
+/// If the file cannot be read, or holds no `deckproof-reading/1`.
+pub fn load_reading(path: &Path) -> Result<Reading, CompareError> {
+    let unreadable = |source| CompareError::Unreadable { path: path.to_owned(), source };
+    let no_reading = |why: String| CompareError::NoReading { path: path.to_owned(), why };
+    let size = std::fs::metadata(path).map_err(unreadable)?.len();
+    if size > LARGEST {
+        return Err(no_reading(format!("{size} bytes are too many")));
+    }
+    let bytes = std::fs::read(path).map_err(unreadable)?;
+    let value: serde_json::Value =
+        serde_json::from_slice(&bytes).map_err(|error| no_reading(format!("not JSON ({error})")))?;
+    match value.get("format").and_then(serde_json::Value::as_str) {
+        Some(FORMAT) => {}
+        Some(other) => return Err(no_reading(format!("its format is {other:?}, expected {FORMAT:?}"))),
+        None => return Err(no_reading("it has no key `format`".to_owned())),
+    }
+    serde_json::from_value(value).map_err(|error| no_reading(error.to_string()))
+}
+
+/// Compares the readings in `files`, called `names`.
+///
+/// # Errors
+/// If one of them cannot be loaded.
+pub fn compare_files(files: &[PathBuf], names: &[String]) -> Result<Comparison, CompareError> {
+    let readings = files.iter().map(|file| load_reading(file)).collect::<Result<Vec<_>, _>>()?;
+    let shown: Vec<String> = files.iter().map(|file| file.display().to_string()).collect();
+    let named: Vec<Named<'_>> = readings
+        .iter()
+        .zip(names)
+        .zip(&shown)
+        .map(|((reading, name), file)| Named { name, file, reading })
+        .collect();
+    Ok(compare(&named))
+}
