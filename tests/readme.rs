@@ -68,6 +68,16 @@ fn every_command_runs_as_printed() {
         let words = line.strip_prefix("deckproof ").unwrap_or_else(|| panic!("{line}: not our command"));
         let (words, file) =
             words.split_once(" > ").map_or((words, None), |(words, file)| (words, Some(file)));
+        // Readings that only time would bring: the one that there is stands in for them.
+        for other in
+            words.split_whitespace().filter(|word| words.starts_with("compare") && word.ends_with(".json"))
+        {
+            let other = folder.path().join(other);
+            if !other.exists() {
+                std::fs::create_dir_all(other.parent().unwrap()).unwrap();
+                std::fs::copy(folder.path().join("as-found/reading.json"), other).unwrap();
+            }
+        }
         let output = Command::new(env!("CARGO_BIN_EXE_deckproof"))
             .args(words.split_whitespace())
             .current_dir(folder.path())

@@ -39,7 +39,9 @@ fn says_what_changed_and_leaves_its_files() {
         assert!(bench.text(&format!("both/{file}")).contains("speed"), "{file}");
     }
     // Once more: nothing is overwritten unasked.
-    bench.run("compare found.json left.json --out both").refused(&["comparison.html: this file exists already"]);
+    bench
+        .run("compare found.json left.json --out both")
+        .refused(&["comparison.html: this file exists already"]);
     bench.run("compare found.json left.json --out both --force").done();
 }
 
