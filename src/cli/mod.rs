@@ -6,6 +6,7 @@ mod list;
 mod outcome;
 mod read;
 mod rehearse;
+mod skew;
 mod terminal;
 mod values;
 mod write;
@@ -27,6 +28,7 @@ pub struct Arguments {
 enum Command {
     Write(write::Typed),
     Read(read::Typed),
+    Skew(skew::Typed),
     Rehearse(rehearse::Typed),
     List(list::Typed),
 }
@@ -40,6 +42,7 @@ pub fn run(arguments: Arguments) -> anyhow::Result<Outcome> {
     match arguments.command {
         Command::Write(typed) => typed.meant()?.run(),
         Command::Read(typed) => typed.meant()?.run(),
+        Command::Skew(typed) => typed.meant()?.run(),
         Command::Rehearse(typed) => typed.meant()?.run(),
         Command::List(typed) => typed.run(),
     }

@@ -177,13 +177,7 @@ fn delay(
     production_us: f64,
 ) -> SkewDelay {
     let (along, wander_us_rms) = along(cells, coherent, found, delay_us - found.delay_us);
-    SkewDelay {
-        delay_us,
-        uncertainty_us: reading_us.hypot(production_us),
-        reading_us,
-        wander_us_rms,
-        along,
-    }
+    SkewDelay { delay_us, uncertainty_us: reading_us.hypot(production_us), reading_us, wander_us_rms, along }
 }
 
 /// The cells in which both channels have something in common.
@@ -407,7 +401,12 @@ fn differences(cells: &SkewCells, coherent: &[Cell], found: &Agreement) -> Vec<D
 }
 
 /// Course of the delay along the tape and its rms movement without noise; `shift_us` is added to each delay.
-fn along(cells: &SkewCells, coherent: &[Cell], found: &Agreement, shift_us: f64) -> (Vec<Stretch>, Option<f64>) {
+fn along(
+    cells: &SkewCells,
+    coherent: &[Cell],
+    found: &Agreement,
+    shift_us: f64,
+) -> (Vec<Stretch>, Option<f64>) {
     let block = (STRETCH_S / cells.window_s).round().max(1.0) as usize;
     let mut stretches = Vec::new();
     for mine in coherent.chunk_by(|a, b| a.window / block == b.window / block) {

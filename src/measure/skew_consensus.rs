@@ -155,7 +155,10 @@ mod tests {
                     })
                     .count();
                 eprintln!("recorders {recorders_us} us, {tapes} tapes: {held} of 1000");
-                assert!(held >= if recorders_us > 10.0 { 850 } else { 930 }, "{recorders_us} us, {tapes} tapes: {held}");
+                assert!(
+                    held >= if recorders_us > 10.0 { 850 } else { 930 },
+                    "{recorders_us} us, {tapes} tapes: {held}"
+                );
             }
         }
     }

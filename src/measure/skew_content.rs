@@ -58,7 +58,9 @@ pub(super) fn content(cells: &SkewCells, delay_us: Option<f64>) -> Content {
         return Content::OneChannel;
     }
     let apart = Apart::new(cells);
-    if apart.least_share < DOUBLED_SHARE || pauses_are_alike(cells) && delay_us.is_some_and(|d| d.abs() < DOUBLED_US) {
+    if apart.least_share < DOUBLED_SHARE
+        || pauses_are_alike(cells) && delay_us.is_some_and(|d| d.abs() < DOUBLED_US)
+    {
         return Content::OneTrackDoubled;
     }
     if apart.mono_windows >= MONO_WINDOWS && apart.hiss_share < MONO_HISS {
@@ -93,7 +95,8 @@ impl Apart {
         let hiss: Vec<f64> = (0..bands)
             .map(|band| quantile(windows.clone().map(|window| differs(window, band)).collect(), 0.2))
             .collect();
-        let power = |window: usize| (0..bands).filter(inside).map(|b| cells.windows[window][b].left).sum::<f64>();
+        let power =
+            |window: usize| (0..bands).filter(inside).map(|b| cells.windows[window][b].left).sum::<f64>();
         let all = |window: usize| cells.windows[window].iter().map(|power| power.left).sum::<f64>();
         let powers: Vec<f64> = windows.clone().map(power).collect();
         let loud_power = quantile(powers.clone(), 0.95);
@@ -106,8 +109,7 @@ impl Apart {
         let mono = loud
             .iter()
             .filter(|&&w| {
-                let beyond: f64 =
-                    (0..bands).filter(inside).map(|b| (differs(w, b) - hiss[b]).max(0.0)).sum();
+                let beyond: f64 = (0..bands).filter(inside).map(|b| (differs(w, b) - hiss[b]).max(0.0)).sum();
                 beyond < MONO_SHARE * powers[w]
             })
             .count();

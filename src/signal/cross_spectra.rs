@@ -144,7 +144,8 @@ mod tests {
     }
 
     fn windows(channels: [&[f64]; 2], block: usize, undo_delay_s: f64) -> Vec<Vec<CrossPower>> {
-        let mut meter = CrossSpectra::new(48_000.0, 1920, 24, &[600.0, 1200.0, 9000.0, 10_000.0], undo_delay_s);
+        let mut meter =
+            CrossSpectra::new(48_000.0, 1920, 24, &[600.0, 1200.0, 9000.0, 10_000.0], undo_delay_s);
         let mut all = Vec::new();
         for (left, right) in channels[0].chunks(block).zip(channels[1].chunks(block)) {
             meter.feed([left, right], |window| all.push(window.to_vec()));
