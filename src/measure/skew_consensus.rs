@@ -8,7 +8,7 @@ const PRIOR_TAPES: f64 = 1.0;
 /// Fewer tapes name no outlier.
 const LEAST_FOR_OUTLIERS: usize = 4;
 /// A tape is an outlier if it is further off than so many standard deviations, and
-const OUTLYING: f64 = 3.0;
+const OUTLYING: f64 = 4.0;
 /// further than this, us: tapes that agree better than that are better than their recorders could be set.
 const LEAST_OUTLYING_US: f64 = 6.0;
 
@@ -61,11 +61,13 @@ pub fn consensus(tapes: &[(f64, f64)]) -> Option<Consensus> {
         }
         between = next;
     }
+    // Few tapes show their spread badly. Calibrated by repeated trials (below); one tape shows none, it is all assumed.
+    let few = if kept.len() > 1 { (1.0 + 2.0 / count).sqrt() } else { 1.0 };
     let plain = kept.iter().map(|tape| tape.0).sum::<f64>() / count;
     let spread = kept.iter().map(|tape| (tape.0 - plain).powi(2)).sum::<f64>() / (count - 1.0);
     Some(Consensus {
         delay_us: mean,
-        uncertainty_us: 2.0 / total.sqrt(),
+        uncertainty_us: 2.0 / total.sqrt() * few,
         spread_us: (kept.len() > 1).then(|| spread.sqrt()),
         outliers,
     })
@@ -113,8 +115,8 @@ mod tests {
         let agreeing: Vec<(f64, f64)> = [10.0, 11.0, 9.0, 10.5, 9.5].map(|delay| (delay, 0.3)).into();
         let five = consensus(&agreeing).unwrap();
         crate::assert_within!(five.delay_us, 10.0, 0.05, "us");
-        // By hand: between = (64 + 2.5 - 5 * 0.0225) / (1 + 4) = 13.28, over 5 tapes, root, twice: 3.27.
-        crate::assert_within!(five.uncertainty_us, 3.27, 0.02, "us");
+        // By hand: between = (64 + 2.5 - 5 * 0.0225) / (1 + 4) = 13.28, over 5 tapes, root, twice: 3.27; few: 1.183.
+        crate::assert_within!(five.uncertainty_us, 3.87, 0.02, "us");
         let mut with_other = agreeing.clone();
         with_other.push((45.0, 0.3));
         let six = consensus(&with_other).unwrap();
@@ -128,7 +130,8 @@ mod tests {
         assert!(both.delay_us > 0.0 && both.delay_us < 7.0, "{both:?}");
     }
 
-    /// Repeated trials: the truth lies inside in 95 of 100 trials, with recorders as assumed, better and worse.
+    /// Repeated trials: the truth lies inside in about 95 of 100 trials with recorders as assumed or better, and in 88 if
+    /// they are nearly twice as bad.
     #[test]
     fn the_interval_holds_the_truth() {
         let mut state = 5u64;
@@ -140,7 +143,7 @@ mod tests {
             }
             sum - 6.0
         };
-        for recorders_us in [1.0, 8.0, 14.0] {
+        for recorders_us in [1.0f64, 8.0, 14.0] {
             for tapes in [2, 3, 5, 10] {
                 let held = (0..1000)
                     .filter(|_| {
@@ -154,9 +157,8 @@ mod tests {
                         found.delay_us.abs() <= found.uncertainty_us
                     })
                     .count();
-                eprintln!("recorders {recorders_us} us, {tapes} tapes: {held} of 1000");
                 assert!(
-                    held >= if recorders_us > 10.0 { 850 } else { 930 },
+                    held >= if recorders_us > 10.0 { 880 } else { 930 },
                     "{recorders_us} us, {tapes} tapes: {held}"
                 );
             }

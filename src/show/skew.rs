@@ -50,7 +50,7 @@ fn one(page: &mut Page, tape: &SkewTape) {
     let length = format!("{}:{:02}", tape.duration_s as u64 / 60, tape.duration_s as u64 % 60);
     page.wrapped(6, "verdict  ", &format!("{verdict}; {}, {length}", content(tape.content)));
     if tape.verdict == SkewVerdict::Usable {
-        page.wrapped(6, "delay    ", &value(tape.delay_us, tape.uncertainty_us, "us"));
+        page.wrapped(6, "delay    ", &delay(tape));
         page.wrapped(
             6,
             "angle    ",
@@ -63,6 +63,18 @@ fn one(page: &mut Page, tape: &SkewTape) {
     page.wrapped(6, "why      ", &tape.why);
     for warning in &tape.warnings {
         page.wrapped(6, "warning  ", &format!("{}: {}", warning.id, warning.text));
+    }
+}
+
+/// The delay; where a production may have added to it, both as it lies on the tape and with that.
+fn delay(tape: &SkewTape) -> String {
+    let all = value(tape.delay_us, tape.uncertainty_us, "us");
+    match tape.content {
+        SkewContent::PartlyCommon => format!(
+            "{all} ({} as it lies on the tape)",
+            value(tape.delay_us, tape.common_uncertainty_us, "us")
+        ),
+        _ => all,
     }
 }
 
