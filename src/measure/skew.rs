@@ -125,7 +125,12 @@ pub fn skew(cells: &SkewCells, rate_hz: f64) -> Skew {
     let content = content(cells, found.map(|found| found.delay_us));
     let untold = |content| Skew { content, delay: None, agreeing: None, opposed: false };
     let Some(found) = found else {
-        return untold(if content == Content::Mono { Content::Unclear } else { content });
+        // Mono needs cells, stereo without any that agree is wide.
+        return untold(match content {
+            Content::Mono => Content::Unclear,
+            Content::PartlyCommon => Content::Wide,
+            other => other,
+        });
     };
     let clusters = Clusters::new(&coherent, &found, 0, cells.windows.len());
     let agreeing = Some(clusters.share);
@@ -136,7 +141,11 @@ pub fn skew(cells: &SkewCells, rate_hz: f64) -> Skew {
                 return untold(Content::Unclear);
             };
             let reading_us = fit.uncertainty_us.hypot(2.0 * clusters.time_sigma_us);
-            if !fit.resolved || reading_us > MOST_US || !fit.delay_us.is_finite() || !reading_us.is_finite() {
+            if !fit.resolved
+                || reading_us > PRODUCTION_US
+                || !fit.delay_us.is_finite()
+                || !reading_us.is_finite()
+            {
                 return said(Content::Unclear, None);
             }
             said(
@@ -449,7 +458,8 @@ fn along(
     if stretches.len() < 4 {
         return (stretches, None);
     }
-    let weight = |s: &Stretch| 1.0 / (s.uncertainty_us.powi(2) + 0.01);
+    // Sure stretches count alike: it is the tape that moves between them, not their noise.
+    let weight = |s: &Stretch| 1.0 / (s.uncertainty_us.powi(2) + 1.0);
     let total: f64 = stretches.iter().map(weight).sum();
     let mean = stretches.iter().map(|s| weight(s) * s.delay_us).sum::<f64>() / total;
     let moved = stretches
