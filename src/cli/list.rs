@@ -32,7 +32,7 @@ enum What {
         /// Its name
         name: String,
     },
-    /// Print the JSON Schema of the reading, or of a comparison
+    /// Print the JSON Schema of the reading, of a comparison or of `skew`
     Schema {
         /// Of what
         #[arg(value_enum, default_value = "reading")]
@@ -45,6 +45,7 @@ enum What {
 enum SchemaOf {
     Reading,
     Comparison,
+    Skew,
 }
 
 impl Typed {
@@ -62,6 +63,7 @@ impl Typed {
                 .with_context(|| format!("{name}: no such deck; `deckproof list` names those built in"))?,
             Some(What::Schema { of: SchemaOf::Reading }) => show::schema(),
             Some(What::Schema { of: SchemaOf::Comparison }) => show::comparison_schema(),
+            Some(What::Schema { of: SchemaOf::Skew }) => show::skew_schema(),
         })?;
         Ok(Outcome::Done)
     }

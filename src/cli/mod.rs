@@ -7,6 +7,7 @@ mod list;
 mod outcome;
 mod read;
 mod rehearse;
+mod skew;
 mod terminal;
 mod values;
 mod write;
@@ -29,6 +30,7 @@ enum Command {
     Write(write::Typed),
     Read(read::Typed),
     Compare(compare::Typed),
+    Skew(skew::Typed),
     Rehearse(rehearse::Typed),
     List(list::Typed),
 }
@@ -43,6 +45,7 @@ pub fn run(arguments: Arguments) -> anyhow::Result<Outcome> {
         Command::Write(typed) => typed.meant()?.run(),
         Command::Read(typed) => typed.meant()?.run(),
         Command::Compare(typed) => typed.meant()?.run(),
+        Command::Skew(typed) => typed.meant()?.run(),
         Command::Rehearse(typed) => typed.meant()?.run(),
         Command::List(typed) => typed.run(),
     }

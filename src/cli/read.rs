@@ -50,7 +50,8 @@ pub struct Typed {
     circumstances: TypedCircumstances,
 }
 
-fn channels(text: &str) -> Result<[usize; 2], String> {
+/// Two channels, counted from 1, as indices.
+pub fn channels(text: &str) -> Result<[usize; 2], String> {
     let numbers: Option<Vec<usize>> = text.split(',').map(|number| number.trim().parse().ok()).collect();
     match numbers.as_deref() {
         Some(&[left, right]) if left >= 1 && right >= 1 => Ok([left - 1, right - 1]),
@@ -126,7 +127,7 @@ fn same_place(a: &Path, b: &Path) -> bool {
 }
 
 /// Whether two names mean one file that exists.
-fn same_file(a: &Path, b: &Path) -> bool {
+pub fn same_file(a: &Path, b: &Path) -> bool {
     matches!((a.canonicalize(), b.canonicalize()), (Ok(a), Ok(b)) if a == b)
 }
 

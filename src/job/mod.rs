@@ -7,6 +7,7 @@ mod rate;
 mod read;
 mod rehearse;
 mod results;
+mod skew;
 mod warnings;
 mod write;
 
@@ -15,4 +16,5 @@ pub use error::{ReadError, RehearseError};
 pub use read::{ReadOptions, read_return, read_samples};
 pub use rehearse::{Rehearsal, RehearsalDeck, Stage, rehearse};
 pub use results::{READING, REPORT, check_folder, result_files, write_results};
+pub use skew::{SkewOptions, skew_samples, skew_tapes};
 pub use write::{Programme, WriteOptions, programme_files, write_programme};

@@ -2,7 +2,8 @@
 //!
 //! - [`meaning()`]: the table that says what a quantity can mean under which circumstances;
 //! - [`Limits`]: built-in common practice, or a file with the service manual's numbers;
-//! - [`judge()`]: the findings, in the order of work.
+//! - [`judge()`]: the findings, in the order of work;
+//! - [`judge_skew`]: what ordinary music says of azimuth.
 //!
 //! Nothing here measures. Every sentence is made from figures of the reading.
 
@@ -20,6 +21,7 @@ mod nonlinear;
 mod recording;
 mod response;
 mod separation;
+mod skew;
 mod transport;
 mod wiring;
 
@@ -28,6 +30,7 @@ pub use figures::{decimals, frequency, signed, unsigned};
 pub use findings::judge;
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};
 pub use meaning::{Meaning, Quantity, meaning};
+pub use skew::judge_skew;
 
 #[cfg(test)]
 mod sample;

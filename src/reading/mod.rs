@@ -14,6 +14,7 @@ mod measured;
 mod noise;
 mod saturation;
 mod separation;
+mod skew;
 mod trim;
 
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
@@ -27,6 +28,7 @@ pub use measured::{
 pub use noise::{Mains, Noise, Origin, SilentPart};
 pub use saturation::{NoiseBand, Saturation, SaturationLadder, SaturationNoise, SaturationStep};
 pub use separation::{Erasure, Separation};
+pub use skew::{SKEW_FORMAT, SkewConsensus, SkewContent, SkewReading, SkewStretch, SkewTape, SkewVerdict};
 pub use trim::{
     BiasBalance, BiasHigh, BiasPair, BiasPeak, BiasStep, BiasSweep, ReductionBand, ReductionRow,
     ReductionTracking, Round,

@@ -27,7 +27,7 @@ pub fn comparison(comparison: &Comparison) -> String {
         spreads(&mut page, comparison);
     }
     changed(&mut page, comparison);
-    page.finish()
+    page.into_text()
 }
 
 /// A finding's name with its kind and channel.

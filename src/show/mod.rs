@@ -4,7 +4,8 @@
 //! - [`to_json`] and [`schema`]: for other programs;
 //! - CSV by [`tables`];
 //! - [`plots()`]: SVG figures;
-//! - [`report`]: one HTML file that holds everything.
+//! - [`report`]: one HTML file that holds everything;
+//! - [`skew_summary`], [`skew_to_json`]: what ordinary music says of azimuth.
 
 mod axes;
 mod compare;
@@ -19,6 +20,7 @@ mod plots;
 mod rounds_html;
 mod rounds_plots;
 mod rounds_text;
+mod skew;
 mod svg;
 mod text;
 mod words;
@@ -29,4 +31,5 @@ pub use csv::{TABLES, tables};
 pub use html::report;
 pub use json::{schema, to_json};
 pub use plots::{FIGURES, Figure, plots};
+pub use skew::{skew_schema, skew_summary, skew_to_json};
 pub use text::{COLUMNS, summary};

@@ -59,7 +59,8 @@ pub(super) struct Page {
 }
 
 impl Page {
-    pub(super) fn finish(self) -> String {
+    /// The finished page.
+    pub(super) fn into_text(self) -> String {
         self.text
     }
 

@@ -1,6 +1,7 @@
 //! Room `signal`: oscillators, noise, filters, spectra and demodulation. Nothing here knows what a tape is.
 
 pub mod baseband;
+pub mod cross_spectra;
 pub mod dither;
 pub mod fade;
 pub mod fir;

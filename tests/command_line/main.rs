@@ -11,4 +11,5 @@ mod interrupt;
 mod list;
 mod read;
 mod rehearse;
+mod skew;
 mod write;

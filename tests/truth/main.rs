@@ -11,6 +11,7 @@ mod direct;
 mod flutter_truth;
 mod noise_truth;
 mod nonlinear_truth;
+mod skew;
 mod slates;
 mod trims;
 

@@ -1,0 +1,85 @@
+//! `skew`: azimuth from ordinary music on several tapes.
+
+use super::Outcome;
+use super::clock::made_now;
+use super::read::{channels, same_file};
+use super::terminal::{Life, print};
+use super::values::overwrite;
+use anyhow::{bail, ensure};
+use deckproof::job::{SkewOptions, skew_tapes};
+use deckproof::programme::{NewFile, Overwrite, write_text};
+use deckproof::show;
+use deckproof::trade::Medium;
+use std::path::{Path, PathBuf};
+
+/// Tell azimuth from ordinary music: the delay between the channels of several recorded tapes
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  deckproof skew talk.wav songs.wav choir.flac
+  deckproof skew *.wav --json skew.json")]
+pub struct Typed {
+    /// Recordings of what the deck played back, one a tape: WAV, FLAC or AIFF, a minute or more of each
+    #[arg(value_name = "MUSIC", required = true)]
+    files: Vec<PathBuf>,
+    /// The result as JSON in a file; `-` prints it instead of the text
+    #[arg(long, value_name = "FILE|-")]
+    json: Option<PathBuf>,
+    /// Left and right in files with more than two channels, counted from 1
+    #[arg(long, value_name = "LEFT,RIGHT", value_parser = channels)]
+    channels: Option<[usize; 2]>,
+    /// Replace a file that is there already
+    #[arg(long)]
+    force: bool,
+}
+
+impl Typed {
+    /// Refuses recordings that are given twice, and outputs that are in the way.
+    pub fn meant(self) -> anyhow::Result<Job> {
+        for (k, file) in self.files.iter().enumerate() {
+            ensure!(
+                !self.files[..k].iter().any(|other| same_file(other, file)),
+                "{}: given twice; one tape must not count as two, name each recording once",
+                file.display()
+            );
+        }
+        let overwrite = overwrite(self.force);
+        if let Some(path) = self.json.as_deref().filter(|path| *path != Path::new("-")) {
+            if self.files.iter().any(|file| same_file(file, path)) {
+                bail!("{}: this is one of the recordings; give the result another name", path.display());
+            }
+            drop(NewFile::create(path, overwrite)?);
+        }
+        let options = SkewOptions { channels: self.channels, medium: Medium::COMPACT_CASSETTE };
+        Ok(Job { files: self.files, json: self.json, options, overwrite })
+    }
+}
+
+/// Recordings to be read.
+pub struct Job {
+    files: Vec<PathBuf>,
+    json: Option<PathBuf>,
+    options: SkewOptions,
+    overwrite: Overwrite,
+}
+
+impl Job {
+    /// Reads them and prints what they say.
+    pub fn run(self) -> anyhow::Result<Outcome> {
+        let life = Life::new();
+        let mut under_way = |path: &Path| life.say(&super::one_line(&format!("reading {}", path.display())));
+        let mut reading = skew_tapes(&self.files, &self.options, &mut under_way)?;
+        drop(life);
+        reading.made = Some(made_now(None));
+        let json = show::skew_to_json(&reading);
+        match self.json.as_deref() {
+            Some(path) if path == Path::new("-") => print(&json)?,
+            Some(path) => {
+                print(&show::skew_summary(&reading))?;
+                write_text(path, &json, self.overwrite)?;
+            }
+            None => print(&show::skew_summary(&reading))?,
+        }
+        Ok(Outcome::Done)
+    }
+}

@@ -1,0 +1,116 @@
+//! What ordinary music says of azimuth, in words.
+
+use super::{decimals, signed, unsigned};
+use crate::reading::{SkewConsensus, SkewContent, SkewReading, SkewTape};
+
+/// Fills in every `why`, `says` and `turn` from the figures.
+pub fn judge_skew(reading: &mut SkewReading) {
+    for tape in &mut reading.tapes {
+        tape.why = why(tape);
+    }
+    let turned = turn(&reading.consensus);
+    reading.consensus.says = says(reading);
+    reading.consensus.turn = turned;
+}
+
+fn why(tape: &SkewTape) -> String {
+    let text = match (tape.content, tape.common_uncertainty_us) {
+        (SkewContent::Mono, _) => {
+            "one programme on both tracks, each with its own hiss: the best case. What delayed it before it came onto the \
+             tape does not show"
+        }
+        (SkewContent::PartlyCommon, Some(common_us)) => {
+            let agreeing = tape.agreeing_percent.unwrap_or(0.0);
+            let digits = decimals(Some(common_us), 1);
+            let mut text = format!(
+                "stereo; {agreeing:.0} % of what is common to both channels agrees on one delay, known to {} us. A \
+                 production may delay a channel by itself, which no signal shows: that is in the uncertainty",
+                unsigned(common_us, digits)
+            );
+            if tape.outlier {
+                text += OUTLYING;
+            }
+            return text;
+        }
+        (SkewContent::PartlyCommon | SkewContent::Wide, _) => {
+            "too little is common to both channels, or it agrees on no one delay: wide stereo, spaced microphones, effects. \
+             Take speech, a voice in the middle, or a mono recording"
+        }
+        (SkewContent::OneTrackDoubled, _) => {
+            "both channels are one track, even the hiss is the same (a mono switch, a mono head, or one channel copied): \
+             nothing of azimuth is in it. Record both tracks, left and right apart"
+        }
+        (SkewContent::MonoFile, _) => "the file has one channel. Record in stereo, left and right apart",
+        (SkewContent::OneChannel, _) => {
+            "one channel carries next to nothing. Look at leads, plugs and the sound card's input, and record again"
+        }
+        (SkewContent::Silence, _) => {
+            "next to nothing in both channels. Set the sound card's input higher, and record again"
+        }
+        (SkewContent::TooShort, _) => "too short. Record a minute or more of each tape; 10 s are the least",
+        (SkewContent::Unclear, _) => {
+            "one programme on both tracks, but too noisy, too narrow in band, or with channels too different in response for a delay. Record more \
+             of the tape, or take a better one"
+        }
+    };
+    let outlying = if tape.outlier { OUTLYING } else { "" };
+    format!("{text}{outlying}")
+}
+
+const OUTLYING: &str = ". It stands apart from the other tapes and was left out: its recorder was set otherwise, or its \
+                        production has a delay of its own";
+
+/// Value with its uncertainty.
+fn pair(value: f64, uncertainty: f64) -> String {
+    let digits = decimals(Some(uncertainty), 1);
+    format!("{} +- {}", signed(value, digits), unsigned(uncertainty, digits))
+}
+
+fn says(reading: &SkewReading) -> String {
+    let all = &reading.consensus;
+    let (Some(delay_us), Some(uncertainty_us), Some(angle), Some(angle_uncertainty)) =
+        (all.delay_us, all.uncertainty_us, all.angle_arcmin, all.angle_uncertainty_arcmin)
+    else {
+        return "no tape is usable, so nothing can be said of this deck's azimuth".to_owned();
+    };
+    let basis = match all.tapes {
+        1 => format!(
+            "one tape alone: how far its recorder was off is unknown. Recorders are taken to differ by {} us (standard \
+             deviation; common practice, no source), which is in the uncertainty: take more tapes, from other recorders",
+            unsigned(all.recorders_us, 0)
+        ),
+        n => format!(
+            "relative to the mean of {n} tapes' recorders, whose spread is in the uncertainty; tapes from one recorder \
+             count as one"
+        ),
+    };
+    let lags = if delay_us > 0.0 { "lags" } else { "leads" };
+    let head = if delay_us.abs() > uncertainty_us {
+        let cost = all.loss_at_10k_db.map_or(String::new(), |db| {
+            format!(", which costs {} dB at 10 kHz in each channel", unsigned(-db, 1))
+        });
+        format!(
+            "the right channel {lags} by more than the uncertainty: the replay head is tilted by {} minutes of arc{cost}",
+            pair(angle, angle_uncertainty)
+        )
+    } else {
+        format!(
+            "no tilt beyond the uncertainty: {} minutes of arc; that it is upright to that much is all that is shown",
+            pair(angle, angle_uncertainty)
+        )
+    };
+    format!("{head}; {basis}")
+}
+
+fn turn(all: &SkewConsensus) -> Option<String> {
+    let (delay_us, uncertainty_us) = (all.delay_us?, all.uncertainty_us?);
+    if delay_us.abs() <= uncertainty_us {
+        return None;
+    }
+    Some(
+        "azimuth screw of the replay head: note how it stands, turn a little, record one of the tapes again, and go on that \
+         way if its delay comes nearer to 0 us; which way that is, no number tells. A deck that records has to have its \
+         recording azimuth seen to as well"
+            .to_owned(),
+    )
+}
