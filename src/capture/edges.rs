@@ -1,0 +1,91 @@
+//! Where a tone begins and ends, to some ten milliseconds, in either channel.
+
+use super::alignment::Stretch;
+use super::error::CaptureError;
+use super::source::{Source, extend_mended};
+use crate::signal::baseband::{Band, Baseband};
+
+/// Read on either side of where an edge is believed, s.
+const AROUND_S: f64 = 0.5;
+/// Levels are looked at in steps of this, s.
+const STEP_S: f64 = 0.01;
+/// Weaker for fewer steps than these is a dropout.
+const STEPS_GONE: usize = 8;
+/// Half of the tone's amplitude, as a ratio of powers: a filter of linear phase keeps that point where it is.
+const HALF: f64 = 0.25;
+
+/// The band of the tone in both channels around `at_s`, and the time of its first sample in the return, s.
+fn band(source: &dyn Source, hz: f64, from_s: f64, to_s: f64) -> Result<Option<([Band; 2], f64)>, CaptureError> {
+    let rate_hz = source.rate_hz();
+    let flat_hz = 8.0 + 0.02 * hz;
+    let transition_hz = flat_hz.max(25.0);
+    if hz + flat_hz + transition_hz > 0.495 * rate_hz {
+        return Ok(None);
+    }
+    let mut channels = Baseband::pair(rate_hz, hz, flat_hz, transition_hz);
+    let margin_s = channels[0].margin_s();
+    let first = ((from_s - margin_s) * rate_hz).floor().max(0.0) as u64;
+    let last = ((to_s + margin_s) * rate_hz).ceil().max(0.0) as u64;
+    let mut mended = Vec::new();
+    source.read(first, last, &mut |block| {
+        for (channel, samples) in channels.iter_mut().zip(block) {
+            mended.clear();
+            extend_mended(&mut mended, samples);
+            channel.feed(&mended);
+        }
+    })?;
+    let bands = channels.map(Baseband::finish);
+    Ok((bands[0].samples.len() > 20).then_some((bands, first as f64 / rate_hz)))
+}
+
+/// Mean power of the tone in steps of 10 ms, and the time of the first step, s after the first sample read.
+fn steps(band: &Band) -> Vec<f64> {
+    let size = ((STEP_S * band.rate_hz).round() as usize).max(1);
+    band.samples.chunks_exact(size).map(|piece| piece.iter().map(|z| z.norm_sqr()).sum::<f64>() / size as f64).collect()
+}
+
+/// Edge of the tone in one channel, going outwards over `powers` (the innermost first); steps to the edge, `None` if it
+/// goes on to the end.
+fn edge(powers: impl Iterator<Item = f64> + Clone) -> Option<usize> {
+    let powers: Vec<f64> = powers.collect();
+    // The inner quarter surely holds the tone.
+    let inside = super::tracks::middle(powers[..(powers.len() / 4).max(1)].to_vec());
+    let gone = |k: usize| powers[k..].iter().take(STEPS_GONE).all(|power| *power < HALF * inside);
+    (0..powers.len()).find(|&k| powers[k] < HALF * inside && gone(k))
+}
+
+/// The tone's stretch in each channel, from where it is believed, s of the return.
+///
+/// # Errors
+/// If the source cannot be read.
+pub(super) fn edges(source: &dyn Source, hz: f64, believed: Stretch) -> Result<[Stretch; 2], CaptureError> {
+    let duration_s = source.frames() as f64 / source.rate_hz();
+    let reach_s = AROUND_S.min(believed.length_s() / 2.0);
+    let mut found = [believed; 2];
+    let (from_s, to_s) = ((believed.from_s - AROUND_S).max(0.0), believed.from_s + reach_s);
+    if let Some((bands, first_s)) = band(source, hz, from_s, to_s)? {
+        for (found, band) in found.iter_mut().zip(&bands) {
+            let powers = steps(band);
+            let start_s = first_s + band.first_s;
+            found.from_s = match edge(powers.iter().rev().copied()) {
+                Some(k) => start_s + (powers.len() - k) as f64 * STEP_S,
+                // The filter is blind at the very start of a recording.
+                None if from_s <= 0.0 => 0.0,
+                None => start_s,
+            };
+        }
+    }
+    let (from_s, to_s) = (believed.to_s - reach_s, (believed.to_s + AROUND_S).min(duration_s));
+    if let Some((bands, first_s)) = band(source, hz, from_s, to_s)? {
+        for (found, band) in found.iter_mut().zip(&bands) {
+            let powers = steps(band);
+            let start_s = first_s + band.first_s;
+            found.to_s = match edge(powers.iter().copied()) {
+                Some(k) => start_s + k as f64 * STEP_S,
+                None if to_s >= duration_s - 1e-6 => duration_s,
+                None => start_s + powers.len() as f64 * STEP_S,
+            };
+        }
+    }
+    Ok(found)
+}
