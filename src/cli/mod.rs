@@ -7,6 +7,7 @@ mod outcome;
 mod read;
 mod rehearse;
 mod terminal;
+mod unslated;
 mod values;
 mod write;
 

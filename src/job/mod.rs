@@ -6,6 +6,8 @@ mod rate;
 mod read;
 mod rehearse;
 mod results;
+mod unslated;
+mod unslated_words;
 mod warnings;
 mod write;
 
@@ -13,4 +15,5 @@ pub use error::{ReadError, RehearseError};
 pub use read::{ReadOptions, read_return, read_samples};
 pub use rehearse::{Rehearsal, RehearsalDeck, Stage, rehearse};
 pub use results::{READING, REPORT, check_folder, result_files, write_results};
+pub use unslated::{KnownPitch, UnslatedOptions, read_unslated, read_unslated_samples};
 pub use write::{Programme, WriteOptions, programme_files, write_programme};

@@ -9,6 +9,7 @@
 mod circumstances;
 mod distortion;
 mod findings;
+mod found;
 mod measured;
 mod noise;
 mod saturation;
@@ -18,6 +19,7 @@ mod trim;
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
 pub use findings::{Finding, Verdict, Warning};
+pub use found::{Found, FoundKind, NominalBy, TapeSection};
 pub use measured::{
     Azimuth, Capture, Dropout, Flutter, FlutterFigures, FlutterLine, FlutterSpread, FlutterStretch, Level,
     Made, PhasePoint, RecipeId, Response, ResponsePoint, Speed,
@@ -53,6 +55,12 @@ pub struct Reading {
     pub capture: Capture,
     /// What the reader was told because no signal shows it.
     pub circumstances: Circumstances,
+    /// What was found in a return without slates, in the order of time; empty for one that was read by its slates.
+    #[serde(default)]
+    pub found: Vec<Found>,
+    /// What was told of a tape that carries no slates.
+    #[serde(default)]
+    pub tape: Option<TapeSection>,
     /// One row for each level tone, in the order in which they were played.
     pub level: Vec<Level>,
     /// Response relative to the reference frequency.
