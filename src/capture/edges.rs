@@ -15,7 +15,12 @@ const STEPS_GONE: usize = 8;
 const HALF: f64 = 0.25;
 
 /// The band of the tone in both channels around `at_s`, and the time of its first sample in the return, s.
-fn band(source: &dyn Source, hz: f64, from_s: f64, to_s: f64) -> Result<Option<([Band; 2], f64)>, CaptureError> {
+fn band(
+    source: &dyn Source,
+    hz: f64,
+    from_s: f64,
+    to_s: f64,
+) -> Result<Option<([Band; 2], f64)>, CaptureError> {
     let rate_hz = source.rate_hz();
     let flat_hz = 8.0 + 0.02 * hz;
     let transition_hz = flat_hz.max(25.0);
@@ -38,10 +43,15 @@ fn band(source: &dyn Source, hz: f64, from_s: f64, to_s: f64) -> Result<Option<(
     Ok((bands[0].samples.len() > 20).then_some((bands, first as f64 / rate_hz)))
 }
 
-/// Mean power of the tone in steps of 10 ms, and the time of the first step, s after the first sample read.
-fn steps(band: &Band) -> Vec<f64> {
+/// Mean power of the tone in steps of about 10 ms, and how long each is, s.
+fn steps(band: &Band) -> (Vec<f64>, f64) {
     let size = ((STEP_S * band.rate_hz).round() as usize).max(1);
-    band.samples.chunks_exact(size).map(|piece| piece.iter().map(|z| z.norm_sqr()).sum::<f64>() / size as f64).collect()
+    let powers = band
+        .samples
+        .chunks_exact(size)
+        .map(|piece| piece.iter().map(|z| z.norm_sqr()).sum::<f64>() / size as f64)
+        .collect();
+    (powers, size as f64 / band.rate_hz)
 }
 
 /// Edge of the tone in one channel, going outwards over `powers` (the innermost first); steps to the edge, `None` if it
@@ -50,8 +60,10 @@ fn edge(powers: impl Iterator<Item = f64> + Clone) -> Option<usize> {
     let powers: Vec<f64> = powers.collect();
     // The inner quarter surely holds the tone.
     let inside = super::tracks::middle(powers[..(powers.len() / 4).max(1)].to_vec());
-    let gone = |k: usize| powers[k..].iter().take(STEPS_GONE).all(|power| *power < HALF * inside);
-    (0..powers.len()).find(|&k| powers[k] < HALF * inside && gone(k))
+    // A louder tone of the same frequency that follows without a pause is another one.
+    let other = |power: f64| !(HALF * inside..inside / HALF).contains(&power);
+    let gone = |k: usize| powers[k..].iter().take(STEPS_GONE).all(|power| other(*power));
+    (0..powers.len()).find(|&k| gone(k))
 }
 
 /// The tone's stretch in each channel, from where it is believed, s of the return.
@@ -65,10 +77,10 @@ pub(super) fn edges(source: &dyn Source, hz: f64, believed: Stretch) -> Result<[
     let (from_s, to_s) = ((believed.from_s - AROUND_S).max(0.0), believed.from_s + reach_s);
     if let Some((bands, first_s)) = band(source, hz, from_s, to_s)? {
         for (found, band) in found.iter_mut().zip(&bands) {
-            let powers = steps(band);
+            let (powers, step_s) = steps(band);
             let start_s = first_s + band.first_s;
             found.from_s = match edge(powers.iter().rev().copied()) {
-                Some(k) => start_s + (powers.len() - k) as f64 * STEP_S,
+                Some(k) => start_s + (powers.len() - k) as f64 * step_s,
                 // The filter is blind at the very start of a recording.
                 None if from_s <= 0.0 => 0.0,
                 None => start_s,
@@ -78,12 +90,12 @@ pub(super) fn edges(source: &dyn Source, hz: f64, believed: Stretch) -> Result<[
     let (from_s, to_s) = (believed.to_s - reach_s, (believed.to_s + AROUND_S).min(duration_s));
     if let Some((bands, first_s)) = band(source, hz, from_s, to_s)? {
         for (found, band) in found.iter_mut().zip(&bands) {
-            let powers = steps(band);
+            let (powers, step_s) = steps(band);
             let start_s = first_s + band.first_s;
             found.to_s = match edge(powers.iter().copied()) {
-                Some(k) => start_s + k as f64 * STEP_S,
+                Some(k) => start_s + k as f64 * step_s,
                 None if to_s >= duration_s - 1e-6 => duration_s,
-                None => start_s + powers.len() as f64 * STEP_S,
+                None => start_s + powers.len() as f64 * step_s,
             };
         }
     }

@@ -69,9 +69,10 @@ pub(super) fn glides(frames: &Frames, taken: &[Range<usize>]) -> Vec<Glide> {
                     return (point.1 - run[run.len() - 1].1).abs() < 0.4;
                 }
                 let last: Vec<(f64, f64)> =
-                    run[run.len().saturating_sub(8)..].iter().map(|p| (p.0, p.1)).collect();
+                    run[run.len().saturating_sub(5)..].iter().map(|p| (p.0, p.1)).collect();
                 let (at, slope) = line(&last);
-                (at + slope * point.0 - point.1).abs() < NEAR_OCTAVES + 2.0 * point.2 + 0.3 * slope.abs() * frames.hop_s
+                (at + slope * point.0 - point.1).abs()
+                    < NEAR_OCTAVES + 2.0 * point.2 + 0.3 * slope.abs() * frames.hop_s
             });
             match fits {
                 Some(point) => {
@@ -116,5 +117,12 @@ fn glide(run: &[(f64, f64, f64, f64)]) -> Option<Glide> {
     let even = rms < EVEN_OCTAVES;
     let place = |p: &(f64, f64, f64, f64)| if even { 2f64.powf(at + slope * p.0) } else { 2f64.powf(p.1) };
     let level = super::tracks::middle(run.iter().map(|p| db(p.3)).collect());
-    Some(Glide { from_s: first.0, to_s: last.0, from_hz: place(first), to_hz: place(last), even, dbfs: level })
+    Some(Glide {
+        from_s: first.0,
+        to_s: last.0,
+        from_hz: place(first),
+        to_hz: place(last),
+        even,
+        dbfs: level,
+    })
 }

@@ -152,8 +152,9 @@ fn between(frames: &Frames, taken: &[Stretch], duration_s: f64, loudest_dbfs: f6
 fn in_gap(frames: &Frames, gap: Stretch, loudest_dbfs: f64) -> Vec<Between> {
     // Frames that lie wholly in the gap.
     let first = (gap.from_s / frames.hop_s).ceil().max(0.0) as usize;
-    let inside: Vec<usize> =
-        (first..frames.frames.len()).take_while(|&k| frames.at_s(k) + frames.length_s / 2.0 <= gap.to_s).collect();
+    let inside: Vec<usize> = (first..frames.frames.len())
+        .take_while(|&k| frames.at_s(k) + frames.length_s / 2.0 <= gap.to_s)
+        .collect();
     if inside.len() < 3 {
         return vec![];
     }
@@ -167,7 +168,8 @@ fn in_gap(frames: &Frames, gap: Stretch, loudest_dbfs: f64) -> Vec<Between> {
     let mut found: Vec<Between> = Vec::new();
     let mut rest_from = inside[0];
     let mut at = 0;
-    let kind_of_rest = |from: usize, to: usize| piece(frames, from, to, stretch_of(from, to), BetweenKind::Other);
+    let kind_of_rest =
+        |from: usize, to: usize| piece(frames, from, to, stretch_of(from, to), BetweenKind::Other);
     while at + least <= inside.len() {
         let usual = middle(inside[at..at + least].iter().map(|&k| level(k)).collect());
         let even = |k: usize| (level(k) - usual).abs() < EVEN_DB;
@@ -177,7 +179,8 @@ fn in_gap(frames: &Frames, gap: Stretch, loudest_dbfs: f64) -> Vec<Between> {
         }
         // A click does not end it.
         let mut end = at + least;
-        while end < inside.len() && (even(inside[end]) || inside[end..].iter().skip(1).take(3).filter(|&&k| even(k)).count() > 1)
+        while end < inside.len()
+            && (even(inside[end]) || inside[end..].iter().skip(1).take(3).filter(|&&k| even(k)).count() > 1)
         {
             end += 1;
         }
@@ -185,7 +188,9 @@ fn in_gap(frames: &Frames, gap: Stretch, loudest_dbfs: f64) -> Vec<Between> {
         if from > rest_from + 2 {
             found.push(kind_of_rest(rest_from, from - 1));
         }
-        let crowded = (from..=to).filter(|&k| frames.frames[k].lines.iter().filter(|line| line.hz > 700.0).count() > 2).count();
+        let crowded = (from..=to)
+            .filter(|&k| frames.frames[k].lines.iter().filter(|line| line.hz > 700.0).count() > 2)
+            .count();
         let kind = if usual < NOTHING_DBFS {
             BetweenKind::Nothing
         } else if crowded * 3 > to - from + 1 {

@@ -11,6 +11,9 @@ use std::sync::Arc;
 const FRAME_S: f64 = 0.13;
 /// Below this lie rumble and what an input offset leaves, Hz.
 const LOWEST_HZ: f64 = 22.0;
+/// Above this no tape has tones, and filters of converters slope too steeply to tell a line, Hz and as a share of the
+/// sample rate.
+const HIGHEST: (f64, f64) = (20_600.0, 0.45);
 /// A line is this many times as strong as the usual bin around it: hiss alone does that once in many thousand frames.
 const STANDS_OUT: f64 = 14.0;
 /// A tone's power reaches this far to either side, as a share of its frequency (flutter), beside two bins.
@@ -161,7 +164,7 @@ fn frame(samples: [&[f64]; 2], window: &[f64], rate_hz: f64) -> Frame {
     }
 }
 
-/// What a bin usually holds, about a third of an octave around it, so that hiss of any slope has no lines.
+/// What a bin usually holds, about a sixth of an octave around it, so that hiss of any slope has no lines.
 fn floor(both: &[f64], first: usize) -> Vec<f64> {
     /// The 30th of 100 bins of two channels' noise holds this share of their mean (chi squared, four degrees).
     const SHARE: f64 = 0.55;
@@ -169,7 +172,7 @@ fn floor(both: &[f64], first: usize) -> Vec<f64> {
     let mut middles: Vec<(f64, f64)> = Vec::new();
     let mut from = first;
     while from < both.len() {
-        let to = (from + WIDTH.max(from / 4)).min(both.len());
+        let to = (from + WIDTH.max(from / 8)).min(both.len());
         let mut values = both[from..to].to_vec();
         let index = values.len() * 3 / 10;
         // -160 dBFS: below there is only rounding.
@@ -198,7 +201,8 @@ fn floor(both: &[f64], first: usize) -> Vec<f64> {
 
 fn lines(powers: &[[f64; 2]], both: &[f64], first: usize, step_hz: f64) -> Vec<Line> {
     let floor = floor(both, first);
-    let last = both.len().saturating_sub(2);
+    let highest_hz = HIGHEST.0.min(HIGHEST.1 * 2.0 * both.len() as f64 * step_hz);
+    let last = ((highest_hz / step_hz) as usize).min(both.len().saturating_sub(2));
     let mut peaks: Vec<usize> = (first.max(1)..last)
         .filter(|&k| both[k] >= both[k - 1] && both[k] > both[k + 1] && both[k] > STANDS_OUT * floor[k])
         .collect();

@@ -57,7 +57,8 @@ impl Names {
 fn list(told_hz: &[f64], known_hz: Option<f64>) -> Vec<(f64, f64, NamedBy)> {
     // Who names one tone knows it: the others have to follow.
     let mut list: Vec<(f64, f64, NamedBy)> = known_hz.iter().map(|&hz| (hz, 8.0, NamedBy::Known)).collect();
-    let more = |list: &[(f64, f64, NamedBy)], hz: f64| list.iter().all(|known| (known.0 / hz - 1.0).abs() > NEAR);
+    let more =
+        |list: &[(f64, f64, NamedBy)], hz: f64| list.iter().all(|known| (known.0 / hz - 1.0).abs() > NEAR);
     for &hz in told_hz {
         if more(&list, hz) {
             list.push((hz, 1.0, NamedBy::Tape));
@@ -156,7 +157,11 @@ mod tests {
     }
 
     fn heard(nominal: &[f64], ratio: f64) -> Vec<HeardTone> {
-        nominal.iter().enumerate().map(|(k, hz)| tone(hz * ratio * (1.0 + 4e-4 * f64::from(k as i32 % 3 - 1)))).collect()
+        nominal
+            .iter()
+            .enumerate()
+            .map(|(k, hz)| tone(hz * ratio * (1.0 + 4e-4 * f64::from(k as i32 % 3 - 1))))
+            .collect()
     }
 
     fn nominals(names: &Names) -> Vec<f64> {
@@ -165,8 +170,9 @@ mod tests {
 
     #[test]
     fn a_ladder_agrees_on_one_speed_error_however_large() {
-        let ladder =
-            [315.0, 3150.0, 10_000.0, 40.0, 63.0, 125.0, 1000.0, 4000.0, 8000.0, 12_500.0, 14_000.0, 16_000.0];
+        let ladder = [
+            315.0, 3150.0, 10_000.0, 40.0, 63.0, 125.0, 1000.0, 4000.0, 8000.0, 12_500.0, 14_000.0, 16_000.0,
+        ];
         for ratio in [0.935, 0.96, 0.99, 1.0, 1.006, 1.03, 1.048, 1.065] {
             let names = name(&heard(&ladder, ratio), &[], None);
             assert_eq!(nominals(&names), ladder, "{ratio}");
@@ -181,7 +187,8 @@ mod tests {
 
     #[test]
     fn a_lone_tone_takes_the_nearer_name_and_says_that_another_is_possible() {
-        for (hz, nominal, other) in [(3020.0, 3000.0, true), (3110.0, 3150.0, true), (1003.0, 1000.0, false)] {
+        for (hz, nominal, other) in [(3020.0, 3000.0, true), (3110.0, 3150.0, true), (1003.0, 1000.0, false)]
+        {
             let names = name(&[tone(hz)], &[], None);
             assert_eq!(nominals(&names), [nominal]);
             assert_eq!(names.other_ratio.is_some(), other, "{hz}: {:?}", names.other_ratio);

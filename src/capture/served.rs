@@ -50,7 +50,8 @@ pub struct ServedTone {
 impl ServedTone {
     /// Level on the channels that have it, dBFS.
     fn dbfs(&self) -> f64 {
-        let on: Vec<f64> = (0..2).filter(|&side| self.tone.on[side]).map(|side| self.tone.dbfs[side]).collect();
+        let on: Vec<f64> =
+            (0..2).filter(|&side| self.tone.on[side]).map(|side| self.tone.dbfs[side]).collect();
         on.iter().sum::<f64>() / on.len().max(1) as f64
     }
 
@@ -78,12 +79,19 @@ pub struct Served {
 }
 
 /// Lays `heard` out; `one_signal`: both channels are known to carry the same.
-pub fn serve(heard: &Heard, names: &Names, tape: Option<&TapeFile>, duration_s: f64, one_signal: bool) -> Served {
+pub fn serve(
+    heard: &Heard,
+    names: &Names,
+    tape: Option<&TapeFile>,
+    duration_s: f64,
+    one_signal: bool,
+) -> Served {
     let mut tones = named(heard, names, tape);
     let ladder = ladder(&tones);
     let told = |tone: &ServedTone| tone.told.is_some_and(|told| told.level_db.is_some());
     let all_told = !ladder.is_empty() && ladder.iter().all(|&k| told(&tones[k]));
-    let ladder = if ladder.len() >= LADDER || all_told && ladder.len() >= TOLD_LADDER { ladder } else { vec![] };
+    let ladder =
+        if ladder.len() >= LADDER || all_told && ladder.len() >= TOLD_LADDER { ladder } else { vec![] };
     ladder.iter().for_each(|&k| tones[k].response = true);
     let sweep = heard
         .sweeps
@@ -106,7 +114,7 @@ pub fn serve(heard: &Heard, names: &Names, tape: Option<&TapeFile>, duration_s: 
     }
     let dead = [0, 1].map(|side| !tones.is_empty() && tones.iter().all(|tone| !tone.tone.on[side]));
     let silence = silence(heard, &tones);
-    let parts = parts(&tones, &dead, heard, silence, sweep, names.ratio);
+    let parts = parts(&tones, &dead, heard, (silence, sweep), (names.ratio, reference_hz));
     let timeline = Timeline {
         name: "unslated".into(),
         code: 0,
@@ -116,8 +124,7 @@ pub fn serve(heard: &Heard, names: &Names, tape: Option<&TapeFile>, duration_s: 
     };
     let wiring = Wiring { mono: one_signal, dead, ..Wiring::default() };
     let map = TimeMap::even(names.ratio, duration_s);
-    let alignment =
-        Alignment { slates: vec![], map, wiring, duration_s, cut_start: false, cut_end: false };
+    let alignment = Alignment { slates: vec![], map, wiring, duration_s, cut_start: false, cut_end: false };
     Served { timeline, alignment, tones, levels_told: all_told, silence, sweep }
 }
 
@@ -127,7 +134,10 @@ fn named(heard: &Heard, names: &Names, tape: Option<&TapeFile>) -> Vec<ServedTon
     for (tone, name) in heard.tones.iter().zip(&names.names) {
         let hz = name.map_or(tone.hz / names.ratio, |name| name.nominal_hz);
         let stem = format!("tone-{}", (hz * 10.0).round() / 10.0);
-        let same = tones.iter().filter(|other| other.part == stem || other.part.starts_with(&format!("{stem}-"))).count();
+        let same = tones
+            .iter()
+            .filter(|other| other.part == stem || other.part.starts_with(&format!("{stem}-")))
+            .count();
         let part = if same == 0 { stem } else { format!("{stem}-{}", same + 1) };
         tones.push(ServedTone {
             tone: *tone,
@@ -183,8 +193,11 @@ fn ladder(tones: &[ServedTone]) -> Vec<usize> {
             let mut at = 0;
             while at < way.len() {
                 let hz = tones[way[at]].hz;
-                let same: Vec<usize> =
-                    way[at..].iter().copied().take_while(|&k| (tones[k].hz / hz).log2().abs() < 0.02).collect();
+                let same: Vec<usize> = way[at..]
+                    .iter()
+                    .copied()
+                    .take_while(|&k| (tones[k].hz / hz).log2().abs() < 0.02)
+                    .collect();
                 at += same.len().max(1);
                 let next = same
                     .into_iter()
@@ -203,9 +216,8 @@ fn ladder(tones: &[ServedTone]) -> Vec<usize> {
     });
     // Of two as large the quieter one: level tones are the loud ones.
     let level = |set: &[usize]| tones[set[0]].flat_db();
-    let mut best = grown
-        .max_by(|a, b| a.len().cmp(&b.len()).then(level(b).total_cmp(&level(a))))
-        .unwrap_or_default();
+    let mut best =
+        grown.max_by(|a, b| a.len().cmp(&b.len()).then(level(b).total_cmp(&level(a)))).unwrap_or_default();
     best.sort_by(|&a, &b| tones[a].hz.total_cmp(&tones[b].hz));
     best
 }
@@ -226,7 +238,11 @@ fn follows(next: &ServedTone, last: &ServedTone) -> bool {
 
 /// What response refers to: of the ladder the usual one nearest to 400 Hz, else a frequency of the sweep, Hz.
 fn reference_hz(tones: &[ServedTone], heard: &Heard, sweep: Option<usize>, ratio: f64) -> f64 {
-    let away = |hz: f64| (hz / 400.0).log2().abs();
+    // The usual reference tones in the order of preference, then whatever is nearest.
+    let away = |hz: f64| {
+        let usual = [400.0, 315.0, 333.0, 1000.0, 500.0].iter().position(|usual| *usual == hz);
+        usual.map_or(10.0 + (hz / 400.0_f64).log2().abs(), |place| place as f64)
+    };
     let of_ladder = tones
         .iter()
         .filter(|tone| tone.response && (LEVEL_HZ.0..LEVEL_HZ.1).contains(&tone.hz))
@@ -234,9 +250,11 @@ fn reference_hz(tones: &[ServedTone], heard: &Heard, sweep: Option<usize>, ratio
         .min_by(|a, b| away(*a).total_cmp(&away(*b)));
     let of_sweep = sweep.map(|k| {
         let glide = heard.sweeps[k];
-        let (low, high) =
-            (glide.from_hz.min(glide.to_hz) / ratio, glide.from_hz.max(glide.to_hz) / ratio);
-        [400.0, 1000.0].into_iter().find(|hz| low < hz * 0.7 && high > hz * 1.4).unwrap_or((low * high).sqrt())
+        let (low, high) = (glide.from_hz.min(glide.to_hz) / ratio, glide.from_hz.max(glide.to_hz) / ratio);
+        [400.0, 1000.0]
+            .into_iter()
+            .find(|hz| low < hz * 0.7 && high > hz * 1.4)
+            .unwrap_or((low * high).sqrt())
     });
     of_ladder.or(of_sweep).unwrap_or(400.0)
 }
@@ -286,15 +304,14 @@ fn parts(
     tones: &[ServedTone],
     dead: &[bool; 2],
     heard: &Heard,
-    silence: Option<usize>,
-    sweep: Option<usize>,
-    ratio: f64,
+    (silence, sweep): (Option<usize>, Option<usize>),
+    (ratio, reference_hz): (f64, f64),
 ) -> Vec<PlacedPart> {
     let zero = tones.iter().filter(|tone| tone.level).map(ServedTone::dbfs).reduce(f64::max).unwrap_or(-20.0);
     let ladder = tones
         .iter()
         .filter(|tone| tone.response)
-        .min_by(|a, b| (a.hz / 400.0).log2().abs().total_cmp(&(b.hz / 400.0).log2().abs()))
+        .min_by(|a, b| (a.hz - reference_hz).abs().total_cmp(&(b.hz - reference_hz).abs()))
         .map(|tone| tone.dbfs() - zero);
     let place = |stretch: Stretch| (stretch.from_s * ratio, stretch.length_s() * ratio);
     let part = |id: &str, stretch: Stretch, level_db: f64, signal: Signal, serves: Serves| PlacedPart {

@@ -9,7 +9,9 @@ use super::lines::{Frame, Frames, Line};
 pub(super) const SHORTEST_S: f64 = 1.1;
 /// A track may be gone for this long, s: dropouts.
 const GAP_S: f64 = 0.45;
-/// From frame to frame a track moves by no more than this share of its frequency, beside a bin and a half.
+/// A track of fewer points than this has shown nothing yet: a gap ends it.
+const YOUNG: usize = 10;
+/// From frame to frame a track moves by no more than this share of its frequency, beside three quarters of a bin.
 const MOVES: f64 = 0.016;
 /// A tone stays within this share of its median frequency, beside a bin.
 const STEADY: f64 = 0.02;
@@ -87,7 +89,7 @@ fn follow(frames: &Frames) -> Vec<Track> {
             // Over its last few points a noisy line has a surer place.
             let recent = &track.points[track.points.len().saturating_sub(3)..];
             let hz = recent.iter().map(|point| point.1.hz).sum::<f64>() / recent.len() as f64;
-            let reach_hz = (MOVES * hz).max(1.5 * frames.step_hz);
+            let reach_hz = (MOVES * hz).max(0.75 * frames.step_hz);
             let nearest = frame
                 .lines
                 .iter()
@@ -99,8 +101,9 @@ fn follow(frames: &Frames) -> Vec<Track> {
                 track.points.push((k, *line));
             }
         }
-        let (still, over): (Vec<Track>, Vec<Track>) =
-            open.into_iter().partition(|track| k - track.last() <= gap);
+        let (still, over): (Vec<Track>, Vec<Track>) = open
+            .into_iter()
+            .partition(|track| k - track.last() <= if track.points.len() < YOUNG { 1 } else { gap });
         done.extend(over.into_iter().filter(|track| track.length() >= least));
         open = still;
         open.extend(
@@ -114,6 +117,37 @@ fn follow(frames: &Frames) -> Vec<Track> {
     }
     done.extend(open.into_iter().filter(|track| track.length() >= least));
     done
+}
+
+/// How far the level of a tone may move, dB: treble under a wandering azimuth moves more.
+fn moves_db(hz: f64) -> f64 {
+    if hz < 6000.0 { 2.5 } else { 5.0 }
+}
+
+/// The track without what a voice before or behind the tone left at its ends: it begins and ends with a row of frames
+/// that have the tone's level and frequency.
+fn core(mut track: Track, frames: &Frames) -> Option<Track> {
+    const ROW: usize = 8;
+    let (hz, level) = (track.hz(), track.db());
+    let good: Vec<bool> = track
+        .points
+        .iter()
+        .map(|(_, line)| {
+            (db(line.both()) - level).abs() < moves_db(hz)
+                && (line.hz - hz).abs() < (STEADY * hz).max(frames.step_hz)
+        })
+        .collect();
+    let row = |from: usize| {
+        let points = track.points.get(from..from + ROW)?;
+        let sound = good[from..from + ROW].iter().filter(|good| **good).count() + 1 >= ROW;
+        (sound && points[ROW - 1].0 - points[0].0 <= ROW).then_some(())
+    };
+    let last = (track.points.len() + 1).checked_sub(ROW)?;
+    let from = (0..last).find(|&k| good[k] && row(k).is_some())?;
+    let to = (from..last).rev().find(|&k| good[k + ROW - 1] && row(k).is_some())? + ROW;
+    track.points.truncate(to);
+    track.points.drain(..from);
+    Some(track)
 }
 
 /// Cuts a track where its level jumps and keeps: two tones of one frequency without a pause between.
@@ -134,7 +168,10 @@ fn at_jumps(track: Track, frames: &Frames) -> Vec<Track> {
         .max_by(|a, b| a.1.total_cmp(&b.1));
     let Some((k, _, _)) = jump else { return vec![track] };
     let (before, after) = track.points.split_at(k);
-    [before, &after[1..]].into_iter().flat_map(|points| at_jumps(Track { points: points.to_vec() }, frames)).collect()
+    [before, &after[1..]]
+        .into_iter()
+        .flat_map(|points| at_jumps(Track { points: points.to_vec() }, frames))
+        .collect()
 }
 
 /// Whether frequency and level keep as those of a tone do.
@@ -144,13 +181,9 @@ fn is_steady(track: &Track, frames: &Frames) -> bool {
     }
     let (hz, level) = (track.hz(), track.db());
     let inner = &track.points[1..track.points.len() - 1];
-    let near = inner
-        .iter()
-        .filter(|point| (point.1.hz - hz).abs() < (STEADY * hz).max(frames.step_hz))
-        .count();
-    // Treble under a wandering azimuth moves more.
-    let moves_db = if hz < 6000.0 { 2.5 } else { 5.0 };
-    let level_keeps = inner.iter().filter(|point| (db(point.1.both()) - level).abs() < moves_db).count();
+    let near =
+        inner.iter().filter(|point| (point.1.hz - hz).abs() < (STEADY * hz).max(frames.step_hz)).count();
+    let level_keeps = inner.iter().filter(|point| (db(point.1.both()) - level).abs() < moves_db(hz)).count();
     let third = (track.points.len() / 3).max(1);
     let part_hz = |points: &[(usize, Line)]| middle(points.iter().map(|point| point.1.hz).collect());
     let drift = part_hz(&track.points[track.points.len() - third..]) - part_hz(&track.points[..third]);
@@ -217,7 +250,8 @@ fn always(frames: &Frames, steady: &[Track]) -> Vec<f64> {
             }
         }
     }
-    let with = |bin: &i64| (bin - 1..=bin + 1).map(|bin| counts.get(&bin).copied().unwrap_or(0)).sum::<usize>();
+    let with =
+        |bin: &i64| (bin - 1..=bin + 1).map(|bin| counts.get(&bin).copied().unwrap_or(0)).sum::<usize>();
     counts
         .keys()
         .filter(|bin| with(bin) * 3 > frames.frames.len())
@@ -230,9 +264,11 @@ pub(super) fn tones(frames: &Frames) -> (Vec<Track>, Vec<Track>) {
     let steady: Vec<Track> = follow(frames)
         .into_iter()
         .flat_map(|track| at_jumps(track, frames))
+        .filter_map(|track| core(track, frames))
         .filter(|track| is_steady(track, frames))
         .collect();
-    let mut tones: Vec<Track> = steady.iter().filter(|track| !is_always_there(track, &steady, frames)).cloned().collect();
+    let mut tones: Vec<Track> =
+        steady.iter().filter(|track| !is_always_there(track, &steady, frames)).cloned().collect();
     // Of what sounds at the same time the strongest is the tone, unless it is long and the other one is shorter: then
     // that is for `is_alone` to say.
     tones.sort_by(|a, b| b.db().total_cmp(&a.db()));

@@ -7,7 +7,8 @@ use super::values::{TypedCircumstances, TypedJudging, limits, overwrite, referen
 use super::{Outcome, one_line};
 use anyhow::{bail, ensure};
 use deckproof::job::{
-    ReadError, ReadOptions, UnslatedOptions, check_folder, read_return, read_unslated, result_files, write_results,
+    ReadError, ReadOptions, UnslatedOptions, check_folder, read_return, read_unslated, result_files,
+    write_results,
 };
 use deckproof::programme::{NewFile, Overwrite, find, write_text};
 use deckproof::reading::{Made, Reading, Verdict};

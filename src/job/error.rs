@@ -76,7 +76,9 @@ impl ReadError {
     pub fn reading(&self) -> Option<&Reading> {
         match self {
             Self::Capture(_) | Self::Direct { .. } | Self::NotDirect { .. } => None,
-            Self::NoSlate { reading, .. } | Self::NoTones { reading, .. } | Self::UnknownRecipe { reading, .. } => Some(reading),
+            Self::NoSlate { reading, .. }
+            | Self::NoTones { reading, .. }
+            | Self::UnknownRecipe { reading, .. } => Some(reading),
         }
     }
 }

@@ -5,12 +5,13 @@ use super::read::{Facts, ReadOptions, blank, describe_capture, fill};
 use super::unslated_words::{doubted, remarks};
 use super::warnings::{broken_samples, warn};
 use crate::capture::{
-    BetweenKind, Heard, InMemory, NamedBy, Names, ReturnFile, Served, ServedTone, Source, assemble, check_rate, hear,
-    name, scan, serve,
+    BetweenKind, Heard, InMemory, NamedBy, Names, ReturnFile, Served, ServedTone, Source, assemble,
+    check_rate, hear, name, scan, serve,
 };
 use crate::judge::judge;
 use crate::measure::{
-    FrequencyKnowledge, MeasureOptions, Measured, MeasuredTone, TapeValues, Told, deck_equalisation, measure, tone_speed,
+    FrequencyKnowledge, MeasureOptions, Measured, MeasuredTone, TapeValues, Told, deck_equalisation, measure,
+    tone_speed,
 };
 use crate::programme::{StatedFlux, TapeFile, Timeline, built_in};
 use crate::reading::{Found, FoundKind, NominalBy, Reading, RecordedOn};
@@ -207,7 +208,9 @@ fn trim_response(measured: &mut Measured, served: &Served, values: &TapeValues) 
     measured.response = measured.response.take().filter(|r| !r.steps.is_empty() || !r.sweep.is_empty());
     if !ladder && served.sweep.is_none() {
         // Nobody promised a response.
-        measured.warnings.retain(|warning| warning.id != "unmeasured" || !warning.text.contains("the response is not"));
+        measured
+            .warnings
+            .retain(|warning| warning.id != "unmeasured" || !warning.text.contains("the response is not"));
     }
 }
 
@@ -215,11 +218,13 @@ fn trim_response(measured: &mut Measured, served: &Served, values: &TapeValues) 
 fn found(heard: &Heard, served: &Served, measured: &Measured) -> Vec<Found> {
     let silenced = served.alignment.wiring.mono;
     let pair = |dbfs: [f64; 2], on: [bool; 2]| {
-        [0, 1].map(|side| Some(dbfs[side]).filter(|db| on[side] && db.is_finite() && !(silenced && side == 1)))
+        [0, 1]
+            .map(|side| Some(dbfs[side]).filter(|db| on[side] && db.is_finite() && !(silenced && side == 1)))
     };
     let mut found: Vec<Found> = served.tones.iter().map(|tone| found_tone(tone, measured, &pair)).collect();
     for (k, sweep) in heard.sweeps.iter().enumerate() {
-        let measured = served.sweep == Some(k) && measured.response.as_ref().is_some_and(|r| !r.sweep.is_empty());
+        let measured =
+            served.sweep == Some(k) && measured.response.as_ref().is_some_and(|r| !r.sweep.is_empty());
         found.push(Found {
             kind: FoundKind::Sweep,
             from_s: sweep.from_s,
@@ -263,7 +268,8 @@ fn found_tone(
     pair: &dyn Fn([f64; 2], [bool; 2]) -> [Option<f64>; 2],
 ) -> Found {
     let own = |measured: &&MeasuredTone| {
-        measured.part == tone.part || measured.part.strip_prefix(&tone.part).is_some_and(|rest| rest.starts_with("-re"))
+        measured.part == tone.part
+            || measured.part.strip_prefix(&tone.part).is_some_and(|rest| rest.starts_with("-re"))
     };
     let exact = measured.tones.iter().find(own);
     let words = [

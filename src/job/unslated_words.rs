@@ -46,7 +46,9 @@ pub(super) fn doubted(
         ));
     }
     let wide = |k: &crate::capture::Glide| (k.to_hz / k.from_hz).log2().abs() > SWEEP_OCTAVES;
-    if by(NamedBy::Known) > 0 || heard.tones.is_empty() && heard.sweeps.iter().any(|sweep| sweep.even && wide(sweep)) {
+    if by(NamedBy::Known) > 0
+        || heard.tones.is_empty() && heard.sweeps.iter().any(|sweep| sweep.even && wide(sweep))
+    {
         return None;
     }
     if heard.tones.is_empty() {
@@ -71,7 +73,8 @@ pub(super) fn doubted(
         .map(|between| between.stretch.length_s())
         .sum();
     let longest_s = heard.tones.iter().map(|tone| tone.heard.length_s()).fold(0.0, f64::max);
-    let remedy = "if they are test tones, name their frequencies in a file (--tape), or one of them with --known-hz";
+    let remedy =
+        "if they are test tones, name their frequencies in a file (--tape), or one of them with --known-hz";
     if named * 5 < heard.tones.len() * 3 {
         return Some(format!(
             "steady tones were found ({}), but no speed error makes them usual test tones; {remedy}",
@@ -79,10 +82,14 @@ pub(super) fn doubted(
         ));
     }
     // One or two notes that are held by chance at a usual frequency, in the midst of music.
-    if named < 4 && longest_s < LONE_S && other_s > 1.5 * tones_s {
+    if named < 4 && !heard.sweeps.iter().any(wide) && longest_s < LONE_S && other_s > 1.5 * tones_s {
         return Some(format!(
             "only {} between much else, which may be music; {remedy}",
-            if named == 1 { format!("one steady tone ({})", places(&heard.tones)) } else { format!("few steady tones ({})", places(&heard.tones)) },
+            if named == 1 {
+                format!("one steady tone ({})", places(&heard.tones))
+            } else {
+                format!("few steady tones ({})", places(&heard.tones))
+            },
         ));
     }
     None
@@ -110,7 +117,11 @@ pub(super) fn remarks(listened: &Listened, measured: &Measured, slates: usize) -
 fn no_slate(listened: &Listened) -> Warning {
     let Listened { heard, names, .. } = listened;
     let count = |n: usize, what: &str| if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") };
-    let sweeps = if heard.sweeps.is_empty() { String::new() } else { format!(", {}", count(heard.sweeps.len(), "sweep")) };
+    let sweeps = if heard.sweeps.is_empty() {
+        String::new()
+    } else {
+        format!(", {}", count(heard.sweeps.len(), "sweep"))
+    };
     Warning::new(
         "no-slate",
         format!(
@@ -151,7 +162,11 @@ fn guessed(listened: &Listened) -> Option<Warning> {
     };
     let mut text = format!("Nominal frequencies are a guess ({} Hz): {how}.", shown.join(", "));
     if let Some(other) = names.other_ratio {
-        let first = heard.tones.iter().zip(&names.names).find_map(|(tone, name)| Some((tone.hz, (*name)?.nominal_hz)));
+        let first = heard
+            .tones
+            .iter()
+            .zip(&names.names)
+            .find_map(|(tone, name)| Some((tone.hz, (*name)?.nominal_hz)));
         if let Some((heard_hz, nominal_hz)) = first {
             text += &format!(
                 " The tone heard at {heard_hz:.1} Hz is taken for {nominal_hz} Hz; it may as well be {:.0} Hz at a speed error \
@@ -250,7 +265,9 @@ fn recording(listened: &Listened, measured: &Measured) -> Vec<Warning> {
         .sweeps
         .iter()
         .enumerate()
-        .filter(|(k, _)| served.sweep != Some(*k) || measured.response.as_ref().is_none_or(|r| r.sweep.is_empty()))
+        .filter(|(k, _)| {
+            served.sweep != Some(*k) || measured.response.as_ref().is_none_or(|r| r.sweep.is_empty())
+        })
         .map(|(_, sweep)| format!("{:.0} to {:.0} Hz at {:.1} s", sweep.from_hz, sweep.to_hz, sweep.from_s))
         .collect();
     if !unmeasured.is_empty() {
@@ -269,7 +286,8 @@ fn recording(listened: &Listened, measured: &Measured) -> Vec<Warning> {
             format!("The recording begins within a tone ({}): what came before it is missing.", hz(first.hz)),
         ));
     }
-    if let Some(last) = heard.tones.last().filter(|tone| tone.heard.to_s > served.alignment.duration_s - 0.05) {
+    if let Some(last) = heard.tones.last().filter(|tone| tone.heard.to_s > served.alignment.duration_s - 0.05)
+    {
         remarks.push(Warning::new(
             "cut-end",
             format!("The recording ends within a tone ({}): what comes behind it is missing.", hz(last.hz)),

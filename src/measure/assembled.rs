@@ -96,8 +96,8 @@ pub(super) fn assemble(
     let placed: Vec<(f64, &PlayedTone)> =
         played.iter().filter(|(part, _)| both(part)).map(|(part, tone)| (part.start_s, tone)).collect();
     let slates_db = |programme_s: f64| alignment.slates_db(programme_s);
-    measured.level_dependence = level_dependence(&placed, &around, &slates_db, silenced)
-        .filter(|_| timeline.levels_are_known());
+    measured.level_dependence =
+        level_dependence(&placed, &around, &slates_db, silenced).filter(|_| timeline.levels_are_known());
     let gain_rides = riding_db.is_some() || creep_db.is_some();
     measured.lossy_signs = lossy_signs(&around, silenced, gain_rides);
     if let Some(db) = creep_db {

@@ -94,13 +94,15 @@ impl TapeValues<'_> {
             for point in points {
                 let (db, doubt) = self.on_tape(point.hz, reference_hz);
                 point.db = point.db.map(|value| value.map(|value| value - db));
-                point.uncertainty_db = point.uncertainty_db.map(|value| value.map(|value| value.hypot(doubt)));
+                point.uncertainty_db =
+                    point.uncertainty_db.map(|value| value.map(|value| value.hypot(doubt)));
             }
         };
         correct(&mut response.steps);
         correct(&mut response.sweep);
         let points = if response.steps.is_empty() { &response.sweep } else { &response.steps };
-        let corner = |rising| [0, 1].map(|side| super::response::corner_hz(points, side, reference_hz, rising));
+        let corner =
+            |rising| [0, 1].map(|side| super::response::corner_hz(points, side, reference_hz, rising));
         (response.low_3db_hz, response.high_3db_hz) = (corner(false), corner(true));
     }
 
@@ -142,7 +144,9 @@ impl TapeValues<'_> {
         });
         let known = reference.is_some() && self.deck_standard.is_some();
         let standard_dbfs: Pair = match flux {
-            Some((level, _, against, _)) if known => level.return_dbfs.map(|dbfs| dbfs.map(|dbfs| dbfs - against)),
+            Some((level, _, against, _)) if known => {
+                level.return_dbfs.map(|dbfs| dbfs.map(|dbfs| dbfs - against))
+            }
             _ => [None; 2],
         };
         let word = |flux: StatedFlux| (flux.nwb_m, flux.stated.word().to_owned());
@@ -169,7 +173,10 @@ impl TapeValues<'_> {
             level_tone_against_standard_db: flux.filter(|_| known).map(|flux| flux.2),
             level_tone_uncertainty_db: flux.filter(|_| known).map(|flux| flux.3),
             standard_dbfs,
-            recorded_for_us: self.file.and_then(|file| file.equalisation).map(Equalisation::high_time_constant_us),
+            recorded_for_us: self
+                .file
+                .and_then(|file| file.equalisation)
+                .map(Equalisation::high_time_constant_us),
             replayed_at_us: self.replayed_at.map(Equalisation::high_time_constant_us),
         })
     }
@@ -239,7 +246,12 @@ mod tests {
         let mut response = flat(&[315.0, 16_000.0]);
         values(&tape, None).correct_response(&mut response);
         assert_within!(response.steps[1].db[0].unwrap(), 1.0, 1e-9, "dB");
-        assert_within!(response.steps[1].uncertainty_db[0].unwrap(), 0.05f64.hypot(0.8).hypot(0.2), 1e-9, "dB");
+        assert_within!(
+            response.steps[1].uncertainty_db[0].unwrap(),
+            0.05f64.hypot(0.8).hypot(0.2),
+            1e-9,
+            "dB"
+        );
         assert_eq!(response.steps[0].uncertainty_db[0], Some(0.05));
         let old = file("certificate = false");
         let mut response = flat(&[315.0, 16_000.0]);

@@ -76,7 +76,12 @@ mod tests {
 
     #[test]
     fn one_wrongly_recorded_tone_does_not_count_and_a_sharp_tape_is_undone() {
-        let tones = [tone(315.0, 1.01, 5.0), tone(1000.0, 0.99, 5.0), tone(3150.0, 1.0, 20.0), tone(12_500.0, 3.0, 5.0)];
+        let tones = [
+            tone(315.0, 1.01, 5.0),
+            tone(1000.0, 0.99, 5.0),
+            tone(3150.0, 1.0, 20.0),
+            tone(12_500.0, 3.0, 5.0),
+        ];
         let speed = tone_speed(&tones, &SURE).unwrap();
         assert_within!(speed.error_percent, 1.0, 0.005, "%");
         assert!(speed.uncertainty_percent < 0.03, "{speed:?}");
@@ -88,8 +93,14 @@ mod tests {
 
     #[test]
     fn a_short_lone_tone_is_less_sure_than_a_long_one_and_none_says_nothing() {
-        let uncertainty = |length_s| tone_speed(&[tone(440.0, 0.2, length_s)], &SURE).unwrap().uncertainty_percent;
-        assert!(uncertainty(2.0) > 0.08 && uncertainty(60.0) < 0.01, "{} {}", uncertainty(2.0), uncertainty(60.0));
+        let uncertainty =
+            |length_s| tone_speed(&[tone(440.0, 0.2, length_s)], &SURE).unwrap().uncertainty_percent;
+        assert!(
+            uncertainty(2.0) > 0.08 && uncertainty(60.0) < 0.01,
+            "{} {}",
+            uncertainty(2.0),
+            uncertainty(60.0)
+        );
         assert_eq!(tone_speed(&[], &SURE), None);
         assert_eq!(tone_speed(&[tone(440.0, 0.2, 0.0)], &SURE), None);
     }

@@ -85,8 +85,7 @@ impl StatedFlux {
     /// # Errors
     /// What is allowed, in words.
     pub fn parse(text: &str) -> Result<Self, String> {
-        const ALLOWED: &str =
-            "expected nWb/m from 50 to 1000, and how it is stated, such as 200,short-circuit or 250,open-circuit";
+        const ALLOWED: &str = "expected nWb/m from 50 to 1000, and how it is stated, such as 200,short-circuit or 250,open-circuit";
         let (number, stated) = match text.split_once(',') {
             Some((number, word)) => {
                 let stated = FluxStatement::WORDS.iter().find(|known| known.0 == word.trim());
@@ -205,7 +204,12 @@ impl TapeFile {
             reference,
             deck_standard: flux(&keys, "deck_standard_nwb_m", "deck_standard_stated")?,
             speed_error_percent: keys.number("speed_error_percent", -5.0, 5.0, "percent")?.unwrap_or(0.0),
-            frequency_uncertainty_percent: keys.number("frequency_uncertainty_percent", 0.0, 5.0, "percent")?,
+            frequency_uncertainty_percent: keys.number(
+                "frequency_uncertainty_percent",
+                0.0,
+                5.0,
+                "percent",
+            )?,
             tones,
         })
     }
@@ -241,7 +245,9 @@ fn equalisation(keys: &Keys, key: &str) -> Result<Option<Equalisation>, Programm
         None => Ok(None),
         Some(us) => match Equalisation::ALL.iter().find(|known| known.high_time_constant_us() == us) {
             Some(known) => Ok(Some(*known)),
-            None => Err(keys.refuse(key, format!("{us} us"), "120 or 70", "take the one on the tape's label")),
+            None => {
+                Err(keys.refuse(key, format!("{us} us"), "120 or 70", "take the one on the tape's label"))
+            }
         },
     }
 }
@@ -292,7 +298,10 @@ mod tests {
 
     #[test]
     fn a_flux_is_typed_with_its_statement() {
-        assert_eq!(StatedFlux::parse("200,short-circuit"), Ok(StatedFlux { nwb_m: 200.0, stated: ShortCircuit }));
+        assert_eq!(
+            StatedFlux::parse("200,short-circuit"),
+            Ok(StatedFlux { nwb_m: 200.0, stated: ShortCircuit })
+        );
         assert_eq!(StatedFlux::parse("250"), Ok(StatedFlux { nwb_m: 250.0, stated: Unknown }));
         for wrong in ["", "0", "NaN", "200,din", "5000", "200 nWb/m"] {
             assert!(StatedFlux::parse(wrong).is_err(), "{wrong}");
@@ -314,7 +323,10 @@ mod tests {
             ("track = ", "this is not TOML"),
         ] {
             let error = TapeFile::parse(&format!("{head}{more}"), "tape.toml").unwrap_err().to_string();
-            assert!(error.contains(words) && error.starts_with("tape.toml") && !error.contains('\n'), "{error}");
+            assert!(
+                error.contains(words) && error.starts_with("tape.toml") && !error.contains('\n'),
+                "{error}"
+            );
         }
         let error = TapeFile::parse("name = \"t\"\ncertificate = 1", "t").unwrap_err().to_string();
         assert!(error.contains("true or false"), "{error}");

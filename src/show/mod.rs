@@ -8,6 +8,7 @@
 
 mod axes;
 mod csv;
+mod found;
 mod html;
 mod json;
 mod nonlinear;
