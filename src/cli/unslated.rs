@@ -48,7 +48,7 @@ impl TypedUnslated {
         let tape = match &self.tape {
             None => None,
             Some(path) => {
-                let read = text(path, "the tape's values (see tones/tapes/lantern-lane.toml)")?;
+                let read = text(path, "the tape's own values, such as `deckproof list tape` prints")?;
                 Some(TapeFile::parse(&read, &path.display().to_string())?)
             }
         };

@@ -14,7 +14,7 @@ use crate::measure::{
     tone_speed,
 };
 use crate::programme::{StatedFlux, TapeFile, Timeline, built_in};
-use crate::reading::{Found, FoundKind, NominalBy, Reading, RecordedOn};
+use crate::reading::{Found, FoundKind, NominalBy, Reading, RecordedOn, Warning};
 use crate::trade::test_tapes::USUAL_TONE_PERCENT;
 use std::path::Path;
 
@@ -103,6 +103,10 @@ fn read_source(
         unslated.tape.iter().flat_map(|tape| tape.tones.iter().map(|tone| tone.hz)).collect();
     let names = name(&heard.tones, &told_hz, unslated.known.map(|known| known.hz));
     if let Some(why) = doubted(&heard, &names, unslated, &scan, reading.capture.duration_s) {
+        reading.warnings.push(Warning::new(
+            "no-test-tones",
+            format!("No test tones were found: {why}. Nothing was measured."),
+        ));
         return Err(ReadError::NoTones { path: facts.path, why, reading: Box::new(reading) });
     }
     let duration_s = scan.frames as f64 / source.rate_hz();

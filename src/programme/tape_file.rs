@@ -29,6 +29,9 @@ use crate::trade::Equalisation;
 use crate::trade::reference_levels::{OPEN_OVER_SHORT_CIRCUIT, level_db};
 use toml::de::DeTable;
 
+/// The example that is built in, of an invented workshop.
+pub const TAPE_EXAMPLE: &str = include_str!("../../tones/tapes/lantern-lane.toml");
+
 /// How a fluxivity is stated.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum FluxStatement {
@@ -268,11 +271,9 @@ mod tests {
     use super::*;
     use FluxStatement::{OpenCircuit, ShortCircuit, Unknown};
 
-    const WHOLE: &str = include_str!("../../tones/tapes/lantern-lane.toml");
-
     #[test]
     fn the_example_is_read_whole() {
-        let tape = TapeFile::parse(WHOLE, "tape.toml").unwrap();
+        let tape = TapeFile::parse(TAPE_EXAMPLE, "tape.toml").unwrap();
         assert!(tape.name.contains("invented") && tape.certificate && tape.tones.len() > 8);
         assert_eq!(tape.reference, Some(StatedFlux { nwb_m: 250.0, stated: OpenCircuit }));
         assert_eq!(tape.equalisation, Some(Equalisation::Us120));

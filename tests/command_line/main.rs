@@ -10,4 +10,5 @@ mod interrupt;
 mod list;
 mod read;
 mod rehearse;
+mod unslated;
 mod write;
