@@ -93,6 +93,7 @@ pub fn hear(source: &dyn Source) -> Result<Heard, CaptureError> {
     let impure = impure.iter().map(place).collect::<Result<Vec<_>, _>>()?;
     let mut tones: Vec<HeardTone> = pure.into_iter().filter(|tone| tone.steady.length_s() > 0.8).collect();
     tones.sort_by(|a, b| a.heard.from_s.total_cmp(&b.heard.from_s));
+    part_neighbours(&mut tones);
     let within = |stretch: Stretch| -> Range<usize> {
         let frame = |s: f64| (s / frames.hop_s).max(0.0) as usize;
         frame(stretch.from_s - frames.length_s)..frame(stretch.to_s) + 1
@@ -105,6 +106,22 @@ pub fn hear(source: &dyn Source) -> Result<Heard, CaptureError> {
     let loudest = tones.iter().flat_map(|tone| tone.dbfs).fold(-20.0, f64::max);
     let between = between(&frames, &taken, source.frames() as f64 / source.rate_hz(), loudest);
     Ok(Heard { tones, impure, sweeps, between })
+}
+
+/// Low tones that follow each other without a pause are nearer than their filters can tell: they share what both claim.
+fn part_neighbours(tones: &mut [HeardTone]) {
+    // As long as a filter of a low tone rings, s.
+    const RINGS_S: f64 = 0.1;
+    for k in 1..tones.len() {
+        let (from_s, to_s) = (tones[k].heard.from_s, tones[k - 1].heard.to_s);
+        if to_s > from_s && tones[k].heard.to_s > to_s {
+            let middle_s = (from_s + to_s) / 2.0;
+            tones[k - 1].heard.to_s = middle_s;
+            tones[k].heard.from_s = middle_s;
+            tones[k - 1].steady.to_s = tones[k - 1].steady.to_s.min(middle_s - RINGS_S);
+            tones[k].steady.from_s = tones[k].steady.from_s.max(middle_s + RINGS_S);
+        }
+    }
 }
 
 fn heard_tone(source: &dyn Source, frames: &Frames, track: &Track) -> Result<HeardTone, CaptureError> {
