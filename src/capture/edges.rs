@@ -7,6 +7,8 @@ use crate::signal::baseband::{Band, Baseband};
 
 /// Read on either side of where an edge is believed, s.
 const AROUND_S: f64 = 0.5;
+/// So often the search goes on further out.
+const MOST_WINDOWS: usize = 16;
 /// Levels are looked at in steps of this, s.
 const STEP_S: f64 = 0.01;
 /// Weaker for fewer steps than these is a dropout.
@@ -74,30 +76,47 @@ pub(super) fn edges(source: &dyn Source, hz: f64, believed: Stretch) -> Result<[
     let duration_s = source.frames() as f64 / source.rate_hz();
     let reach_s = AROUND_S.min(believed.length_s() / 2.0);
     let mut found = [believed; 2];
-    let (from_s, to_s) = ((believed.from_s - AROUND_S).max(0.0), believed.from_s + reach_s);
-    if let Some((bands, first_s)) = band(source, hz, from_s, to_s)? {
-        for (found, band) in found.iter_mut().zip(&bands) {
-            let (powers, step_s) = steps(band);
-            let start_s = first_s + band.first_s;
-            found.from_s = match edge(powers.iter().rev().copied()) {
+    // A channel that goes on is followed further out.
+    let mut open = [true; 2];
+    let (mut from_s, mut to_s) = (believed.from_s - AROUND_S, believed.from_s + reach_s);
+    for _ in 0..MOST_WINDOWS {
+        let Some((bands, first_s)) = band(source, hz, from_s.max(0.0), to_s)? else { break };
+        for side in (0..2).filter(|&side| open[side]).collect::<Vec<_>>() {
+            let (powers, step_s) = steps(&bands[side]);
+            let start_s = first_s + bands[side].first_s;
+            found[side].from_s = match edge(powers.iter().rev().copied()) {
                 Some(k) => start_s + (powers.len() - k) as f64 * step_s,
                 // The filter is blind at the very start of a recording.
                 None if from_s <= 0.0 => 0.0,
                 None => start_s,
             };
+            open[side] = from_s > 0.0 && found[side].from_s == start_s;
         }
+        if open == [false; 2] {
+            break;
+        }
+        (from_s, to_s) = (from_s - AROUND_S, from_s + AROUND_S);
     }
-    let (from_s, to_s) = (believed.to_s - reach_s, (believed.to_s + AROUND_S).min(duration_s));
-    if let Some((bands, first_s)) = band(source, hz, from_s, to_s)? {
-        for (found, band) in found.iter_mut().zip(&bands) {
-            let (powers, step_s) = steps(band);
-            let start_s = first_s + band.first_s;
-            found.to_s = match edge(powers.iter().copied()) {
+    let mut open = [true; 2];
+    let (mut from_s, mut to_s) = (believed.to_s - reach_s, believed.to_s + AROUND_S);
+    for _ in 0..MOST_WINDOWS {
+        let Some((bands, first_s)) = band(source, hz, from_s, to_s.min(duration_s))? else { break };
+        let at_end = to_s >= duration_s;
+        for side in (0..2).filter(|&side| open[side]).collect::<Vec<_>>() {
+            let (powers, step_s) = steps(&bands[side]);
+            let start_s = first_s + bands[side].first_s;
+            let edge = edge(powers.iter().copied());
+            found[side].to_s = match edge {
                 Some(k) => start_s + k as f64 * step_s,
-                None if to_s >= duration_s - 1e-6 => duration_s,
+                None if at_end => duration_s,
                 None => start_s + powers.len() as f64 * step_s,
             };
+            open[side] = edge.is_none() && !at_end;
         }
+        if open == [false; 2] {
+            break;
+        }
+        (from_s, to_s) = (to_s - AROUND_S, to_s + AROUND_S);
     }
     Ok(found)
 }

@@ -55,9 +55,10 @@ impl ServedTone {
         on.iter().sum::<f64>() / on.len().max(1) as f64
     }
 
-    /// The same with what is known to be on the tape taken off.
-    fn flat_db(&self) -> f64 {
-        self.dbfs() - self.told.map_or(0.0, |told| told.level_db.unwrap_or(0.0) + told.correction_db)
+    /// The same with what is known to be on the tape taken off, the told level only if `by_level`.
+    fn flat_db(&self, by_level: bool) -> f64 {
+        let level = |told: TapeTone| told.level_db.filter(|_| by_level).unwrap_or(0.0) + told.correction_db;
+        self.dbfs() - self.told.map_or(0.0, level)
     }
 }
 
@@ -178,6 +179,9 @@ fn named(heard: &Heard, names: &Names, tape: Option<&TapeFile>) -> Vec<ServedTon
 /// The largest set of tones of different frequencies whose levels lead smoothly from one to the next: indices into `tones`,
 /// by rising frequency.
 fn ladder(tones: &[ServedTone]) -> Vec<usize> {
+    // A few told levels among many tones would only tear the ladder apart.
+    let told = tones.iter().filter(|tone| tone.told.is_some_and(|told| told.level_db.is_some())).count();
+    let by_level = told * 5 >= tones.len() * 3;
     let mut order: Vec<usize> = (0..tones.len()).collect();
     order.sort_by(|&a, &b| tones[a].hz.total_cmp(&tones[b].hz));
     let anchors = order.iter().copied().filter(|&k| (LEVEL_HZ.0..LEVEL_HZ.1).contains(&tones[k].hz));
@@ -201,9 +205,10 @@ fn ladder(tones: &[ServedTone]) -> Vec<usize> {
                 at += same.len().max(1);
                 let next = same
                     .into_iter()
-                    .filter(|&k| beyond(k, last) && follows(&tones[k], &tones[last]))
+                    .filter(|&k| beyond(k, last) && follows(&tones[k], &tones[last], by_level))
                     .min_by(|&a, &b| {
-                        let away = |k: usize| (tones[k].flat_db() - tones[last].flat_db()).abs();
+                        let away =
+                            |k: usize| (tones[k].flat_db(by_level) - tones[last].flat_db(by_level)).abs();
                         away(a).total_cmp(&away(b))
                     });
                 if let Some(next) = next {
@@ -215,7 +220,7 @@ fn ladder(tones: &[ServedTone]) -> Vec<usize> {
         set
     });
     // Of two as large the quieter one: level tones are the loud ones.
-    let level = |set: &[usize]| tones[set[0]].flat_db();
+    let level = |set: &[usize]| tones[set[0]].flat_db(by_level);
     let mut best =
         grown.max_by(|a, b| a.len().cmp(&b.len()).then(level(b).total_cmp(&level(a)))).unwrap_or_default();
     best.sort_by(|&a, &b| tones[a].hz.total_cmp(&tones[b].hz));
@@ -223,9 +228,9 @@ fn ladder(tones: &[ServedTone]) -> Vec<usize> {
 }
 
 /// Whether the level of `next` may be that of the same ladder as `last`, given how decks lose treble and bass.
-fn follows(next: &ServedTone, last: &ServedTone) -> bool {
+fn follows(next: &ServedTone, last: &ServedTone, by_level: bool) -> bool {
     let octaves = (next.hz / last.hz).log2().abs();
-    let up = next.flat_db() - last.flat_db();
+    let up = next.flat_db(by_level) - last.flat_db(by_level);
     let (down, most) = if next.hz > 5500.0 {
         (3.0 + 12.0 * octaves, 3.0 + 4.0 * octaves)
     } else if next.hz < 120.0 {

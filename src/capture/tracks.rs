@@ -17,8 +17,9 @@ const MOVES: f64 = 0.016;
 const STEADY: f64 = 0.02;
 /// Over its whole length a tone drifts by no more than this share: tapes that start late, not glides.
 const DRIFTS: f64 = 0.015;
-/// A jump of level by this much, dB, with both sides steady, makes two tones of one.
-const JUMP_DB: f64 = 3.0;
+/// A jump of level by this much, dB, with both sides steady, makes two tones of one; a channel that ends before the other
+/// is 3 dB.
+const JUMP_DB: f64 = 4.0;
 /// Another line must be weaker than a tone by this much, dB, if it is not its harmonic.
 const ALONE_DB: f64 = 20.0;
 /// All harmonics together are weaker than a test tone by this much, dB: 14 % is more than tape bears; pulses and notes

@@ -64,6 +64,19 @@ pub(super) fn doubted(
                 .into(),
         });
     }
+    // A line at the power line's frequency, and nothing else.
+    let hum = |tone: &HeardTone| {
+        [50.0, 60.0].iter().any(|mains| {
+            let order = (tone.hz / mains).round();
+            (1.0..=6.0).contains(&order) && (tone.hz - order * mains).abs() < 0.3 * order
+        })
+    };
+    if heard.sweeps.is_empty() && heard.tones.iter().all(hum) {
+        return Some(format!(
+            "only hum of the power line was ({}); check the tape and the cables",
+            places(&heard.tones)
+        ));
+    }
     let named = names.agreeing();
     let tones_s: f64 = heard.tones.iter().map(|tone| tone.heard.length_s()).sum();
     let other_s: f64 = heard

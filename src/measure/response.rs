@@ -37,6 +37,7 @@ pub fn level(played: &PlayedTone, reference_dbfs: f64) -> Level {
         gain_db,
         difference_db: difference(gain_db),
         uncertainty_db,
+        programme_uncertainty_db: None,
     }
 }
 
@@ -151,6 +152,7 @@ fn relative(mut gains: Vec<Gain>, reference_hz: f64) -> Vec<ResponsePoint> {
                 gain.uncertainty_db[channel].map(|own| own.hypot(0.02))
             }),
             difference_db: difference(gain.db),
+            difference_uncertainty_db: None,
         })
         .collect()
 }

@@ -93,6 +93,10 @@ impl TapeValues<'_> {
         let correct = |points: &mut Vec<ResponsePoint>| {
             for point in points {
                 let (db, doubt) = self.on_tape(point.hz, reference_hz);
+                // Both channels hear the same tape.
+                point.difference_uncertainty_db = point.uncertainty_db[0]
+                    .zip(point.uncertainty_db[1])
+                    .map(|(left, right)| left.hypot(right));
                 point.db = point.db.map(|value| value.map(|value| value - db));
                 point.uncertainty_db =
                     point.uncertainty_db.map(|value| value.map(|value| value.hypot(doubt)));
@@ -125,7 +129,7 @@ impl TapeValues<'_> {
             let told = self.levels.iter().find(|(part, _)| *part == level.part);
             if let Some((db, doubt)) = told.and_then(|(_, tone)| self.against_standard(tone)) {
                 level.programme_db = db;
-                level.uncertainty_db = level.uncertainty_db.hypot(doubt);
+                level.programme_uncertainty_db = Some(doubt);
             }
         }
     }
@@ -209,6 +213,7 @@ mod tests {
             db: [Some(0.0), None],
             uncertainty_db: [Some(0.05), None],
             difference_db: None,
+            difference_uncertainty_db: None,
         };
         Response {
             reference_hz: 315.0,
@@ -275,6 +280,7 @@ mod tests {
             gain_db: [Some(2.0), None],
             difference_db: None,
             uncertainty_db: 0.02,
+            programme_uncertainty_db: None,
         }];
         known.correct_levels(&mut levels);
         // 250 open-circuit are 227 short-circuit: 1.11 dB above 200.

@@ -191,6 +191,7 @@ def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, t
             "db": [left, right],
             "uncertainty_db": [u, u],
             "difference_db": round(left - right + gain[0] - gain[1], 3),
+            "difference_uncertainty_db": None,
         }
 
     def wobble(k):
