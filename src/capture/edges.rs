@@ -76,7 +76,7 @@ pub(super) fn edges(source: &dyn Source, hz: f64, believed: Stretch) -> Result<[
     let duration_s = source.frames() as f64 / source.rate_hz();
     let reach_s = AROUND_S.min(believed.length_s() / 2.0);
     let mut found = [believed; 2];
-    // A channel that goes on is followed further out.
+    // A channel that goes on while the other has ended is followed further out.
     let mut open = [true; 2];
     let (mut from_s, mut to_s) = (believed.from_s - AROUND_S, believed.from_s + reach_s);
     for _ in 0..MOST_WINDOWS {
@@ -92,7 +92,8 @@ pub(super) fn edges(source: &dyn Source, hz: f64, believed: Stretch) -> Result<[
             };
             open[side] = from_s > 0.0 && found[side].from_s == start_s;
         }
-        if open == [false; 2] {
+        // Where both go on, frames have seen the end: what follows there is something else.
+        if open[0] == open[1] {
             break;
         }
         (from_s, to_s) = (from_s - AROUND_S, from_s + AROUND_S);
@@ -113,7 +114,8 @@ pub(super) fn edges(source: &dyn Source, hz: f64, believed: Stretch) -> Result<[
             };
             open[side] = edge.is_none() && !at_end;
         }
-        if open == [false; 2] {
+        // Where both go on, frames have seen the end: what follows there is something else.
+        if open[0] == open[1] {
             break;
         }
         (from_s, to_s) = (to_s - AROUND_S, to_s + AROUND_S);

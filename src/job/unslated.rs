@@ -118,7 +118,7 @@ fn read_source(
     if measured.opposed == Some(true) {
         served.alignment.wiring.inverted[1] ^= true;
     }
-    measured.speed = tone_speed(&for_speed(&served, &measured), &knowledge(&names, unslated));
+    measured.speed = tone_speed(&for_speed(&served, &measured), &knowledge(&names, unslated, &measured));
     trim_response(&mut measured, &served, &values);
     values.correct_levels(&mut measured.level);
     describe_capture(&mut reading, &served.alignment, 1.0);
@@ -186,17 +186,19 @@ fn for_speed(served: &Served, measured: &Measured) -> Vec<MeasuredTone> {
     .collect()
 }
 
-fn knowledge(names: &Names, unslated: &UnslatedOptions) -> FrequencyKnowledge {
+fn knowledge(names: &Names, unslated: &UnslatedOptions, measured: &Measured) -> FrequencyKnowledge {
+    let wow_percent = measured.flutter.as_ref().and_then(|flutter| flutter.wow_rms_percent);
     let by = |whose: NamedBy| names.names.iter().flatten().any(|name| name.by == whose);
     match (&unslated.known, &unslated.tape) {
         (Some(known), _) if by(NamedBy::Known) => {
-            FrequencyKnowledge { within_percent: known.within_percent, sharp_percent: 0.0 }
+            FrequencyKnowledge { within_percent: known.within_percent, sharp_percent: 0.0, wow_percent }
         }
         (_, Some(tape)) => FrequencyKnowledge {
             within_percent: tape.frequency_uncertainty_percent.unwrap_or(USUAL_TONE_PERCENT),
             sharp_percent: tape.speed_error_percent,
+            wow_percent,
         },
-        _ => FrequencyKnowledge { within_percent: USUAL_TONE_PERCENT, sharp_percent: 0.0 },
+        _ => FrequencyKnowledge { within_percent: USUAL_TONE_PERCENT, sharp_percent: 0.0, wow_percent },
     }
 }
 

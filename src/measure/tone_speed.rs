@@ -18,6 +18,8 @@ pub struct FrequencyKnowledge {
     pub within_percent: f64,
     /// By how much the tape's tones are sharp at the right speed, percent.
     pub sharp_percent: f64,
+    /// Rms of the wow, percent, where it was measured.
+    pub wow_percent: Option<f64>,
 }
 
 /// Speed error over all `tones`, positive is fast; `None` without tones.
@@ -47,7 +49,8 @@ pub fn tone_speed(tones: &[MeasuredTone], knowledge: &FrequencyKnowledge) -> Opt
     let spread = (kept.iter().map(|error| error.1 * (error.0 - mean).powi(2)).sum::<f64>() / total_s).sqrt();
     let agree = if kept.len() > 2 { 2.0 * spread / (count - 1.0).max(1.0).sqrt() } else { 0.0 };
     // The mean over t of a wow at f is off by up to its amplitude over pi f t.
-    let wow = 2.0 * USUAL_WOW_PERCENT / (std::f64::consts::PI * 0.5 * total_s).max(1.0);
+    let wow_percent = knowledge.wow_percent.unwrap_or(0.0).max(USUAL_WOW_PERCENT);
+    let wow = 2.0 * wow_percent / (std::f64::consts::PI * 0.5 * total_s).max(1.0);
     let statistical = if kept.len() > 2 { agree.max(0.3 * wow) } else { wow.max(2.0 * spread) };
     let uncertainty = statistical.hypot(knowledge.within_percent).hypot(CARD_CLOCK_PERCENT);
     let error = 100.0 * ((1.0 + mean / 100.0) / (1.0 + knowledge.sharp_percent / 100.0) - 1.0);
@@ -72,7 +75,8 @@ mod tests {
         }
     }
 
-    const SURE: FrequencyKnowledge = FrequencyKnowledge { within_percent: 0.0, sharp_percent: 0.0 };
+    const SURE: FrequencyKnowledge =
+        FrequencyKnowledge { within_percent: 0.0, sharp_percent: 0.0, wow_percent: None };
 
     #[test]
     fn one_wrongly_recorded_tone_does_not_count_and_a_sharp_tape_is_undone() {
@@ -85,7 +89,7 @@ mod tests {
         let speed = tone_speed(&tones, &SURE).unwrap();
         assert_within!(speed.error_percent, 1.0, 0.005, "%");
         assert!(speed.uncertainty_percent < 0.03, "{speed:?}");
-        let sharp = FrequencyKnowledge { within_percent: 0.1, sharp_percent: 1.0 };
+        let sharp = FrequencyKnowledge { within_percent: 0.1, sharp_percent: 1.0, wow_percent: None };
         let speed = tone_speed(&tones, &sharp).unwrap();
         assert_within!(speed.error_percent, 0.0, 0.005, "%");
         assert!(speed.uncertainty_percent > 0.1);

@@ -20,7 +20,7 @@ fn kind(kind: FoundKind) -> &'static str {
         FoundKind::Silence => "silence",
         FoundKind::Noise => "noise",
         FoundKind::Nothing => "no signal",
-        FoundKind::Other => "speech, music, other",
+        FoundKind::Other => "other",
     }
 }
 
@@ -37,7 +37,7 @@ fn nominal(row: &Found) -> String {
 fn found(found: &[Found]) -> Table {
     let level = |row: &Found, side: usize| row.return_dbfs[side].map_or(String::new(), |db| unsigned(db, 1));
     let heard = |row: &Found| match (row.hz, row.to_hz) {
-        (Some(from), Some(to)) => format!("{} to {}", unsigned(from, 0), frequency(to.round())),
+        (Some(from), Some(to)) => format!("{} to {}", frequency(from.round()), frequency(to.round())),
         (Some(hz), None) => format!("{} Hz", unsigned(hz, 1)),
         _ => String::new(),
     };
@@ -45,7 +45,8 @@ fn found(found: &[Found]) -> Table {
     Table {
         title: "Found by listening, without slates".to_owned(),
         notes: vec![
-            "Times in s of the return, levels in dBFS (0 is the rms of a full-scale sine), left and right as in the file."
+            "Times in s of the return, levels in dBFS (0 is the rms of a full-scale sine), left and right as in the file. Other is \
+             speech, music or whatever else moves."
                 .to_owned(),
         ],
         heads: vec!["from", "to", "what", "heard", "meant", "left", "right", "serves"],
@@ -85,7 +86,8 @@ fn tape(tape: &TapeSection) -> Table {
         (Some(false), _) => Some("none".to_owned()),
         (None, _) => None,
     };
-    add("tape", tape.name.clone());
+    // A line holds no more.
+    add("tape", tape.name.as_ref().map(|name| name.chars().take(48).collect()));
     add("certificate", certificate);
     add("track", tape.track.clone());
     add("levels count from", flux(tape.reference_nwb_m, &tape.reference_stated));
@@ -142,6 +144,6 @@ mod tests {
             ["1.00", "4.25", "tone", "318.2 Hz", "315 Hz (guess)", "-12.0", "", "level, speed"]
         );
         assert_eq!(table.rows[1][4], "none near");
-        assert_eq!(table.rows[2][2], "speech, music, other");
+        assert_eq!(table.rows[2][2], "other");
     }
 }

@@ -33,12 +33,14 @@ fn pulses_and_data_are_no_test_tones_but_a_known_pitch_gives_the_speed() {
         ..UnslatedOptions::default()
     };
     let reading = read_unslated(&path, &options(None), &known).unwrap();
-    let pilot = tones(&reading)[0];
-    assert!(pilot.from_s < 2.6 && pilot.to_s > 5.0, "{pilot:?}");
-    // The pilot wanders by 0.6 % rms, slowly: where it is cut moves its mean by some hundredths of a percent.
-    assert_within!(pilot.hz.unwrap(), 2698.7, 0.003 * 2698.7, "Hz");
-    // The second pilot runs slower; that the two disagree is in the uncertainty.
+    let pilots = tones(&reading);
+    assert!(pilots[0].from_s < 2.6 && pilots[0].to_s > 5.0, "{:?}", pilots[0]);
+    // The first pilot is followed by data of about the same frequency, and wanders by 0.6 % rms: where it is cut moves its
+    // mean by some tenths of a percent.
+    assert_within!(pilots[0].hz.unwrap(), 2698.7, 0.004 * 2698.7, "Hz");
+    // The second one runs slower: 2665.2 Hz from 12.7 to 14.5 s, measured with scipy 1.17.1 as the first was.
+    assert_within!(pilots[1].hz.unwrap(), 2665.2, 0.001 * 2665.2, "Hz");
     let speed = reading.speed.unwrap();
-    assert_within!(speed.error_percent, -0.05, speed.uncertainty_percent, "%");
-    assert!(speed.uncertainty_percent < 1.5);
+    assert_within!(speed.error_percent, -0.05, 0.4, "%");
+    assert!(speed.uncertainty_percent > 0.1, "{}", speed.uncertainty_percent);
 }
