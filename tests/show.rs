@@ -8,7 +8,7 @@ use deckproof::reading::Reading;
 use deckproof::show;
 use std::path::{Path, PathBuf};
 
-const NAMES: [&str; 4] = ["healthy", "faulty", "empty", "rounds"];
+const NAMES: [&str; 5] = ["healthy", "faulty", "empty", "rounds", "unslated"];
 
 fn path(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests").join(name)

@@ -128,6 +128,17 @@ impl TimeMap {
         Some((Self { knots, outer_ratio, scatter_s, single: best.len() == 1, torn }, used))
     }
 
+    /// The map of a return of `duration_s` that runs evenly at `ratio` and has no slates: its programme is what it holds.
+    pub fn even(ratio: f64, duration_s: f64) -> Self {
+        Self {
+            knots: vec![(0.0, 0.0), (duration_s * ratio, duration_s)],
+            outer_ratio: [ratio; 2],
+            scatter_s: 0.0,
+            single: false,
+            torn: vec![],
+        }
+    }
+
     /// Stretches between slates in which time is torn.
     pub fn torn(&self) -> &[Tear] {
         &self.torn

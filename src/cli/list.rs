@@ -5,7 +5,7 @@ use super::terminal::print;
 use anyhow::Context;
 use clap::Subcommand;
 use deckproof::deck::{DeckFile, EXAMPLES};
-use deckproof::programme::{Timeline, built_in, built_in_text};
+use deckproof::programme::{TAPE_EXAMPLE, Timeline, built_in, built_in_text};
 use deckproof::show;
 use std::fmt::Write;
 
@@ -32,6 +32,8 @@ enum What {
         /// Its name
         name: String,
     },
+    /// Print a tape's own values, as `read --unslated --tape` takes them (invented)
+    Tape,
     /// Print the JSON Schema of the reading, of a comparison or of `skew`
     Schema {
         /// Of what
@@ -61,6 +63,7 @@ impl Typed {
                 .find(|(deck, _)| *deck == name)
                 .map(|(_, text)| (*text).to_owned())
                 .with_context(|| format!("{name}: no such deck; `deckproof list` names those built in"))?,
+            Some(What::Tape) => TAPE_EXAMPLE.to_owned(),
             Some(What::Schema { of: SchemaOf::Reading }) => show::schema(),
             Some(What::Schema { of: SchemaOf::Comparison }) => show::comparison_schema(),
             Some(What::Schema { of: SchemaOf::Skew }) => show::skew_schema(),

@@ -9,6 +9,7 @@ mod read;
 mod rehearse;
 mod skew;
 mod terminal;
+mod unslated;
 mod values;
 mod write;
 

@@ -2,10 +2,14 @@
 
 use super::clock::made_now;
 use super::terminal::{Life, note, print};
+use super::unslated::TypedUnslated;
 use super::values::{TypedCircumstances, TypedJudging, limits, overwrite, reference_dbfs};
 use super::{Outcome, one_line};
 use anyhow::{bail, ensure};
-use deckproof::job::{ReadError, ReadOptions, check_folder, read_return, result_files, write_results};
+use deckproof::job::{
+    ReadError, ReadOptions, UnslatedOptions, check_folder, read_return, read_unslated, result_files,
+    write_results,
+};
 use deckproof::programme::{NewFile, Overwrite, find, write_text};
 use deckproof::reading::{Made, Reading, Verdict};
 use deckproof::show;
@@ -23,7 +27,7 @@ pub struct Typed {
     #[arg(value_name = "RETURN")]
     file: PathBuf,
     /// Recipe that was played, built-in name or file; the slates say it of the built-in ones
-    #[arg(long, value_name = "NAME|FILE")]
+    #[arg(long, value_name = "NAME|FILE", conflicts_with = "unslated")]
     recipe: Option<String>,
     /// Folder for the report (HTML), the reading (JSON), tables (CSV) and figures (SVG)
     #[arg(long, value_name = "DIR")]
@@ -32,7 +36,7 @@ pub struct Typed {
     #[arg(long, value_name = "FILE|-")]
     json: Option<PathBuf>,
     /// The programme recorded without a deck, sound card output into its input: what the card does is taken off
-    #[arg(long, value_name = "DIRECT")]
+    #[arg(long, value_name = "DIRECT", conflicts_with = "unslated")]
     direct: Option<PathBuf>,
     /// Where 0 dB of the programme lay in its WAV, dBFS, if `write` was told another level
     #[arg(long, value_name = "DBFS", default_value = "-12", allow_hyphen_values = true, value_parser = reference_dbfs)]
@@ -43,6 +47,8 @@ pub struct Typed {
     /// Which deck this is, in your words (make, number, whose), for the head of the report
     #[arg(long, value_name = "WORDS")]
     deck: Option<String>,
+    #[command(flatten)]
+    unslated: TypedUnslated,
     #[command(flatten)]
     judging: TypedJudging,
     // Last, because its heading would stand over what comes after it.
@@ -72,6 +78,7 @@ impl Typed {
             limits: limits(&self.judging.limits)?,
             direct: self.direct,
         };
+        let unslated = self.unslated.meant()?;
         if let Some(direct) = &options.direct {
             ensure!(
                 !same_file(direct, &self.file),
@@ -108,6 +115,7 @@ impl Typed {
         Ok(Job {
             file: self.file,
             options,
+            unslated,
             out: self.out,
             json,
             made,
@@ -141,6 +149,7 @@ enum Json {
 pub struct Job {
     file: PathBuf,
     options: ReadOptions,
+    unslated: Option<UnslatedOptions>,
     out: Option<PathBuf>,
     json: Json,
     made: Made,
@@ -153,7 +162,10 @@ impl Job {
     pub fn run(self) -> anyhow::Result<Outcome> {
         let life = Life::new();
         life.say("reading the return");
-        let read = read_return(&self.file, &self.options);
+        let read = match &self.unslated {
+            None => read_return(&self.file, &self.options),
+            Some(unslated) => read_unslated(&self.file, &self.options, unslated),
+        };
         drop(life);
         if let Some(reading) = read.as_ref().err().and_then(ReadError::reading) {
             // Other programs get the reason as data too.

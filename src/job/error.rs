@@ -17,13 +17,23 @@ pub enum ReadError {
     Capture(#[from] CaptureError),
     /// No slate was found.
     #[error(
-        "{}: no-slate: {why}; record the whole programme from `deckproof write`, slates included, at a healthy level",
+        "{}: no-slate: {why}; record the whole programme from `deckproof write`, slates included, at a healthy level, or read a tape of somebody else's test tones with --unslated",
         path.display()
     )]
     NoSlate {
         /// The file.
         path: PathBuf,
         /// What was found instead.
+        why: String,
+        /// What could be said of the recording all the same.
+        reading: Box<Reading>,
+    },
+    /// A recording that was to be read without slates holds no test tones.
+    #[error("{}: no test tones were found: {why}", path.display())]
+    NoTones {
+        /// The file.
+        path: PathBuf,
+        /// What was found instead, and what to do.
         why: String,
         /// What could be said of the recording all the same.
         reading: Box<Reading>,
@@ -66,7 +76,9 @@ impl ReadError {
     pub fn reading(&self) -> Option<&Reading> {
         match self {
             Self::Capture(_) | Self::Direct { .. } | Self::NotDirect { .. } => None,
-            Self::NoSlate { reading, .. } | Self::UnknownRecipe { reading, .. } => Some(reading),
+            Self::NoSlate { reading, .. }
+            | Self::NoTones { reading, .. }
+            | Self::UnknownRecipe { reading, .. } => Some(reading),
         }
     }
 }

@@ -8,6 +8,8 @@ mod read;
 mod rehearse;
 mod results;
 mod skew;
+mod unslated;
+mod unslated_words;
 mod warnings;
 mod write;
 
@@ -17,4 +19,5 @@ pub use read::{ReadOptions, read_return, read_samples};
 pub use rehearse::{Rehearsal, RehearsalDeck, Stage, rehearse};
 pub use results::{READING, REPORT, check_folder, result_files, write_results};
 pub use skew::{SkewOptions, skew_samples, skew_tapes};
+pub use unslated::{KnownPitch, UnslatedOptions, read_unslated, read_unslated_samples};
 pub use write::{Programme, WriteOptions, programme_files, write_programme};

@@ -194,7 +194,7 @@ fn unknown_recipe(
 }
 
 /// A reading that only knows the recording.
-fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, scan: &Scan) -> Reading {
+pub(super) fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, scan: &Scan) -> Reading {
     let peak = |channel: usize| {
         let peak = scan.health[channel].peak;
         (peak > 0.0).then(|| 20.0 * peak.log10())
@@ -222,6 +222,8 @@ fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, scan: &Scan)
             direct: None,
         },
         circumstances: options.circumstances.clone(),
+        found: vec![],
+        tape: None,
         level: vec![],
         response: None,
         azimuth: None,
@@ -243,7 +245,7 @@ fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, scan: &Scan)
     }
 }
 
-fn describe_capture(reading: &mut Reading, alignment: &Alignment, rate: f64) {
+pub(super) fn describe_capture(reading: &mut Reading, alignment: &Alignment, rate: f64) {
     let capture = &mut reading.capture;
     let wiring = alignment.wiring;
     capture.slates_found = alignment.slates.len() as u32;
@@ -273,7 +275,7 @@ fn put_rounds(reading: &mut Reading, found: crate::measure::InRounds, rate: f64)
 }
 
 /// Puts the measured sections in, with times as in the file's own seconds.
-fn fill(reading: &mut Reading, measured: Measured, rate: f64) {
+pub(super) fn fill(reading: &mut Reading, measured: Measured, rate: f64) {
     reading.level = measured.level;
     reading.response = measured.response;
     reading.azimuth = measured.azimuth;

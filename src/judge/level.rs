@@ -117,7 +117,8 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
     };
     let off_db = return_dbfs - tone.programme_db - target;
     case.value = Some(off_db);
-    case.uncertainty = Some(tone.uncertainty_db);
+    // What is not known of a tape that somebody else recorded adds.
+    case.uncertainty = Some(tone.uncertainty_db.hypot(tone.programme_uncertainty_db.unwrap_or(0.0)));
     case.figures = format!(
         "level tone {}: {} dBFS, {} dB against the target",
         frequency(tone.hz),

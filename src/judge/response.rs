@@ -194,7 +194,8 @@ pub(super) fn channel_match(bench: &Bench) -> Finding {
     let differences =
         rows.iter().filter(|row| row.hz >= band.from_hz * 0.999 && row.hz <= band.to_hz * 1.001).map(|row| {
             let db = row.db[0].zip(row.db[1]).map(|(left, right)| left - right);
-            let uncertainty = row.uncertainty_db[0].zip(row.uncertainty_db[1]).map(|(l, r)| l.hypot(r));
+            let both = row.uncertainty_db[0].zip(row.uncertainty_db[1]).map(|(l, r)| l.hypot(r));
+            let uncertainty = row.difference_uncertainty_db.or(both);
             (row.hz, db, uncertainty)
         });
     let Some(worst) = worst(differences, case.bounds) else { return case.finish() };

@@ -8,7 +8,7 @@ use super::gain_riding::{gain_creep_db, gain_riding_db, ladder_riding_db};
 use super::intermodulation::{PlayedTwin, intermodulation};
 use super::level_dependence::{LevelDependence, level_dependence};
 use super::lossy::lossy_signs;
-use super::measured::{MeasureOptions, Measured};
+use super::measured::{MeasureOptions, Measured, MeasuredTone};
 use super::noise::Silence;
 use super::noise_bands::NoiseBands;
 use super::noise_sections::{noise, reference, saturation_by_noise};
@@ -89,12 +89,15 @@ pub(super) fn assemble(
     measured.torn = torn(&played, timeline, alignment, &outcomes);
     let whole = untorn(&alignment.slates, &measured.torn, &measured.splices_s);
     measured.speed = speed(whole, timeline);
-    let riding_db = gain_riding_db(&alike);
+    measured.tones = measured_tones(timeline, &outcomes);
+    // Where levels are taken from the return, a gain that differs says nothing.
+    let riding_db = gain_riding_db(&alike).filter(|_| timeline.levels_are_known());
     let creep_db = gain_creep_db(&alike, silenced).filter(|_| riding_db.is_none());
     let placed: Vec<(f64, &PlayedTone)> =
         played.iter().filter(|(part, _)| both(part)).map(|(part, tone)| (part.start_s, tone)).collect();
     let slates_db = |programme_s: f64| alignment.slates_db(programme_s);
-    measured.level_dependence = level_dependence(&placed, &around, &slates_db, silenced);
+    measured.level_dependence =
+        level_dependence(&placed, &around, &slates_db, silenced).filter(|_| timeline.levels_are_known());
     let gain_rides = riding_db.is_some() || creep_db.is_some();
     measured.lossy_signs = lossy_signs(&around, silenced, gain_rides);
     if let Some(db) = creep_db {
@@ -173,8 +176,12 @@ pub(super) fn assemble(
             r.high_3db_hz = mute(r.high_3db_hz);
             r
         });
-    let phases: Vec<(f64, &Tone)> =
-        played.iter().filter(|(part, _)| linear(part)).map(|(_, played)| (played.hz, played.tone)).collect();
+    let phases: Vec<(f64, &Tone)> = played
+        .iter()
+        .enumerate()
+        .filter(|(k, (part, _))| linear(part) && is_first(part, played[..*k].iter().map(|before| before.0)))
+        .map(|(_, (_, played))| (played.hz, played.tone))
+        .collect();
     let wander = played
         .iter()
         .filter(|(part, played)| part.serves == Serves::Azimuth && both(part) && played.tone.mutual.is_some())
@@ -194,9 +201,11 @@ pub(super) fn assemble(
             ));
         }
     }
-    for (part, outcome) in timeline.parts.iter().zip(&outcomes) {
+    for (k, (part, outcome)) in timeline.parts.iter().zip(&outcomes).enumerate() {
         match outcome {
-            Outcome::Tone(tone, stretch) if part.length_s >= 1.0 => {
+            Outcome::Tone(tone, stretch)
+                if part.length_s >= 1.0 && is_first(part, timeline.parts[..k].iter()) =>
+            {
                 let noise = tone.levels.map(|level| level.map_or(1.0, |level| 3.2 * level.noise_share));
                 measured.dropouts.extend(dropouts(&tone.band, noise, &part.id, stretch.from_s));
             }
@@ -304,6 +313,29 @@ fn nonlinear(
         }
         _ => None,
     });
+}
+
+/// Whether none of the parts before is the same tone in the same place: without slates one tone may serve twice.
+fn is_first<'a>(part: &PlacedPart, mut before: impl Iterator<Item = &'a PlacedPart>) -> bool {
+    before.all(|other| {
+        other.start_s != part.start_s || other.signal != part.signal || other.serves == Serves::Flutter
+    })
+}
+
+/// Frequencies and levels of all tones.
+fn measured_tones(timeline: &Timeline, outcomes: &[Outcome]) -> Vec<MeasuredTone> {
+    let of = |(part, outcome): (&PlacedPart, &Outcome)| {
+        let Signal::Tone { hz: programme_hz } = part.signal else { return None };
+        let (hz, stretch, dbfs) = match outcome {
+            Outcome::Tone(tone, stretch) => {
+                (tone.hz, stretch, tone.levels.map(|level| level.map(|level| level.dbfs)))
+            }
+            Outcome::Flutter(result, stretch) => (mean_hz(&result.1)?, stretch, [None; 2]),
+            _ => return None,
+        };
+        Some(MeasuredTone { part: part.id.clone(), programme_hz, hz, length_s: stretch.length_s(), dbfs })
+    };
+    timeline.parts.iter().zip(outcomes).filter_map(of).collect()
 }
 
 /// Where the flutter tone was read, s of the return, if that is not all of `stretch`.

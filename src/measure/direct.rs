@@ -429,6 +429,7 @@ mod tests {
             db: [Some(db), None],
             uncertainty_db: [Some(0.1), None],
             difference_db: None,
+            difference_uncertainty_db: None,
         };
         let points = [point(100.0, 0.0), point(400.0, -2.0)];
         assert_eq!(between(&points, 0, 100.0), Some((0.0, 0.1)));

@@ -27,6 +27,21 @@ pub struct MeasureOptions {
     pub medium: Medium,
 }
 
+/// One tone as it was measured.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MeasuredTone {
+    /// Identifier of the part.
+    pub part: String,
+    /// Frequency in the programme, Hz.
+    pub programme_hz: f64,
+    /// Mean frequency in the return, Hz.
+    pub hz: f64,
+    /// Length of the stretch that was measured, s.
+    pub length_s: f64,
+    /// Level in the return, dBFS; `None` for a flutter tone.
+    pub dbfs: [Option<f64>; 2],
+}
+
 /// The measured sections of a reading.
 #[derive(Debug, Clone, Default)]
 pub struct Measured {
@@ -58,6 +73,8 @@ pub struct Measured {
     pub separation: Vec<Separation>,
     /// What erasing leaves of a tone.
     pub erasure: Option<Erasure>,
+    /// Frequency of every tone that was measured, in the order of the programme.
+    pub tones: Vec<MeasuredTone>,
     /// Dropouts in the steady tones.
     pub dropouts: Vec<Dropout>,
     /// Stretches in which samples are missing or came twice.

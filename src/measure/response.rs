@@ -37,6 +37,7 @@ pub fn level(played: &PlayedTone, reference_dbfs: f64) -> Level {
         gain_db,
         difference_db: difference(gain_db),
         uncertainty_db,
+        programme_uncertainty_db: None,
     }
 }
 
@@ -143,6 +144,7 @@ fn relative(mut gains: Vec<Gain>, reference_hz: f64) -> Vec<ResponsePoint> {
                 Some(if is_at(gain.hz, reference_hz) { own } else { own.hypot(at_reference[channel]?) })
             }),
             difference_db: difference(gain.db),
+            difference_uncertainty_db: None,
         })
         .collect()
 }

@@ -124,6 +124,18 @@ impl<'a> Keys<'a> {
         }
     }
 
+    /// Yes or no.
+    pub fn flag(&self, key: &str) -> Result<Option<bool>, ProgrammeError> {
+        let Some(value) = self.table.get(key) else { return Ok(None) };
+        match value.get_ref() {
+            DeValue::Boolean(flag) => Ok(Some(*flag)),
+            other => {
+                let found = describe(other);
+                Err(self.refuse(key, found, "true or false", "write one of the two, without quotes"))
+            }
+        }
+    }
+
     /// One number or a list of numbers within `low..=high`.
     pub fn numbers(
         &self,

@@ -5,7 +5,8 @@
 pub struct Timeline {
     /// Name of the recipe.
     pub name: String,
-    /// What every slate carries; never 0. Two recipes that differ in anything audible have different codes.
+    /// What every slate carries; never 0. Two recipes that differ in anything audible have different codes. 0: not a
+    /// recipe's, but laid out from a recording without slates.
     pub code: u16,
     /// Frequency to which responses refer, Hz.
     pub reference_hz: f64,
@@ -13,6 +14,13 @@ pub struct Timeline {
     pub parts: Vec<PlacedPart>,
     /// Length of the whole programme, s.
     pub length_s: f64,
+}
+
+impl Timeline {
+    /// Whether the parts' levels are those that were played; otherwise they are as returned, and no gain follows from them.
+    pub fn levels_are_known(&self) -> bool {
+        self.code != 0
+    }
 }
 
 /// One part of a programme, placed in time.

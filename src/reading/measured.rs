@@ -70,6 +70,10 @@ pub struct Level {
     pub difference_db: Option<f64>,
     /// Expanded uncertainty of each level, dB.
     pub uncertainty_db: f64,
+    /// Expanded uncertainty of `programme_db`, dB: what is not known of a tape that somebody else recorded; `null` where the
+    /// programme is ours.
+    #[serde(default)]
+    pub programme_uncertainty_db: Option<f64>,
 }
 
 /// Response relative to the reference frequency.
@@ -103,6 +107,10 @@ pub struct ResponsePoint {
     pub uncertainty_db: Pair,
     /// Left minus right of the gains themselves (not of the relative responses), dB.
     pub difference_db: Option<f64>,
+    /// Expanded uncertainty of the difference, dB, where it is not that of both gains together: what is not known of a tape
+    /// touches both channels alike.
+    #[serde(default)]
+    pub difference_uncertainty_db: Option<f64>,
 }
 
 /// Inter-channel delay and what follows from it.

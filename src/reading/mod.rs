@@ -10,6 +10,7 @@ mod circumstances;
 mod comparison;
 mod distortion;
 mod findings;
+mod found;
 mod measured;
 mod noise;
 mod saturation;
@@ -21,6 +22,7 @@ pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeTy
 pub use comparison::{COMPARISON_FORMAT, ComparedReading, ComparedRow, Comparison, FindingChange};
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
 pub use findings::{Finding, Verdict, Warning};
+pub use found::{Found, FoundKind, NominalBy, TapeSection};
 pub use measured::{
     Azimuth, Capture, Dropout, Flutter, FlutterFigures, FlutterLine, FlutterSpread, FlutterStretch, Level,
     Made, PhasePoint, RecipeId, Response, ResponsePoint, Speed,
@@ -57,6 +59,12 @@ pub struct Reading {
     pub capture: Capture,
     /// What the reader was told because no signal shows it.
     pub circumstances: Circumstances,
+    /// What was found in a return without slates, in the order of time; empty for one that was read by its slates.
+    #[serde(default)]
+    pub found: Vec<Found>,
+    /// What was told of a tape that carries no slates.
+    #[serde(default)]
+    pub tape: Option<TapeSection>,
     /// One row for each level tone, in the order in which they were played.
     pub level: Vec<Level>,
     /// Response relative to the reference frequency.

@@ -4,7 +4,7 @@ use super::nonlinear_csv;
 use crate::reading::{Pair, Reading, ResponsePoint};
 
 /// File names of all tables that there are.
-pub const TABLES: [&str; 13] = [
+pub const TABLES: [&str; 14] = [
     "response.csv",
     "level.csv",
     "phase.csv",
@@ -18,11 +18,15 @@ pub const TABLES: [&str; 13] = [
     "bias.csv",
     "bias-sweep.csv",
     "noise-reduction.csv",
+    "found.csv",
 ];
 
 /// The tables that the reading can fill, each with its file name, one of [`TABLES`].
 pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
     let mut tables = Vec::new();
+    if !reading.found.is_empty() {
+        tables.push((TABLES[13], found(reading)));
+    }
     if let Some(response) = &reading.response {
         let mut csv = Csv::new(&[
             "kind",
@@ -256,6 +260,29 @@ pub(super) fn cell(value: Option<f64>) -> String {
 
 fn pair(pair: Pair) -> [String; 2] {
     pair.map(cell)
+}
+
+/// What was found without slates.
+fn found(reading: &Reading) -> String {
+    let heads =
+        ["kind", "from_s", "to_s", "hz", "to_hz", "nominal_hz", "left_dbfs", "right_dbfs", "serves", "part"];
+    let mut csv = Csv::new(&heads);
+    for row in &reading.found {
+        let [left, right] = pair(row.return_dbfs);
+        csv.row([
+            format!("{:?}", row.kind).to_lowercase(),
+            row.from_s.to_string(),
+            row.to_s.to_string(),
+            cell(row.hz),
+            cell(row.to_hz),
+            cell(row.nominal_hz),
+            left,
+            right,
+            row.serves.clone(),
+            row.part.clone().unwrap_or_default(),
+        ]);
+    }
+    csv.text
 }
 
 pub(super) struct Csv {

@@ -2,7 +2,7 @@
 
 use super::svg::escaped;
 use super::text::depth;
-use super::{nonlinear, plots, rounds_html, rounds_text, words};
+use super::{found, nonlinear, plots, rounds_html, rounds_text, words};
 use crate::judge::{Limits, decimals, frequency, signed, unsigned};
 use crate::reading::{Finding, Reading, Verdict};
 use crate::trade::CAUTIONS;
@@ -17,6 +17,9 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
     heading(&mut body, reading, limits);
     findings(&mut body, &reading.findings);
     warnings(&mut body, reading);
+    for table in found::tables(reading) {
+        nonlinear_table(&mut body, &table);
+    }
     figures(&mut body, reading);
     for figure in plots(reading, limits) {
         body += &format!(

@@ -11,6 +11,7 @@ mod axes;
 mod compare;
 mod compare_files;
 mod csv;
+mod found;
 mod html;
 mod json;
 mod nonlinear;

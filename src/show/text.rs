@@ -1,6 +1,6 @@
 //! A reading for the terminal: findings first, then the figures.
 
-use super::{nonlinear, rounds_text, words};
+use super::{found, nonlinear, rounds_text, words};
 use crate::judge::{decimals, frequency, signed, unsigned};
 use crate::reading::{
     Finding, Flutter, FlutterFigures, Level, Noise, Reading, Response, ResponsePoint, SaturationNoise,
@@ -21,6 +21,9 @@ pub fn summary(reading: &Reading) -> String {
     heading(&mut page, reading);
     findings(&mut page, &reading.findings);
     warnings(&mut page, reading);
+    for table in found::tables(reading) {
+        nonlinear_table(&mut page, &table);
+    }
     levels(&mut page, reading);
     match &reading.response {
         Some(response) => response_table(&mut page, response),
@@ -308,7 +311,12 @@ fn azimuth(page: &mut Page, reading: &Reading) {
 
 fn speed(page: &mut Page, reading: &Reading) {
     let Some(speed) = &reading.speed else { return missing(page, "SPEED") };
-    page.head("SPEED (positive: fast; clocks of player and sound card not included)");
+    // Without slates no player is in the chain, and the card's clock is in the uncertainty.
+    page.head(if reading.found.is_empty() {
+        "SPEED (positive: fast; clocks of player and sound card not included)"
+    } else {
+        "SPEED (positive: fast; the sound card's clock and what is known of the tones are included)"
+    });
     let digits = decimals(Some(speed.uncertainty_percent), 4);
     figure(
         page,

@@ -124,6 +124,7 @@ pub(super) fn row_frequency(hz: f64) -> String {
 pub(super) fn recipe(reading: &Reading) -> String {
     match &reading.recipe {
         Some(recipe) => format!("{}, code {}", recipe.name, recipe.code),
+        None if !reading.found.is_empty() => "none: read without slates".to_owned(),
         None => "not known: no slate was read".to_owned(),
     }
 }

@@ -11,6 +11,7 @@
 //! | [`flutter_indicator`] | IEC 60386:1972 (mostly from memory) |
 //! | [`octave_bands`] | IEC 61260-1:2014 |
 //! | [`reference_levels`] | fluxivities and level definitions, see each row |
+//! | [`test_tapes`] | usual tones of reference tapes, how far editions disagree: no standards |
 //! | [`common_practice`] | rules of thumb of the trade, no standards |
 //! | [`CAUTIONS`], [`TRIMMER_CAUTIONS`] | what can hurt somebody at this work |
 
@@ -24,6 +25,7 @@ pub mod octave_bands;
 pub mod playback_losses;
 pub mod reference_levels;
 pub mod tape_equalisation;
+pub mod test_tapes;
 
 mod cautions;
 mod decibels;

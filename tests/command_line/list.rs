@@ -2,7 +2,7 @@
 
 use super::bench::Bench;
 use deckproof::deck::EXAMPLES;
-use deckproof::programme::built_in_names;
+use deckproof::programme::{TapeFile, built_in_names};
 
 #[test]
 fn names_every_recipe_deck_and_set_of_limits() {
@@ -25,6 +25,12 @@ fn what_it_prints_can_be_edited_and_used() {
     for (name, text) in EXAMPLES {
         assert_eq!(bench.run(&format!("list deck {name}")).done().out, *text);
     }
+}
+
+#[test]
+fn the_tape_it_prints_is_a_tape() {
+    let text = Bench::new().run("list tape").done().out;
+    assert!(TapeFile::parse(&text, "tape.toml").unwrap().name.contains("invented"));
 }
 
 #[test]

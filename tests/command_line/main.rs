@@ -12,4 +12,5 @@ mod list;
 mod read;
 mod rehearse;
 mod skew;
+mod unslated;
 mod write;

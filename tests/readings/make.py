@@ -191,6 +191,7 @@ def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, t
             "db": [left, right],
             "uncertainty_db": [u, u],
             "difference_db": round(left - right + gain[0] - gain[1], 3),
+            "difference_uncertainty_db": None,
         }
 
     def wobble(k):
@@ -232,6 +233,8 @@ def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, t
             "direct": None,
         },
         "circumstances": told,
+        "found": [],
+        "tape": None,
         "level": [
             {
                 "part": name,
@@ -376,5 +379,56 @@ empty["warnings"] = [
     {"id": "no-slate", "text": "no slate was found in 12.0 s"}
 ]
 
-for name, data in [("healthy", healthy), ("faulty", faulty), ("empty", empty)]:
+
+
+def heard(kind, from_s, to_s, dbfs, hz=None, nominal=None, by=None, serves="nothing", part=None, to_hz=None):
+    return {
+        "kind": kind,
+        "from_s": from_s,
+        "to_s": to_s,
+        "hz": hz,
+        "to_hz": to_hz,
+        "return_dbfs": dbfs,
+        "serves": serves,
+        "nominal_hz": nominal,
+        "nominal_by": by,
+        "part": part,
+    }
+
+
+unslated = json.loads(json.dumps(healthy))
+unslated["recipe"] = None
+unslated["capture"].update(file="tape-3.wav", slates_found=0, first_slate_s=None)
+unslated["found"] = [
+    heard("other", 0.4, 6.2, [-21.3, -21.4]),
+    heard("tone", 7.11, 15.12, [-10.92, -11.08], 315.71, 315.0, "tape", "level, speed", "tone-315"),
+    heard("silence", 15.2, 18.4, [-66.1, -66.4], serves="noise", part="silence"),
+    heard("tone", 18.5, 78.44, [-21.0, -21.2], 3157.1, 3150.0, "guess", "flutter, speed", "tone-3150"),
+    heard("tone", 80.02, 90.0, [-31.9, None], 10023.2, 10000.0, "known", "response, azimuth, speed", "tone-10000"),
+    heard("tone", 91.3, 95.2, [-30.0, -30.1], 2698.7),
+    heard("sweep", 97.0, 127.0, [None, None], 20.0, serves="response", part="sweep", to_hz=20040.0),
+    heard("nothing", 127.1, 130.0, [None, None]),
+]
+unslated["tape"] = {
+    "name": "reference tape 3 of the Lantern Lane bench (invented)",
+    "certificate": True,
+    "certificate_date": "2019-04-02",
+    "track": "stereo",
+    "reference_nwb_m": 250.0,
+    "reference_stated": "open-circuit",
+    "deck_standard_nwb_m": 200.0,
+    "deck_standard_stated": "short-circuit",
+    "level_tone_hz": 315.0,
+    "level_tone_nwb_m": 252.9,
+    "level_tone_against_standard_db": 1.21,
+    "level_tone_uncertainty_db": 0.2,
+    "standard_dbfs": [-12.13, -12.29],
+    "recorded_for_us": 120.0,
+    "replayed_at_us": 120.0,
+}
+unslated["warnings"] = [
+    {"id": "no-slate", "text": "Read without slates: 4 steady tones, 1 sweep were found by listening"}
+]
+
+for name, data in [("healthy", healthy), ("faulty", faulty), ("empty", empty), ("unslated", unslated)]:
     (HERE / f"{name}.json").write_text(json.dumps(data, indent=2) + "\n")
