@@ -122,6 +122,7 @@ fn what_can_be_known_is_what_the_code_says() {
             heads,
             tape_type: None,
             noise_reduction: NoiseReduction::Off,
+            card: None,
         }
     });
     let columns: Vec<Circumstances> = columns.collect();

@@ -34,6 +34,8 @@ enum What {
     },
     /// Print the JSON Schema of the reading
     Schema,
+    /// Print the JSON Schema of a house tape's card
+    CardSchema,
 }
 
 impl Typed {
@@ -50,6 +52,7 @@ impl Typed {
                 .map(|(_, text)| (*text).to_owned())
                 .with_context(|| format!("{name}: no such deck; `deckproof list` names those built in"))?,
             Some(What::Schema) => show::schema(),
+            Some(What::CardSchema) => show::card_schema(),
         })?;
         Ok(Outcome::Done)
     }

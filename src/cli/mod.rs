@@ -1,6 +1,7 @@
 //! The commands: arguments as typed ([`Arguments`]) become jobs as meant (`meant` in each file), which run.
 
 mod clock;
+mod house;
 mod interrupt;
 mod list;
 mod outcome;
@@ -28,6 +29,7 @@ enum Command {
     Write(write::Typed),
     Read(read::Typed),
     Rehearse(rehearse::Typed),
+    House(house::Typed),
     List(list::Typed),
 }
 
@@ -41,6 +43,7 @@ pub fn run(arguments: Arguments) -> anyhow::Result<Outcome> {
         Command::Write(typed) => typed.meant()?.run(),
         Command::Read(typed) => typed.meant()?.run(),
         Command::Rehearse(typed) => typed.meant()?.run(),
+        Command::House(typed) => typed.run(),
         Command::List(typed) => typed.run(),
     }
 }

@@ -1,6 +1,7 @@
 //! `read`: what a deck returned, as findings.
 
 use super::clock::made_now;
+use super::house::HouseTape;
 use super::terminal::{Life, note, print};
 use super::values::{TypedCircumstances, TypedJudging, limits, overwrite, reference_dbfs};
 use super::{Outcome, one_line};
@@ -34,6 +35,12 @@ pub struct Typed {
     /// The programme recorded without a deck, sound card output into its input: what the card does is taken off
     #[arg(long, value_name = "DIRECT")]
     direct: Option<PathBuf>,
+    /// Card of the house tape that was played (`house make`): what its recording is off is taken off
+    #[arg(long, value_name = "CARD")]
+    card: Option<PathBuf>,
+    /// Count this pass on the card without asking
+    #[arg(long, requires = "card")]
+    count_pass: bool,
     /// Where 0 dB of the programme lay in its WAV, dBFS, if `write` was told another level
     #[arg(long, value_name = "DBFS", default_value = "-12", allow_hyphen_values = true, value_parser = reference_dbfs)]
     reference_dbfs: f64,
@@ -78,6 +85,10 @@ impl Typed {
                 direct.display()
             );
         }
+        let house = self
+            .card
+            .map(|path| HouseTape::meant(path, self.count_pass, &options.circumstances))
+            .transpose()?;
         let json = match self.json {
             Some(path) if path == Path::new("-") => Json::Print,
             Some(path) => {
@@ -109,6 +120,7 @@ impl Typed {
             options,
             out: self.out,
             json,
+            house,
             made,
             strict: self.judging.strict,
             overwrite,
@@ -142,6 +154,7 @@ pub struct Job {
     options: ReadOptions,
     out: Option<PathBuf>,
     json: Json,
+    house: Option<HouseTape>,
     made: Made,
     strict: bool,
     overwrite: Overwrite,
@@ -160,6 +173,10 @@ impl Job {
         }
         let mut reading = read?;
         reading.made = Some(self.made.clone());
+        let pass = match &self.house {
+            Some(house) => Some(house.take_off(&mut reading, &self.file, &self.options)?),
+            None => None,
+        };
         if !matches!(self.json, Json::Print) {
             print(&show::summary(&reading))?;
         }
@@ -169,6 +186,9 @@ impl Job {
             if let Some(report) = files.first() {
                 note(&format!("Report: {} (with {} more files)", report.display(), files.len() - 1));
             }
+        }
+        if let (Some(house), Some(pass)) = (&self.house, &pass) {
+            house.count(pass)?;
         }
         Ok(outcome(&reading, self.strict))
     }

@@ -4,7 +4,7 @@
 //! (relative), or nothing at all. The rows follow from how a tape works (common practice, no source): what the same
 //! head or the same capstan does in recording and undoes in replay cannot be seen in the return.
 
-use crate::reading::{Circumstances, Heads, NoiseReduction, RecordedOn};
+use crate::reading::{CardUsed, Circumstances, Heads, NoiseReduction, RecordedOn};
 
 /// A measured quantity, one row of the table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -82,6 +82,10 @@ impl Meaning {
 enum Origin {
     Calibrated,
     House,
+    /// The card does not hold this quantity.
+    HouseNotOnCard,
+    /// No card was given.
+    HouseWithoutCard,
     OtherDeck,
     ThisDeckThree,
     ThisDeckTwo,
@@ -92,11 +96,15 @@ enum Origin {
 }
 
 impl Origin {
-    fn of(circumstances: &Circumstances) -> Self {
+    fn of(quantity: Quantity, circumstances: &Circumstances) -> Self {
         match (circumstances.recorded_on, circumstances.heads) {
             (None, _) => Self::NotTold,
             (Some(RecordedOn::Calibrated), _) => Self::Calibrated,
-            (Some(RecordedOn::House), _) => Self::House,
+            (Some(RecordedOn::House), _) => match &circumstances.card {
+                None => Self::HouseWithoutCard,
+                Some(card) if on_card(quantity, card) => Self::House,
+                Some(_) => Self::HouseNotOnCard,
+            },
             (Some(RecordedOn::OtherDeck), _) => Self::OtherDeck,
             (Some(RecordedOn::ThisDeck), Some(Heads::Three)) => Self::ThisDeckThree,
             (Some(RecordedOn::ThisDeck), Some(Heads::Two)) => Self::ThisDeckTwo,
@@ -107,11 +115,24 @@ impl Origin {
     }
 }
 
+/// Whether the card that was taken off holds what makes `quantity` absolute.
+fn on_card(quantity: Quantity, card: &CardUsed) -> bool {
+    match quantity {
+        Quantity::ReplayLevel => !card.level.is_empty(),
+        Quantity::ReplayResponse => card.response,
+        Quantity::ChannelMatch => !card.level.is_empty() || card.response,
+        Quantity::Azimuth => card.delay_us.is_some(),
+        Quantity::SpeedError => card.speed_percent.is_some(),
+        // These need no card.
+        Quantity::Flutter | Quantity::Noise | Quantity::Recording | Quantity::Separation => true,
+    }
+}
+
 /// What `quantity` means under `circumstances`.
 ///
 /// What was not told gives the weakest statement that is still true.
 pub fn meaning(quantity: Quantity, circumstances: &Circumstances) -> Meaning {
-    let origin = Origin::of(circumstances);
+    let origin = Origin::of(quantity, circumstances);
     let reducing = circumstances.noise_reduction == NoiseReduction::On;
     if reducing
         && !matches!(origin, Origin::Injected | Origin::Direct)
@@ -149,10 +170,17 @@ fn table(quantity: Quantity, origin: Origin) -> Meaning {
             Q::Recording => NOT_RECORDED_HERE,
             Q::Separation => absolute("replay only, as far as the tape's own leakage allows"),
         },
-        Origin::House => match quantity {
-            Q::ReplayLevel | Q::ReplayResponse | Q::ChannelMatch | Q::Azimuth | Q::SpeedError => {
-                absolute("house tape with its card: wider, the card's uncertainty adds")
-            }
+        Origin::House | Origin::HouseNotOnCard | Origin::HouseWithoutCard => match quantity {
+            Q::ReplayLevel | Q::ReplayResponse | Q::ChannelMatch | Q::Azimuth | Q::SpeedError => match origin
+            {
+                Origin::HouseNotOnCard => {
+                    relative("the house tape's own recording: the card says nothing of this")
+                }
+                Origin::HouseWithoutCard => {
+                    relative("the house tape's own recording: its card was not given; give --card")
+                }
+                _ => absolute("house tape with its card: wider, the card's uncertainty adds"),
+            },
             Q::Flutter => absolute("replay, and a little from the house tape"),
             Q::Noise => absolute("replay noise and the noise of this tape"),
             Q::Recording => NOT_RECORDED_HERE,
@@ -231,8 +259,8 @@ fn this_deck(quantity: Quantity, origin: Origin) -> Meaning {
             cannot("the same capstan recorded and replayed: its speed cancels on average", REPLAY_KNOWN_SPEED)
         }
         (Q::Flutter, Origin::ThisDeckThree) => relative(
-            "record and replay together, at one delay between the heads: some rates cancel, those half-way between \
-             double; where flutter matters rewind and replay",
+            "record and replay together, at one delay between the heads: some rates cancel (at 15 mm multiples of \
+             3.2 Hz), those half-way between double; where flutter matters rewind and replay",
         ),
         (Q::Flutter, Origin::ThisDeckTwo) => {
             relative("record and replay together, independent of each other")
@@ -418,7 +446,7 @@ mod tests {
     ];
 
     fn told((recorded_on, heads): Told, noise_reduction: NoiseReduction) -> Circumstances {
-        Circumstances { recorded_on, heads, tape_type: None, noise_reduction }
+        Circumstances { recorded_on, heads, noise_reduction, ..Circumstances::default() }
     }
 
     #[test]

@@ -2,12 +2,14 @@
 //!
 //! - [`meaning()`]: the table that says what a quantity can mean under which circumstances;
 //! - [`Limits`]: built-in common practice, or a file with the service manual's numbers;
-//! - [`judge()`]: the findings, in the order of work.
+//! - [`judge()`]: the findings, in the order of work;
+//! - [`renewal`]: when the card of a house tape should be renewed.
 //!
 //! Nothing here measures. Every sentence is made from figures of the reading.
 
 mod azimuth;
 mod capture;
+mod card;
 mod figures;
 mod findings;
 mod level;
@@ -21,6 +23,7 @@ mod separation;
 mod transport;
 mod wiring;
 
+pub use card::{days_between, passes, passes_since, renewal};
 pub use figures::{decimals, frequency, signed, unsigned};
 pub use findings::judge;
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};

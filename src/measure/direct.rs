@@ -12,6 +12,7 @@
 //! What the card's response takes from the deck's noise is not made up for.
 
 use super::azimuth::{PlayedDifference, azimuth};
+use super::between::{Sure, between, difference, nearest_difference, neighbours};
 use super::delay_fit::{Difference, fit_delay};
 use super::response::corner_hz;
 use crate::reading::{Level, Noise, Pair, Reading, RecordedOn, Response, ResponsePoint, Warning};
@@ -123,9 +124,6 @@ pub fn take_off(
     }
     Ok(())
 }
-
-/// A value with its expanded uncertainty.
-type Sure = (f64, f64);
 
 struct Card<'a> {
     direct: &'a Reading,
@@ -349,29 +347,6 @@ fn without(db: f64, own_db: f64, uncertainty_db: f64, own_uncertainty_db: f64) -
     Some((10.0 * rest.log10(), uncertainty))
 }
 
-fn difference(pair: Pair) -> Option<f64> {
-    Some(pair[0]? - pair[1]?)
-}
-
-/// How far beyond the outermost tones their slope is believed, as a ratio: a fast tape moves its tones that far.
-const BEYOND: f64 = 1.07;
-
-/// The places on either side of `x` in rising `points`, and how far between them it lies (0 to 1, a little more beyond
-/// the ends). `None` farther out than [`BEYOND`].
-fn neighbours(points: &[f64], x: f64) -> Option<(usize, usize, f64)> {
-    let last = points.len().checked_sub(1)?;
-    if x < points[0] / BEYOND || x > points[last] * BEYOND {
-        return None;
-    }
-    if last == 0 {
-        return Some((0, 0, 0.0));
-    }
-    let after = points.partition_point(|&point| point < x).clamp(1, last);
-    let (low, high) = (points[after - 1], points[after]);
-    let share = if high > low { (x - low) / (high - low) } else { 0.0 };
-    Some((after - 1, after, share))
-}
-
 /// How the card's channels differ at `hz`, straight between the tones; phases are those of `unwrapped_rad`, one for each
 /// of `rows`.
 fn card_difference(rows: &[PlayedDifference], unwrapped_rad: &[f64], hz: f64) -> Option<Difference> {
@@ -388,26 +363,6 @@ fn card_difference(rows: &[PlayedDifference], unwrapped_rad: &[f64], hz: f64) ->
     })
 }
 
-/// Response of the card at `hz`, straight over log frequency between measured points.
-fn between(points: &[ResponsePoint], channel: usize, hz: f64) -> Option<Sure> {
-    let known: Vec<(f64, Sure)> = points
-        .iter()
-        .filter_map(|point| Some((point.hz.ln(), (point.db[channel]?, point.uncertainty_db[channel]?))))
-        .collect();
-    let hz_of_points: Vec<f64> = known.iter().map(|point| point.0.exp()).collect();
-    let (a, b, _) = neighbours(&hz_of_points, hz)?;
-    let ((low, low_db), (high, high_db)) = (known[a], known[b]);
-    let share = if high > low { (hz.ln() - low) / (high - low) } else { 0.0 };
-    Some((low_db.0 + (high_db.0 - low_db.0) * share, low_db.1.max(high_db.1)))
-}
-
-fn nearest_difference(points: &[ResponsePoint], hz: f64) -> Option<f64> {
-    let distance = |point: &&ResponsePoint| (point.hz / hz).ln().abs();
-    let nearest = points.iter().min_by(|a, b| distance(a).total_cmp(&distance(b)))?;
-    // Farther off than a third octave it would be a guess.
-    nearest.difference_db.filter(|_| distance(&nearest) < 0.24)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -420,23 +375,5 @@ mod tests {
         crate::assert_within!(uncertainty, 0.1 * 5f64.sqrt(), 1e-9, "dB");
         assert_eq!(without(-50.0, -50.9, 0.1, 0.1), None);
         assert_eq!(without(-50.0, -40.0, 0.1, 0.1), None);
-    }
-
-    #[test]
-    fn the_card_is_interpolated_between_its_points_and_not_beyond() {
-        let point = |hz, db| ResponsePoint {
-            hz,
-            db: [Some(db), None],
-            uncertainty_db: [Some(0.1), None],
-            difference_db: None,
-        };
-        let points = [point(100.0, 0.0), point(400.0, -2.0)];
-        assert_eq!(between(&points, 0, 100.0), Some((0.0, 0.1)));
-        crate::assert_within!(between(&points, 0, 200.0).unwrap().0, -1.0, 1e-12, "dB");
-        // A fast tape moves its tones a little beyond; farther out nothing is said.
-        crate::assert_within!(between(&points, 0, 420.0).unwrap().0, -2.0704, 1e-4, "dB");
-        assert_eq!(between(&points, 0, 93.0), None);
-        assert_eq!(between(&points, 0, 430.0), None);
-        assert_eq!(between(&points, 1, 200.0), None);
     }
 }

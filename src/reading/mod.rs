@@ -6,6 +6,7 @@
 //! A value that was not measured is `null`, with a line in [`Reading::warnings`]; it is never a made-up number.
 //! Uncertainties are expanded uncertainties with k = 2.
 
+mod card;
 mod circumstances;
 mod distortion;
 mod findings;
@@ -15,6 +16,10 @@ mod saturation;
 mod separation;
 mod trim;
 
+pub use card::{
+    CARD_FORMAT, CalibratedBy, Card, CardAzimuth, CardLevel, CardResponse, CardSpeed, CardUsed, Pass,
+    TakenOff,
+};
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
 pub use findings::{Finding, Verdict, Warning};

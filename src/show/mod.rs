@@ -4,9 +4,11 @@
 //! - [`to_json`] and [`schema`]: for other programs;
 //! - CSV by [`tables`];
 //! - [`plots()`]: SVG figures;
+//! - [`card_text`], [`card_to_json`] and [`card_schema`]: the card of a house tape;
 //! - [`report`]: one HTML file that holds everything.
 
 mod axes;
+mod card;
 mod csv;
 mod html;
 mod json;
@@ -21,6 +23,7 @@ mod svg;
 mod text;
 mod words;
 
+pub use card::{card_schema, card_text, card_to_json};
 pub use csv::{TABLES, tables};
 pub use html::report;
 pub use json::{schema, to_json};

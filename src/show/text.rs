@@ -59,6 +59,10 @@ pub(super) struct Page {
 }
 
 impl Page {
+    pub(super) fn into_text(self) -> String {
+        self.text
+    }
+
     pub(super) fn line(&mut self, line: &str) {
         // A terminal does not break lines at its spaces, and whoever searches the text types plain ones.
         self.text += words::sanitised(&line.replace('\u{a0}', " ")).trim_end();
