@@ -10,8 +10,9 @@ use deckproof::job::{
     take_off_house,
 };
 use deckproof::judge::passes;
+use deckproof::measure::DirectCapture;
 use deckproof::programme::{NewFile, Overwrite, write_text};
-use deckproof::reading::{Card, Circumstances, Pass, Reading, RecordedOn};
+use deckproof::reading::{Card, Circumstances, Pass, RecordedOn};
 use deckproof::show;
 use deckproof::trade::Medium;
 use std::path::{Path, PathBuf};
@@ -147,14 +148,14 @@ impl HouseTape {
     /// Takes the card off; gives the pass to be counted.
     pub fn take_off(
         &self,
-        reading: &mut Reading,
+        read: &mut DirectCapture,
         file: &Path,
         options: &ReadOptions,
     ) -> anyhow::Result<Pass> {
         // A pipe that has been read to its end has no bytes left to mark.
         let mark = if file.is_file() { mark_of(file).ok() } else { None };
-        let pass = pass_of(reading, mark);
-        take_off_house(reading, &self.card, &self.path, &pass, &options.medium, &options.limits)?;
+        let pass = pass_of(&read.reading, mark);
+        take_off_house(read, &self.card, &self.path, &pass, &options.medium, &options.limits)?;
         Ok(pass)
     }
 

@@ -6,7 +6,7 @@ use super::terminal::{Life, note, print};
 use super::values::{TypedCircumstances, TypedJudging, limits, overwrite, reference_dbfs};
 use super::{Outcome, one_line};
 use anyhow::{bail, ensure};
-use deckproof::job::{ReadError, ReadOptions, check_folder, read_return, result_files, write_results};
+use deckproof::job::{ReadError, ReadOptions, check_folder, read_file, result_files, write_results};
 use deckproof::programme::{NewFile, Overwrite, find, write_text};
 use deckproof::reading::{Made, Reading, Verdict};
 use deckproof::show;
@@ -165,18 +165,19 @@ impl Job {
     pub fn run(self) -> anyhow::Result<Outcome> {
         let life = Life::new();
         life.say("reading the return");
-        let read = read_return(&self.file, &self.options);
+        let read = read_file(&self.file, &self.options);
         drop(life);
         if let Some(reading) = read.as_ref().err().and_then(ReadError::reading) {
             // Other programs get the reason as data too.
             self.give_json(&Reading { made: Some(self.made.clone()), ..reading.clone() })?;
         }
-        let mut reading = read?;
-        reading.made = Some(self.made.clone());
+        let mut read = read?;
+        read.reading.made = Some(self.made.clone());
         let pass = match &self.house {
-            Some(house) => Some(house.take_off(&mut reading, &self.file, &self.options)?),
+            Some(house) => Some(house.take_off(&mut read, &self.file, &self.options)?),
             None => None,
         };
+        let reading = read.reading;
         if !matches!(self.json, Json::Print) {
             print(&show::summary(&reading))?;
         }

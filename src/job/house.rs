@@ -1,7 +1,7 @@
 //! House tapes: a card made from readings, a card taken off a reading, a pass counted on a card.
 
 use crate::judge::{Limits, days_between, judge, renewal};
-use crate::measure::{CardError, card_figures, check_calibrated, check_house, take_off_card};
+use crate::measure::{CardError, DirectCapture, card_figures, check_calibrated, check_house, take_off_card};
 use crate::programme::{Overwrite, ProgrammeError, write_text};
 use crate::reading::{
     CARD_FORMAT, CalibratedBy, Card, FORMAT, Made, Pass, Reading, RecordedOn, ResponsePoint, Warning,
@@ -123,7 +123,7 @@ pub fn load_card(path: &Path) -> Result<Card, HouseError> {
     if card.speed.is_some_and(|speed| speed.error_percent.abs() > 20.0) {
         return Err(absurd("speed.error_percent"));
     }
-    if card.azimuth.is_some_and(|azimuth| azimuth.delay_us.abs() > 2000.0) {
+    if card.azimuth.as_ref().is_some_and(|azimuth| azimuth.delay_us.abs() > 2000.0) {
         return Err(absurd("azimuth.delay_us"));
     }
     let rows = card.response.iter().flat_map(|own| [&own.steps, &own.sweep, &own.noise]).flatten();
@@ -354,18 +354,19 @@ fn rehearsed(reading: &Reading) -> bool {
     reading.warnings.iter().any(|warning| warning.id == "rehearsal")
 }
 
-/// Takes the card at `path` off a reading and judges it anew; `pass` is what [`pass_of`] says of it.
+/// Takes the card at `path` off what [`super::read_file`] gave and judges it anew; `pass` is what [`pass_of`] says of it.
 ///
 /// # Errors
 /// [`HouseError::DoesNotFit`] if the reading is not of a house tape or of one of another type; it is left as it was.
 pub fn take_off_house(
-    reading: &mut Reading,
+    read: &mut DirectCapture,
     card: &Card,
     path: &Path,
     pass: &Pass,
     medium: &Medium,
     limits: &Limits,
 ) -> Result<(), HouseError> {
+    let DirectCapture { reading, differences } = read;
     let does_not_fit = |why: String| Err(HouseError::DoesNotFit { path: path.to_owned(), why });
     if reading.circumstances.recorded_on != Some(RecordedOn::House) {
         return does_not_fit("a card goes with a house tape only; read with --recorded-on house".into());
@@ -378,7 +379,7 @@ pub fn take_off_house(
              --tape-type right"
         ));
     }
-    take_off_card(reading, card, &path.display().to_string(), medium);
+    take_off_card(reading, differences, card, &path.display().to_string(), medium);
     if card.notes.iter().any(|note| note == REHEARSED) {
         reading.warnings.push(Warning::new(
             "card-rehearsal",

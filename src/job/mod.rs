@@ -15,7 +15,7 @@ pub use house::{
     CardOptions, HouseError, count_pass, counted, load_card, load_reading, make_card, mark_of, pass_of,
     take_off_house,
 };
-pub use read::{ReadOptions, read_return, read_samples};
+pub use read::{ReadOptions, read_file, read_memory, read_return, read_samples};
 pub use rehearse::{Rehearsal, RehearsalDeck, Stage, rehearse};
 pub use results::{READING, REPORT, check_folder, result_files, write_results};
 pub use write::{Programme, WriteOptions, programme_files, write_programme};

@@ -2,15 +2,18 @@
 //!
 //! The deck is the same in both, so the difference of the two readings is the tape's own. Level, response and speed simply
 //! subtract. The tilts of recording and head add to one angle, and the loss that this angle makes is not the sum of two
-//! losses: it is taken off both responses first, by the formula for the track's width.
+//! losses: it is taken off both responses first, by the formula for the track's width. Of the azimuth the phases of the tones
+//! are kept beside the delay: networks that differ between the recorder's channels turn phases, too, and come off another
+//! deck's phases with the tilt, without having been told apart from it.
 //!
 //! Uncertainties of both readings add as squares, and so does how a cassette differs from playing to playing: as remembered
 //! ([`house_tape`]), or, from three readings of the house tape on, by their spread.
 
-use super::between::{SAME_TONE, Sure, difference, nearest_difference, slope_db, surely};
+use super::between::{SAME_TONE, Sure, difference, nearest_difference, neighbours, slope_db, surely};
+use super::delay_fit::{Difference, fit_delay};
 use crate::reading::{
-    Azimuth, CardAzimuth, CardLevel, CardResponse, CardSpeed, Level, NoiseReduction, Reading, RecordedOn,
-    Response, ResponsePoint, Verdict,
+    Azimuth, CardAzimuth, CardLevel, CardPhase, CardResponse, CardSpeed, Level, NoiseReduction, Reading,
+    RecordedOn, Response, ResponsePoint, Verdict,
 };
 use crate::trade::house_tape::{self, REPEAT_DELAY_US, REPEAT_LEVEL_DB, REPEAT_SPEED_PERCENT};
 use crate::trade::{Medium, playback_losses};
@@ -181,8 +184,12 @@ pub fn card_figures(
         let values: Vec<Sure> = pairs.iter().filter_map(one).collect();
         together(&values, repeat)
     };
-    let azimuth = all(&|pair| pair.azimuth(), REPEAT_DELAY_US)
-        .map(|(delay_us, uncertainty_us)| CardAzimuth { delay_us, uncertainty_us });
+    let azimuth = all(&|pair| pair.azimuth(), REPEAT_DELAY_US).and_then(|(delay_us, uncertainty_us)| {
+        // How the readings tell a delay from networks does not matter to the phases, only how surely they were measured.
+        let measured = |pair: &Playing| Some((pair.azimuth()?.0, 0.0));
+        let phase_uncertainty_us = all(&measured, REPEAT_DELAY_US)?.1;
+        Some(CardAzimuth { delay_us, uncertainty_us, phase: phases(&pairs), phase_uncertainty_us })
+    });
     let speed = all(&|pair| pair.speed(), REPEAT_SPEED_PERCENT)
         .map(|(error_percent, uncertainty_percent)| CardSpeed { error_percent, uncertainty_percent });
     let level: Vec<CardLevel> = first
@@ -236,6 +243,42 @@ pub fn card_figures(
     Ok(CardFigures { level, response, azimuth, speed, flutter_at_most_percent })
 }
 
+/// A tone of a second and more holds some ten independent pieces: its mean phase is surer than one piece by their root.
+pub(super) const PIECES_ROOT: f64 = 3.0;
+/// Standard deviation of a channel difference of one tone, dB; readings do not state it.
+const LEVEL_SIGMA_DB: f64 = 0.03;
+
+/// Mean phase of the recording at each tone of the first playing.
+fn phases(pairs: &[Playing]) -> Vec<CardPhase> {
+    let Some(first) = pairs.first().and_then(|pair| pair.house.azimuth.as_ref()) else { return vec![] };
+    let mut rows: Vec<CardPhase> = first
+        .phase
+        .iter()
+        .filter_map(|row| {
+            let each: Vec<CardPhase> = pairs.iter().filter_map(|pair| pair.phase(row.hz)).collect();
+            let turn = each.first()?.deg;
+            // Each playing was unwrapped for itself.
+            let deg =
+                each.iter().map(|one| one.deg - 360.0 * ((one.deg - turn) / 360.0).round()).sum::<f64>();
+            let spread = each.iter().map(|one| one.spread_deg.powi(2)).sum::<f64>();
+            let count = each.len() as f64;
+            Some(CardPhase { hz: row.hz, deg: deg / count, spread_deg: (spread / count).sqrt() })
+        })
+        .collect();
+    rows.sort_by(|a, b| a.hz.total_cmp(&b.hz));
+    rows.dedup_by(|a, b| a.hz == b.hz);
+    rows
+}
+
+/// Phase of `rows` by rising frequency at `hz`: that of the tone itself, or straight between two.
+pub(super) fn phase_at(rows: &[CardPhase], hz: f64) -> Option<CardPhase> {
+    let all: Vec<f64> = rows.iter().map(|row| row.hz).collect();
+    let (a, b, share) = neighbours(&all, hz)?;
+    let (low, high) = (rows[a], rows[b]);
+    let deg = low.deg + (high.deg - low.deg) * share;
+    Some(CardPhase { hz, deg, spread_deg: low.spread_deg.max(high.spread_deg) })
+}
+
 /// Student's factor for 95 %, by degrees of freedom from 2 to 9 (handbook table); beyond that 2.26 stays on the safe side.
 const STUDENT: [f64; 8] = [4.30, 3.18, 2.78, 2.57, 2.45, 2.36, 2.31, 2.26];
 
@@ -276,12 +319,63 @@ impl Playing<'_> {
         Some(((ratio - 1.0) * 100.0, house.uncertainty_percent.hypot(calibrated.uncertainty_percent)))
     }
 
-    /// Delay at nominal speed, us. A fast deck shortens it.
+    /// Delay at nominal speed, us, told from what is left of the phases and levels once the deck's are taken off; by the
+    /// difference of the delays where too few tones are common.
     fn azimuth(&self) -> Option<Sure> {
+        self.azimuth_by_tones().or_else(|| self.azimuth_by_delays())
+    }
+
+    fn azimuth_by_tones(&self) -> Option<Sure> {
+        let ratio = self.speed().map_or(1.0, |speed| 1.0 + speed.0 / 100.0);
+        let mut rows: Vec<Difference> = self
+            .house
+            .azimuth
+            .as_ref()?
+            .phase
+            .iter()
+            .filter_map(|row| {
+                let phase = self.phase(row.hz)?;
+                Some(Difference {
+                    hz: row.hz * ratio,
+                    level_db: -self.apart(|response| &response.steps, row.hz)?,
+                    level_sigma_db: LEVEL_SIGMA_DB,
+                    phase_rad: phase.deg.to_radians(),
+                    phase_sigma_rad: phase.spread_deg.to_radians() / PIECES_ROOT,
+                })
+            })
+            .collect();
+        rows.sort_by(|a, b| a.hz.total_cmp(&b.hz));
+        let fit = fit_delay(&rows, self.house.capture.rate_hz)?;
+        let sure = fit.resolved && fit.delay_us.is_finite() && fit.uncertainty_us.is_finite();
+        sure.then_some((fit.delay_us, fit.uncertainty_us))
+    }
+
+    /// A fast deck shortens a delay.
+    fn azimuth_by_delays(&self) -> Option<Sure> {
         let [house, calibrated] = [self.house, self.calibrated].map(|reading| sure_delay(&reading.azimuth));
         let (house, calibrated) = (house?, calibrated?);
         let deck = self.calibrated.speed.as_ref().map_or(1.0, |speed| 1.0 + speed.error_percent / 100.0);
         Some(((house.0 - calibrated.0) * deck, house.1.hypot(calibrated.1)))
+    }
+
+    /// Phase of the recording at a tone, degrees: the deck's own taken off.
+    fn phase(&self, hz: f64) -> Option<CardPhase> {
+        let row = self.house.azimuth.as_ref()?.phase.iter().find(|row| row.hz == hz)?;
+        let own: Vec<CardPhase> = {
+            let rows = self.calibrated.azimuth.as_ref()?.phase.iter();
+            let mut rows: Vec<CardPhase> =
+                rows.map(|row| CardPhase { hz: row.hz, deg: row.deg, spread_deg: row.spread_deg }).collect();
+            rows.sort_by(|a, b| a.hz.total_cmp(&b.hz));
+            rows
+        };
+        let own = phase_at(&own, hz)?;
+        // A tape at another speed has shorter or longer waves, on which the deck's tilt turns the phase more or less.
+        let ratio = self.speed().map_or(1.0, |speed| 1.0 + speed.0 / 100.0);
+        Some(CardPhase {
+            hz,
+            deg: row.deg - own.deg * ratio,
+            spread_deg: row.spread_deg.hypot(own.spread_deg),
+        })
     }
 
     /// How far the tone of the house tape lies above the calibrated tape's, dB.

@@ -3,8 +3,10 @@
 //! The reverse of how the card was made (`card.rs`). Uncertainties of reading and card add as squares, with how one playing
 //! of a cassette differs from another, and with what the treble may have lost in the passes since the card was made.
 
+use super::azimuth::{PlayedDifference, azimuth};
 use super::between::{SAME_TONE, Sure, difference, nearest_difference, slope_db, surely};
-use super::card::{shelf, sure_delay, tilt_loss};
+use super::card::{PIECES_ROOT, phase_at, shelf, sure_delay, tilt_loss};
+use super::delay_fit::Difference;
 use super::response::corner_hz;
 use crate::reading::{
     Card, CardAzimuth, CardLevel, CardResponse, CardUsed, Level, Reading, Response, ResponsePoint, TakenOff,
@@ -22,7 +24,15 @@ const OTHER_LEVEL_DB: f64 = 0.2;
 ///
 /// Off come levels, response, delay (with angle, loss and phases) and speed, as far as the card has them;
 /// `reading.circumstances.card` says which. Tones that are not on the card become `None`, with a warning `card-range`.
-pub fn take_off_card(reading: &mut Reading, card: &Card, file: &str, medium: &Medium) {
+///
+/// `differences` are how the channels differed at each tone, from which azimuth was told.
+pub fn take_off_card(
+    reading: &mut Reading,
+    differences: &[PlayedDifference],
+    card: &Card,
+    file: &str,
+    medium: &Medium,
+) {
     let passes = card.passes_before.saturating_add(card.history.len() as u32);
     let since = (card.history.len() as u32).saturating_sub(card.passes_of_making);
     let mut used = CardUsed {
@@ -47,12 +57,18 @@ pub fn take_off_card(reading: &mut Reading, card: &Card, file: &str, medium: &Me
     }
     let both = sure_delay(&reading.azimuth);
     if let Some(own) = &card.azimuth {
-        used.delay_us = off_azimuth(reading, own, seen, deck, medium);
+        let off_us = own.delay_us / deck;
+        used.delay_us = off_phases(reading, differences, card, own, medium)
+            .or_else(|| off_delay(reading, own, off_us, seen, medium))
+            .map(|()| off_us);
     }
     let mut missing = Vec::new();
     if let (Some(response), Some(own)) = (&mut reading.response, &card.response) {
-        let tilts =
-            card.azimuth.map(|own| Tilts { both, own: (own.delay_us / deck, own.uncertainty_us), medium });
+        let tilts = card.azimuth.as_ref().map(|own| Tilts {
+            both,
+            own: (own.delay_us / deck, own.uncertainty_us),
+            medium,
+        });
         off_response(response, &Off { own, tilts, ratio: seen / deck, since }, &mut missing);
         used.response = true;
     }
@@ -83,16 +99,60 @@ pub fn take_off_card(reading: &mut Reading, card: &Card, file: &str, medium: &Me
     reading.circumstances.card = Some(used);
 }
 
-/// Takes the tape's tilt off; gives what was taken off the delay, us.
-fn off_azimuth(
+/// Takes the recording's phases off the return's and tells the delay anew from what is left; `None`, with nothing done, if
+/// too few tones are on the card.
+fn off_phases(
+    reading: &mut Reading,
+    differences: &[PlayedDifference],
+    card: &Card,
+    own: &CardAzimuth,
+    medium: &Medium,
+) -> Option<()> {
+    let before = reading.azimuth.as_ref()?;
+    let points = card
+        .response
+        .as_ref()
+        .and_then(|response| shelf(&response.steps, [&response.sweep, &response.noise, &[]]))
+        .unwrap_or_default();
+    let left: Vec<PlayedDifference> = differences
+        .iter()
+        .filter_map(|row| {
+            let phase = phase_at(&own.phase, row.hz)?;
+            // Right minus left here, left minus right in a response.
+            let level_db = row.difference.level_db + nearest_difference(points, row.hz).unwrap_or(0.0);
+            let difference = Difference {
+                level_db,
+                phase_rad: row.difference.phase_rad - phase.deg.to_radians(),
+                phase_sigma_rad: row
+                    .difference
+                    .phase_sigma_rad
+                    .hypot(phase.spread_deg.to_radians() / PIECES_ROOT),
+                ..row.difference
+            };
+            Some(PlayedDifference { difference, ..row.clone() })
+        })
+        .collect();
+    let after = azimuth(&left, before.wander_us_rms, reading.capture.rate_hz, medium)?;
+    if after.unresolved {
+        return None;
+    }
+    let mut azimuth = after.azimuth;
+    azimuth.uncertainty_us =
+        azimuth.uncertainty_us.map(|us| us.hypot(own.phase_uncertainty_us).hypot(REPEAT_DELAY_US));
+    reading.warnings.retain(|warning| warning.id != "phase-unresolved");
+    reading.azimuth = Some(azimuth);
+    Some(())
+}
+
+/// Takes the tape's delay off as a whole, where the tones cannot be taken off one by one.
+fn off_delay(
     reading: &mut Reading,
     own: &CardAzimuth,
+    off_us: f64,
     seen: f64,
-    deck: f64,
     medium: &Medium,
-) -> Option<f64> {
+) -> Option<()> {
     let azimuth = reading.azimuth.as_mut()?;
-    let off_us = own.delay_us / deck;
     let delay_us = azimuth.delay_us? - off_us;
     azimuth.delay_us = Some(delay_us);
     azimuth.uncertainty_us =
@@ -105,7 +165,7 @@ fn off_azimuth(
     for row in &mut azimuth.phase {
         row.deg += 360e-6 * row.hz * seen * off_us;
     }
-    Some(off_us)
+    Some(())
 }
 
 /// What a return's tilt is made of.

@@ -65,7 +65,7 @@ pub struct DirectCapture {
 /// Off comes: the card's gain (from the level tones; holds as long as nobody touched the card's level in between, channel
 /// differences hold anyway), its response, its delay between the channels, its noise, and, where this deck recorded the
 /// tape, what its clocks add to the speed. What the card limits is named in a warning `card-limited`; values that drown
-/// in the card's noise become `None`.
+/// in the card's noise become `None`. Gives what is left of `differences`, all of them if the card's could not be taken off.
 ///
 /// # Errors
 /// [`DirectError`] if `direct` is no direct capture, or an empty one; `reading` is left as it was.
@@ -74,7 +74,7 @@ pub fn take_off(
     differences: &[PlayedDifference],
     direct: &DirectCapture,
     medium: &Medium,
-) -> Result<(), DirectError> {
+) -> Result<Vec<PlayedDifference>, DirectError> {
     let DirectCapture { reading: direct, differences: own } = direct;
     let flutter = direct.flutter.as_ref().and_then(|flutter| flutter.weighted_rms_percent);
     if let Some(percent) = flutter.filter(|&percent| percent > NO_TAPE_FLUTTER_PERCENT) {
@@ -104,7 +104,7 @@ pub fn take_off(
         let ratio = reading.speed.as_ref().map_or(1.0, |speed| 1.0 + speed.error_percent / 100.0);
         card.off_response(response, ratio, &mut limits);
     }
-    card.off_azimuth(reading, differences, medium);
+    let left = card.off_azimuth(reading, differences, medium);
     card.off_clocks(reading);
     card.look_at_flutter(reading, &mut limits);
     if !limits.is_empty() {
@@ -122,7 +122,7 @@ pub fn take_off(
                 .push(Warning::new("direct-capture", format!("In the direct capture: {}", warning.text)));
         }
     }
-    Ok(())
+    Ok(left.unwrap_or_else(|| differences.to_vec()))
 }
 
 struct Card<'a> {
@@ -225,8 +225,13 @@ impl Card<'_> {
 
     /// The delay is told anew from what is left of the differences once the card's are taken off: the card's own delay
     /// and networks cannot be told apart as well as they can be subtracted.
-    fn off_azimuth(&self, reading: &mut Reading, differences: &[PlayedDifference], medium: &Medium) {
-        let Some(before) = reading.azimuth.as_ref().filter(|_| !self.crossed) else { return };
+    fn off_azimuth(
+        &self,
+        reading: &mut Reading,
+        differences: &[PlayedDifference],
+        medium: &Medium,
+    ) -> Option<Vec<PlayedDifference>> {
+        let before = reading.azimuth.as_ref().filter(|_| !self.crossed)?;
         let plain: Vec<Difference> = self.differences.iter().map(|row| row.difference).collect();
         let fit = fit_delay(&plain, self.direct.capture.rate_hz);
         let unwrapped_rad = fit.as_ref().map(|fit| fit.unwrapped_rad.as_slice()).unwrap_or_default();
@@ -248,9 +253,10 @@ impl Card<'_> {
         let Some(after) = azimuth(&left, before.wander_us_rms, reading.capture.rate_hz, medium) else {
             reading.warnings.push(Warning::new(
                 "direct-no-phases",
-                "The direct capture holds too few of the tones in both channels: the sound card's delay between the                  channels was not taken off. Record the same programme without the deck.",
+                "The direct capture holds too few of the tones in both channels: the sound card's delay between the \
+                 channels was not taken off. Record the same programme without the deck.",
             ));
-            return;
+            return None;
         };
         let moved_us =
             after.azimuth.delay_us.zip(before.delay_us).map_or(0.0, |(after, before)| after - before);
@@ -258,6 +264,7 @@ impl Card<'_> {
         azimuth.uncertainty_us = azimuth.uncertainty_us.map(|us| self.doubt(moved_us, us));
         reading.warnings.retain(|warning| warning.id != "phase-unresolved" || after.unresolved);
         reading.azimuth = Some(azimuth);
+        Some(left)
     }
 
     /// One capstan records and replays: what differs from the programme's time is slip and the clocks, and the direct

@@ -95,12 +95,28 @@ pub struct CardResponse {
 }
 
 /// Tilt of the recording.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CardAzimuth {
     /// Delay of the right channel that an upright head would find at nominal tape speed, us.
     pub delay_us: f64,
-    /// Expanded uncertainty, us.
+    /// Expanded uncertainty, us: with what the recorder's networks, different in its channels, may add to the delay.
     pub uncertainty_us: f64,
+    /// Phase of the recording, right minus left, tone by tone: tilt and networks together, as they come off another deck's
+    /// phases.
+    pub phase: Vec<CardPhase>,
+    /// Expanded uncertainty of all of `phase` together, as a delay, us.
+    pub phase_uncertainty_us: f64,
+}
+
+/// Phase of the recording at one tone.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CardPhase {
+    /// Frequency in the programme, Hz.
+    pub hz: f64,
+    /// Right minus left, unwrapped, degrees.
+    pub deg: f64,
+    /// Standard deviation over the tones that it comes from, degrees.
+    pub spread_deg: f64,
 }
 
 /// Speed of the recording.

@@ -17,8 +17,8 @@ mod separation;
 mod trim;
 
 pub use card::{
-    CARD_FORMAT, CalibratedBy, Card, CardAzimuth, CardLevel, CardResponse, CardSpeed, CardUsed, Pass,
-    TakenOff,
+    CARD_FORMAT, CalibratedBy, Card, CardAzimuth, CardLevel, CardPhase, CardResponse, CardSpeed, CardUsed,
+    Pass, TakenOff,
 };
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};

@@ -99,7 +99,12 @@ fn figures(page: &mut Page, card: &Card) {
         });
         page.line(&format!("  {name:<40}{text}"));
     };
-    one("delay (positive: right lags)", card.azimuth.map(|a| (a.delay_us, a.uncertainty_us)), "us", 2);
+    one(
+        "delay (positive: right lags)",
+        card.azimuth.as_ref().map(|a| (a.delay_us, a.uncertainty_us)),
+        "us",
+        2,
+    );
     one("speed (positive: fast)", card.speed.map(|s| (s.error_percent, s.uncertainty_percent)), "%", 3);
     if let Some(percent) = card.flutter_at_most_percent {
         page.line(&format!(
