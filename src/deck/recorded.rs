@@ -32,6 +32,12 @@ impl DeckFile {
         };
         both
     }
+
+    /// The deck as the text of a deck file; reading it back gives the same deck.
+    pub fn to_toml(&self) -> String {
+        // Cannot fail: every value is a number, a text, a list or a table.
+        toml::to_string_pretty(self).unwrap_or_default()
+    }
 }
 
 #[cfg(test)]
@@ -52,6 +58,11 @@ mod tests {
         assert_eq!(own.azimuth.angle_arcmin, 0.0);
         assert_eq!(own.speed.flutter.len(), 2);
         let upright = DeckFile::default().replaying_tape_of(&fast);
+        assert_eq!(DeckFile::from_toml(&upright.to_toml(), "back").unwrap(), upright);
+        for (name, deck) in crate::deck::EXAMPLES {
+            let deck = DeckFile::from_toml(deck, name).unwrap();
+            assert_eq!(DeckFile::from_toml(&deck.to_toml(), name).unwrap(), deck, "{name}");
+        }
         // By hand: 1 / 1.02 = 0.980392.
         assert_within!(upright.speed.error_percent, -1.9608, 1e-4, "percent");
         assert_eq!(upright.azimuth.angle_arcmin, -5.0);

@@ -12,6 +12,7 @@ mod card;
 mod csv;
 mod html;
 mod json;
+mod meanings;
 mod nonlinear;
 mod nonlinear_csv;
 mod nonlinear_plots;

@@ -2,7 +2,7 @@
 
 use super::bench::Bench;
 
-const COMMANDS: [&str; 4] = ["write", "read", "rehearse", "list"];
+const COMMANDS: [&str; 5] = ["write", "read", "rehearse", "house", "list"];
 
 #[test]
 fn help_of_each_command() {

@@ -6,6 +6,7 @@ mod bench;
 mod containers;
 mod general;
 mod help;
+mod house;
 mod interrupt;
 mod list;
 mod read;
