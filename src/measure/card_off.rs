@@ -283,12 +283,12 @@ fn off_level(level: &mut Level, card: &Card) -> Option<[Option<f64>; 2]> {
         // Another frequency: the response leads there, if the card has it. Octaves are no tenths of a decibel.
         let response = card.response.as_ref()?;
         let points = shelf(&response.steps, [&response.sweep, &response.noise, &[]])?;
-        for channel in 0..2 {
+        for (channel, db) in db.iter_mut().enumerate() {
             let at = |hz| surely(points, channel, hz);
-            db[channel] = (|| {
+            *db = (|| {
                 let (there, here) = (at(level.hz)?, at(own.hz)?);
                 extra_db = extra_db.hypot(there.1).hypot(here.1);
-                Some(db[channel]? + there.0 - here.0)
+                Some((*db)? + there.0 - here.0)
             })();
         }
     }

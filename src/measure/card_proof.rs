@@ -25,17 +25,17 @@ fn house(level_db: [f64; 2], treble_db: [f64; 2], delay_us: f64, speed_percent: 
     let mut reading = calibrated();
     reading.circumstances.recorded_on = Some(RecordedOn::House);
     for level in &mut reading.level {
-        for channel in 0..2 {
-            level.return_dbfs[channel] = level.return_dbfs[channel].map(|db| db + level_db[channel]);
-            level.gain_db[channel] = level.gain_db[channel].map(|db| db + level_db[channel]);
+        for (channel, more_db) in level_db.into_iter().enumerate() {
+            level.return_dbfs[channel] = level.return_dbfs[channel].map(|db| db + more_db);
+            level.gain_db[channel] = level.gain_db[channel].map(|db| db + more_db);
         }
         level.difference_db = level.difference_db.map(|db| db + level_db[0] - level_db[1]);
     }
     let response = reading.response.as_mut().unwrap();
     let reference_hz = response.reference_hz;
     for row in [&mut response.steps, &mut response.sweep, &mut response.noise].into_iter().flatten() {
-        for channel in 0..2 {
-            let tilt = treble_db[channel] * (row.hz - reference_hz) / 10_000.0;
+        for (channel, treble_db) in treble_db.into_iter().enumerate() {
+            let tilt = treble_db * (row.hz - reference_hz) / 10_000.0;
             row.db[channel] = row.db[channel].map(|db| db + tilt);
         }
     }
