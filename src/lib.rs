@@ -44,6 +44,7 @@
 //!         heads: None,
 //!         tape_type: None,
 //!         noise_reduction: NoiseReduction::Off,
+//!         card: None,
 //!     },
 //!     medium: Medium::COMPACT_CASSETTE,
 //!     limits: Limits::good_deck(),

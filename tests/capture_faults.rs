@@ -74,7 +74,7 @@ fn read(samples: &InMemory, recipe: &Recipe, noise_reduction: NoiseReduction) ->
         recipe: Some(recipe.clone()),
         reference_dbfs: -12.0,
         channels: None,
-        circumstances: Circumstances { recorded_on: None, heads: None, tape_type: None, noise_reduction },
+        circumstances: Circumstances { noise_reduction, ..Circumstances::default() },
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::good_deck(),
         direct: None,

@@ -18,6 +18,7 @@ fn options() -> ReadOptions {
             heads: None,
             tape_type: None,
             noise_reduction: NoiseReduction::Off,
+            card: None,
         },
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::good_deck(),

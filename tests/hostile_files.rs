@@ -298,6 +298,7 @@ fn a_flac_that_is_cut_off_is_measured_as_far_as_it_goes() {
             heads: None,
             tape_type: None,
             noise_reduction: NoiseReduction::Off,
+            card: None,
         },
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::good_deck(),

@@ -7,6 +7,10 @@ use deckproof::reading::{Circumstances, Heads, NoiseReduction, RecordedOn};
 use deckproof::trade::CAUTIONS;
 use std::path::Path;
 
+/// A card that holds everything.
+const CARD: &str = r#"{"file": "", "name": "", "made_at": "", "passes": 0, "level": [{"part": "", "db": [0.0, 0.0]}],
+    "calibrated": {"tape": null, "file": "", "at": null, "fluxivity_nwb_per_m": null},
+    "response": true, "delay_us": 0.0, "speed_percent": 0.0}"#;
 const README: &str = include_str!("../README.md");
 
 /// Texts of the fenced blocks in `language`.
@@ -119,7 +123,7 @@ fn what_can_be_known_is_what_the_code_says() {
     let columns = rows[0][1..].iter().map(|head| {
         let (recorded_on, heads) = match *head {
             "calibrated" => (RecordedOn::Calibrated, None),
-            "house" => (RecordedOn::House, None),
+            "house, with card" => (RecordedOn::House, None),
             "other-deck" => (RecordedOn::OtherDeck, None),
             "this-deck, 3 heads" => (RecordedOn::ThisDeck, Some(Heads::Three)),
             "this-deck, 2 heads" => (RecordedOn::ThisDeck, Some(Heads::Two)),
@@ -132,6 +136,8 @@ fn what_can_be_known_is_what_the_code_says() {
             heads,
             tape_type: None,
             noise_reduction: NoiseReduction::Off,
+            // The house column is that of a tape with its card.
+            card: serde_json::from_str(CARD).ok().filter(|_| recorded_on == RecordedOn::House),
         }
     });
     let columns: Vec<Circumstances> = columns.collect();

@@ -35,6 +35,11 @@ fn schema_is_the_committed_one() {
 }
 
 #[test]
+fn card_schema_is_the_committed_one() {
+    committed("card.schema.json", &show::card_schema());
+}
+
+#[test]
 fn findings_in_the_sample_readings_are_what_the_code_judges() {
     for name in NAMES {
         let mut reading = sample(name);

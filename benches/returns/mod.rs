@@ -21,6 +21,7 @@ pub fn options(recipe: Option<Recipe>) -> ReadOptions {
             heads: Some(Heads::Two),
             tape_type: Some(TapeType::I),
             noise_reduction: NoiseReduction::Off,
+            card: None,
         },
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::good_deck(),

@@ -34,7 +34,7 @@ enum What {
     },
     /// Print a tape's own values, as `read --unslated --tape` takes them (invented)
     Tape,
-    /// Print the JSON Schema of the reading, of a comparison or of `skew`
+    /// Print the JSON Schema of the reading, of a comparison, of `skew` or of a card
     Schema {
         /// Of what
         #[arg(value_enum, default_value = "reading")]
@@ -48,6 +48,7 @@ enum SchemaOf {
     Reading,
     Comparison,
     Skew,
+    Card,
 }
 
 impl Typed {
@@ -67,6 +68,7 @@ impl Typed {
             Some(What::Schema { of: SchemaOf::Reading }) => show::schema(),
             Some(What::Schema { of: SchemaOf::Comparison }) => show::comparison_schema(),
             Some(What::Schema { of: SchemaOf::Skew }) => show::skew_schema(),
+            Some(What::Schema { of: SchemaOf::Card }) => show::card_schema(),
         })?;
         Ok(Outcome::Done)
     }

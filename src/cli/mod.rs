@@ -2,6 +2,7 @@
 
 mod clock;
 mod compare;
+mod house;
 mod interrupt;
 mod list;
 mod outcome;
@@ -33,6 +34,7 @@ enum Command {
     Compare(compare::Typed),
     Skew(skew::Typed),
     Rehearse(rehearse::Typed),
+    House(house::Typed),
     List(list::Typed),
 }
 
@@ -48,6 +50,7 @@ pub fn run(arguments: Arguments) -> anyhow::Result<Outcome> {
         Command::Compare(typed) => typed.meant()?.run(),
         Command::Skew(typed) => typed.meant()?.run(),
         Command::Rehearse(typed) => typed.meant()?.run(),
+        Command::House(typed) => typed.run(),
         Command::List(typed) => typed.run(),
     }
 }

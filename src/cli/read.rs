@@ -1,15 +1,17 @@
 //! `read`: what a deck returned, as findings.
 
 use super::clock::made_now;
+use super::house::HouseTape;
 use super::terminal::{Life, note, print};
 use super::unslated::TypedUnslated;
 use super::values::{TypedCircumstances, TypedJudging, limits, overwrite, reference_dbfs};
 use super::{Outcome, one_line};
 use anyhow::{bail, ensure};
 use deckproof::job::{
-    ReadError, ReadOptions, UnslatedOptions, check_folder, read_return, read_unslated, result_files,
+    ReadError, ReadOptions, UnslatedOptions, check_folder, read_file, read_unslated, result_files,
     write_results,
 };
+use deckproof::measure::DirectCapture;
 use deckproof::programme::{NewFile, Overwrite, find, write_text};
 use deckproof::reading::{Made, Reading, Verdict};
 use deckproof::show;
@@ -38,6 +40,12 @@ pub struct Typed {
     /// The programme recorded without a deck, sound card output into its input: what the card does is taken off
     #[arg(long, value_name = "DIRECT", conflicts_with = "unslated")]
     direct: Option<PathBuf>,
+    /// Card of the house tape that was played (`house make`): what its recording is off is taken off
+    #[arg(long, value_name = "CARD", conflicts_with = "unslated")]
+    card: Option<PathBuf>,
+    /// Count this pass on the card without asking
+    #[arg(long, requires = "card")]
+    count_pass: bool,
     /// Where 0 dB of the programme lay in its WAV, dBFS, if `write` was told another level
     #[arg(long, value_name = "DBFS", default_value = "-12", allow_hyphen_values = true, value_parser = reference_dbfs)]
     reference_dbfs: f64,
@@ -86,6 +94,10 @@ impl Typed {
                 direct.display()
             );
         }
+        let house = self
+            .card
+            .map(|path| HouseTape::meant(path, self.count_pass, &options.circumstances))
+            .transpose()?;
         let json = match self.json {
             Some(path) if path == Path::new("-") => Json::Print,
             Some(path) => {
@@ -118,6 +130,7 @@ impl Typed {
             unslated,
             out: self.out,
             json,
+            house,
             made,
             strict: self.judging.strict,
             overwrite,
@@ -152,6 +165,7 @@ pub struct Job {
     unslated: Option<UnslatedOptions>,
     out: Option<PathBuf>,
     json: Json,
+    house: Option<HouseTape>,
     made: Made,
     strict: bool,
     overwrite: Overwrite,
@@ -163,16 +177,22 @@ impl Job {
         let life = Life::new();
         life.say("reading the return");
         let read = match &self.unslated {
-            None => read_return(&self.file, &self.options),
-            Some(unslated) => read_unslated(&self.file, &self.options, unslated),
+            None => read_file(&self.file, &self.options),
+            Some(unslated) => read_unslated(&self.file, &self.options, unslated)
+                .map(|reading| DirectCapture { reading, differences: Vec::new() }),
         };
         drop(life);
         if let Some(reading) = read.as_ref().err().and_then(ReadError::reading) {
             // Other programs get the reason as data too.
             self.give_json(&Reading { made: Some(self.made.clone()), ..reading.clone() })?;
         }
-        let mut reading = read?;
-        reading.made = Some(self.made.clone());
+        let mut read = read?;
+        read.reading.made = Some(self.made.clone());
+        let pass = match &self.house {
+            Some(house) => Some(house.take_off(&mut read, &self.file, &self.options)?),
+            None => None,
+        };
+        let reading = read.reading;
         if !matches!(self.json, Json::Print) {
             print(&show::summary(&reading))?;
         }
@@ -182,6 +202,9 @@ impl Job {
             if let Some(report) = files.first() {
                 note(&format!("Report: {} (with {} more files)", report.display(), files.len() - 1));
             }
+        }
+        if let (Some(house), Some(pass)) = (&self.house, &pass) {
+            house.count(pass)?;
         }
         Ok(outcome(&reading, self.strict))
     }

@@ -16,7 +16,7 @@ use std::path::{Path, PathBuf};
 /// Do the whole job without hardware: write, play through a virtual deck, read, report
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
-Circumstances that are not given: --recorded-on calibrated --heads 2 --tape-type I
+Circumstances that are not given: --recorded-on calibrated (with --recorded-by: other-deck) --heads 2 --tape-type I
 
 Examples:
   deckproof rehearse
@@ -28,6 +28,9 @@ pub struct Typed {
     /// Virtual deck: a built-in name (see `deckproof list`) or a deck file
     #[arg(long, value_name = "NAME|FILE", default_value = "rehearsal")]
     deck: String,
+    /// The virtual deck that recorded the tape, name or file; by default the deck's own record side did
+    #[arg(long, value_name = "NAME|FILE")]
+    recorded_by: Option<String>,
     /// Fixes everything random in the virtual deck
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
@@ -48,17 +51,28 @@ impl Typed {
     pub fn meant(self) -> anyhow::Result<Job> {
         let (text, name) = deck_text(&self.deck)?;
         let mut deck = DeckFile::from_toml(&text, &name)?;
+        let mut text = text;
+        let mut deck_name = name.clone();
+        if let Some(recorder) = &self.recorded_by {
+            let (recorder_text, recorder_name) = deck_text(recorder)?;
+            let recorder = DeckFile::from_toml(&recorder_text, &recorder_name)?;
+            deck = deck.replaying_tape_of(&recorder);
+            deck.check(&format!("{name} with the tape of {recorder_name}"))?;
+            deck_name = format!("{name} with a tape recorded by {recorder_name}");
+            text = deck.to_toml();
+        }
         deck.reference_dbfs = self.samples.reference_dbfs;
         let mut circumstances: Circumstances = (&self.circumstances).into();
         // The virtual deck replays a tape that ran at the right speed and upright: what a calibrated tape is.
-        circumstances.recorded_on.get_or_insert(RecordedOn::Calibrated);
+        let whose = if self.recorded_by.is_some() { RecordedOn::OtherDeck } else { RecordedOn::Calibrated };
+        circumstances.recorded_on.get_or_insert(whose);
         circumstances.heads.get_or_insert(Heads::Two);
         circumstances.tape_type.get_or_insert(TapeType::I);
         let made = made_now(Some(format!("virtual: {name}, seed {}", self.seed)));
         Ok(Job {
             recipe: find(&self.recipe)?,
             deck: RehearsalDeck { deck, text, seed: self.seed, made: Some(made) },
-            deck_name: name,
+            deck_name,
             folder: self.out.map_or_else(fresh_folder, Ok)?,
             write: self.samples.meant(self.judging.force),
             read: ReadOptions {

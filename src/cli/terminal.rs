@@ -38,6 +38,22 @@ pub fn note(text: &str) {
     let _ = writeln!(std::io::stderr(), "{}", one_line(text));
 }
 
+/// Whether somebody sits there who can be asked.
+pub fn can_ask() -> bool {
+    std::io::stdin().is_terminal() && std::io::stderr().is_terminal()
+}
+
+/// Asks on standard error; only a plain yes is one.
+pub fn asked(question: &str) -> anyhow::Result<bool> {
+    let mut err = std::io::stderr().lock();
+    let told = write!(err, "{question}").and_then(|()| err.flush());
+    told.context("standard error: cannot be written; leave the question away with --count-pass")?;
+    let mut answer = String::new();
+    // End of input is no answer.
+    std::io::stdin().read_line(&mut answer).context("standard input: cannot be read; use --count-pass")?;
+    Ok(["y", "yes"].contains(&answer.trim().to_lowercase().as_str()))
+}
+
 /// A sign of life on standard error; nothing where that is no terminal.
 pub struct Life(ProgressBar);
 

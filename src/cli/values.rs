@@ -174,6 +174,7 @@ impl From<&TypedCircumstances> for Circumstances {
                 NoiseReductionValue::Off => NoiseReduction::Off,
                 NoiseReductionValue::On => NoiseReduction::On,
             },
+            card: None,
         }
     }
 }

@@ -61,6 +61,7 @@ mod print_through;
 #[cfg(test)]
 mod proof;
 mod random_curve;
+mod recorded;
 mod replay_filters;
 mod sides;
 mod tape;

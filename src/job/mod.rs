@@ -3,6 +3,7 @@
 mod compare;
 mod error;
 mod faults;
+mod house;
 mod rate;
 mod read;
 mod rehearse;
@@ -15,7 +16,10 @@ mod write;
 
 pub use compare::{CompareError, compare_files, load_reading};
 pub use error::{ReadError, RehearseError};
-pub use read::{ReadOptions, read_return, read_samples};
+pub use house::{
+    CardOptions, HouseError, count_pass, counted, load_card, make_card, mark_of, pass_of, take_off_house,
+};
+pub use read::{ReadOptions, read_file, read_memory, read_return, read_samples};
 pub use rehearse::{Rehearsal, RehearsalDeck, Stage, rehearse};
 pub use results::{READING, REPORT, check_folder, result_files, write_results};
 pub use skew::{SkewOptions, skew_samples, skew_tapes};

@@ -38,8 +38,11 @@ pub fn read_return(path: &Path, options: &ReadOptions) -> Result<Reading, ReadEr
     Ok(read_file(path, options)?.reading)
 }
 
-/// As [`read_return`], with what a direct capture is needed for besides.
-fn read_file(path: &Path, options: &ReadOptions) -> Result<DirectCapture, ReadError> {
+/// As [`read_return`], with what a direct capture or a house tape is needed for besides: how the channels differed.
+///
+/// # Errors
+/// As [`read_return`].
+pub fn read_file(path: &Path, options: &ReadOptions) -> Result<DirectCapture, ReadError> {
     let file = ReturnFile::open(path, options.channels)?;
     let facts = Facts {
         path: path.to_owned(),
@@ -71,6 +74,18 @@ fn read_direct(path: &Path, options: &ReadOptions) -> Result<DirectCapture, Read
 /// # Errors
 /// As [`read_return`].
 pub fn read_samples(samples: &InMemory, name: &str, options: &ReadOptions) -> Result<Reading, ReadError> {
+    Ok(read_memory(samples, name, options)?.reading)
+}
+
+/// As [`read_samples`], with how the channels differed.
+///
+/// # Errors
+/// As [`read_return`].
+pub fn read_memory(
+    samples: &InMemory,
+    name: &str,
+    options: &ReadOptions,
+) -> Result<DirectCapture, ReadError> {
     check_rate(Path::new(name), samples.rate_hz)?;
     let facts = Facts {
         path: name.into(),
@@ -80,7 +95,7 @@ pub fn read_samples(samples: &InMemory, name: &str, options: &ReadOptions) -> Re
         cut_short: false,
     };
     let direct = options.direct.as_deref().map(|direct| read_direct(direct, options)).transpose()?;
-    Ok(read_source(samples, &facts, options, direct.as_ref())?.reading)
+    read_source(samples, &facts, options, direct.as_ref())
 }
 
 /// What only the file knows.
@@ -157,10 +172,10 @@ fn read_source(
     reading.recipe = Some(RecipeId { name: timeline.name.clone(), code: format!("{code:04x}") });
     describe_capture(&mut reading, &alignment, rate);
     warn(&mut reading, &alignment, &found, facts, rate, &measured);
-    let differences = measured.differences.clone();
+    let mut differences = measured.differences.clone();
     fill(&mut reading, measured, rate);
     if let (Some(direct), Some(path)) = (direct, &options.direct) {
-        take_off(&mut reading, &differences, direct, &options.medium)
+        differences = take_off(&mut reading, &differences, direct, &options.medium)
             .map_err(|source| ReadError::NotDirect { path: path.clone(), source })?;
         reading.capture.direct = Some(direct.reading.capture.file.clone());
     }

@@ -28,6 +28,12 @@ fn replay_alone_first(bench: &Bench) -> &'static str {
     }
 }
 
+/// By how much the tone of a house tape lies above that of the calibrated tape behind its card, dB.
+fn of_house_tape(bench: &Bench, tone: &Level, side: usize) -> Option<f64> {
+    let card = bench.circumstances().card.as_ref()?;
+    card.level.iter().find(|taken| taken.part == tone.part)?.db[side]
+}
+
 /// Left against right at the level tone.
 pub(super) fn channel_match(bench: &Bench) -> Vec<Finding> {
     let limit = &bench.limits.channel_match_db;
@@ -115,7 +121,8 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
         );
         return case.finish();
     };
-    let off_db = return_dbfs - tone.programme_db - target;
+    let tape_db = of_house_tape(bench, tone, side);
+    let off_db = return_dbfs - tone.programme_db - tape_db.unwrap_or(0.0) - target;
     case.value = Some(off_db);
     // What is not known of a tape that somebody else recorded adds.
     case.uncertainty = Some(tone.uncertainty_db.hypot(tone.programme_uncertainty_db.unwrap_or(0.0)));
@@ -125,6 +132,9 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
         unsigned(return_dbfs, digits),
         signed(off_db, digits)
     );
+    if let Some(db) = tape_db {
+        case.figures += &format!(" once the {} dB of the house tape are taken off", signed(db, 2));
+    }
     let way = if off_db < 0.0 { "up" } else { "down" };
     let first = replay_alone_first(bench);
     case.turn =

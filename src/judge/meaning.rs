@@ -4,7 +4,7 @@
 //! (relative), or nothing at all. The rows follow from how a tape works (common practice, no source): what the same
 //! head or the same capstan does in recording and undoes in replay cannot be seen in the return.
 
-use crate::reading::{Circumstances, Heads, NoiseReduction, RecordedOn};
+use crate::reading::{CardUsed, Circumstances, Heads, NoiseReduction, RecordedOn};
 
 /// A measured quantity, one row of the table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -42,6 +42,21 @@ impl Quantity {
         Self::Recording,
         Self::Separation,
     ];
+
+    /// What the trade calls it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::ReplayLevel => "replay level",
+            Self::ReplayResponse => "replay response",
+            Self::ChannelMatch => "channel match",
+            Self::Azimuth => "azimuth",
+            Self::SpeedError => "speed",
+            Self::Flutter => "flutter",
+            Self::Noise => "noise, hum",
+            Self::Recording => "distortion, bias",
+            Self::Separation => "separation",
+        }
+    }
 }
 
 /// What a figure says about the deck on the bench.
@@ -67,6 +82,16 @@ pub enum Meaning {
 }
 
 impl Meaning {
+    /// The meaning as a sentence, with the way to find out where it cannot be told.
+    pub fn words(&self) -> String {
+        match self {
+            Self::CannotTell { because, find_out } => {
+                format!("cannot tell, because {because}; to find out: {find_out}")
+            }
+            told => told.basis(),
+        }
+    }
+
     /// The meaning as the `basis` of a finding.
     pub fn basis(&self) -> String {
         match self {
@@ -82,6 +107,10 @@ impl Meaning {
 enum Origin {
     Calibrated,
     House,
+    /// The card does not hold this quantity.
+    HouseNotOnCard,
+    /// No card was given.
+    HouseWithoutCard,
     OtherDeck,
     ThisDeckThree,
     ThisDeckTwo,
@@ -92,11 +121,15 @@ enum Origin {
 }
 
 impl Origin {
-    fn of(circumstances: &Circumstances) -> Self {
+    fn of(quantity: Quantity, circumstances: &Circumstances) -> Self {
         match (circumstances.recorded_on, circumstances.heads) {
             (None, _) => Self::NotTold,
             (Some(RecordedOn::Calibrated), _) => Self::Calibrated,
-            (Some(RecordedOn::House), _) => Self::House,
+            (Some(RecordedOn::House), _) => match &circumstances.card {
+                None => Self::HouseWithoutCard,
+                Some(card) if on_card(quantity, card) => Self::House,
+                Some(_) => Self::HouseNotOnCard,
+            },
             (Some(RecordedOn::OtherDeck), _) => Self::OtherDeck,
             (Some(RecordedOn::ThisDeck), Some(Heads::Three)) => Self::ThisDeckThree,
             (Some(RecordedOn::ThisDeck), Some(Heads::Two)) => Self::ThisDeckTwo,
@@ -107,11 +140,24 @@ impl Origin {
     }
 }
 
+/// Whether the card that was taken off holds what makes `quantity` absolute.
+fn on_card(quantity: Quantity, card: &CardUsed) -> bool {
+    match quantity {
+        Quantity::ReplayLevel => !card.level.is_empty(),
+        Quantity::ReplayResponse => card.response,
+        Quantity::ChannelMatch => !card.level.is_empty() || card.response,
+        Quantity::Azimuth => card.delay_us.is_some(),
+        Quantity::SpeedError => card.speed_percent.is_some(),
+        // These need no card.
+        Quantity::Flutter | Quantity::Noise | Quantity::Recording | Quantity::Separation => true,
+    }
+}
+
 /// What `quantity` means under `circumstances`.
 ///
 /// What was not told gives the weakest statement that is still true.
 pub fn meaning(quantity: Quantity, circumstances: &Circumstances) -> Meaning {
-    let origin = Origin::of(circumstances);
+    let origin = Origin::of(quantity, circumstances);
     let reducing = circumstances.noise_reduction == NoiseReduction::On;
     if reducing
         && !matches!(origin, Origin::Injected | Origin::Direct)
@@ -149,10 +195,17 @@ fn table(quantity: Quantity, origin: Origin) -> Meaning {
             Q::Recording => NOT_RECORDED_HERE,
             Q::Separation => absolute("replay only, as far as the tape's own leakage allows"),
         },
-        Origin::House => match quantity {
-            Q::ReplayLevel | Q::ReplayResponse | Q::ChannelMatch | Q::Azimuth | Q::SpeedError => {
-                absolute("house tape with its card: wider, the card's uncertainty adds")
-            }
+        Origin::House | Origin::HouseNotOnCard | Origin::HouseWithoutCard => match quantity {
+            Q::ReplayLevel | Q::ReplayResponse | Q::ChannelMatch | Q::Azimuth | Q::SpeedError => match origin
+            {
+                Origin::HouseNotOnCard => {
+                    relative("the house tape's own recording: the card says nothing of this")
+                }
+                Origin::HouseWithoutCard => {
+                    relative("the house tape's own recording: its card was not given; give --card")
+                }
+                _ => absolute("house tape with its card: wider, the card's uncertainty adds"),
+            },
             Q::Flutter => absolute("replay, and a little from the house tape"),
             Q::Noise => absolute("replay noise and the noise of this tape"),
             Q::Recording => NOT_RECORDED_HERE,
@@ -231,8 +284,8 @@ fn this_deck(quantity: Quantity, origin: Origin) -> Meaning {
             cannot("the same capstan recorded and replayed: its speed cancels on average", REPLAY_KNOWN_SPEED)
         }
         (Q::Flutter, Origin::ThisDeckThree) => relative(
-            "record and replay together, at one delay between the heads: some rates cancel, those half-way between \
-             double; where flutter matters rewind and replay",
+            "record and replay together, at one delay between the heads: some rates cancel (at 15 mm multiples of \
+             3.2 Hz), those half-way between double; where flutter matters rewind and replay",
         ),
         (Q::Flutter, Origin::ThisDeckTwo) => {
             relative("record and replay together, independent of each other")
@@ -273,175 +326,53 @@ mod tests {
 
     type Told = (Option<RecordedOn>, Option<Heads>);
 
-    const COLUMNS: [(&str, Told); 9] = [
-        ("calibrated", (Some(RecordedOn::Calibrated), None)),
-        ("house", (Some(RecordedOn::House), None)),
-        ("other deck", (Some(RecordedOn::OtherDeck), None)),
-        ("this deck, 3 heads", (Some(RecordedOn::ThisDeck), Some(Heads::Three))),
-        ("this deck, 2 heads", (Some(RecordedOn::ThisDeck), Some(Heads::Two))),
-        ("this deck, heads not told", (Some(RecordedOn::ThisDeck), None)),
-        ("injected", (Some(RecordedOn::Injected), None)),
-        ("direct", (Some(RecordedOn::Direct), None)),
-        ("not told", (None, Some(Heads::Two))),
-    ];
-
-    // One row a quantity, one entry a column: kind (A absolute, R relative, C cannot tell) and words that must stand
-    // in it. The kinds and the words of the first five and the seventh column are those of the project's table of
-    // meanings.
-    const TABLE: [(Quantity, [(char, &str); 9]); 9] = [
-        (
-            Quantity::ReplayLevel,
-            [
-                ('A', "calibrated tape"),
-                ('A', "wider"),
-                ('R', "other deck"),
-                ('R', "record and replay"),
-                ('R', "record and replay"),
-                ('R', "record and replay"),
-                ('R', "amplifier only"),
-                ('R', "sound card only"),
-                ('R', "--recorded-on"),
-            ],
-        ),
-        (
-            Quantity::ReplayResponse,
-            [
-                ('A', "calibrated tape"),
-                ('A', "wider"),
-                ('R', "both decks are mixed"),
-                ('R', "record and replay"),
-                ('R', "record and replay"),
-                ('R', "record and replay"),
-                ('R', "by a flux loop its equalisation"),
-                ('R', "sound card only"),
-                ('R', "--recorded-on"),
-            ],
-        ),
-        (
-            Quantity::ChannelMatch,
-            [
-                ('A', "calibrated tape"),
-                ('A', "wider"),
-                ('R', "both decks are mixed"),
-                ('R', "record and replay"),
-                ('R', "record and replay"),
-                ('R', "record and replay"),
-                ('R', "amplifier only"),
-                ('R', "sound card only"),
-                ('R', "--recorded-on"),
-            ],
-        ),
-        (
-            Quantity::Azimuth,
-            [
-                ('A', "calibrated tape"),
-                ('A', "wider"),
-                ('R', "other deck"),
-                ('R', "record head against replay head"),
-                ('C', "the same head recorded and replayed"),
-                ('C', "how many heads"),
-                ('C', "no tape"),
-                ('C', "direct capture"),
-                ('R', "--recorded-on"),
-            ],
-        ),
-        (
-            Quantity::SpeedError,
-            [
-                ('A', "clocks"),
-                ('A', "wider"),
-                ('R', "other deck"),
-                ('C', "slip and clocks only"),
-                ('C', "cancels on average"),
-                ('C', "cancels on average"),
-                ('C', "no tape moves"),
-                ('C', "clocks"),
-                ('R', "--recorded-on"),
-            ],
-        ),
-        (
-            Quantity::Flutter,
-            [
-                ('A', "replay"),
-                ('A', "a little"),
-                ('R', "both decks"),
-                ('R', "at one delay"),
-                ('R', "independent"),
-                ('R', "how many heads"),
-                ('C', "no tape moves"),
-                ('C', "no tape moves"),
-                ('R', "--recorded-on"),
-            ],
-        ),
-        (
-            Quantity::Noise,
-            [
-                ('A', "replay noise"),
-                ('A', "replay noise"),
-                ('R', "other deck"),
-                ('A', "this deck's recording and replay"),
-                ('A', "this deck's recording and replay"),
-                ('A', "this deck's recording and replay"),
-                ('R', "amplifier only"),
-                ('R', "sound card only"),
-                ('R', "--recorded-on"),
-            ],
-        ),
-        (
-            Quantity::Recording,
-            [
-                ('C', "did not record"),
-                ('C', "did not record"),
-                ('C', "did not record"),
-                ('A', "record and replay"),
-                ('A', "record and replay"),
-                ('A', "record and replay"),
-                ('C', "nothing was recorded"),
-                ('C', "nothing was recorded"),
-                ('C', "not told whose recording"),
-            ],
-        ),
-        (
-            Quantity::Separation,
-            [
-                ('A', "replay only"),
-                ('R', "house tape"),
-                ('R', "both decks"),
-                ('A', "record and replay"),
-                ('A', "record and replay"),
-                ('A', "record and replay"),
-                ('R', "amplifier only"),
-                ('R', "sound card only"),
-                ('R', "--recorded-on"),
-            ],
-        ),
-    ];
-
     fn told((recorded_on, heads): Told, noise_reduction: NoiseReduction) -> Circumstances {
-        Circumstances { recorded_on, heads, tape_type: None, noise_reduction }
+        Circumstances { recorded_on, heads, noise_reduction, ..Circumstances::default() }
     }
 
     #[test]
-    fn every_row_and_column_of_the_table() {
-        let rows: Vec<Quantity> = TABLE.iter().map(|row| row.0).collect();
-        assert_eq!(rows, Quantity::ALL);
-        for (quantity, cells) in TABLE {
-            for ((column, told_so), (kind, words)) in COLUMNS.into_iter().zip(cells) {
-                let got = meaning(quantity, &told(told_so, NoiseReduction::Off));
-                let got_kind = match got {
-                    Meaning::Absolute { .. } => 'A',
-                    Meaning::Relative { .. } => 'R',
-                    Meaning::CannotTell { .. } => 'C',
-                };
-                assert_eq!(got_kind, kind, "row {quantity:?}, column {column}: {got:?}");
-                assert!(
-                    got.basis().contains(words),
-                    "row {quantity:?}, column {column}: {words:?} not in {got:?}"
-                );
-                if let Meaning::CannotTell { find_out, .. } = got {
-                    assert!(!find_out.is_empty(), "row {quantity:?}, column {column}: no way to find out");
-                }
-            }
+    fn a_house_tape_is_absolute_only_in_what_its_card_says() {
+        let mut house = told((Some(RecordedOn::House), None), NoiseReduction::Off);
+        let absolute =
+            |house: &Circumstances, quantity| matches!(meaning(quantity, house), Meaning::Absolute { .. });
+        let by_card = [
+            Quantity::ReplayLevel,
+            Quantity::ReplayResponse,
+            Quantity::ChannelMatch,
+            Quantity::Azimuth,
+            Quantity::SpeedError,
+        ];
+        for quantity in by_card {
+            assert!(!absolute(&house, quantity), "{quantity:?}");
+            assert!(meaning(quantity, &house).basis().contains("--card"), "{quantity:?}");
+        }
+        let calibrated = crate::reading::CalibratedBy {
+            tape: None,
+            file: "c.wav".into(),
+            at: None,
+            fluxivity_nwb_per_m: None,
+        };
+        house.card = Some(CardUsed {
+            file: "card.json".into(),
+            name: "invented".into(),
+            made_at: "2026-01-01".into(),
+            calibrated,
+            passes: 1,
+            level: vec![],
+            response: false,
+            delay_us: Some(1.0),
+            speed_percent: None,
+        });
+        for quantity in by_card {
+            assert_eq!(absolute(&house, quantity), quantity == Quantity::Azimuth, "{quantity:?}");
+        }
+        assert!(meaning(Quantity::SpeedError, &house).basis().contains("the card says nothing"));
+        let card = house.card.as_mut().unwrap();
+        (card.response, card.delay_us, card.speed_percent) = (true, None, Some(0.0));
+        for quantity in by_card {
+            let want =
+                [Quantity::ReplayResponse, Quantity::ChannelMatch, Quantity::SpeedError].contains(&quantity);
+            assert_eq!(absolute(&house, quantity), want, "{quantity:?}");
         }
     }
 

@@ -4,11 +4,13 @@
 //! - [`Limits`]: built-in common practice, or a file with the service manual's numbers;
 //! - [`judge()`]: the findings, in the order of work;
 //! - [`judge_skew`]: what ordinary music says of azimuth.
+//! - [`renewal`]: when the card of a house tape should be renewed.
 //!
 //! Nothing here measures. Every sentence is made from figures of the reading.
 
 mod azimuth;
 mod capture;
+mod card;
 mod compare;
 mod compared;
 mod figures;
@@ -25,6 +27,7 @@ mod skew;
 mod transport;
 mod wiring;
 
+pub use card::{days_between, passes, passes_since, renewal};
 pub use compare::{Named, compare};
 pub use figures::{decimals, frequency, signed, unsigned};
 pub use findings::judge;

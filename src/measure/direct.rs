@@ -12,6 +12,7 @@
 //! What the card's response takes from the deck's noise is not made up for.
 
 use super::azimuth::{PlayedDifference, azimuth};
+use super::between::{Sure, between, difference, nearest_difference, neighbours};
 use super::delay_fit::{Difference, fit_delay};
 use super::response::corner_hz;
 use crate::reading::{Level, Noise, Pair, Reading, RecordedOn, Response, ResponsePoint, Warning};
@@ -64,7 +65,7 @@ pub struct DirectCapture {
 /// Off comes: the card's gain (from the level tones; holds as long as nobody touched the card's level in between, channel
 /// differences hold anyway), its response, its delay between the channels, its noise, and, where this deck recorded the
 /// tape, what its clocks add to the speed. What the card limits is named in a warning `card-limited`; values that drown
-/// in the card's noise become `None`.
+/// in the card's noise become `None`. Gives what is left of `differences`, all of them if the card's could not be taken off.
 ///
 /// # Errors
 /// [`DirectError`] if `direct` is no direct capture, or an empty one; `reading` is left as it was.
@@ -73,7 +74,7 @@ pub fn take_off(
     differences: &[PlayedDifference],
     direct: &DirectCapture,
     medium: &Medium,
-) -> Result<(), DirectError> {
+) -> Result<Vec<PlayedDifference>, DirectError> {
     let DirectCapture { reading: direct, differences: own } = direct;
     let flutter = direct.flutter.as_ref().and_then(|flutter| flutter.weighted_rms_percent);
     if let Some(percent) = flutter.filter(|&percent| percent > NO_TAPE_FLUTTER_PERCENT) {
@@ -103,7 +104,7 @@ pub fn take_off(
         let ratio = reading.speed.as_ref().map_or(1.0, |speed| 1.0 + speed.error_percent / 100.0);
         card.off_response(response, ratio, &mut limits);
     }
-    card.off_azimuth(reading, differences, medium);
+    let left = card.off_azimuth(reading, differences, medium);
     card.off_clocks(reading);
     card.look_at_flutter(reading, &mut limits);
     if !limits.is_empty() {
@@ -121,11 +122,8 @@ pub fn take_off(
                 .push(Warning::new("direct-capture", format!("In the direct capture: {}", warning.text)));
         }
     }
-    Ok(())
+    Ok(left.unwrap_or_else(|| differences.to_vec()))
 }
-
-/// A value with its expanded uncertainty.
-type Sure = (f64, f64);
 
 struct Card<'a> {
     direct: &'a Reading,
@@ -227,8 +225,13 @@ impl Card<'_> {
 
     /// The delay is told anew from what is left of the differences once the card's are taken off: the card's own delay
     /// and networks cannot be told apart as well as they can be subtracted.
-    fn off_azimuth(&self, reading: &mut Reading, differences: &[PlayedDifference], medium: &Medium) {
-        let Some(before) = reading.azimuth.as_ref().filter(|_| !self.crossed) else { return };
+    fn off_azimuth(
+        &self,
+        reading: &mut Reading,
+        differences: &[PlayedDifference],
+        medium: &Medium,
+    ) -> Option<Vec<PlayedDifference>> {
+        let before = reading.azimuth.as_ref().filter(|_| !self.crossed)?;
         let plain: Vec<Difference> = self.differences.iter().map(|row| row.difference).collect();
         let fit = fit_delay(&plain, self.direct.capture.rate_hz);
         let unwrapped_rad = fit.as_ref().map(|fit| fit.unwrapped_rad.as_slice()).unwrap_or_default();
@@ -250,9 +253,10 @@ impl Card<'_> {
         let Some(after) = azimuth(&left, before.wander_us_rms, reading.capture.rate_hz, medium) else {
             reading.warnings.push(Warning::new(
                 "direct-no-phases",
-                "The direct capture holds too few of the tones in both channels: the sound card's delay between the                  channels was not taken off. Record the same programme without the deck.",
+                "The direct capture holds too few of the tones in both channels: the sound card's delay between the \
+                 channels was not taken off. Record the same programme without the deck.",
             ));
-            return;
+            return None;
         };
         let moved_us =
             after.azimuth.delay_us.zip(before.delay_us).map_or(0.0, |(after, before)| after - before);
@@ -260,6 +264,7 @@ impl Card<'_> {
         azimuth.uncertainty_us = azimuth.uncertainty_us.map(|us| self.doubt(moved_us, us));
         reading.warnings.retain(|warning| warning.id != "phase-unresolved" || after.unresolved);
         reading.azimuth = Some(azimuth);
+        Some(left)
     }
 
     /// One capstan records and replays: what differs from the programme's time is slip and the clocks, and the direct
@@ -349,29 +354,6 @@ fn without(db: f64, own_db: f64, uncertainty_db: f64, own_uncertainty_db: f64) -
     Some((10.0 * rest.log10(), uncertainty))
 }
 
-fn difference(pair: Pair) -> Option<f64> {
-    Some(pair[0]? - pair[1]?)
-}
-
-/// How far beyond the outermost tones their slope is believed, as a ratio: a fast tape moves its tones that far.
-const BEYOND: f64 = 1.07;
-
-/// The places on either side of `x` in rising `points`, and how far between them it lies (0 to 1, a little more beyond
-/// the ends). `None` farther out than [`BEYOND`].
-fn neighbours(points: &[f64], x: f64) -> Option<(usize, usize, f64)> {
-    let last = points.len().checked_sub(1)?;
-    if x < points[0] / BEYOND || x > points[last] * BEYOND {
-        return None;
-    }
-    if last == 0 {
-        return Some((0, 0, 0.0));
-    }
-    let after = points.partition_point(|&point| point < x).clamp(1, last);
-    let (low, high) = (points[after - 1], points[after]);
-    let share = if high > low { (x - low) / (high - low) } else { 0.0 };
-    Some((after - 1, after, share))
-}
-
 /// How the card's channels differ at `hz`, straight between the tones; phases are those of `unwrapped_rad`, one for each
 /// of `rows`.
 fn card_difference(rows: &[PlayedDifference], unwrapped_rad: &[f64], hz: f64) -> Option<Difference> {
@@ -388,26 +370,6 @@ fn card_difference(rows: &[PlayedDifference], unwrapped_rad: &[f64], hz: f64) ->
     })
 }
 
-/// Response of the card at `hz`, straight over log frequency between measured points.
-fn between(points: &[ResponsePoint], channel: usize, hz: f64) -> Option<Sure> {
-    let known: Vec<(f64, Sure)> = points
-        .iter()
-        .filter_map(|point| Some((point.hz.ln(), (point.db[channel]?, point.uncertainty_db[channel]?))))
-        .collect();
-    let hz_of_points: Vec<f64> = known.iter().map(|point| point.0.exp()).collect();
-    let (a, b, _) = neighbours(&hz_of_points, hz)?;
-    let ((low, low_db), (high, high_db)) = (known[a], known[b]);
-    let share = if high > low { (hz.ln() - low) / (high - low) } else { 0.0 };
-    Some((low_db.0 + (high_db.0 - low_db.0) * share, low_db.1.max(high_db.1)))
-}
-
-fn nearest_difference(points: &[ResponsePoint], hz: f64) -> Option<f64> {
-    let distance = |point: &&ResponsePoint| (point.hz / hz).ln().abs();
-    let nearest = points.iter().min_by(|a, b| distance(a).total_cmp(&distance(b)))?;
-    // Farther off than a third octave it would be a guess.
-    nearest.difference_db.filter(|_| distance(&nearest) < 0.24)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -420,24 +382,5 @@ mod tests {
         crate::assert_within!(uncertainty, 0.1 * 5f64.sqrt(), 1e-9, "dB");
         assert_eq!(without(-50.0, -50.9, 0.1, 0.1), None);
         assert_eq!(without(-50.0, -40.0, 0.1, 0.1), None);
-    }
-
-    #[test]
-    fn the_card_is_interpolated_between_its_points_and_not_beyond() {
-        let point = |hz, db| ResponsePoint {
-            hz,
-            db: [Some(db), None],
-            uncertainty_db: [Some(0.1), None],
-            difference_db: None,
-            difference_uncertainty_db: None,
-        };
-        let points = [point(100.0, 0.0), point(400.0, -2.0)];
-        assert_eq!(between(&points, 0, 100.0), Some((0.0, 0.1)));
-        crate::assert_within!(between(&points, 0, 200.0).unwrap().0, -1.0, 1e-12, "dB");
-        // A fast tape moves its tones a little beyond; farther out nothing is said.
-        crate::assert_within!(between(&points, 0, 420.0).unwrap().0, -2.0704, 1e-4, "dB");
-        assert_eq!(between(&points, 0, 93.0), None);
-        assert_eq!(between(&points, 0, 430.0), None);
-        assert_eq!(between(&points, 1, 200.0), None);
     }
 }

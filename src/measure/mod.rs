@@ -3,7 +3,10 @@
 
 mod assembled;
 mod azimuth;
+mod between;
 mod bias_sweep;
+mod card;
+mod card_off;
 mod cells;
 mod course;
 mod delay_fit;
@@ -50,6 +53,8 @@ mod tone_speed;
 mod unmeasured;
 
 pub use azimuth::{AzimuthResult, PlayedDifference, azimuth, differences, wander_us};
+pub use card::{CardError, CardFigures, card_figures, check_calibrated, check_house};
+pub use card_off::take_off_card;
 pub use delay_fit::{DelayFit, Difference, fit_delay};
 pub use direct::{DirectCapture, DirectError, take_off};
 pub use distortion::{DistortionMeter, Harmonics, PlayedStep, distortion};

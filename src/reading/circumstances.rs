@@ -1,5 +1,6 @@
 //! What the reader is told because no signal shows it.
 
+use super::card::CardUsed;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -67,17 +68,18 @@ pub enum TapeType {
 }
 
 /// Whether the deck's noise reduction was on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum NoiseReduction {
     /// Off, as almost every measurement wants it.
+    #[default]
     Off,
     /// On.
     On,
 }
 
 /// The circumstances of one return.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Circumstances {
     /// Whose recording; `null` when not told.
     pub recorded_on: Option<RecordedOn>,
@@ -87,4 +89,7 @@ pub struct Circumstances {
     pub tape_type: Option<TapeType>,
     /// Noise reduction; off unless told otherwise.
     pub noise_reduction: NoiseReduction,
+    /// The card of the house tape that was taken off; `null` if none.
+    #[serde(default)]
+    pub card: Option<CardUsed>,
 }

@@ -6,6 +6,7 @@
 //! A value that was not measured is `null`, with a line in [`Reading::warnings`]; it is never a made-up number.
 //! Uncertainties are expanded uncertainties with k = 2.
 
+mod card;
 mod circumstances;
 mod comparison;
 mod distortion;
@@ -18,6 +19,10 @@ mod separation;
 mod skew;
 mod trim;
 
+pub use card::{
+    CARD_FORMAT, CalibratedBy, Card, CardAzimuth, CardLevel, CardPhase, CardResponse, CardSpeed, CardUsed,
+    Pass, TakenOff,
+};
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
 pub use comparison::{COMPARISON_FORMAT, ComparedReading, ComparedRow, Comparison, FindingChange};
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};

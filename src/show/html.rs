@@ -2,7 +2,7 @@
 
 use super::svg::escaped;
 use super::text::depth;
-use super::{found, nonlinear, plots, rounds_html, rounds_text, words};
+use super::{found, meanings, nonlinear, plots, rounds_html, rounds_text, words};
 use crate::judge::{Limits, decimals, frequency, signed, unsigned};
 use crate::reading::{Finding, Reading, Verdict};
 use crate::trade::CAUTIONS;
@@ -16,6 +16,11 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
     let mut body = String::new();
     heading(&mut body, reading, limits);
     findings(&mut body, &reading.findings);
+    body += "<section>\n<h2>What each figure can mean, measured or not</h2>\n<table class=\"figures\">\n<tbody>\n";
+    for (quantity, meaning) in meanings::rows(reading) {
+        body += &format!("<tr><th scope=\"row\">{quantity}</th><td>{}</td></tr>\n", text(&meaning));
+    }
+    body += "</tbody>\n</table>\n</section>\n";
     warnings(&mut body, reading);
     for table in found::tables(reading) {
         nonlinear_table(&mut body, &table);
@@ -93,6 +98,9 @@ fn heading(body: &mut String, reading: &Reading, limits: Option<&Limits>) {
     }
     if let Some(direct) = &capture.direct {
         row("Direct capture", &format!("{direct} (taken off)"));
+    }
+    if let Some(card) = &reading.circumstances.card {
+        row("Card", &meanings::card(card));
     }
     *body += "</dl>\n</header>\n";
 }

@@ -6,14 +6,17 @@
 //! - [`plots()`]: SVG figures;
 //! - [`report`]: one HTML file that holds everything;
 //! - [`skew_summary`], [`skew_to_json`]: what ordinary music says of azimuth.
+//! - [`card_text`], [`card_to_json`] and [`card_schema`]: the card of a house tape.
 
 mod axes;
+mod card;
 mod compare;
 mod compare_files;
 mod csv;
 mod found;
 mod html;
 mod json;
+mod meanings;
 mod nonlinear;
 mod nonlinear_csv;
 mod nonlinear_plots;
@@ -26,6 +29,7 @@ mod svg;
 mod text;
 mod words;
 
+pub use card::{card_schema, card_text, card_to_json};
 pub use compare::comparison;
 pub use compare_files::{comparison_json, comparison_report, comparison_schema, comparison_table};
 pub use csv::{TABLES, tables};

@@ -1,6 +1,6 @@
 //! A reading for the terminal: findings first, then the figures.
 
-use super::{found, nonlinear, rounds_text, words};
+use super::{found, meanings, nonlinear, rounds_text, words};
 use crate::judge::{decimals, frequency, signed, unsigned};
 use crate::reading::{
     Finding, Flutter, FlutterFigures, Level, Noise, Reading, Response, ResponsePoint, SaturationNoise,
@@ -20,6 +20,10 @@ pub fn summary(reading: &Reading) -> String {
     let mut page = Page::default();
     heading(&mut page, reading);
     findings(&mut page, &reading.findings);
+    page.head("WHAT EACH FIGURE CAN MEAN, measured or not");
+    for (quantity, meaning) in meanings::rows(reading) {
+        page.wrapped(2, &format!("{quantity:<23}"), &meaning);
+    }
     warnings(&mut page, reading);
     for table in found::tables(reading) {
         nonlinear_table(&mut page, &table);
@@ -159,6 +163,9 @@ fn heading(page: &mut Page, reading: &Reading) {
     page.wrapped(0, "Circumstances  ", &words::circumstances(&reading.circumstances));
     if let Some(direct) = &capture.direct {
         page.wrapped(0, "Direct capture ", &format!("{direct} (taken off)"));
+    }
+    if let Some(card) = &reading.circumstances.card {
+        page.wrapped(0, "Card           ", &meanings::card(card));
     }
 }
 

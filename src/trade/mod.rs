@@ -10,6 +10,7 @@
 //! | [`flutter_weighting`] | IEC 60386:1972 (from memory) |
 //! | [`flutter_indicator`] | IEC 60386:1972 (mostly from memory) |
 //! | [`octave_bands`] | IEC 61260-1:2014 |
+//! | [`house_tape`] | how a house tape repeats, wears and ages (from memory, or common practice) |
 //! | [`reference_levels`] | fluxivities and level definitions, see each row |
 //! | [`test_tapes`] | usual tones of reference tapes, how far editions disagree: no standards |
 //! | [`common_practice`] | rules of thumb of the trade, no standards |
@@ -19,6 +20,7 @@ pub mod a_weighting;
 pub mod common_practice;
 pub mod flutter_indicator;
 pub mod flutter_weighting;
+pub mod house_tape;
 pub mod itu_r_468;
 pub mod medium;
 pub mod octave_bands;

@@ -7,6 +7,7 @@ mod compare;
 mod containers;
 mod general;
 mod help;
+mod house;
 mod interrupt;
 mod list;
 mod read;

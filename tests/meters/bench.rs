@@ -109,6 +109,7 @@ pub fn options() -> ReadOptions {
             heads: None,
             tape_type: None,
             noise_reduction: NoiseReduction::Off,
+            card: None,
         },
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::good_deck(),

@@ -64,6 +64,7 @@ pub fn options(recorded_on: RecordedOn) -> ReadOptions {
             heads: None,
             tape_type: None,
             noise_reduction: NoiseReduction::Off,
+            card: None,
         },
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::good_deck(),

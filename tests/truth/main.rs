@@ -9,6 +9,7 @@ mod coverage;
 mod decks;
 mod direct;
 mod flutter_truth;
+mod house_truth;
 mod noise_truth;
 mod nonlinear_truth;
 mod skew;

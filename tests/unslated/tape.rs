@@ -210,6 +210,7 @@ pub fn options(recorded_on: Option<RecordedOn>) -> ReadOptions {
             heads: None,
             tape_type: Some(TapeType::I),
             noise_reduction: NoiseReduction::Off,
+            card: None,
         },
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::good_deck(),
