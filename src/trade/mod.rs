@@ -11,8 +11,9 @@
 //! | [`flutter_indicator`] | IEC 60386:1972 (mostly from memory) |
 //! | [`octave_bands`] | IEC 61260-1:2014 |
 //! | [`reference_levels`] | fluxivities and level definitions, see each row |
+//! | [`preferred_values`] | IEC 60063 (from memory) |
 //! | [`common_practice`] | rules of thumb of the trade, no standards |
-//! | [`CAUTIONS`], [`TRIMMER_CAUTIONS`] | what can hurt somebody at this work |
+//! | [`CAUTIONS`], [`TRIMMER_CAUTIONS`], [`INJECTION_CAUTIONS`] | what can hurt somebody at this work |
 
 pub mod a_weighting;
 pub mod common_practice;
@@ -22,6 +23,7 @@ pub mod itu_r_468;
 pub mod medium;
 pub mod octave_bands;
 pub mod playback_losses;
+pub mod preferred_values;
 pub mod reference_levels;
 pub mod tape_equalisation;
 
@@ -29,7 +31,7 @@ mod cautions;
 mod decibels;
 mod weighting_table;
 
-pub use cautions::{CAUTIONS, TRIMMER_CAUTIONS};
+pub use cautions::{CAUTIONS, INJECTION_CAUTIONS, TRIMMER_CAUTIONS};
 pub use medium::Medium;
 pub use tape_equalisation::Equalisation;
 pub use weighting_table::WeightingRow;
