@@ -13,8 +13,7 @@ use std::path::PathBuf;
 #[command(after_help = "\
 Examples:
   deckproof write first-look --out first-look.wav
-  deckproof write full --out full.wav --rate 44100 --depth 16      with full.cue, to burn on a CD
-  deckproof write injection --out injection.wav --source-volts 1 --input-millivolts 0.3")]
+  deckproof write full --out full.wav --rate 44100 --depth 16      with full.cue, to burn on a CD")]
 pub struct Typed {
     /// Built-in name (see `deckproof list`) or a recipe file
     recipe: String,

@@ -5,7 +5,9 @@ use super::rate::{Relabelled, find_slates};
 use super::warnings::{broken_samples, no_slate_why, warn};
 use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source, check_rate};
 use crate::judge::{Limits, judge};
-use crate::measure::{DirectCapture, MeasureOptions, Measured, measure, take_off};
+use crate::measure::{
+    DirectCapture, MeasureOptions, Measured, amplifier_response, measure, take_off, tell_time_constants,
+};
 use crate::programme::{Recipe, Timeline, built_in, built_in_by_code};
 use crate::reading::{Capture, Circumstances, FORMAT, Reading, RecipeId, RecordedOn, Warning};
 use crate::trade::Medium;
@@ -149,6 +151,13 @@ fn read_source(
         let why = "the slates carry indices that this recipe does not have".to_owned();
         return Err(no_slate(facts, reading, why));
     };
+    let mut circumstances = options.circumstances.clone();
+    reading.warnings.extend(injected(&timeline, &mut circumstances));
+    reading.circumstances = circumstances;
+    if timeline.feed().is_some() && !identical {
+        // One wire or one generator for both amplifiers is no fault here: each channel is heard by itself.
+        alignment.wiring.mono = false;
+    }
     let measuring = MeasureOptions { reference_dbfs: options.reference_dbfs, medium: options.medium };
     let measured = measure(&relabelled, &timeline, &alignment, &measuring)?;
     if measured.opposed == Some(true) {
@@ -164,8 +173,44 @@ fn read_source(
             .map_err(|source| ReadError::NotDirect { path: path.clone(), source })?;
         reading.capture.direct = Some(direct.reading.capture.file.clone());
     }
+    without_tape(&mut reading);
     reading.findings = judge(&reading, &options.limits);
     Ok(DirectCapture { reading, differences })
+}
+
+/// Puts right what was told of a programme that no tape carries; the warning says what was told otherwise.
+fn injected(timeline: &Timeline, circumstances: &mut Circumstances) -> Option<Warning> {
+    timeline.feed()?;
+    let told = circumstances.recorded_on;
+    if matches!(told, Some(RecordedOn::Injected | RecordedOn::Direct)) {
+        return None;
+    }
+    circumstances.recorded_on = Some(RecordedOn::Injected);
+    told.map(|_| {
+        Warning::new(
+            "not-a-tape",
+            format!(
+                "The programme {} goes into the deck without a tape: it was read as injected, not as a tape as was told. If \
+                 it was recorded on a tape all the same, nothing here means anything.",
+                timeline.name
+            ),
+        )
+    })
+}
+
+/// What is known of the amplifier once the sound card is taken off, and what no figure says where no tape moved.
+fn without_tape(reading: &mut Reading) {
+    if let Some(amplifier) = &mut reading.amplifier {
+        if reading.circumstances.recorded_on == Some(RecordedOn::Injected) {
+            tell_time_constants(amplifier);
+        }
+        if reading.response.is_none() {
+            reading.response = amplifier_response(amplifier, reading.circumstances.tape_type);
+        }
+    }
+    if reading.circumstances.recorded_on == Some(RecordedOn::Injected) {
+        (reading.azimuth, reading.speed, reading.flutter) = (None, None, None);
+    }
 }
 
 /// The refusal of a recording without a slate, with what can be said of it.
@@ -224,6 +269,7 @@ fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, scan: &Scan)
         circumstances: options.circumstances.clone(),
         level: vec![],
         response: None,
+        amplifier: None,
         azimuth: None,
         speed: None,
         flutter: None,
@@ -276,6 +322,7 @@ fn put_rounds(reading: &mut Reading, found: crate::measure::InRounds, rate: f64)
 fn fill(reading: &mut Reading, measured: Measured, rate: f64) {
     reading.level = measured.level;
     reading.response = measured.response;
+    reading.amplifier = measured.amplifier;
     reading.azimuth = measured.azimuth;
     reading.speed = measured.speed;
     reading.noise = measured.noise;

@@ -8,6 +8,7 @@
 
 mod azimuth;
 mod capture;
+mod equalisation;
 mod figures;
 mod findings;
 mod level;

@@ -1,5 +1,6 @@
 //! What the parts of a programme gave, put together into the sections of a reading.
 
+use super::amplifier::amplifier;
 use super::azimuth::{AzimuthResult, azimuth, differences, wander_us};
 use super::distortion::{PlayedStep, distortion};
 use super::dropouts::dropouts;
@@ -68,8 +69,9 @@ pub(super) fn assemble(
         .filter(|(part, _)| part.serves == Serves::Level && both(part))
         .map(|(_, played)| level(played, options.reference_dbfs))
         .collect();
-    // A tape near saturation compresses, and is no automatic level.
-    let linear = |part: &PlacedPart| both(part) && part.serves != Serves::Saturation;
+    let shaped = |part: &PlacedPart| matches!(part.serves, Serves::Injected(..));
+    // A tape near saturation compresses, and is no automatic level; an amplifier's curve is none either.
+    let linear = |part: &PlacedPart| both(part) && part.serves != Serves::Saturation && !shaped(part);
     let alike: Vec<&PlayedTone> =
         played.iter().filter(|(part, _)| linear(part)).map(|(_, tone)| tone).collect();
     for outcome in &outcomes {
@@ -91,8 +93,11 @@ pub(super) fn assemble(
     measured.speed = speed(whole, timeline);
     let riding_db = gain_riding_db(&alike);
     let creep_db = gain_creep_db(&alike, silenced).filter(|_| riding_db.is_none());
-    let placed: Vec<(f64, &PlayedTone)> =
-        played.iter().filter(|(part, _)| both(part)).map(|(part, tone)| (part.start_s, tone)).collect();
+    let placed: Vec<(f64, &PlayedTone)> = played
+        .iter()
+        .filter(|(part, _)| both(part) && !shaped(part))
+        .map(|(part, tone)| (part.start_s, tone))
+        .collect();
     let slates_db = |programme_s: f64| alignment.slates_db(programme_s);
     measured.level_dependence = level_dependence(&placed, &around, &slates_db, silenced);
     let gain_rides = riding_db.is_some() || creep_db.is_some();
@@ -172,6 +177,11 @@ pub(super) fn assemble(
             r.low_3db_hz = mute(r.low_3db_hz);
             r.high_3db_hz = mute(r.high_3db_hz);
             r
+        });
+    measured.amplifier =
+        amplifier(&played, timeline.reference_hz, options.reference_dbfs).map(|mut amplifier| {
+            amplifier.positions.iter_mut().for_each(|position| mute_points(&mut position.steps));
+            amplifier
         });
     let phases: Vec<(f64, &Tone)> =
         played.iter().filter(|(part, _)| linear(part)).map(|(_, played)| (played.hz, played.tone)).collect();

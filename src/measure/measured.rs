@@ -12,8 +12,8 @@ use super::unmeasured::{Gave, unmeasured};
 use crate::capture::{Alignment, CaptureError, Source, Stretch};
 use crate::programme::{PlacedPart, Serves, Timeline};
 use crate::reading::{
-    Azimuth, Distortion, Dropout, Erasure, Flutter, Intermodulation, Level, Noise, Response, Saturation,
-    Separation, Speed, Warning,
+    Amplifier, Azimuth, Distortion, Dropout, Erasure, Flutter, Intermodulation, Level, Noise, Response,
+    Saturation, Separation, Speed, Warning,
 };
 use crate::trade::Medium;
 use rayon::prelude::*;
@@ -34,6 +34,8 @@ pub struct Measured {
     pub level: Vec<Level>,
     /// Response by steps and sweep.
     pub response: Option<Response>,
+    /// The replay amplifier against its curve, without time constants yet.
+    pub amplifier: Option<Amplifier>,
     /// Azimuth.
     pub azimuth: Option<Azimuth>,
     /// How the channels differed at each tone, from which azimuth was told.

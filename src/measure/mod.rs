@@ -1,6 +1,7 @@
 //! Room `measure`: one file a quantity. Meters are fed blocks and asked for their result; nothing here prints or
 //! knows a file format.
 
+mod amplifier;
 mod assembled;
 mod azimuth;
 mod bias_sweep;
@@ -40,9 +41,11 @@ mod steady;
 mod surroundings;
 mod sweep;
 mod tears;
+mod time_constants;
 mod tone;
 mod unmeasured;
 
+pub use amplifier::{amplifier_response, tell_time_constants};
 pub use azimuth::{AzimuthResult, PlayedDifference, azimuth, differences, wander_us};
 pub use delay_fit::{DelayFit, Difference, fit_delay};
 pub use direct::{DirectCapture, DirectError, take_off};

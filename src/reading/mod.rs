@@ -6,6 +6,7 @@
 //! A value that was not measured is `null`, with a line in [`Reading::warnings`]; it is never a made-up number.
 //! Uncertainties are expanded uncertainties with k = 2.
 
+mod amplifier;
 mod circumstances;
 mod distortion;
 mod findings;
@@ -15,6 +16,7 @@ mod saturation;
 mod separation;
 mod trim;
 
+pub use amplifier::{Amplifier, AmplifierPosition, FedInto};
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
 pub use findings::{Finding, Verdict, Warning};
@@ -57,6 +59,9 @@ pub struct Reading {
     pub level: Vec<Level>,
     /// Response relative to the reference frequency.
     pub response: Option<Response>,
+    /// The replay amplifier against its curve, from tones fed in without a tape.
+    #[serde(default)]
+    pub amplifier: Option<Amplifier>,
     /// Inter-channel delay and what follows from it.
     pub azimuth: Option<Azimuth>,
     /// Mean speed and its drift.

@@ -2,7 +2,7 @@
 
 use super::svg::escaped;
 use super::text::depth;
-use super::{nonlinear, plots, rounds_html, rounds_text, words};
+use super::{amplifier, nonlinear, plots, rounds_html, rounds_text, words};
 use crate::judge::{Limits, decimals, frequency, signed, unsigned};
 use crate::reading::{Finding, Reading, Verdict};
 use crate::trade::CAUTIONS;
@@ -28,6 +28,9 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
         );
     }
     response(&mut body, reading);
+    for table in amplifier::tables(reading) {
+        nonlinear_table(&mut body, &table);
+    }
     saturation(&mut body, reading);
     for table in nonlinear::tables(reading) {
         nonlinear_table(&mut body, &table);
@@ -35,7 +38,9 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
     rounds_html::rounds(&mut body, reading);
     dropouts(&mut body, reading);
     body += "<section class=\"cautions\">\n<h2>Cautions</h2>\n<ul>\n";
-    for caution in CAUTIONS.iter().chain(rounds_text::trimmer_cautions(reading)) {
+    for caution in
+        CAUTIONS.iter().chain(rounds_text::trimmer_cautions(reading)).chain(amplifier::cautions(reading))
+    {
         body += &format!("<li>{}</li>\n", text(caution));
     }
     body += "</ul>\n</section>\n<p class=\"basis\">Deckproof made this report from one recording.</p>\n";

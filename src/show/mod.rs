@@ -6,6 +6,7 @@
 //! - [`plots()`]: SVG figures;
 //! - [`report`]: one HTML file that holds everything.
 
+mod amplifier;
 mod axes;
 mod csv;
 mod html;

@@ -1,6 +1,6 @@
 //! A reading for the terminal: findings first, then the figures.
 
-use super::{nonlinear, rounds_text, words};
+use super::{amplifier, nonlinear, rounds_text, words};
 use crate::judge::{decimals, frequency, signed, unsigned};
 use crate::reading::{
     Finding, Flutter, FlutterFigures, Level, Noise, Reading, Response, ResponsePoint, SaturationNoise,
@@ -26,6 +26,9 @@ pub fn summary(reading: &Reading) -> String {
         Some(response) => response_table(&mut page, response),
         None => missing(&mut page, "RESPONSE"),
     }
+    for table in amplifier::tables(reading) {
+        nonlinear_table(&mut page, &table);
+    }
     azimuth(&mut page, reading);
     speed(&mut page, reading);
     match &reading.flutter {
@@ -47,7 +50,9 @@ pub fn summary(reading: &Reading) -> String {
     rounds_text::rounds(&mut page, reading);
     dropouts(&mut page, reading);
     page.head("CAUTIONS");
-    for caution in CAUTIONS.iter().chain(rounds_text::trimmer_cautions(reading)) {
+    for caution in
+        CAUTIONS.iter().chain(rounds_text::trimmer_cautions(reading)).chain(amplifier::cautions(reading))
+    {
         page.wrapped(2, "", caution);
     }
     page.text

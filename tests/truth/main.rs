@@ -9,6 +9,7 @@ mod coverage;
 mod decks;
 mod direct;
 mod flutter_truth;
+mod injected;
 mod noise_truth;
 mod nonlinear_truth;
 mod slates;
