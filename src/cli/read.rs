@@ -5,7 +5,10 @@ use super::terminal::{Life, note, print};
 use super::values::{TypedCircumstances, TypedJudging, limits, overwrite, reference_dbfs};
 use super::{Outcome, one_line};
 use anyhow::{bail, ensure};
-use deckproof::job::{ReadError, ReadOptions, check_folder, read_return, result_files, write_results};
+use deckproof::job::{
+    Marks, ReadError, ReadOptions, TapeLength, check_folder, read_return, read_same_tape, read_with_length,
+    result_files, write_results,
+};
 use deckproof::programme::{NewFile, Overwrite, find, write_text};
 use deckproof::reading::{Made, Reading, Verdict};
 use deckproof::show;
@@ -19,9 +22,27 @@ Examples:
   deckproof read return.wav --recorded-on this-deck --heads 3 --tape-type I --out as-found
   deckproof read return.wav --recorded-on calibrated --limits manual.toml --strict --json -")]
 pub struct Typed {
-    /// The recording of what came back: WAV, FLAC or AIFF
-    #[arg(value_name = "RETURN")]
-    file: PathBuf,
+    /// The recording of what came back: WAV, FLAC or AIFF; several only with --same-tape
+    #[arg(value_name = "RETURN", required = true, num_args = 1..)]
+    files: Vec<PathBuf>,
+    /// All are replays of one and the same recording: whose flutter it is, the recording's or the replay's
+    #[arg(long)]
+    same_tape: bool,
+    /// Measured length of tape between two marks, mm: gives the absolute speed
+    #[arg(long, value_name = "MM", value_parser = length_mm, conflicts_with = "same_tape")]
+    between_marks_mm: Option<f64>,
+    /// What that length may be wrong by, mm (k = 2)
+    #[arg(long, value_name = "MM", default_value = "1", value_parser = ruler_mm, requires = "between_marks_mm")]
+    ruler_mm: f64,
+    /// When the two marks are heard in the return, s of the file
+    #[arg(long, value_name = "FIRST,SECOND", value_parser = mark_times, requires = "between_marks_mm")]
+    mark_s: Option<[f64; 2]>,
+    /// What each of these times may be wrong by, s (k = 2)
+    #[arg(long, value_name = "S", default_value = "0.02", value_parser = mark_doubt_s, requires = "mark_s")]
+    mark_doubt_s: f64,
+    /// Two slates as marks, by the numbers of the running sheet
+    #[arg(long, value_name = "FIRST,SECOND", value_parser = mark_slates, requires = "between_marks_mm", conflicts_with = "mark_s")]
+    mark_slates: Option<[u8; 2]>,
     /// Recipe that was played, built-in name or file; the slates say it of the built-in ones
     #[arg(long, value_name = "NAME|FILE")]
     recipe: Option<String>,
@@ -58,10 +79,86 @@ fn channels(text: &str) -> Result<[usize; 2], String> {
     }
 }
 
+fn ranged(text: &str, low: f64, high: f64, unit: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(value) if (low..=high).contains(&value) => Ok(value),
+        _ => Err(format!("allowed are {low} to {high} {unit}")),
+    }
+}
+
+fn length_mm(text: &str) -> Result<f64, String> {
+    ranged(text, 50.0, 500_000.0, "mm")
+}
+
+fn ruler_mm(text: &str) -> Result<f64, String> {
+    ranged(text, 0.01, 1000.0, "mm")
+}
+
+fn mark_doubt_s(text: &str) -> Result<f64, String> {
+    ranged(text, 0.0001, 10.0, "s")
+}
+
+fn mark_times(text: &str) -> Result<[f64; 2], String> {
+    let times: Vec<f64> =
+        text.split(',').map(|time| ranged(time, 0.0, 36_000.0, "s")).collect::<Result<_, _>>()?;
+    match times[..] {
+        [first, second] if second - first >= 1.0 => Ok([first, second]),
+        _ => Err("expected two times at least 1 s apart, the earlier first, such as 12.30,72.41".into()),
+    }
+}
+
+fn mark_slates(text: &str) -> Result<[u8; 2], String> {
+    let numbers: Option<Vec<u8>> = text.split(',').map(|number| number.trim().parse().ok()).collect();
+    match numbers.as_deref() {
+        Some(&[first, second]) if first < second => Ok([first, second]),
+        _ => Err("expected the numbers of two slates, the earlier first, such as 0,3".into()),
+    }
+}
+
+/// What is done with the returns.
+enum What {
+    One,
+    SameTape,
+    Length(TapeLength),
+}
+
 impl Typed {
+    /// One return, several of one tape, or one with a length.
+    fn what(&self) -> anyhow::Result<What> {
+        let first = self.files[0].display();
+        if self.same_tape {
+            ensure!(
+                self.files.len() >= 2,
+                "{first}: one replay says nothing of what repeats; give two or more replays of the recording"
+            );
+            for (k, file) in self.files.iter().enumerate() {
+                if let Some(twice) = self.files[..k].iter().find(|other| same_file(other, file)) {
+                    bail!("{}: given twice; give different replays, each started anew", twice.display());
+                }
+            }
+            return Ok(What::SameTape);
+        }
+        ensure!(
+            self.files.len() == 1,
+            "{}: more than one return; read each by itself, or give --same-tape if all are replays of one recording",
+            self.files[1].display()
+        );
+        let Some(length_mm) = self.between_marks_mm else { return Ok(What::One) };
+        let marks = match (self.mark_s, self.mark_slates) {
+            (Some(times_s), _) => Marks::Times(times_s, self.mark_doubt_s),
+            (None, Some(numbers)) => Marks::Slates(numbers),
+            (None, None) => bail!(
+                "--between-marks-mm: say where the marks are, with --mark-s FIRST,SECOND (s of the return) or --mark-slates \
+                 FIRST,SECOND (numbers of the running sheet)"
+            ),
+        };
+        Ok(What::Length(TapeLength { length_mm, uncertainty_mm: self.ruler_mm, marks }))
+    }
+
     /// Loads recipe and limits, and refuses outputs that are in the way.
     pub fn meant(self) -> anyhow::Result<Job> {
         let overwrite = overwrite(self.judging.force);
+        let what = self.what()?;
         let options = ReadOptions {
             recipe: self.recipe.as_deref().map(find).transpose()?,
             reference_dbfs: self.reference_dbfs,
@@ -73,7 +170,7 @@ impl Typed {
         };
         if let Some(direct) = &options.direct {
             ensure!(
-                !same_file(direct, &self.file),
+                !self.files.iter().any(|file| same_file(direct, file)),
                 "{}: this is the return itself; give the recording that was made without a deck",
                 direct.display()
             );
@@ -82,7 +179,7 @@ impl Typed {
             Some(path) if path == Path::new("-") => Json::Print,
             Some(path) => {
                 ensure!(
-                    !same_file(&path, &self.file),
+                    !self.files.iter().any(|file| same_file(&path, file)),
                     "{}: this is the return itself; give the reading another name",
                     path.display()
                 );
@@ -105,7 +202,8 @@ impl Typed {
         }
         let made = made_now(self.deck);
         Ok(Job {
-            file: self.file,
+            files: self.files,
+            what,
             options,
             out: self.out,
             json,
@@ -138,7 +236,8 @@ enum Json {
 
 /// A return to be read.
 pub struct Job {
-    file: PathBuf,
+    files: Vec<PathBuf>,
+    what: What,
     options: ReadOptions,
     out: Option<PathBuf>,
     json: Json,
@@ -152,7 +251,11 @@ impl Job {
     pub fn run(self) -> anyhow::Result<Outcome> {
         let life = Life::new();
         life.say("reading the return");
-        let read = read_return(&self.file, &self.options);
+        let read = match &self.what {
+            What::One => read_return(&self.files[0], &self.options),
+            What::SameTape => read_same_tape(&self.files, &self.options),
+            What::Length(length) => read_with_length(&self.files[0], &self.options, length),
+        };
         drop(life);
         if let Some(reading) = read.as_ref().err().and_then(ReadError::reading) {
             // Other programs get the reason as data too.

@@ -6,7 +6,8 @@ use super::warnings::{broken_samples, no_slate_why, warn};
 use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source, check_rate};
 use crate::judge::{Limits, judge};
 use crate::measure::{
-    DirectCapture, MeasureOptions, Measured, amplifier_response, measure, take_off, tell_time_constants,
+    DirectCapture, MeasureOptions, Measured, TapeCourse, amplifier_response, measure, take_off,
+    tell_time_constants,
 };
 use crate::programme::{Recipe, Timeline, built_in, built_in_by_code};
 use crate::reading::{Capture, Circumstances, FORMAT, Reading, RecipeId, RecordedOn, Warning};
@@ -37,11 +38,23 @@ pub struct ReadOptions {
 /// # Errors
 /// If the file cannot be read, carries no slate, or carries one of an unknown recipe.
 pub fn read_return(path: &Path, options: &ReadOptions) -> Result<Reading, ReadError> {
-    Ok(read_file(path, options)?.reading)
+    Ok(read_file(path, options)?.direct.reading)
 }
 
-/// As [`read_return`], with what a direct capture is needed for besides.
-fn read_file(path: &Path, options: &ReadOptions) -> Result<DirectCapture, ReadError> {
+/// A reading with what other jobs need besides.
+pub(super) struct Whole {
+    /// The reading, and what a direct capture is needed for.
+    pub direct: DirectCapture,
+    /// The course of the flutter tone against the place on the tape.
+    pub course: Option<TapeCourse>,
+    /// Number and start of each slate, true seconds of the return.
+    pub slates: Vec<(u8, f64)>,
+    /// The file's own seconds to a true one: 1 unless its sample rate is labelled wrongly.
+    pub rate: f64,
+}
+
+/// As [`read_return`], with what other jobs need besides.
+pub(super) fn read_file(path: &Path, options: &ReadOptions) -> Result<Whole, ReadError> {
     let file = ReturnFile::open(path, options.channels)?;
     let facts = Facts {
         path: path.to_owned(),
@@ -65,6 +78,7 @@ fn read_direct(path: &Path, options: &ReadOptions) -> Result<DirectCapture, Read
         ..options.clone()
     };
     read_file(path, &options)
+        .map(|whole| whole.direct)
         .map_err(|source| ReadError::Direct { path: path.to_owned(), source: Box::new(source) })
 }
 
@@ -73,6 +87,11 @@ fn read_direct(path: &Path, options: &ReadOptions) -> Result<DirectCapture, Read
 /// # Errors
 /// As [`read_return`].
 pub fn read_samples(samples: &InMemory, name: &str, options: &ReadOptions) -> Result<Reading, ReadError> {
+    Ok(read_whole(samples, name, options)?.direct.reading)
+}
+
+/// As [`read_samples`], with what other jobs need besides.
+pub(super) fn read_whole(samples: &InMemory, name: &str, options: &ReadOptions) -> Result<Whole, ReadError> {
     check_rate(Path::new(name), samples.rate_hz)?;
     let facts = Facts {
         path: name.into(),
@@ -82,7 +101,7 @@ pub fn read_samples(samples: &InMemory, name: &str, options: &ReadOptions) -> Re
         cut_short: false,
     };
     let direct = options.direct.as_deref().map(|direct| read_direct(direct, options)).transpose()?;
-    Ok(read_source(samples, &facts, options, direct.as_ref())?.reading)
+    read_source(samples, &facts, options, direct.as_ref())
 }
 
 /// What only the file knows.
@@ -108,7 +127,7 @@ fn read_source(
     facts: &Facts,
     options: &ReadOptions,
     direct: Option<&DirectCapture>,
-) -> Result<DirectCapture, ReadError> {
+) -> Result<Whole, ReadError> {
     let given = options.recipe.as_ref().map(Timeline::from);
     let mut codes: Vec<u16> = given.iter().map(|timeline| timeline.code).collect();
     codes.extend(built_in().iter().map(|recipe| Timeline::from(recipe).code));
@@ -159,13 +178,14 @@ fn read_source(
         alignment.wiring.mono = false;
     }
     let measuring = MeasureOptions { reference_dbfs: options.reference_dbfs, medium: options.medium };
-    let measured = measure(&relabelled, &timeline, &alignment, &measuring)?;
+    let mut measured = measure(&relabelled, &timeline, &alignment, &measuring)?;
     if measured.opposed == Some(true) {
         alignment.wiring.inverted[1] ^= true;
     }
     reading.recipe = Some(RecipeId { name: timeline.name.clone(), code: format!("{code:04x}") });
     describe_capture(&mut reading, &alignment, rate);
     warn(&mut reading, &alignment, &found, facts, rate, &measured);
+    let course = measured.course.take();
     let differences = measured.differences.clone();
     fill(&mut reading, measured, rate);
     if let (Some(direct), Some(path)) = (direct, &options.direct) {
@@ -175,7 +195,8 @@ fn read_source(
     }
     without_tape(&mut reading);
     reading.findings = judge(&reading, &options.limits);
-    Ok(DirectCapture { reading, differences })
+    let slates = alignment.slates.iter().map(|slate| (slate.slate.index, slate.start_s)).collect();
+    Ok(Whole { direct: DirectCapture { reading, differences }, course, slates, rate })
 }
 
 /// Puts right what was told of a programme that no tape carries; the warning says what was told otherwise.
@@ -273,6 +294,7 @@ fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, scan: &Scan)
         azimuth: None,
         speed: None,
         flutter: None,
+        same_tape: None,
         noise: None,
         rounds: vec![],
         bias: vec![],

@@ -3,7 +3,7 @@
 use super::figures::{decimals, frequency, signed, unsigned};
 use super::findings::{Bench, Bounds, plain};
 use super::limits::Tolerance;
-use super::meaning::Quantity;
+use super::meaning::{Meaning, Quantity};
 use crate::reading::{Finding, Flutter, Heads, RecordedOn};
 
 pub(super) fn speed(bench: &Bench) -> Finding {
@@ -15,12 +15,28 @@ pub(super) fn speed(bench: &Bench) -> Finding {
         "no steady tone of known frequency was found; to find out: record a programme with a speed tone"
             .to_owned();
     if let Some(speed) = &bench.reading.speed {
-        let error = speed.error_percent;
-        let digits = decimals(Some(speed.uncertainty_percent), 3);
+        let length = speed.from_length.as_ref();
+        let error = length.map_or(speed.error_percent, |length| length.error_percent);
+        let uncertainty = length.map_or(speed.uncertainty_percent, |length| length.uncertainty_percent);
+        let digits = decimals(Some(uncertainty), 3);
         let way = if error > 0.0 { "fast" } else { "slow" };
         case.value = Some(error);
-        case.uncertainty = Some(speed.uncertainty_percent);
+        case.uncertainty = Some(uncertainty);
         case.figures = format!("tape runs {} % {way}", unsigned(error.abs(), digits));
+        if let Some(length) = length {
+            case.meaning = Meaning::Absolute {
+                note: "a measured length of tape between two marks, whoever recorded it; the clock of the sound card is in \
+                       the uncertainty",
+            };
+            // Neither the other deck nor an unknown one has a share in it.
+            case.origin = Some(RecordedOn::Calibrated);
+            case.figures += &format!(
+                " ({} mm of tape in {} s: {} mm/s)",
+                plain(length.length_mm),
+                unsigned(length.to_s - length.from_s, 3),
+                unsigned(length.speed_mm_s, 3)
+            );
+        }
         if let Some(drift) = speed.drift_percent_per_min {
             case.figures += &format!(", drifting {} % per minute", signed(drift, 3));
         }

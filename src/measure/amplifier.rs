@@ -5,13 +5,14 @@ use super::time_constants::{Deviation, time_constants};
 use crate::programme::{Channels, Feed, PlacedPart, Serves};
 use crate::reading::{Amplifier, AmplifierPosition, FedInto, Response, TapeType};
 use crate::trade::Equalisation;
-use crate::trade::tape_equalisation::LOW_TIME_CONSTANT_US;
+use crate::trade::tape_equalisation::{LOW_TIME_CONSTANT_US, amplifier_db, flux_relative_db};
 
 /// Positions differ if their time constants do by more than this share of what the two curves differ by, in logarithms;
 /// they are one and the same below it.
 const SWITCHED_SHARE: f64 = 0.35;
 
-/// The deviation from the curve in each position that was played; without time constants, see [`tell_time_constants`].
+/// The gain against that at the reference frequency in each position that was played: what a sound card alone has. The
+/// curve is laid over it by [`tell_time_constants`], once the card is taken off.
 pub(super) fn amplifier(
     played: &[(&PlacedPart, PlayedTone)],
     reference_hz: f64,
@@ -48,7 +49,6 @@ fn position(
 ) -> Option<AmplifierPosition> {
     let away = |tone: &PlayedTone| (tone.hz / reference_hz).ln().abs();
     let reference = tones.iter().min_by(|a, b| away(a).total_cmp(&away(b)))?;
-    // The levels are shaped; what came back is held against each tone's own.
     let steps = response(tones, None, None, reference_hz, reference_dbfs)?.steps;
     (!steps.is_empty()).then(|| AmplifierPosition {
         equalisation_us: equalisation.high_time_constant_us(),
@@ -67,10 +67,15 @@ fn position(
     })
 }
 
-/// Fits the time constants of every position and channel to the deviations as they stand, and says whether the switch
-/// switches.
+/// Makes of the gains the deviations from the curve, fits the time constants of every position and channel to them, and
+/// says whether the switch switches.
 pub fn tell_time_constants(amplifier: &mut Amplifier) {
+    let fed_into = amplifier.fed_into;
     for position in &mut amplifier.positions {
+        for step in &mut position.steps {
+            let curve_db = curve_db(fed_into, position.equalisation_us, step.hz, position.reference_hz);
+            step.db = step.db.map(|db| db.map(|db| db - curve_db));
+        }
         for side in 0..2 {
             let deviations: Vec<Deviation> = position
                 .steps
@@ -91,6 +96,17 @@ pub fn tell_time_constants(amplifier: &mut Amplifier) {
         }
     }
     amplifier.switched = [0, 1].map(|side| switched(&amplifier.positions, side));
+}
+
+/// Gain of a right deck from where the tones are fed in, 0 dB at `reference_hz`.
+fn curve_db(fed_into: FedInto, equalisation_us: f64, hz: f64, reference_hz: f64) -> f64 {
+    let us_70 = Equalisation::Us70;
+    let equalisation =
+        if equalisation_us == us_70.high_time_constant_us() { us_70 } else { Equalisation::Us120 };
+    match fed_into {
+        FedInto::AmplifierInput => amplifier_db(equalisation, hz, reference_hz),
+        FedInto::FluxLoop => -flux_relative_db(equalisation, hz, reference_hz),
+    }
 }
 
 fn switched(positions: &[AmplifierPosition], side: usize) -> Option<bool> {

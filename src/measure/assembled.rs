@@ -15,6 +15,7 @@ use super::noise_bands::NoiseBands;
 use super::noise_sections::{noise, reference, saturation_by_noise};
 use super::playing::{Outcome, silenced, twin_hz};
 use super::response::{PlayedTone, level, response};
+use super::same_tape::TapeCourse;
 use super::saturation::saturation;
 use super::separation::{PlayedLeakage, separation};
 use super::speed::speed;
@@ -214,6 +215,13 @@ pub(super) fn assemble(
                 let noise = silenced.map(|silenced| if silenced { 1.0 } else { 0.0 });
                 measured.dropouts.extend(dropouts(&result.1, noise, &part.id, stretch.from_s));
                 measured.flutter.clone_from(&result.0);
+                if let Signal::Tone { hz } = part.signal
+                    && measured.splices_s.is_empty()
+                    && !is_torn(part, alignment, &measured.torn)
+                {
+                    let expected_hz = hz * alignment.ratio(part);
+                    measured.course = TapeCourse::of(&result.1, expected_hz, part, alignment, stretch.from_s);
+                }
                 // A jump is a peak that no tape made.
                 if let Some(flutter) = &mut measured.flutter
                     && (!measured.splices_s.is_empty() || is_torn(part, alignment, &measured.torn))

@@ -6,6 +6,7 @@ use super::level_dependence::LevelDependence;
 use super::lossy::LossySign;
 use super::playing::{FADE_S, Outcome, play, read, trace_hum};
 use super::rounds::{InRounds, in_rounds};
+use super::same_tape::TapeCourse;
 use super::surroundings::surroundings;
 use super::tears::Torn;
 use super::unmeasured::{Gave, unmeasured};
@@ -46,6 +47,8 @@ pub struct Measured {
     pub speed: Option<Speed>,
     /// Flutter of the longest flutter part.
     pub flutter: Option<Flutter>,
+    /// The course of that tone against the place on the tape.
+    pub course: Option<TapeCourse>,
     /// Noise of the silent parts.
     pub noise: Option<Noise>,
     /// What is measured in rounds: record level, bias, noise reduction.

@@ -38,7 +38,7 @@ pub struct AmplifierPosition {
     pub programme_db: f64,
     /// Gain at that frequency, return minus programme, dB.
     pub gain_db: Pair,
-    /// Deviation from the curve, dB: a right amplifier has 0 everywhere.
+    /// Deviation from the curve, dB: a right amplifier has 0 everywhere. In a direct capture the sound card's own response.
     pub steps: Vec<ResponsePoint>,
     /// High-frequency time constant that the amplifier really has, us; `null` where it cannot be told: see `why`.
     pub high_us: Pair,

@@ -12,8 +12,10 @@ mod distortion;
 mod findings;
 mod measured;
 mod noise;
+mod same_tape;
 mod saturation;
 mod separation;
+mod speed_from_length;
 mod trim;
 
 pub use amplifier::{Amplifier, AmplifierPosition, FedInto};
@@ -25,8 +27,10 @@ pub use measured::{
     Made, PhasePoint, RecipeId, Response, ResponsePoint, Speed,
 };
 pub use noise::{Mains, Noise, Origin, SilentPart};
+pub use same_tape::{FlutterBand, FlutterShare, Replay, SameTape, SharedFigure, SharedLine, Whose};
 pub use saturation::{NoiseBand, Saturation, SaturationLadder, SaturationNoise, SaturationStep};
 pub use separation::{Erasure, Separation};
+pub use speed_from_length::SpeedFromLength;
 pub use trim::{
     BiasBalance, BiasHigh, BiasPair, BiasPeak, BiasStep, BiasSweep, ReductionBand, ReductionRow,
     ReductionTracking, Round,
@@ -68,6 +72,9 @@ pub struct Reading {
     pub speed: Option<Speed>,
     /// Flutter of the longest steady tone near 3 kHz.
     pub flutter: Option<Flutter>,
+    /// Whose flutter it is, if several replays of one recording were read.
+    #[serde(default)]
+    pub same_tape: Option<SameTape>,
     /// Noise of the first silent part that serves noise, and of the others.
     pub noise: Option<Noise>,
     /// Rounds of record level and bias, in the order of the programme.

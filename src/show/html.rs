@@ -2,7 +2,7 @@
 
 use super::svg::escaped;
 use super::text::depth;
-use super::{amplifier, nonlinear, plots, rounds_html, rounds_text, words};
+use super::{amplifier, nonlinear, plots, rounds_html, rounds_text, same_tape, words};
 use crate::judge::{Limits, decimals, frequency, signed, unsigned};
 use crate::reading::{Finding, Reading, Verdict};
 use crate::trade::CAUTIONS;
@@ -28,7 +28,7 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
         );
     }
     response(&mut body, reading);
-    for table in amplifier::tables(reading) {
+    for table in amplifier::tables(reading).into_iter().chain(same_tape::tables(reading)) {
         nonlinear_table(&mut body, &table);
     }
     saturation(&mut body, reading);
@@ -221,6 +221,9 @@ fn figures(body: &mut String, reading: &Reading) {
                 unsigned(speed.uncertainty_percent, digits)
             )),
         );
+        if let Some(length) = &speed.from_length {
+            add("Speed from a length", Some(words::speed_from_length(length)));
+        }
         add("Drift", speed.drift_percent_per_min.map(|drift| format!("{} % per minute", signed(drift, 4))));
     }
     if let Some(flutter) = &reading.flutter {

@@ -18,6 +18,7 @@ mod plots;
 mod rounds_html;
 mod rounds_plots;
 mod rounds_text;
+mod same_tape;
 mod svg;
 mod text;
 mod words;

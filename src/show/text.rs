@@ -1,6 +1,6 @@
 //! A reading for the terminal: findings first, then the figures.
 
-use super::{amplifier, nonlinear, rounds_text, words};
+use super::{amplifier, nonlinear, rounds_text, same_tape, words};
 use crate::judge::{decimals, frequency, signed, unsigned};
 use crate::reading::{
     Finding, Flutter, FlutterFigures, Level, Noise, Reading, Response, ResponsePoint, SaturationNoise,
@@ -34,6 +34,9 @@ pub fn summary(reading: &Reading) -> String {
     match &reading.flutter {
         Some(flutter) => flutter_table(&mut page, flutter),
         None => missing(&mut page, "FLUTTER"),
+    }
+    for table in same_tape::tables(reading) {
+        nonlinear_table(&mut page, &table);
     }
     match &reading.noise {
         Some(noise) => noise_table(&mut page, noise),
@@ -316,6 +319,9 @@ fn speed(page: &mut Page, reading: &Reading) {
         Some(signed(speed.error_percent, digits)),
         &format!("% +- {}", unsigned(speed.uncertainty_percent, digits)),
     );
+    if let Some(length) = &speed.from_length {
+        page.wrapped(2, "", &words::speed_from_length(length));
+    }
     figure(page, "drift", speed.drift_percent_per_min.map(|drift| signed(drift, 4)), "% per minute");
 }
 

@@ -1,8 +1,9 @@
 //! Circumstances, verdicts and file names as words, alike in text and report.
 
-use crate::judge::frequency;
+use crate::judge::{decimals, frequency, signed, unsigned};
 use crate::reading::{
-    Circumstances, Finding, Heads, NoiseReduction, Origin, Reading, RecordedOn, TapeType, Verdict,
+    Circumstances, Finding, Heads, NoiseReduction, Origin, Reading, RecordedOn, SpeedFromLength, TapeType,
+    Verdict,
 };
 use crate::trade::octave_bands::third_octave;
 
@@ -238,6 +239,22 @@ pub(super) fn flutter_notes(flutter: &crate::reading::Flutter) -> Vec<String> {
         notes.push(format!("In {bridged:.1} % of the time the tone was too weak and was bridged."));
     }
     notes
+}
+
+/// A speed from a measured length in one sentence.
+pub(super) fn speed_from_length(length: &SpeedFromLength) -> String {
+    let digits = decimals(Some(length.uncertainty_percent), 2);
+    format!(
+        "{} +- {} %, absolute: {} mm +- {} mm of tape in {} s, {} mm/s against {} mm/s ({})",
+        signed(length.error_percent, digits),
+        unsigned(length.uncertainty_percent, digits),
+        length.length_mm,
+        length.length_uncertainty_mm,
+        unsigned(length.to_s - length.from_s, 3),
+        unsigned(length.speed_mm_s, 3),
+        length.nominal_mm_s,
+        length.marks
+    )
 }
 
 #[cfg(test)]

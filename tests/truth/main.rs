@@ -9,9 +9,11 @@ mod coverage;
 mod decks;
 mod direct;
 mod flutter_truth;
+mod from_length;
 mod injected;
 mod noise_truth;
 mod nonlinear_truth;
+mod same_tape;
 mod slates;
 mod trims;
 
