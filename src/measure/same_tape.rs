@@ -10,8 +10,8 @@
 //! calibrated by trials against known parts (see the tests).
 
 use super::flutter_course::{BAND_HZ, BESIDE_HZ, Course};
-use crate::capture::Alignment;
-use crate::programme::{PlacedPart, Signal};
+use crate::capture::{Alignment, FoundSlate};
+use crate::programme::{PlacedPart, Signal, slate};
 use crate::reading::{FlutterBand, FlutterShare, Replay, SameTape, SharedFigure, SharedLine, Whose};
 use crate::signal::baseband::Band;
 use crate::signal::plans::complex_forward;
@@ -59,14 +59,20 @@ const LEAST_S: f64 = 10.0;
 const GRID_HZ: f64 = 1000.0;
 /// What the filters need at both ends, s.
 const SETTLE_S: f64 = 0.3;
-/// By how many periods the slates may be wrong.
-const MOST_PERIODS: i32 = 3;
+/// By how many periods the slates may be wrong: wow between a slate and the tone moves it by a millisecond or two.
+const MOST_PERIODS: i32 = 12;
+/// Stretch at an end of the tone over which its speed is carried on to the slate beside it, s.
+const CARRIED_S: f64 = 2.0;
+/// A line has at least this share of the whole power.
+const LEAST_LINE: f64 = 0.002;
 /// Rates by which periods are told, Hz: slower ones hardly see a period.
 const FINE_HZ: [f64; 2] = [10.0, 200.0];
 /// A shift by whole periods is believed if it makes the replays this much more alike.
 const MUCH_BETTER: f64 = 1.1;
-/// Bins of a window's line are not independent: the variance of a sum is this much larger (Hann window).
-const CORRELATED: f64 = 2.0;
+/// Bins of one line are not independent: the variance of a sum is this much larger. Calibrated as [`CALIBRATED`].
+const CORRELATED: f64 = 2.5;
+/// Share of the stretch over which it fades in and out, for sums: so that they are those of the whole stretch, nearly.
+const FADED: f64 = 0.1;
 /// Factor of variances, calibrated by trials: 95 of 100 known shares within k = 2.
 const CALIBRATED: f64 = 1.4;
 /// Most lines that are named.
@@ -89,12 +95,7 @@ impl TapeCourse {
         let course = Course::of(bands, BESIDE_HZ.1 + 0.02 * expected_hz)?;
         let count = course.cycles.len();
         let start_s = from_s + bands[0].first_s;
-        let by_slates = |k: usize| alignment.map.to_programme(start_s + k as f64 / course.rate_hz);
-        // Mean over the whole tone: what wow moves a slate by averages out as far as it can.
-        let stride = (count / 1000).max(1);
-        let samples = (0..count).step_by(stride);
-        let off = samples.clone().map(|k| by_slates(k) * hz - course.cycles[k]).sum::<f64>()
-            / samples.count() as f64;
+        let off = by_slates(&course.cycles, course.rate_hz, start_s, hz, alignment)?;
         let places_s: Vec<f64> = course.cycles.iter().map(|cycles| (cycles + off.round()) / hz).collect();
         let rises = places_s.windows(2).all(|pair| pair[1] > pair[0]);
         let length_s = (count.checked_sub(1)?) as f64 / course.rate_hz;
@@ -133,6 +134,38 @@ impl TapeCourse {
     }
 }
 
+/// A window that is flat but for its ends.
+fn flat(length: usize) -> Vec<f64> {
+    let ends = (FADED / 2.0 * length as f64).max(1.0);
+    let rise = |x: f64| 0.5 - 0.5 * (std::f64::consts::PI * (x / ends).min(1.0)).cos();
+    (0..length).map(|k| rise(k as f64 + 0.5) * rise(length as f64 - k as f64 - 0.5)).collect()
+}
+
+/// Turns of a tone of `hz` at place 0 of the programme, by the slates on either side: from the middle of a slate to the tone its
+/// speed at that end is carried on. `None` without a slate beside it.
+fn by_slates(cycles: &[f64], rate_hz: f64, start_s: f64, hz: f64, alignment: &Alignment) -> Option<f64> {
+    let edge = ((CARRIED_S * rate_hz) as usize).min(cycles.len().checked_sub(1)?);
+    let last = cycles.len() - 1;
+    let end_s = start_s + last as f64 / rate_hz;
+    let middle = |slate: &FoundSlate| {
+        let place_s = alignment.map.to_programme(slate.start_s) + slate::LENGTH_S / 2.0;
+        (alignment.map.to_return(place_s), place_s)
+    };
+    let before = alignment.slates.iter().rfind(|slate| slate.start_s < start_s).map(middle);
+    let after = alignment.slates.iter().find(|slate| slate.start_s > end_s - CARRIED_S).map(middle);
+    let carried = |(at_s, place_s): (f64, f64), from: usize, to: usize, here: usize| {
+        let turns_per_s = (cycles[to] - cycles[from]) * rate_hz / (to - from) as f64;
+        let here_s = start_s + here as f64 / rate_hz;
+        place_s * hz - (cycles[here] + (at_s - here_s) * turns_per_s)
+    };
+    let before = before.map(|middle| carried(middle, 0, edge, 0));
+    let after = after.map(|middle| carried(middle, last - edge, last, last));
+    match (before, after) {
+        (Some(before), Some(after)) => Some((before + after) / 2.0),
+        (one, other) => one.or(other),
+    }
+}
+
 /// Spectra of all replays over one stretch, as rms amplitudes a bin.
 struct Spectra {
     bins: Vec<Vec<Complex64>>,
@@ -140,22 +173,27 @@ struct Spectra {
 }
 
 impl Spectra {
-    fn new(rows: &[Vec<f64>]) -> Self {
-        let length = rows.first().map_or(0, Vec::len);
-        let window = hann(length);
+    fn new(rows: &[Vec<f64>], window: &[f64]) -> Self {
+        let length = window.len();
         let power = window.iter().map(|w| w * w).sum::<f64>();
         let scale = (2.0 / (power * length as f64)).sqrt();
         let bins = rows
             .iter()
             .map(|row| {
                 let mut z: Vec<Complex64> =
-                    row.iter().zip(&window).map(|(x, w)| Complex64::new(x * w * scale, 0.0)).collect();
+                    row.iter().zip(window).map(|(x, w)| Complex64::new(x * w * scale, 0.0)).collect();
                 complex_forward(length).process(&mut z);
                 z.truncate(length / 2);
                 z
             })
             .collect();
         Self { bins, step_hz: GRID_HZ / length as f64 }
+    }
+
+    fn shares(&self) -> Vec<Shares> {
+        (0..self.bins.first().map_or(0, Vec::len))
+            .map(|k| Shares::of(&self.bins.iter().map(|bins| bins[k]).collect::<Vec<_>>()))
+            .collect()
     }
 
     fn hz(&self, bin: usize) -> f64 {
@@ -204,12 +242,7 @@ impl Shares {
         let own = z.iter().map(|z| (z - mean).norm_sqr()).sum::<f64>() / (n - 1.0);
         let common = mean.norm_sqr() - own / n;
         let agreement = (mean.norm_sqr() / all.max(1e-300)).min(1.0);
-        // Two: the share of angles that are closer. More: Rayleigh's test of random phases.
-        let chance = if z.len() == 2 {
-            (2.0 * agreement - 1.0).clamp(-1.0, 1.0).acos() / std::f64::consts::PI
-        } else {
-            (-n * agreement).exp()
-        };
+        let chance = chance(z.len(), agreement);
         let kept = common.max(0.0);
         // By chance the replays agree, and then their own part does not show in how they differ.
         let hidden = own + chance * all;
@@ -220,6 +253,24 @@ impl Shares {
         let least_own = furthest.fold(0.0, f64::max) / 4.0;
         Self { common, all, variance, own_variance, chance, least_own }
     }
+}
+
+/// How likely `count` random phases agree as well as this or better; `agreement` is the square of their mean vector.
+///
+/// Two: the share of angles that are closer. More: for little agreement after Rayleigh, exp(-n R^2); for much of it the
+/// volume of the ellipsoid of phases about agreement, whichever is less.
+fn chance(count: usize, agreement: f64) -> f64 {
+    use std::f64::consts::{PI, TAU};
+    if count == 2 {
+        return (2.0 * agreement - 1.0).clamp(-1.0, 1.0).acos() / PI;
+    }
+    let n = count as f64;
+    // Unit ball in count - 1 dimensions: 2, pi, then by recursion.
+    let ball = (3..count).rev().step_by(2).fold(1.0, |product, m| product * TAU / m as f64)
+        * if count.is_multiple_of(2) { 2.0 } else { PI };
+    let closely = ball * (n * n * (1.0 - agreement)).max(0.0).powf((n - 1.0) / 2.0)
+        / (n.powf((n - 2.0) / 2.0) * TAU.powf(n - 1.0));
+    closely.min((-n * agreement).exp())
 }
 
 /// The flutter of the recording apart from that of the replays; `files` are their names.
@@ -239,7 +290,7 @@ pub fn same_tape(courses: &[TapeCourse], files: &[String]) -> Result<SameTape, S
     let count = (common_s * GRID_HZ) as usize;
     let mut rows: Vec<Vec<f64>> = courses.iter().map(|course| course.evenly(from_s, count)).collect();
     rows.iter_mut().for_each(|row| crate::signal::fm::detrend(row));
-    let first = Spectra::new(&rows);
+    let first = Spectra::new(&rows, &flat(count));
     for other in 1..courses.len() {
         let period_s = courses[other].period_s;
         let score = |periods: i32| first.alike(0, other, f64::from(periods) * period_s);
@@ -250,10 +301,9 @@ pub fn same_tape(courses: &[TapeCourse], files: &[String]) -> Result<SameTape, S
             crate::signal::fm::detrend(&mut rows[other]);
         }
     }
-    let spectra = Spectra::new(&rows);
-    let shares: Vec<Shares> = (0..spectra.bins[0].len())
-        .map(|k| Shares::of(&spectra.bins.iter().map(|bins| bins[k]).collect::<Vec<_>>()))
-        .collect();
+    let spectra = Spectra::new(&rows, &flat(count));
+    let sharp = Spectra::new(&rows, &hann(count));
+    let shares = spectra.shares();
     let sums = Sums::new(&spectra, &shares);
     let weight = |hz: f64| 10f64.powf(response_db(hz) / 10.0);
     let [low_hz, split_hz, high_hz] = BAND_HZ;
@@ -281,7 +331,7 @@ pub fn same_tape(courses: &[TapeCourse], files: &[String]) -> Result<SameTape, S
         recording: kinds(Which::Recording),
         replay: kinds(Which::Replay),
         bands: bands.collect(),
-        lines: lines(&spectra, &shares),
+        lines: lines(&sharp, &sharp.shares()),
         assumed: assumed(courses.len()),
     })
 }
@@ -376,6 +426,7 @@ fn stated(power: f64, uncertainty: f64) -> SharedFigure {
 fn lines(spectra: &Spectra, shares: &[Shares]) -> Vec<SharedLine> {
     let band = spectra.within([BAND_HZ[0].max(3.0 * spectra.step_hz), BAND_HZ[2]]);
     let mut found: Vec<(f64, usize)> = Vec::new();
+    let total = band.clone().map(|k| shares[k].all).sum::<f64>();
     for k in band {
         let here = shares[k].all;
         if (1..=2).any(|off| shares[k - off].all > here || shares.get(k + off).is_none_or(|s| s.all > here)) {
@@ -388,7 +439,7 @@ fn lines(spectra: &Spectra, shares: &[Shares]) -> Vec<SharedLine> {
             .collect();
         let middle = around.len() / 2;
         let floor = crate::signal::nth(&mut around, middle).unwrap_or(0.0);
-        if here > STANDS_OUT * floor {
+        if here > STANDS_OUT * floor && here > LEAST_LINE * total {
             found.push((here, k));
         }
     }
@@ -435,4 +486,120 @@ fn assumed(replays: usize) -> Vec<String> {
         );
     }
     assumed
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::TAU;
+
+    /// Many sines with phases by a simple generator: rms of all, from 0.4 to 120 Hz.
+    fn noise(seed: u64, rms: f64) -> impl Fn(f64) -> f64 {
+        let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
+        let mut next = move || {
+            state ^= state << 13;
+            state ^= state >> 7;
+            state ^= state << 17;
+            (state >> 11) as f64 / (1u64 << 53) as f64
+        };
+        let sines: Vec<(f64, f64)> = (0..400).map(|_| (0.4 * 300f64.powf(next()), TAU * next())).collect();
+        move |t| {
+            rms * (2.0 / 400.0f64).sqrt()
+                * sines.iter().map(|(hz, at)| (TAU * hz * t + at).sin()).sum::<f64>()
+        }
+    }
+
+    fn course(slip_s: f64, percent: impl Fn(f64) -> f64) -> TapeCourse {
+        let places: Vec<f64> = (0..24_000).map(|k| 5.0 + k as f64 / 1200.0).collect();
+        TapeCourse {
+            percent: places.iter().map(|place| percent(*place)).collect(),
+            places_s: places.iter().map(|place| place + slip_s).collect(),
+            period_s: 1.0 / 3150.0,
+            speed_error_percent: 0.0,
+        }
+    }
+
+    fn names(count: usize) -> Vec<String> {
+        (0..count).map(|k| format!("{k}.wav")).collect()
+    }
+
+    fn holds(figure: SharedFigure, want: f64) {
+        let (got, doubt) = (figure.percent.unwrap(), figure.uncertainty_percent.unwrap());
+        assert!((got - want).abs() <= doubt && doubt < 0.35 * got, "{got} +- {doubt}, true {want}");
+    }
+
+    #[test]
+    fn common_and_own_parts_are_told_apart_even_a_period_off() {
+        let tape = noise(1, 0.05);
+        let owns: Vec<_> = (0..3).map(|k| noise(10 + k, 0.03)).collect();
+        for slip in [0.0, 1.0, -2.0] {
+            let courses: Vec<TapeCourse> = owns
+                .iter()
+                .enumerate()
+                .map(|(k, own)| {
+                    let slip_s = if k == 1 { slip / 3150.0 } else { 0.0 };
+                    course(slip_s, |t| tape(t) + own(t))
+                })
+                .collect();
+            let found = same_tape(&courses, &names(3)).unwrap();
+            holds(found.recording.unweighted_rms, 0.05);
+            holds(found.replay.unweighted_rms, 0.03);
+            for replay in &found.replays {
+                holds(replay.own.unweighted_rms, 0.03);
+            }
+        }
+    }
+
+    #[test]
+    fn lines_get_a_name_by_their_phases_only() {
+        // Phases of the replay's line are a third of a turn apart, those of the recording's are alike.
+        let tape = noise(2, 0.01);
+        let courses: Vec<TapeCourse> = (0..3)
+            .map(|k| {
+                let own = noise(20 + k, 0.01);
+                let phase = TAU / 3.0 * k as f64;
+                course(0.0, |t| {
+                    tape(t) + own(t) + 0.1 * (TAU * 4.1 * t).sin() + 0.08 * (TAU * 9.3 * t + phase).sin()
+                })
+            })
+            .collect();
+        let found = same_tape(&courses, &names(3)).unwrap();
+        let near = |hz: f64| found.lines.iter().find(|line| (line.hz - hz).abs() < 0.1).unwrap();
+        assert!(near(9.3).whose == Whose::Replay, "{:?}", found.lines);
+        assert_within!(near(4.1).percent_peak, 0.1, 0.01, "%");
+        assert!(near(4.1).whose == Whose::Recording && near(4.1).by_chance < 0.02, "{:?}", found.lines);
+    }
+
+    #[test]
+    fn chance_is_the_share_of_random_phases_that_agree_as_well() {
+        // Counted over an even grid of phases; the first may stand at 0.
+        for (count, agreement) in [(2, 0.9), (3, 0.97), (3, 0.9), (4, 0.93)] {
+            let steps: usize = if count == 4 { 200 } else { 1000 };
+            let all = steps.pow(count as u32 - 1);
+            let better = (0..all).filter(|index| {
+                let (mut sum, mut rest) = (Complex64::new(1.0, 0.0), *index);
+                for _ in 1..count {
+                    sum += Complex64::from_polar(1.0, TAU * (rest % steps) as f64 / steps as f64);
+                    rest /= steps;
+                }
+                (sum / count as f64).norm_sqr() >= agreement
+            });
+            let share = better.count() as f64 / all as f64;
+            // The ellipsoid is the beginning of a series.
+            assert_within!(chance(count, agreement) / share, 1.0, 0.15, "", "{count} phases, {agreement}");
+        }
+    }
+
+    #[test]
+    fn too_few_and_too_short_are_refused() {
+        let one = course(0.0, |_| 0.0);
+        assert_eq!(same_tape(std::slice::from_ref(&one), &names(1)), Err(SameTapeError::TooFew));
+        let mut short = one.clone();
+        (short.places_s, short.percent) = (short.places_s[..6000].to_vec(), short.percent[..6000].to_vec());
+        let told = same_tape(&[one.clone(), short], &names(2)).unwrap_err().to_string();
+        assert!(told.contains("only 4.4 s"), "{told}");
+        // Silence of flutter is none, and no number is made up.
+        let still = same_tape(&[one.clone(), one], &names(2)).unwrap();
+        assert_eq!(still.recording.unweighted_rms.percent, None);
+    }
 }

@@ -286,6 +286,57 @@ mod tests {
     }
 
     #[test]
+    fn the_published_difference_of_both_curves_reads_as_the_other_time_constant() {
+        // IEC 60094-1:1981 clause 15 and 15.1, derived to 3 decimals (tests/tables/iec-60094-1-equalisation.tsv): 70 us flux less 120
+        // us flux, dB. An amplifier for 120 us deviates by it from the curve for 70 us, and the other way round.
+        let rows = [
+            (20.0, 0.001),
+            (25.0, 0.001),
+            (31.5, 0.002),
+            (40.0, 0.003),
+            (50.0, 0.004),
+            (63.0, 0.006),
+            (80.0, 0.01),
+            (100.0, 0.016),
+            (125.0, 0.025),
+            (160.0, 0.041),
+            (200.0, 0.064),
+            (250.0, 0.099),
+            (315.0, 0.156),
+            (333.0, 0.173),
+            (400.0, 0.246),
+            (500.0, 0.372),
+            (630.0, 0.562),
+            (800.0, 0.841),
+            (1000.0, 1.187),
+            (1250.0, 1.614),
+            (1600.0, 2.154),
+            (2000.0, 2.662),
+            (2500.0, 3.141),
+            (3000.0, 3.486),
+            (3150.0, 3.569),
+            (4000.0, 3.919),
+            (5000.0, 4.161),
+            (6300.0, 4.338),
+            (8000.0, 4.462),
+            (10000.0, 4.538),
+            (12500.0, 4.589),
+            (14000.0, 4.607),
+            (15000.0, 4.617),
+            (16000.0, 4.625),
+            (18000.0, 4.636),
+            (20000.0, 4.645),
+        ];
+        for (sign, nominal_us, real_us) in [(1.0, 70.0, 120.0), (-1.0, 120.0, 70.0)] {
+            let tones: Vec<Deviation> = rows.iter().map(|(hz, db)| (*hz, sign * db, 0.02)).collect();
+            let found = time_constants(&tones, nominal_us).unwrap();
+            // Rounding of the rows, through coupling and bandwidth that are free.
+            assert_within!(found.high_us.0, real_us, 0.3, "us");
+            assert_within!(found.low_us.unwrap().0, 3180.0, 40.0, "us");
+        }
+    }
+
+    #[test]
     fn a_filter_at_the_end_of_the_band_narrows_the_fit_and_does_not_bend_it() {
         // A trap at 19 kHz, as for multiplex tones: -25 dB there, -1 dB at 15 kHz.
         let trap = |hz: f64| {

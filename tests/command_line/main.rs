@@ -10,4 +10,5 @@ mod interrupt;
 mod list;
 mod read;
 mod rehearse;
+mod without_calibration;
 mod write;
