@@ -4,6 +4,7 @@ use super::ReadOptions;
 use super::error::ReadError;
 use super::read::{Whole, read_file, read_whole};
 use crate::capture::InMemory;
+use crate::judge::judge;
 use crate::measure::same_tape;
 use crate::reading::Reading;
 use std::path::{Path, PathBuf};
@@ -15,7 +16,7 @@ use std::path::{Path, PathBuf};
 pub fn read_same_tape(paths: &[PathBuf], options: &ReadOptions) -> Result<Reading, ReadError> {
     let wholes = paths.iter().map(|path| read_file(path, options)).collect::<Result<Vec<_>, _>>()?;
     let names: Vec<String> = paths.iter().map(|path| path.display().to_string()).collect();
-    lay_over(wholes, &names)
+    lay_over(wholes, &names, options)
 }
 
 /// The same for replays held in memory; `names` stand for the files' names.
@@ -30,10 +31,10 @@ pub fn read_same_tape_samples(
     let named = replays.iter().zip(names);
     let wholes =
         named.map(|(samples, name)| read_whole(samples, name, options)).collect::<Result<Vec<_>, _>>()?;
-    lay_over(wholes, names)
+    lay_over(wholes, names, options)
 }
 
-fn lay_over(wholes: Vec<Whole>, names: &[String]) -> Result<Reading, ReadError> {
+fn lay_over(wholes: Vec<Whole>, names: &[String], options: &ReadOptions) -> Result<Reading, ReadError> {
     let path = |k: usize| Path::new(names.get(k).map_or("", String::as_str)).to_owned();
     let mut readings = Vec::new();
     let mut courses = Vec::new();
@@ -49,5 +50,6 @@ fn lay_over(wholes: Vec<Whole>, names: &[String]) -> Result<Reading, ReadError> 
     // There is at least one: fewer than two were refused.
     let mut reading = readings.swap_remove(0);
     reading.same_tape = Some(found);
+    reading.findings = judge(&reading, &options.limits);
     Ok(reading)
 }
