@@ -25,24 +25,6 @@ pub struct Typed {
     /// The recording of what came back: WAV, FLAC or AIFF; several only with --same-tape
     #[arg(value_name = "RETURN", required = true, num_args = 1..)]
     files: Vec<PathBuf>,
-    /// All are replays of one and the same recording: whose flutter it is, the recording's or the replay's
-    #[arg(long)]
-    same_tape: bool,
-    /// Measured length of tape between two marks, mm: gives the absolute speed
-    #[arg(long, value_name = "MM", value_parser = length_mm, conflicts_with = "same_tape")]
-    between_marks_mm: Option<f64>,
-    /// What that length may be wrong by, mm (k = 2)
-    #[arg(long, value_name = "MM", default_value = "1", value_parser = ruler_mm, requires = "between_marks_mm")]
-    ruler_mm: f64,
-    /// When the two marks are heard in the return, s of the file
-    #[arg(long, value_name = "FIRST,SECOND", value_parser = mark_times, requires = "between_marks_mm")]
-    mark_s: Option<[f64; 2]>,
-    /// What each of these times may be wrong by, s (k = 2)
-    #[arg(long, value_name = "S", default_value = "0.02", value_parser = mark_doubt_s, requires = "mark_s")]
-    mark_doubt_s: f64,
-    /// Two slates as marks, by the numbers of the running sheet
-    #[arg(long, value_name = "FIRST,SECOND", value_parser = mark_slates, requires = "between_marks_mm", conflicts_with = "mark_s")]
-    mark_slates: Option<[u8; 2]>,
     /// Recipe that was played, built-in name or file; the slates say it of the built-in ones
     #[arg(long, value_name = "NAME|FILE")]
     recipe: Option<String>,
@@ -64,6 +46,24 @@ pub struct Typed {
     /// Which deck this is, in your words (make, number, whose), for the head of the report
     #[arg(long, value_name = "WORDS")]
     deck: Option<String>,
+    /// All are replays of one and the same recording: whose flutter it is, the recording's or the replay's
+    #[arg(long)]
+    same_tape: bool,
+    /// Measured length of tape between two marks, mm: gives the absolute speed
+    #[arg(long, value_name = "MM", value_parser = length_mm, conflicts_with = "same_tape")]
+    between_marks_mm: Option<f64>,
+    /// What that length may be wrong by, mm (k = 2)
+    #[arg(long, value_name = "MM", default_value = "1", value_parser = ruler_mm, requires = "between_marks_mm")]
+    ruler_mm: f64,
+    /// When the two marks are heard in the return, s of the file
+    #[arg(long, value_name = "FIRST,SECOND", value_parser = mark_times, requires = "between_marks_mm")]
+    mark_s: Option<[f64; 2]>,
+    /// What each of these times may be wrong by, s (k = 2)
+    #[arg(long, value_name = "S", default_value = "0.02", value_parser = mark_doubt_s, requires = "mark_s")]
+    mark_doubt_s: f64,
+    /// Two slates as marks, by the numbers of the running sheet
+    #[arg(long, value_name = "FIRST,SECOND", value_parser = mark_slates, requires = "between_marks_mm", conflicts_with = "mark_s")]
+    mark_slates: Option<[u8; 2]>,
     #[command(flatten)]
     judging: TypedJudging,
     // Last, because its heading would stand over what comes after it.
