@@ -10,7 +10,7 @@ use crate::measure::{
     tell_time_constants,
 };
 use crate::programme::{Recipe, Timeline, built_in, built_in_by_code};
-use crate::reading::{Capture, Circumstances, FORMAT, Reading, RecipeId, RecordedOn, Warning};
+use crate::reading::{Capture, Circumstances, FORMAT, Origin, Reading, RecipeId, RecordedOn, Warning};
 use crate::trade::Medium;
 use std::path::{Path, PathBuf};
 
@@ -231,6 +231,11 @@ fn without_tape(reading: &mut Reading) {
     }
     if reading.circumstances.recorded_on == Some(RecordedOn::Injected) {
         (reading.azimuth, reading.speed, reading.flutter) = (None, None, None);
+        if let Some(mains) = reading.noise.as_mut().and_then(|noise| noise.mains.as_mut()) {
+            mains.origin = Origin::Replay;
+            mains.origin_why =
+                "no tape was in the chain: leads of the injection, head or amplifier".to_owned();
+        }
     }
 }
 

@@ -149,15 +149,14 @@ pub(super) fn figure(reading: &Reading) -> Option<Figure> {
         let told = position.steps.iter();
         told.filter_map(|step| Some((step.hz, step.db[side].filter(|db| db.is_finite())?))).collect()
     };
-    let lines: Vec<(String, [Vec<(f64, f64)>; 2])> = amplifier
+    type Points = Vec<(f64, f64)>;
+    let lines: Vec<(String, [Points; 2])> = amplifier
         .positions
         .iter()
         .map(|position| (name(position), [points(position, 0), points(position, 1)]))
         .collect();
     let all = || lines.iter().flat_map(|line| line.1.iter().flatten().map(|point| point.1));
-    if all().next().is_none() {
-        return None;
-    }
+    all().next()?;
     let (low, high) = (all().fold(-1.0, f64::min).max(-30.0), all().fold(1.0, f64::max).min(30.0));
     let caption = "Deviation of the replay amplifier from the curve in each position: left solid with discs, right dashed \
                    with squares. A right amplifier runs along 0 dB."

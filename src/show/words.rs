@@ -192,7 +192,7 @@ pub(super) fn value(finding: &Finding) -> Option<String> {
     let value = finding.value?;
     let digits = decimals(finding.uncertainty, if finding.unit == "percent" { 4 } else { 1 });
     // A deviation carries its sign; a size or a level below its reference does not need a plus.
-    let number = if ["flutter", "noise", "hum", "capture", "distortion", "separation"]
+    let number = if ["flutter", "noise", "hum", "capture", "distortion", "separation", "replay-equalisation"]
         .contains(&finding.id.as_str())
     {
         unsigned(value, digits)

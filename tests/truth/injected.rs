@@ -44,7 +44,8 @@ fn holds(value: f64, uncertainty: f64, want: f64, row: &str, count: &mut [usize;
 
 #[test]
 fn deviation_and_time_constants_are_the_amplifier_s_at_every_rate_and_both_ways_in() {
-    let cases: Vec<(&str, [f64; 2], [f64; 2], [f64; 2], u32, Store)> = vec![
+    type Pair = [f64; 2];
+    let cases: Vec<(&str, Pair, Pair, Pair, u32, Store)> = vec![
         ("amplifier", [120.0, 120.0], [70.0, 70.0], [3180.0, 3180.0], 48_000, Store::TwentyFour),
         ("amplifier", [96.0, 131.0], [70.0, 77.0], [2900.0, 3500.0], 44_100, Store::Sixteen),
         ("amplifier", [119.0, 70.0], [119.0, 70.0], [3180.0, 2400.0], 96_000, Store::Float),
@@ -118,6 +119,8 @@ fn faults_are_named_and_nothing_is_said_of_a_tape() {
         let finding = reading.findings.iter().find(|finding| finding.id == quiet).unwrap();
         assert_eq!((finding.verdict, finding.turn.clone()), (Verdict::CannotTell, None), "{finding:?}");
     }
+    let hum = reading.findings.iter().find(|finding| finding.id == "hum").unwrap();
+    assert!(hum.why.contains("no tape was in the chain"), "{hum:?}");
     let odd = ["gain-riding", "noise-reduction-on", "lossy", "mono", "unmeasured", "time-jump"];
     assert!(
         reading.warnings.iter().all(|warning| !odd.contains(&warning.id.as_str())),
