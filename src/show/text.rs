@@ -480,7 +480,15 @@ fn saturation(page: &mut Page, rows: &[SaturationNoise]) {
 }
 
 fn nonlinear_table(page: &mut Page, table: &nonlinear::Table) {
-    page.head(&table.title.to_uppercase().replace(" HZ", " Hz").replace("KHZ", "kHz").replace("DB", "dB"));
+    page.head(
+        &table
+            .title
+            .to_uppercase()
+            .replace(" HZ", " Hz")
+            .replace("KHZ", "kHz")
+            .replace("DB", "dB")
+            .replace(" US", " us"),
+    );
     for note in &table.notes {
         page.wrapped(2, "", note);
     }
