@@ -8,7 +8,7 @@ use deckproof::reading::Reading;
 use deckproof::show;
 use std::path::{Path, PathBuf};
 
-const NAMES: [&str; 5] = ["healthy", "faulty", "empty", "rounds", "unslated"];
+const NAMES: [&str; 6] = ["healthy", "faulty", "empty", "rounds", "unslated", "injected"];
 
 fn path(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests").join(name)
@@ -126,6 +126,13 @@ fn figures_of_the_sample_with_rounds() {
     for figure in show::plots(&sample("rounds"), None) {
         insta::assert_snapshot!(format!("figure-{}", figure.name), figure.svg);
     }
+}
+
+#[test]
+fn figure_of_the_injected_sample() {
+    let figures = show::plots(&sample("injected"), None);
+    let figure = figures.iter().find(|figure| figure.name == "amplifier").unwrap();
+    insta::assert_snapshot!("figure-amplifier", figure.svg);
 }
 
 #[test]

@@ -8,8 +8,8 @@ use super::values::{TypedCircumstances, TypedJudging, limits, overwrite, referen
 use super::{Outcome, one_line};
 use anyhow::{bail, ensure};
 use deckproof::job::{
-    ReadError, ReadOptions, UnslatedOptions, check_folder, read_file, read_unslated, result_files,
-    write_results,
+    Marks, ReadError, ReadOptions, TapeLength, UnslatedOptions, check_folder, read_file, read_same_tape, read_unslated,
+    read_with_length, result_files, write_results,
 };
 use deckproof::measure::DirectCapture;
 use deckproof::programme::{NewFile, Overwrite, find, write_text};
@@ -25,9 +25,9 @@ Examples:
   deckproof read return.wav --recorded-on this-deck --heads 3 --tape-type I --out as-found
   deckproof read return.wav --recorded-on calibrated --limits manual.toml --strict --json -")]
 pub struct Typed {
-    /// The recording of what came back: WAV, FLAC or AIFF
-    #[arg(value_name = "RETURN")]
-    file: PathBuf,
+    /// The recording of what came back: WAV, FLAC or AIFF; several only with --same-tape
+    #[arg(value_name = "RETURN", required = true, num_args = 1..)]
+    files: Vec<PathBuf>,
     /// Recipe that was played, built-in name or file; the slates say it of the built-in ones
     #[arg(long, value_name = "NAME|FILE", conflicts_with = "unslated")]
     recipe: Option<String>,
@@ -41,7 +41,7 @@ pub struct Typed {
     #[arg(long, value_name = "DIRECT", conflicts_with = "unslated")]
     direct: Option<PathBuf>,
     /// Card of the house tape that was played (`house make`): what its recording is off is taken off
-    #[arg(long, value_name = "CARD", conflicts_with = "unslated")]
+    #[arg(long, value_name = "CARD", conflicts_with_all = ["unslated", "same_tape", "between_marks_mm"])]
     card: Option<PathBuf>,
     /// Count this pass on the card without asking
     #[arg(long, requires = "card")]
@@ -55,6 +55,24 @@ pub struct Typed {
     /// Which deck this is, in your words (make, number, whose), for the head of the report
     #[arg(long, value_name = "WORDS")]
     deck: Option<String>,
+    /// All are replays of one and the same recording: whose flutter it is, the recording's or the replay's
+    #[arg(long, conflicts_with = "unslated")]
+    same_tape: bool,
+    /// Measured length of tape between two marks, mm: gives the absolute speed
+    #[arg(long, value_name = "MM", value_parser = length_mm, conflicts_with_all = ["same_tape", "unslated"])]
+    between_marks_mm: Option<f64>,
+    /// What that length may be wrong by, mm (k = 2)
+    #[arg(long, value_name = "MM", default_value = "1", value_parser = ruler_mm, requires = "between_marks_mm")]
+    ruler_mm: f64,
+    /// When the two marks are heard in the return, s of the file
+    #[arg(long, value_name = "FIRST,SECOND", value_parser = mark_times, requires = "between_marks_mm")]
+    mark_s: Option<[f64; 2]>,
+    /// What each of these times may be wrong by, s (k = 2)
+    #[arg(long, value_name = "S", default_value = "0.02", value_parser = mark_doubt_s, requires = "mark_s")]
+    mark_doubt_s: f64,
+    /// Two slates as marks, by the numbers of the running sheet
+    #[arg(long, value_name = "FIRST,SECOND", value_parser = mark_slates, requires = "between_marks_mm", conflicts_with = "mark_s")]
+    mark_slates: Option<[u8; 2]>,
     #[command(flatten)]
     unslated: TypedUnslated,
     #[command(flatten)]
@@ -73,10 +91,86 @@ pub fn channels(text: &str) -> Result<[usize; 2], String> {
     }
 }
 
+fn ranged(text: &str, low: f64, high: f64, unit: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(value) if (low..=high).contains(&value) => Ok(value),
+        _ => Err(format!("allowed are {low} to {high} {unit}")),
+    }
+}
+
+fn length_mm(text: &str) -> Result<f64, String> {
+    ranged(text, 50.0, 500_000.0, "mm")
+}
+
+fn ruler_mm(text: &str) -> Result<f64, String> {
+    ranged(text, 0.01, 1000.0, "mm")
+}
+
+fn mark_doubt_s(text: &str) -> Result<f64, String> {
+    ranged(text, 0.0001, 10.0, "s")
+}
+
+fn mark_times(text: &str) -> Result<[f64; 2], String> {
+    let times: Vec<f64> =
+        text.split(',').map(|time| ranged(time, 0.0, 36_000.0, "s")).collect::<Result<_, _>>()?;
+    match times[..] {
+        [first, second] if second - first >= 1.0 => Ok([first, second]),
+        _ => Err("expected two times at least 1 s apart, the earlier first, such as 12.30,72.41".into()),
+    }
+}
+
+fn mark_slates(text: &str) -> Result<[u8; 2], String> {
+    let numbers: Option<Vec<u8>> = text.split(',').map(|number| number.trim().parse().ok()).collect();
+    match numbers.as_deref() {
+        Some(&[first, second]) if first < second => Ok([first, second]),
+        _ => Err("expected the numbers of two slates, the earlier first, such as 0,3".into()),
+    }
+}
+
+/// What is done with the returns.
+enum What {
+    One,
+    SameTape,
+    Length(TapeLength),
+}
+
 impl Typed {
+    /// One return, several of one tape, or one with a length.
+    fn what(&self) -> anyhow::Result<What> {
+        let first = self.files[0].display();
+        if self.same_tape {
+            ensure!(
+                self.files.len() >= 2,
+                "{first}: one replay says nothing of what repeats; give two or more replays of the recording"
+            );
+            for (k, file) in self.files.iter().enumerate() {
+                if let Some(twice) = self.files[..k].iter().find(|other| same_file(other, file)) {
+                    bail!("{}: given twice; give different replays, each started anew", twice.display());
+                }
+            }
+            return Ok(What::SameTape);
+        }
+        ensure!(
+            self.files.len() == 1,
+            "{}: more than one return; read each by itself, or give --same-tape if all are replays of one recording",
+            self.files[1].display()
+        );
+        let Some(length_mm) = self.between_marks_mm else { return Ok(What::One) };
+        let marks = match (self.mark_s, self.mark_slates) {
+            (Some(times_s), _) => Marks::Times(times_s, self.mark_doubt_s),
+            (None, Some(numbers)) => Marks::Slates(numbers),
+            (None, None) => bail!(
+                "--between-marks-mm: say where the marks are, with --mark-s FIRST,SECOND (s of the return) or --mark-slates \
+                 FIRST,SECOND (numbers of the running sheet)"
+            ),
+        };
+        Ok(What::Length(TapeLength { length_mm, uncertainty_mm: self.ruler_mm, marks }))
+    }
+
     /// Loads recipe and limits, and refuses outputs that are in the way.
     pub fn meant(self) -> anyhow::Result<Job> {
         let overwrite = overwrite(self.judging.force);
+        let what = self.what()?;
         let options = ReadOptions {
             recipe: self.recipe.as_deref().map(find).transpose()?,
             reference_dbfs: self.reference_dbfs,
@@ -89,7 +183,7 @@ impl Typed {
         let unslated = self.unslated.meant()?;
         if let Some(direct) = &options.direct {
             ensure!(
-                !same_file(direct, &self.file),
+                !self.files.iter().any(|file| same_file(direct, file)),
                 "{}: this is the return itself; give the recording that was made without a deck",
                 direct.display()
             );
@@ -102,7 +196,7 @@ impl Typed {
             Some(path) if path == Path::new("-") => Json::Print,
             Some(path) => {
                 ensure!(
-                    !same_file(&path, &self.file),
+                    !self.files.iter().any(|file| same_file(&path, file)),
                     "{}: this is the return itself; give the reading another name",
                     path.display()
                 );
@@ -125,7 +219,8 @@ impl Typed {
         }
         let made = made_now(self.deck);
         Ok(Job {
-            file: self.file,
+            files: self.files,
+            what,
             options,
             unslated,
             out: self.out,
@@ -160,7 +255,8 @@ enum Json {
 
 /// A return to be read.
 pub struct Job {
-    file: PathBuf,
+    files: Vec<PathBuf>,
+    what: What,
     options: ReadOptions,
     unslated: Option<UnslatedOptions>,
     out: Option<PathBuf>,
@@ -176,10 +272,13 @@ impl Job {
     pub fn run(self) -> anyhow::Result<Outcome> {
         let life = Life::new();
         life.say("reading the return");
-        let read = match &self.unslated {
-            None => read_file(&self.file, &self.options),
-            Some(unslated) => read_unslated(&self.file, &self.options, unslated)
-                .map(|reading| DirectCapture { reading, differences: Vec::new() }),
+        let file = &self.files[0];
+        let alone = |reading| DirectCapture { reading, differences: Vec::new() };
+        let read = match (&self.unslated, &self.what) {
+            (Some(unslated), _) => read_unslated(file, &self.options, unslated).map(alone),
+            (None, What::One) => read_file(file, &self.options),
+            (None, What::SameTape) => read_same_tape(&self.files, &self.options).map(alone),
+            (None, What::Length(length)) => read_with_length(file, &self.options, length).map(alone),
         };
         drop(life);
         if let Some(reading) = read.as_ref().err().and_then(ReadError::reading) {
@@ -189,7 +288,7 @@ impl Job {
         let mut read = read?;
         read.reading.made = Some(self.made.clone());
         let pass = match &self.house {
-            Some(house) => Some(house.take_off(&mut read, &self.file, &self.options)?),
+            Some(house) => Some(house.take_off(&mut read, file, &self.options)?),
             None => None,
         };
         let reading = read.reading;

@@ -7,7 +7,7 @@ use super::{Outcome, one_line};
 use anyhow::{Context, bail};
 use deckproof::deck::{DeckFile, EXAMPLES};
 use deckproof::job::{ReadOptions, RehearsalDeck, Stage, WriteOptions, rehearse};
-use deckproof::programme::{Recipe, find};
+use deckproof::programme::{Feed, Recipe, Timeline, find};
 use deckproof::reading::{Circumstances, Heads, RecordedOn, TapeType};
 use deckproof::show;
 use deckproof::trade::Medium;
@@ -25,9 +25,10 @@ pub struct Typed {
     /// Built-in name or a recipe file
     #[arg(default_value = "full")]
     recipe: String,
-    /// Virtual deck: a built-in name (see `deckproof list`) or a deck file
-    #[arg(long, value_name = "NAME|FILE", default_value = "rehearsal")]
-    deck: String,
+    /// Virtual deck: a built-in name (see `deckproof list`) or a deck file; without it `rehearsal`, and for injections
+    /// `drifted-amplifier` or `loop-fed`
+    #[arg(long, value_name = "NAME|FILE")]
+    deck: Option<String>,
     /// The virtual deck that recorded the tape, name or file; by default the deck's own record side did
     #[arg(long, value_name = "NAME|FILE")]
     recorded_by: Option<String>,
@@ -49,7 +50,14 @@ pub struct Typed {
 impl Typed {
     /// Loads recipe, deck and limits.
     pub fn meant(self) -> anyhow::Result<Job> {
-        let (text, name) = deck_text(&self.deck)?;
+        let recipe = find(&self.recipe)?;
+        let feed = Timeline::from(&recipe).feed();
+        let usual = match feed {
+            None => "rehearsal",
+            Some(Feed::Amplifier) => "drifted-amplifier",
+            Some(Feed::Loop) => "loop-fed",
+        };
+        let (text, name) = deck_text(self.deck.as_deref().unwrap_or(usual))?;
         let mut deck = DeckFile::from_toml(&text, &name)?;
         let mut text = text;
         let mut deck_name = name.clone();
@@ -64,13 +72,17 @@ impl Typed {
         deck.reference_dbfs = self.samples.reference_dbfs;
         let mut circumstances: Circumstances = (&self.circumstances).into();
         // The virtual deck replays a tape that ran at the right speed and upright: what a calibrated tape is.
-        let whose = if self.recorded_by.is_some() { RecordedOn::OtherDeck } else { RecordedOn::Calibrated };
+        let whose = match feed {
+            Some(_) => RecordedOn::Injected,
+            None if self.recorded_by.is_some() => RecordedOn::OtherDeck,
+            None => RecordedOn::Calibrated,
+        };
         circumstances.recorded_on.get_or_insert(whose);
         circumstances.heads.get_or_insert(Heads::Two);
         circumstances.tape_type.get_or_insert(TapeType::I);
         let made = made_now(Some(format!("virtual: {name}, seed {}", self.seed)));
         Ok(Job {
-            recipe: find(&self.recipe)?,
+            recipe,
             deck: RehearsalDeck { deck, text, seed: self.seed, made: Some(made) },
             deck_name,
             folder: self.out.map_or_else(fresh_folder, Ok)?,

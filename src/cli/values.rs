@@ -4,7 +4,7 @@ use anyhow::Context;
 use clap::ValueEnum;
 use deckproof::job::WriteOptions;
 use deckproof::judge::Limits;
-use deckproof::programme::{Depth, Overwrite};
+use deckproof::programme::{Depth, Feeding, Overwrite};
 use deckproof::reading::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
 use std::path::Path;
 
@@ -113,6 +113,7 @@ impl TypedSamples {
             depth: self.depth.into(),
             reference_dbfs: self.reference_dbfs,
             overwrite: overwrite(force),
+            feeding: Feeding::default(),
         }
     }
 }

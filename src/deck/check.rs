@@ -34,6 +34,7 @@ pub(crate) fn ranges(file: &DeckFile, file_name: &str, text: Option<&str>) -> Re
     check.path("replay", &file.replay)?;
     check.tape(file)?;
     check.electronics(file)?;
+    check.injection(file)?;
     check.technician(file)?;
     check.capture(file)
 }
@@ -247,6 +248,22 @@ impl Check<'_> {
         if hum.harmonics_db.len() > 20 {
             let found = format!("has {} entries", hum.harmonics_db.len());
             return self.contradiction(&key, &found, "give at most 20");
+        }
+        Ok(())
+    }
+
+    fn injection(&mut self, file: &DeckFile) -> Result<(), DeckError> {
+        let Some(injection) = file.injection else { return Ok(()) };
+        self.both("injection.high_120_us", injection.high_120_us, 5.0, 1000.0)?;
+        self.both("injection.high_70_us", injection.high_70_us, 5.0, 1000.0)?;
+        self.both("injection.low_us", injection.low_us, 300.0, 30_000.0)?;
+        if let Some(at_s) = injection.switched_at_s {
+            self.one("injection.switched_at_s", at_s, 0.0, 3600.0)?;
+        }
+        let tape = super::Tape::default() != file.tape || super::Speed::default() != file.speed;
+        if tape || file.azimuth != super::Azimuth::default() {
+            let remedy = "no tape moves in an injection: take [tape], [speed] and [azimuth] out";
+            return self.contradiction("injection", "stands beside a tape", remedy);
         }
         Ok(())
     }

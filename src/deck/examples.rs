@@ -22,6 +22,8 @@ pub const EXAMPLES: &[(&str, &str)] = &[
     ("stepped-bias", include_str!("examples/stepped-bias.toml")),
     ("mistracking", include_str!("examples/mistracking.toml")),
     ("reduction-left-on", include_str!("examples/reduction-left-on.toml")),
+    ("drifted-amplifier", include_str!("examples/drifted-amplifier.toml")),
+    ("loop-fed", include_str!("examples/loop-fed.toml")),
     ("lossy-link", include_str!("examples/lossy-link.toml")),
 ];
 

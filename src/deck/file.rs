@@ -1,6 +1,6 @@
 //! The deck file: the description of a deck and its faults. Every key may be left out; left out means no fault.
 
-use super::{DeckError, Erased, On, Reduction, Sides, Technician, check};
+use super::{DeckError, Erased, Injection, On, Reduction, Sides, Technician, check};
 use serde::{Deserialize, Serialize};
 
 /// A deck, as described in a TOML file. The default is a deck without any fault: a wire.
@@ -27,6 +27,8 @@ pub struct DeckFile {
     pub electronics: Electronics,
     /// Noise reduction, as long as the technician has it in. Default: one of 10 dB without error.
     pub noise_reduction: Option<Reduction>,
+    /// The programme is fed in without a tape. Default: it comes from a tape.
+    pub injection: Option<Injection>,
     /// What is done at the deck while the programme runs.
     pub technician: Technician,
     /// What the sound card and its user do.
@@ -46,6 +48,7 @@ impl Default for DeckFile {
             tape: Tape::default(),
             electronics: Electronics::default(),
             noise_reduction: None,
+            injection: None,
             technician: Technician::default(),
             capture: Capture::default(),
         }

@@ -46,12 +46,17 @@ pub(crate) fn any(file: &DeckFile) -> bool {
 impl Losses {
     /// The filter for `channel` at `rate_hz`, with the tape at `speed` (1 at nominal speed).
     pub(crate) fn new(file: &DeckFile, channel: usize, rate_hz: f64, speed: f64) -> Self {
+        Self::of_gain(|hz| loss(file, channel, hz, speed), rate_hz)
+    }
+
+    /// A filter of zero phase with this gain against frequency.
+    pub(crate) fn of_gain(gain: impl Fn(f64) -> f64, rate_hz: f64) -> Self {
         let mut planner = RealFftPlanner::new();
         let forward = planner.plan_fft_forward(FFT_LENGTH);
         let backward = planner.plan_fft_inverse(FFT_LENGTH);
         // Frequency sampling, then cut to the taps with a window that leaves the middle alone.
         let mut spectrum: Vec<Complex64> = (0..=FFT_LENGTH / 2)
-            .map(|k| Complex64::from(loss(file, channel, k as f64 * rate_hz / FFT_LENGTH as f64, speed)))
+            .map(|k| Complex64::from(gain(k as f64 * rate_hz / FFT_LENGTH as f64)))
             .collect();
         let mut impulse = vec![0.0; FFT_LENGTH];
         let mut scratch = backward.make_scratch_vec();

@@ -22,6 +22,8 @@
 //!   dropouts, level wander, AM      dropouts.rs         gain against time
 //!   modulation noise, tape hiss     hiss.rs
 //!   azimuth, spacing, gap loss      losses.rs           zero phase
+//!   replay curve, if it is fed
+//!   without a tape              injected.rs         zero and minimum phase
 //!   coupling, bump, dull head,
 //!   replay sections                 replay_filters.rs   minimum phase
 //!   dead channel, gain              play.rs
@@ -51,6 +53,7 @@ mod examples;
 mod file;
 mod hiss;
 mod hum;
+mod injected;
 mod kernel;
 mod lead_in;
 mod losses;
@@ -76,6 +79,7 @@ pub use erased::Erased;
 pub use error::DeckError;
 pub use examples::{EXAMPLES, examples};
 pub use file::*;
+pub use injected::{Injection, Input};
 pub use play::VirtualDeck;
 pub use sides::{On, Sides};
 pub use technician::{Setting, Technician, Turn, TurnSteps};

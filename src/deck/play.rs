@@ -9,6 +9,7 @@ use super::dropouts::GainAgainstTime;
 use super::erased::erase;
 use super::hiss::Noise;
 use super::hum::Hum;
+use super::injected::Injected;
 use super::kernel::Kernel;
 use super::lead_in::{self, LeadInSound};
 use super::losses::{self, HALF_TAPS, Losses};
@@ -379,6 +380,9 @@ struct ReplaySide {
     /// What the technician does, the decoders, and the lead-in's length in s.
     hands: Option<(Hands, [Compander; 2], f64)>,
     losses: Option<[Losses; 2]>,
+    injected: Option<Injected>,
+    /// Length of the lead-in, s.
+    lead_s: f64,
     series: [Series; 2],
     companders: [Option<LeftOn>; 2],
     amplifier: [Option<Noise>; 2],
@@ -405,8 +409,10 @@ impl ReplaySide {
             gain: GainAgainstTime::new(file, seed),
             modulation: [0, 1].map(|channel| Noise::modulation(file, seed, channel, rate_hz)),
             hiss: [0, 1].map(|channel| Noise::hiss(file, seed, channel, rate_hz)),
-            late: if losses.is_some() { HALF_TAPS } else { 0 },
+            late: HALF_TAPS * (usize::from(losses.is_some()) + usize::from(file.injection.is_some())),
             losses,
+            injected: Injected::new(file, rate_hz),
+            lead_s: lead_s(file, programme_rate_hz),
             hands,
             series: [0, 1].map(|channel| Series::replay(file, channel, rate_hz)),
             companders: [(); 2].map(|()| LeftOn::replay(file, rate_hz)),
@@ -441,6 +447,11 @@ impl ReplaySide {
             if let Some(losses) = &mut self.losses {
                 losses[channel].run(samples);
             }
+        }
+        if let Some(injected) = &mut self.injected {
+            injected.run(block, transport.place_s(times_s[0]) - self.lead_s);
+        }
+        for (channel, samples) in block.iter_mut().enumerate() {
             self.series[channel].run(samples);
             if let Some(compander) = &mut self.companders[channel] {
                 compander.run(samples);

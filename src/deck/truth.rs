@@ -146,6 +146,14 @@ impl Truth {
         self.record[channel].response(hz) * print * turn * self.after_tape(channel, seen_hz)
     }
 
+    /// Deviation of an injected replay amplifier from its curve at `hz`, dB against that at 400 Hz; `position` 0 is 120 us,
+    /// 1 is 70 us. What stands behind the curve (replay sections) is in it. Minus infinity if nothing is injected.
+    pub fn injected_deviation_db(&self, channel: usize, position: usize, hz: f64) -> f64 {
+        let Some(injection) = &self.file.injection else { return f64::NEG_INFINITY };
+        let behind_db = |hz: f64| 20.0 * self.after_tape(channel, hz).norm().log10();
+        injection.deviation_db(channel, position, hz) + behind_db(hz) - behind_db(400.0)
+    }
+
     /// Losses and replay response at `seen_hz` of the return.
     pub(super) fn after_tape(&self, channel: usize, seen_hz: f64) -> Complex64 {
         let loss = self.losses.as_ref().map_or(1.0, |losses| losses[channel].response(seen_hz));
@@ -296,8 +304,19 @@ impl Truth {
 
     /// Names of the faults that are on, in the order of the chain.
     pub fn faults(&self) -> Vec<&'static str> {
-        let DeckFile { speed, azimuth, head, record, replay, tape, electronics, technician, capture, .. } =
-            &self.file;
+        let DeckFile {
+            speed,
+            azimuth,
+            head,
+            record,
+            replay,
+            tape,
+            electronics,
+            injection,
+            technician,
+            capture,
+            ..
+        } = &self.file;
         let uneven = |sides: super::Sides| sides.to_array() != [0.0; 2];
         let flutter = !speed.flutter.is_empty() || speed.random.is_some();
         let wander = azimuth.wander.is_some() || azimuth.random_wander.is_some();
@@ -323,6 +342,7 @@ impl Truth {
             ("amplitude-modulation", tape.amplitude_modulation.is_some()),
             ("modulation-noise", tape.modulation_noise.is_some()),
             ("hiss", tape.hiss.is_some()),
+            ("injection", injection.is_some()),
             ("spacing", uneven(head.spacing_um)),
             ("gap", uneven(head.gap_um)),
             ("coupling", uneven(head.coupling_hz)),

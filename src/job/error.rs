@@ -2,7 +2,7 @@
 
 use crate::capture::CaptureError;
 use crate::deck::DeckError;
-use crate::measure::DirectError;
+use crate::measure::{DirectError, LengthError, SameTapeError};
 use crate::programme::ProgrammeError;
 use crate::reading::Reading;
 use std::path::PathBuf;
@@ -69,13 +69,62 @@ pub enum ReadError {
         /// What is wrong with it.
         source: DirectError,
     },
+    /// A replay of one recording has no flutter tone that could be followed.
+    #[error(
+        "{}: no steady flutter tone could be followed through it; replay the recording of a programme with one (flutter) from \
+         its start",
+        path.display()
+    )]
+    NoFlutter {
+        /// The file.
+        path: PathBuf,
+    },
+    /// Two replays are of different programmes.
+    #[error("{}: carries another programme than {}; give replays of one and the same recording", path.display(), first.display())]
+    OtherRecording {
+        /// The file.
+        path: PathBuf,
+        /// The first replay.
+        first: PathBuf,
+    },
+    /// Replays could not be laid over each other.
+    #[error("{}: {source}", path.display())]
+    SameTape {
+        /// The first replay.
+        path: PathBuf,
+        /// What is wrong.
+        source: SameTapeError,
+    },
+    /// A mark of a measured length is not in the return.
+    #[error("{}: {what}; give two marks that are in it, with --mark-s or --mark-slates", path.display())]
+    NoMark {
+        /// The file.
+        path: PathBuf,
+        /// What is missing.
+        what: String,
+    },
+    /// A measured length says nothing.
+    #[error("{}: {source}", path.display())]
+    Length {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong.
+        source: LengthError,
+    },
 }
 
 impl ReadError {
     /// What could be said of a recording in which nothing could be measured; `None` if it could not even be read.
     pub fn reading(&self) -> Option<&Reading> {
         match self {
-            Self::Capture(_) | Self::Direct { .. } | Self::NotDirect { .. } => None,
+            Self::Capture(_)
+            | Self::Direct { .. }
+            | Self::NotDirect { .. }
+            | Self::NoFlutter { .. }
+            | Self::OtherRecording { .. }
+            | Self::SameTape { .. }
+            | Self::NoMark { .. }
+            | Self::Length { .. } => None,
             Self::NoSlate { reading, .. }
             | Self::NoTones { reading, .. }
             | Self::UnknownRecipe { reading, .. } => Some(reading),

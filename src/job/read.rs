@@ -5,9 +5,12 @@ use super::rate::{Relabelled, find_slates};
 use super::warnings::{broken_samples, no_slate_why, warn};
 use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source, check_rate};
 use crate::judge::{Limits, judge};
-use crate::measure::{DirectCapture, MeasureOptions, Measured, measure, take_off};
+use crate::measure::{
+    DirectCapture, MeasureOptions, Measured, TapeCourse, amplifier_response, measure, take_off,
+    tell_time_constants,
+};
 use crate::programme::{Recipe, Timeline, built_in, built_in_by_code};
-use crate::reading::{Capture, Circumstances, FORMAT, Reading, RecipeId, RecordedOn, Warning};
+use crate::reading::{Capture, Circumstances, FORMAT, Origin, Reading, RecipeId, RecordedOn, Warning};
 use crate::trade::Medium;
 use std::path::{Path, PathBuf};
 
@@ -43,6 +46,23 @@ pub fn read_return(path: &Path, options: &ReadOptions) -> Result<Reading, ReadEr
 /// # Errors
 /// As [`read_return`].
 pub fn read_file(path: &Path, options: &ReadOptions) -> Result<DirectCapture, ReadError> {
+    Ok(read_whole_file(path, options)?.direct)
+}
+
+/// A reading with what other jobs need besides.
+pub(super) struct Whole {
+    /// The reading, and what a direct capture is needed for.
+    pub direct: DirectCapture,
+    /// The course of the flutter tone against the place on the tape.
+    pub course: Option<TapeCourse>,
+    /// Number and start of each slate, true seconds of the return.
+    pub slates: Vec<(u8, f64)>,
+    /// The file's own seconds to a true one: 1 unless its sample rate is labelled wrongly.
+    pub rate: f64,
+}
+
+/// As [`read_return`], with what other jobs need besides.
+pub(super) fn read_whole_file(path: &Path, options: &ReadOptions) -> Result<Whole, ReadError> {
     let file = ReturnFile::open(path, options.channels)?;
     let facts = Facts {
         path: path.to_owned(),
@@ -86,6 +106,11 @@ pub fn read_memory(
     name: &str,
     options: &ReadOptions,
 ) -> Result<DirectCapture, ReadError> {
+    Ok(read_whole(samples, name, options)?.direct)
+}
+
+/// As [`read_samples`], with what other jobs need besides.
+pub(super) fn read_whole(samples: &InMemory, name: &str, options: &ReadOptions) -> Result<Whole, ReadError> {
     check_rate(Path::new(name), samples.rate_hz)?;
     let facts = Facts {
         path: name.into(),
@@ -121,7 +146,7 @@ fn read_source(
     facts: &Facts,
     options: &ReadOptions,
     direct: Option<&DirectCapture>,
-) -> Result<DirectCapture, ReadError> {
+) -> Result<Whole, ReadError> {
     let given = options.recipe.as_ref().map(Timeline::from);
     let mut codes: Vec<u16> = given.iter().map(|timeline| timeline.code).collect();
     codes.extend(built_in().iter().map(|recipe| Timeline::from(recipe).code));
@@ -164,14 +189,22 @@ fn read_source(
         let why = "the slates carry indices that this recipe does not have".to_owned();
         return Err(no_slate(facts, reading, why));
     };
+    let mut circumstances = options.circumstances.clone();
+    reading.warnings.extend(injected(&timeline, &mut circumstances));
+    reading.circumstances = circumstances;
+    if timeline.feed().is_some() && !identical {
+        // One wire or one generator for both amplifiers is no fault here: each channel is heard by itself.
+        alignment.wiring.mono = false;
+    }
     let measuring = MeasureOptions { reference_dbfs: options.reference_dbfs, medium: options.medium };
-    let measured = measure(&relabelled, &timeline, &alignment, &measuring)?;
+    let mut measured = measure(&relabelled, &timeline, &alignment, &measuring)?;
     if measured.opposed == Some(true) {
         alignment.wiring.inverted[1] ^= true;
     }
     reading.recipe = Some(RecipeId { name: timeline.name.clone(), code: format!("{code:04x}") });
     describe_capture(&mut reading, &alignment, rate);
     warn(&mut reading, &alignment, &found, facts, rate, &measured);
+    let course = measured.course.take();
     let mut differences = measured.differences.clone();
     fill(&mut reading, measured, rate);
     if let (Some(direct), Some(path)) = (direct, &options.direct) {
@@ -179,8 +212,50 @@ fn read_source(
             .map_err(|source| ReadError::NotDirect { path: path.clone(), source })?;
         reading.capture.direct = Some(direct.reading.capture.file.clone());
     }
+    without_tape(&mut reading);
     reading.findings = judge(&reading, &options.limits);
-    Ok(DirectCapture { reading, differences })
+    let slates = alignment.slates.iter().map(|slate| (slate.slate.index, slate.start_s)).collect();
+    Ok(Whole { direct: DirectCapture { reading, differences }, course, slates, rate })
+}
+
+/// Puts right what was told of a programme that no tape carries; the warning says what was told otherwise.
+fn injected(timeline: &Timeline, circumstances: &mut Circumstances) -> Option<Warning> {
+    timeline.feed()?;
+    let told = circumstances.recorded_on;
+    if matches!(told, Some(RecordedOn::Injected | RecordedOn::Direct)) {
+        return None;
+    }
+    circumstances.recorded_on = Some(RecordedOn::Injected);
+    told.map(|_| {
+        Warning::new(
+            "not-a-tape",
+            format!(
+                "The programme {} goes into the deck without a tape: it was read as injected, not as a tape as was told. If \
+                 it was recorded on a tape all the same, nothing here means anything.",
+                timeline.name
+            ),
+        )
+    })
+}
+
+/// What is known of the amplifier once the sound card is taken off, and what no figure says where no tape moved.
+fn without_tape(reading: &mut Reading) {
+    if let Some(amplifier) = &mut reading.amplifier {
+        if reading.circumstances.recorded_on == Some(RecordedOn::Injected) {
+            tell_time_constants(amplifier);
+        }
+        if reading.response.is_none() {
+            reading.response = amplifier_response(amplifier, reading.circumstances.tape_type);
+        }
+    }
+    if reading.circumstances.recorded_on == Some(RecordedOn::Injected) {
+        (reading.azimuth, reading.speed, reading.flutter) = (None, None, None);
+        if let Some(mains) = reading.noise.as_mut().and_then(|noise| noise.mains.as_mut()) {
+            mains.origin = Origin::Replay;
+            mains.origin_why =
+                "no tape was in the chain: leads of the injection, head or amplifier".to_owned();
+        }
+    }
 }
 
 /// The refusal of a recording without a slate, with what can be said of it.
@@ -241,9 +316,11 @@ pub(super) fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, s
         tape: None,
         level: vec![],
         response: None,
+        amplifier: None,
         azimuth: None,
         speed: None,
         flutter: None,
+        same_tape: None,
         noise: None,
         rounds: vec![],
         bias: vec![],
@@ -293,6 +370,7 @@ fn put_rounds(reading: &mut Reading, found: crate::measure::InRounds, rate: f64)
 pub(super) fn fill(reading: &mut Reading, measured: Measured, rate: f64) {
     reading.level = measured.level;
     reading.response = measured.response;
+    reading.amplifier = measured.amplifier;
     reading.azimuth = measured.azimuth;
     reading.speed = measured.speed;
     reading.noise = measured.noise;

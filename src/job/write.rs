@@ -1,7 +1,7 @@
 //! Writing a programme: the WAV, its running sheet and, for burning, its CUE sheet.
 
 use crate::programme::{
-    Depth, NewFile, Overwrite, ProgrammeError, Recipe, Timeline, Written, cue_sheet, running_sheet,
+    Depth, Feeding, NewFile, Overwrite, ProgrammeError, Recipe, Timeline, Written, cue_sheet, running_sheet,
     write_text, write_wav,
 };
 use std::path::{Path, PathBuf};
@@ -17,6 +17,8 @@ pub struct WriteOptions {
     pub reference_dbfs: f64,
     /// What to do about files that are there already. Default: refuse.
     pub overwrite: Overwrite,
+    /// What is known of player and deck, for the sheet of an injection. Default: nothing.
+    pub feeding: Feeding,
 }
 
 impl Default for WriteOptions {
@@ -26,6 +28,7 @@ impl Default for WriteOptions {
             depth: Depth::TwentyFour,
             reference_dbfs: -12.0,
             overwrite: Overwrite::Refuse,
+            feeding: Feeding::default(),
         }
     }
 }
@@ -77,6 +80,7 @@ pub fn write_programme(
         rate_hz: options.rate_hz,
         depth: options.depth,
         reference_dbfs: options.reference_dbfs,
+        feeding: options.feeding,
     };
     write_text(&sheet, &running_sheet(recipe, &timeline, &written), options.overwrite)?;
     let cue = match cue {

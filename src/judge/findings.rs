@@ -3,7 +3,8 @@
 use super::limits::Tolerance;
 use super::meaning::{Meaning, Quantity, meaning};
 use super::{
-    Limits, azimuth, capture, level, noise, nonlinear, recording, response, separation, transport, wiring,
+    Limits, azimuth, capture, equalisation, level, noise, nonlinear, recording, response, separation,
+    transport, wiring,
 };
 use crate::reading::{Circumstances, Finding, Reading, RecordedOn, Verdict};
 
@@ -24,6 +25,7 @@ pub fn judge(reading: &Reading, limits: &Limits) -> Vec<Finding> {
     bench.azimuth_is_unknown = azimuth.value.is_none();
     findings.push(azimuth);
     findings.extend(response::replay_response(&bench));
+    findings.extend(equalisation::findings(&bench));
     findings.extend(level::channel_match(&bench));
     findings.push(response::channel_match(&bench));
     findings.extend(level::replay_level(&bench));
@@ -102,6 +104,11 @@ impl Bounds {
     /// Deviation either way, at most `limit`.
     pub(super) fn within(limit: f64) -> Self {
         Self { low: -limit, high: limit }
+    }
+
+    /// From `low` to `high`.
+    pub(super) fn between(low: f64, high: f64) -> Self {
+        Self { low, high }
     }
 
     /// At most `high`, however far below.

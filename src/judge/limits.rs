@@ -75,6 +75,10 @@ pub struct Limits {
     pub azimuth_phase_deg: Tolerance,
     /// Replay response.
     pub replay_response: ResponseLimit,
+    /// High-frequency time constant of the replay amplifier against the curve's, either way, percent.
+    pub high_time_constant_percent: Tolerance,
+    /// Low-frequency time constant of the replay amplifier against the curve's, either way, percent.
+    pub low_time_constant_percent: Tolerance,
     /// Left against right, dB.
     pub channel_match_db: Tolerance,
     /// Replay level against its target either way, dB.
@@ -113,6 +117,8 @@ struct File {
     replay_response_db: Option<f64>,
     replay_response_from_hz: Option<f64>,
     replay_response_to_hz: Option<f64>,
+    high_time_constant_percent: Option<f64>,
+    low_time_constant_percent: Option<f64>,
     channel_match_db: Option<f64>,
     replay_level_db: Option<f64>,
     replay_level_target_dbfs: Option<f64>,
@@ -152,6 +158,8 @@ impl Limits {
             flutter_weighted_rms_percent: tolerance(common_practice::FLUTTER_WEIGHTED_RMS),
             azimuth_phase_deg: tolerance(common_practice::AZIMUTH_PHASE),
             replay_response: ResponseLimit { db, from_hz, to_hz, basis },
+            high_time_constant_percent: tolerance(common_practice::REPLAY_HIGH_TIME_CONSTANT),
+            low_time_constant_percent: tolerance(common_practice::REPLAY_LOW_TIME_CONSTANT),
             channel_match_db: tolerance(common_practice::CHANNEL_MATCH),
             replay_level_db: tolerance(common_practice::REPLAY_LEVEL),
             replay_level_target_dbfs: None,
@@ -212,6 +220,14 @@ impl Limits {
             above("flutter_weighted_rms_percent", file.flutter_weighted_rms_percent)?,
         );
         set(&mut limits.azimuth_phase_deg, above("azimuth_phase_deg", file.azimuth_phase_deg)?);
+        set(
+            &mut limits.high_time_constant_percent,
+            above("high_time_constant_percent", file.high_time_constant_percent)?,
+        );
+        set(
+            &mut limits.low_time_constant_percent,
+            above("low_time_constant_percent", file.low_time_constant_percent)?,
+        );
         set(&mut limits.channel_match_db, above("channel_match_db", file.channel_match_db)?);
         set(&mut limits.replay_level_db, above("replay_level_db", file.replay_level_db)?);
         set(&mut limits.record_level_db, above("record_level_db", file.record_level_db)?);

@@ -13,6 +13,7 @@ mod capture;
 mod card;
 mod compare;
 mod compared;
+mod equalisation;
 mod figures;
 mod findings;
 mod level;

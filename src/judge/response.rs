@@ -209,6 +209,8 @@ pub(super) fn channel_match(bench: &Bench) -> Finding {
     let weak = SIDES[usize::from(worst.db > 0.0)];
     let after = if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
         "check replay alone with a calibrated tape; then replay equalisation or bias"
+    } else if bench.recorded_on() == Some(RecordedOn::Injected) {
+        "replay equalisation"
     } else {
         "then replay equalisation"
     };

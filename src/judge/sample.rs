@@ -28,3 +28,8 @@ pub(crate) fn empty() -> Reading {
 pub(crate) fn rounds() -> Reading {
     load(include_str!("../../tests/readings/rounds.json"))
 }
+
+/// An amplifier without a tape: drifted on the left, not switching on the right.
+pub(crate) fn injected() -> Reading {
+    load(include_str!("../../tests/readings/injected.json"))
+}

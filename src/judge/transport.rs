@@ -3,8 +3,8 @@
 use super::figures::{decimals, frequency, signed, unsigned};
 use super::findings::{Bench, Bounds, plain};
 use super::limits::Tolerance;
-use super::meaning::Quantity;
-use crate::reading::{Finding, Flutter, Heads, RecordedOn};
+use super::meaning::{Meaning, Quantity};
+use crate::reading::{Finding, Flutter, Heads, RecordedOn, SameTape};
 
 pub(super) fn speed(bench: &Bench) -> Finding {
     let limit = &bench.limits.speed_percent;
@@ -15,12 +15,28 @@ pub(super) fn speed(bench: &Bench) -> Finding {
         "no steady tone of known frequency was found; to find out: record a programme with a speed tone"
             .to_owned();
     if let Some(speed) = &bench.reading.speed {
-        let error = speed.error_percent;
-        let digits = decimals(Some(speed.uncertainty_percent), 3);
+        let length = speed.from_length.as_ref();
+        let error = length.map_or(speed.error_percent, |length| length.error_percent);
+        let uncertainty = length.map_or(speed.uncertainty_percent, |length| length.uncertainty_percent);
+        let digits = decimals(Some(uncertainty), 3);
         let way = if error > 0.0 { "fast" } else { "slow" };
         case.value = Some(error);
-        case.uncertainty = Some(speed.uncertainty_percent);
+        case.uncertainty = Some(uncertainty);
         case.figures = format!("tape runs {} % {way}", unsigned(error.abs(), digits));
+        if let Some(length) = length {
+            case.meaning = Meaning::Absolute {
+                note: "a measured length of tape between two marks, whoever recorded it; the clock of the sound card is in \
+                       the uncertainty",
+            };
+            // Neither the other deck nor an unknown one has a share in it.
+            case.origin = Some(RecordedOn::Calibrated);
+            case.figures += &format!(
+                " ({} mm of tape in {} s: {} mm/s)",
+                plain(length.length_mm),
+                unsigned(length.to_s - length.from_s, 3),
+                unsigned(length.speed_mm_s, 3)
+            );
+        }
         if let Some(drift) = speed.drift_percent_per_min {
             case.figures += &format!(", drifting {} % per minute", signed(drift, 3));
         }
@@ -48,7 +64,7 @@ pub(super) fn flutter(bench: &Bench) -> Vec<Finding> {
     let quasi_peak_uncertainty = own.weighted_quasi_peak_percent.or(in_proportion);
     let rms_uncertainty = own.weighted_rms_percent.or(rms_uncertainty);
     let limits = bench.limits;
-    vec![
+    let mut findings = vec![
         kind(
             bench,
             "weighted quasi-peak",
@@ -57,7 +73,47 @@ pub(super) fn flutter(bench: &Bench) -> Vec<Finding> {
             &limits.flutter_weighted_quasi_peak_percent,
         ),
         kind(bench, "weighted rms", rms, rms_uncertainty, &limits.flutter_weighted_rms_percent),
-    ]
+    ];
+    findings.extend(bench.reading.same_tape.as_ref().map(|found| replay_alone(bench, found)));
+    findings
+}
+
+/// What does not repeat with the tape: the deck on the bench, whoever recorded.
+fn replay_alone(bench: &Bench, found: &SameTape) -> Finding {
+    let limit = &bench.limits.flutter_weighted_rms_percent;
+    let mut case = bench.case("flutter", Quantity::Flutter, "percent");
+    case.kind = Some("weighted rms, replay alone");
+    case.bounds = Bounds::below(limit.value);
+    case.limit = Some(format!("at most {} % weighted rms ({})", plain(limit.value), limit.basis));
+    case.meaning = Meaning::Absolute { note: "what does not repeat over several replays of one recording" };
+    // Neither the other deck nor an unknown one has a share in it.
+    case.origin = Some(RecordedOn::Calibrated);
+    let figure = found.replay.weighted_rms;
+    let count = found.replays.len();
+    match (figure.percent, figure.uncertainty_percent) {
+        (Some(percent), Some(uncertainty)) => {
+            case.value = Some(percent);
+            case.uncertainty = Some(uncertainty);
+            let digits = decimals(Some(uncertainty), 3);
+            case.figures = format!("weighted rms {} %, mean of {count} replays", unsigned(percent, digits));
+        }
+        // Below a limit that is itself below what is allowed: no fault.
+        _ => {
+            case.value = Some(0.0);
+            case.uncertainty = Some(figure.below_percent);
+            case.figures =
+                format!("weighted rms below {} % over {count} replays", unsigned(figure.below_percent, 3));
+        }
+    }
+    case.turn = Some(
+        "no trimmer: clean capstan and pinch roller, then check belts, idler and back tension, deck off and parts at rest"
+            .to_owned(),
+    );
+    let mut finding = case.finish();
+    if figure.percent.is_none() {
+        (finding.value, finding.uncertainty) = (None, None);
+    }
+    finding
 }
 
 fn kind(
@@ -186,5 +242,60 @@ mod tests {
         assert!(got.limit.unwrap().contains("weighted quasi-peak"));
         assert!(got.why.starts_with("weighted quasi-peak 0.31"), "{}", got.why);
         assert!(got.turn.unwrap().contains("pinch roller"));
+    }
+
+    #[test]
+    fn the_replay_alone_is_judged_absolutely_and_by_a_length_so_is_speed() {
+        use crate::reading::{FlutterShare, SameTape, SharedFigure, SpeedFromLength};
+        let mut reading = sample::healthy();
+        reading.circumstances.recorded_on = Some(RecordedOn::OtherDeck);
+        let share = |percent: Option<f64>, below_percent: f64| {
+            let figure = SharedFigure { percent, uncertainty_percent: percent.map(|_| 0.01), below_percent };
+            FlutterShare {
+                unweighted_rms: figure,
+                weighted_rms: figure,
+                wow_rms: figure,
+                flutter_rms: figure,
+            }
+        };
+        let mut alone = |percent, below| {
+            reading.same_tape = Some(SameTape {
+                replays: vec![],
+                from_s: 0.0,
+                to_s: 60.0,
+                recording: share(Some(0.1), 0.11),
+                replay: share(percent, below),
+                bands: vec![],
+                lines: vec![],
+                assumed: vec![],
+            });
+            let found = judge(&reading, &Limits::good_deck());
+            found
+                .into_iter()
+                .find(|finding| finding.kind.as_deref() == Some("weighted rms, replay alone"))
+                .unwrap()
+        };
+        let bad = alone(Some(0.4), 0.41);
+        assert_eq!(bad.verdict, Verdict::Outside, "{bad:?}");
+        assert!(bad.basis.starts_with("absolute") && !bad.turn.unwrap().contains("other deck"));
+        let none = alone(None, 0.01);
+        assert_eq!((none.verdict, none.value), (Verdict::Within, None), "{none:?}");
+        let speed = reading.speed.as_mut().unwrap();
+        speed.from_length = Some(SpeedFromLength {
+            marks: "invented".into(),
+            length_mm: 2857.5,
+            length_uncertainty_mm: 2.0,
+            from_s: 12.3,
+            to_s: 71.7,
+            time_uncertainty_s: 0.03,
+            speed_mm_s: 48.106,
+            nominal_mm_s: 47.625,
+            error_percent: 1.01,
+            uncertainty_percent: 0.09,
+        });
+        let got = find(&reading, "speed");
+        assert_eq!((got.verdict, got.value), (Verdict::Outside, Some(1.01)), "{got:?}");
+        assert!(got.basis.starts_with("absolute: a measured length"), "{}", got.basis);
+        assert!(got.why.contains("2857.5 mm of tape in 59.400 s"), "{}", got.why);
     }
 }

@@ -1,5 +1,6 @@
 //! What the parts of a programme gave, put together into the sections of a reading.
 
+use super::amplifier::amplifier;
 use super::azimuth::{AzimuthResult, azimuth, differences, wander_us};
 use super::distortion::{PlayedStep, distortion};
 use super::dropouts::dropouts;
@@ -14,6 +15,7 @@ use super::noise_bands::NoiseBands;
 use super::noise_sections::{noise, reference, saturation_by_noise};
 use super::playing::{Outcome, silenced, twin_hz};
 use super::response::{PlayedTone, level, response};
+use super::same_tape::TapeCourse;
 use super::saturation::saturation;
 use super::separation::{PlayedLeakage, separation};
 use super::speed::speed;
@@ -68,8 +70,9 @@ pub(super) fn assemble(
         .filter(|(part, _)| part.serves == Serves::Level && both(part))
         .map(|(_, played)| level(played, options.reference_dbfs))
         .collect();
-    // A tape near saturation compresses, and is no automatic level.
-    let linear = |part: &PlacedPart| both(part) && part.serves != Serves::Saturation;
+    let shaped = |part: &PlacedPart| matches!(part.serves, Serves::Injected(..));
+    // A tape near saturation compresses, and is no automatic level; an amplifier's curve is none either.
+    let linear = |part: &PlacedPart| both(part) && part.serves != Serves::Saturation && !shaped(part);
     let alike: Vec<&PlayedTone> =
         played.iter().filter(|(part, _)| linear(part)).map(|(_, tone)| tone).collect();
     for outcome in &outcomes {
@@ -93,8 +96,11 @@ pub(super) fn assemble(
     // Where levels are taken from the return, a gain that differs says nothing.
     let riding_db = gain_riding_db(&alike).filter(|_| timeline.levels_are_known());
     let creep_db = gain_creep_db(&alike, silenced).filter(|_| riding_db.is_none());
-    let placed: Vec<(f64, &PlayedTone)> =
-        played.iter().filter(|(part, _)| both(part)).map(|(part, tone)| (part.start_s, tone)).collect();
+    let placed: Vec<(f64, &PlayedTone)> = played
+        .iter()
+        .filter(|(part, _)| both(part) && !shaped(part))
+        .map(|(part, tone)| (part.start_s, tone))
+        .collect();
     let slates_db = |programme_s: f64| alignment.slates_db(programme_s);
     measured.level_dependence =
         level_dependence(&placed, &around, &slates_db, silenced).filter(|_| timeline.levels_are_known());
@@ -176,6 +182,11 @@ pub(super) fn assemble(
             r.high_3db_hz = mute(r.high_3db_hz);
             r
         });
+    measured.amplifier =
+        amplifier(&played, timeline.reference_hz, options.reference_dbfs).map(|mut amplifier| {
+            amplifier.positions.iter_mut().for_each(|position| mute_points(&mut position.steps));
+            amplifier
+        });
     let phases: Vec<(f64, &Tone)> = played
         .iter()
         .enumerate()
@@ -213,6 +224,13 @@ pub(super) fn assemble(
                 let noise = silenced.map(|silenced| if silenced { 1.0 } else { 0.0 });
                 measured.dropouts.extend(dropouts(&result.1, noise, &part.id, stretch.from_s));
                 measured.flutter.clone_from(&result.0);
+                if let Signal::Tone { hz } = part.signal
+                    && measured.splices_s.is_empty()
+                    && !is_torn(part, alignment, &measured.torn)
+                {
+                    let expected_hz = hz * alignment.ratio(part);
+                    measured.course = TapeCourse::of(&result.1, expected_hz, part, alignment, stretch.from_s);
+                }
                 // A jump is a peak that no tape made.
                 if let Some(flutter) = &mut measured.flutter
                     && (!measured.splices_s.is_empty() || is_torn(part, alignment, &measured.torn))

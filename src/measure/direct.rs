@@ -15,7 +15,9 @@ use super::azimuth::{PlayedDifference, azimuth};
 use super::between::{Sure, between, difference, nearest_difference, neighbours};
 use super::delay_fit::{Difference, fit_delay};
 use super::response::corner_hz;
-use crate::reading::{Level, Noise, Pair, Reading, RecordedOn, Response, ResponsePoint, Warning};
+use crate::reading::{
+    Amplifier, AmplifierPosition, Level, Noise, Pair, Reading, RecordedOn, Response, ResponsePoint, Warning,
+};
 use crate::trade::Medium;
 use thiserror::Error;
 
@@ -104,6 +106,9 @@ pub fn take_off(
         let ratio = reading.speed.as_ref().map_or(1.0, |speed| 1.0 + speed.error_percent / 100.0);
         card.off_response(response, ratio, &mut limits);
     }
+    if let Some(amplifier) = &mut reading.amplifier {
+        card.off_amplifier(amplifier);
+    }
     let left = card.off_azimuth(reading, differences, medium);
     card.off_clocks(reading);
     card.look_at_flutter(reading, &mut limits);
@@ -170,6 +175,31 @@ impl Card<'_> {
         }
         level.uncertainty_db = level.uncertainty_db.hypot(uncertainty_db);
         level.difference_db = difference(level.gain_db);
+    }
+
+    /// Tone by tone where the card played the same ones, else by its response.
+    fn off_amplifier(&self, amplifier: &mut Amplifier) {
+        let own = self.direct.amplifier.as_ref();
+        for position in &mut amplifier.positions {
+            let alike = |other: &&AmplifierPosition| other.equalisation_us == position.equalisation_us;
+            let same = own.and_then(|own| own.positions.iter().find(alike)).map(|own| own.steps.as_slice());
+            let response = self.direct.response.as_ref().map(|response| response.steps.as_slice());
+            let Some(points) = same.or(response) else { continue };
+            for row in &mut position.steps {
+                let at = |channel| between(points, channel, row.hz);
+                let card = [at(0), at(1)];
+                let apart = nearest_difference(points, row.hz);
+                row.difference_db = match (row.difference_db, apart) {
+                    (Some(db), Some(card)) if !self.crossed => Some(db - card),
+                    _ => None,
+                };
+                self.off_point(row, card, position.reference_hz);
+            }
+            let gain = self.gain(position.reference_hz);
+            for (db, gain) in position.gain_db.iter_mut().zip(gain) {
+                *db = db.zip(gain).map(|(db, gain)| db - gain.0);
+            }
+        }
     }
 
     /// `ratio` is the speed of the tape: what the input adds, it adds at the frequency that came off the tape.

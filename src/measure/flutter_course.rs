@@ -20,6 +20,8 @@ const LEAST_DENSITY: f64 = 1e-19;
 /// The relative deviation of the tone's frequency, in percent, and the noise in it.
 pub(super) struct Course {
     pub percent: Vec<f64>,
+    /// Turns of the tone up to each sample, whole ones left open: the phase against time, drift included.
+    pub cycles: Vec<f64>,
     pub rate_hz: f64,
     /// Variance of the deviation by noise per hertz at 1 Hz, percent squared; grows with frequency squared.
     pub noise_at_1hz: f64,
@@ -96,6 +98,7 @@ impl Course {
         let summed = sum_in_phase(bands, weights);
         let tone = demodulate(&summed, rate_hz)?;
         let mean_hz = bands[0].centre_hz + tone.mean_hz;
+        let cycles = cycles(&tone.deviation_hz, mean_hz, rate_hz, start_cycles(&summed, &bands[0]));
         let mut percent: Vec<f64> = tone.deviation_hz.iter().map(|hz| 100.0 * hz / mean_hz).collect();
         let drift_percent_per_min = 60.0 * rate_hz * slope(&percent);
         detrend(&mut percent);
@@ -103,6 +106,7 @@ impl Course {
         let total = quality[0] + quality[1];
         noise_at_1hz.is_finite().then(|| Self {
             percent,
+            cycles,
             rate_hz,
             noise_at_1hz,
             drift_percent_per_min,
@@ -160,6 +164,27 @@ impl Course {
             })
             .sum()
     }
+}
+
+/// Turns of the tone at the first sample, less whole ones.
+fn start_cycles(summed: &[Complex64], band: &Band) -> f64 {
+    summed.first().map_or(0.0, |z| z.arg() / TAU) + (band.centre_hz * band.first_s).fract()
+}
+
+/// Turns of the tone up to each sample, from the course of its frequency (trapezoids).
+fn cycles(deviation_hz: &[f64], mean_hz: f64, rate_hz: f64, start: f64) -> Vec<f64> {
+    let mut sum = 0.0;
+    let mut last = deviation_hz.first().copied().unwrap_or(0.0);
+    deviation_hz
+        .iter()
+        .enumerate()
+        .map(|(k, &hz)| {
+            // The mean by multiplication, so that rounding does not add up.
+            sum += if k == 0 { 0.0 } else { (last + hz) / 2.0 / rate_hz };
+            last = hz;
+            start + k as f64 * mean_hz / rate_hz + sum
+        })
+        .collect()
 }
 
 /// Width over which flutter and noise are compared, Hz: wide enough not to ring longer than the ends that are cut.

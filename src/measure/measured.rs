@@ -6,14 +6,15 @@ use super::level_dependence::LevelDependence;
 use super::lossy::LossySign;
 use super::playing::{FADE_S, Outcome, play, read, trace_hum};
 use super::rounds::{InRounds, in_rounds};
+use super::same_tape::TapeCourse;
 use super::surroundings::surroundings;
 use super::tears::Torn;
 use super::unmeasured::{Gave, unmeasured};
 use crate::capture::{Alignment, CaptureError, Source, Stretch};
 use crate::programme::{PlacedPart, Serves, Timeline};
 use crate::reading::{
-    Azimuth, Distortion, Dropout, Erasure, Flutter, Intermodulation, Level, Noise, Response, Saturation,
-    Separation, Speed, Warning,
+    Amplifier, Azimuth, Distortion, Dropout, Erasure, Flutter, Intermodulation, Level, Noise, Response,
+    Saturation, Separation, Speed, Warning,
 };
 use crate::trade::Medium;
 use rayon::prelude::*;
@@ -49,6 +50,8 @@ pub struct Measured {
     pub level: Vec<Level>,
     /// Response by steps and sweep.
     pub response: Option<Response>,
+    /// The replay amplifier against its curve, without time constants yet.
+    pub amplifier: Option<Amplifier>,
     /// Azimuth.
     pub azimuth: Option<Azimuth>,
     /// How the channels differed at each tone, from which azimuth was told.
@@ -59,6 +62,8 @@ pub struct Measured {
     pub speed: Option<Speed>,
     /// Flutter of the longest flutter part.
     pub flutter: Option<Flutter>,
+    /// The course of that tone against the place on the tape.
+    pub course: Option<TapeCourse>,
     /// Noise of the silent parts.
     pub noise: Option<Noise>,
     /// What is measured in rounds: record level, bias, noise reduction.

@@ -1,6 +1,7 @@
 //! Room `measure`: one file a quantity. Meters are fed blocks and asked for their result; nothing here prints or
 //! knows a file format.
 
+mod amplifier;
 mod assembled;
 mod azimuth;
 mod between;
@@ -35,6 +36,7 @@ mod peak;
 mod playing;
 mod response;
 mod rounds;
+mod same_tape;
 mod saturation;
 mod separation;
 mod skew;
@@ -42,16 +44,19 @@ mod skew_cells;
 mod skew_consensus;
 mod skew_content;
 mod speed;
+mod speed_from_length;
 mod speed_wander;
 mod steady;
 mod surroundings;
 mod sweep;
 mod tape_values;
 mod tears;
+mod time_constants;
 mod tone;
 mod tone_speed;
 mod unmeasured;
 
+pub use amplifier::{amplifier_response, tell_time_constants};
 pub use azimuth::{AzimuthResult, PlayedDifference, azimuth, differences, wander_us};
 pub use card::{CardError, CardFigures, card_figures, check_calibrated, check_house};
 pub use card_off::take_off_card;
@@ -72,6 +77,7 @@ pub use noise::{NoiseMeter, Reference, Silence, UNWEIGHTED_HZ};
 pub use noise_bands::{BandGain, NoiseBands, NoiseBandsMeter, NoisePlace};
 pub use response::{PlayedTone, level, response};
 pub use rounds::InRounds;
+pub use same_tape::{SameTapeError, TapeCourse, same_tape};
 pub use saturation::saturation;
 pub use separation::{Leakage, PlayedLeakage, SeparationMeter, separation};
 pub use skew::{PRODUCTION_US, Skew, SkewDelay, Stretch, coarse_delay_us, skew};
@@ -79,6 +85,7 @@ pub use skew_cells::{SkewCells, SkewMeter};
 pub use skew_consensus::{Consensus, RECORDERS_US, consensus};
 pub use skew_content::Content;
 pub use speed::speed;
+pub use speed_from_length::{LengthError, MarkedLength, speed_from_length};
 pub use speed_wander::{SpeedWander, SpeedWanderMeter, speed_wander};
 pub use sweep::{SweepMeter, SweepPlace, SweepPoint, band_level};
 pub use tape_values::{TapeValues, Told, deck_equalisation};

@@ -56,6 +56,7 @@ pub fn speed(slates: &[FoundSlate], timeline: &Timeline) -> Option<Speed> {
         error_percent: 100.0 * (ratio - 1.0),
         uncertainty_percent: (200.0 * sigma).max(0.0005),
         drift_percent_per_min: drift.flatten(),
+        from_length: None,
     })
 }
 

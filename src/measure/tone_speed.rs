@@ -58,6 +58,7 @@ pub fn tone_speed(tones: &[MeasuredTone], knowledge: &FrequencyKnowledge) -> Opt
         error_percent: error,
         uncertainty_percent: uncertainty,
         drift_percent_per_min: None,
+        from_length: None,
     })
 }
 

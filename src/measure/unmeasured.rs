@@ -33,7 +33,7 @@ pub fn unmeasured(
         Signal::Silence => is_silence(part) && !any_silence,
         Signal::Tone { .. } if part.serves == Serves::Flutter => !gave.flutter,
         Signal::Tone { .. } => {
-            matches!(part.serves, Serves::Level | Serves::Response | Serves::Azimuth)
+            matches!(part.serves, Serves::Level | Serves::Response | Serves::Azimuth | Serves::Injected(..))
                 && part.channels == Channels::Both
                 && !**gave_something
         }

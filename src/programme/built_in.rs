@@ -4,7 +4,7 @@ use super::{ProgrammeError, Recipe, Timeline};
 use std::path::Path;
 
 /// Names and texts, in the order in which they are listed.
-const TEXTS: [(&str, &str); 11] = [
+const TEXTS: [(&str, &str); 13] = [
     ("full", include_str!("../../tones/full.toml")),
     ("first-look", include_str!("../../tones/first-look.toml")),
     ("replay", include_str!("../../tones/replay.toml")),
@@ -16,6 +16,8 @@ const TEXTS: [(&str, &str); 11] = [
     ("record-trim", include_str!("../../tones/record-trim.toml")),
     ("bias-sweep", include_str!("../../tones/bias-sweep.toml")),
     ("noise-reduction", include_str!("../../tones/noise-reduction.toml")),
+    ("injection", include_str!("../../tones/injection.toml")),
+    ("injection-loop", include_str!("../../tones/injection-loop.toml")),
 ];
 
 fn parse(name: &str, text: &str) -> Recipe {

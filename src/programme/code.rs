@@ -126,6 +126,8 @@ length_s = 2
             ("record-trim", 11_337),
             ("bias-sweep", 62_662),
             ("noise-reduction", 2_016),
+            ("injection", 44_086),
+            ("injection-loop", 34_786),
         ];
         let codes: Vec<(String, u16)> = built_in()
             .into_iter()

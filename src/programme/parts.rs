@@ -3,7 +3,10 @@
 use super::keys::{Keys, Numbers};
 use super::recipe::{MAX_LENGTH_S, MAX_PARTS, Part};
 use super::shape::Shape;
-use super::{Channels, Colour, ProgrammeError, Serves, Signal, shortest_sweep_s, shortest_tone_s, slate};
+use super::{
+    Channels, Colour, Feed, ProgrammeError, Serves, Signal, shortest_sweep_s, shortest_tone_s, slate,
+};
+use crate::trade::Equalisation;
 
 /// Lowest frequency of a recipe, Hz.
 pub(super) const LOWEST_HZ: f64 = 5.0;
@@ -105,7 +108,7 @@ const KINDS: [(&str, Kind); 10] = [
     ("rounds", Kind::Rounds),
 ];
 
-const SERVES: [(&str, Serves); 14] = [
+const SERVES: [(&str, Serves); 18] = [
     ("level", Serves::Level),
     ("response", Serves::Response),
     ("azimuth", Serves::Azimuth),
@@ -119,6 +122,10 @@ const SERVES: [(&str, Serves); 14] = [
     ("noise-reduction-out", Serves::ReductionOut),
     ("noise-reduction-in", Serves::ReductionIn),
     ("erasure", Serves::Erasure),
+    ("amplifier-120us", Serves::Injected(Feed::Amplifier, Equalisation::Us120)),
+    ("amplifier-70us", Serves::Injected(Feed::Amplifier, Equalisation::Us70)),
+    ("loop-120us", Serves::Injected(Feed::Loop, Equalisation::Us120)),
+    ("loop-70us", Serves::Injected(Feed::Loop, Equalisation::Us70)),
     ("nothing", Serves::Nothing),
 ];
 
@@ -209,6 +216,7 @@ pub(super) fn expand(
         let shape = keys.word("shape", &Shape::WORDS)?.unwrap_or(Shape::Flat);
         let usual = if hz.len() > 1 { Serves::Response } else { Serves::Saturation };
         draft.part.serves = serves.unwrap_or(usual);
+        right_shape(&keys, shape, draft.part.serves)?;
         let steps = steps(&keys, &name, &hz, &values(&levels), &lengths_cs)?;
         for step in &steps {
             let at = length.values.get(step.row).or(length.values.first()).map_or(keys.at, |value| value.1);
@@ -243,6 +251,10 @@ pub(super) fn expand(
     if let Signal::Tone { hz } = signal {
         let shape = keys.word("shape", &Shape::WORDS)?.unwrap_or(Shape::Flat);
         draft.part.level_db = shaped_db(draft.part.level_db, shape, hz, reference_hz);
+        right_shape(&keys, shape, serves.unwrap_or(usual))?;
+    } else if matches!(serves, Some(Serves::Injected(..))) {
+        let allowed = "tones and steps";
+        return Err(keys.refuse("serves", "another kind of part", allowed, "use a tone or steps for it"));
     }
     draft.part.serves = serves.unwrap_or(usual);
     let at = length.values.first().map_or(keys.at, |value| value.1);
@@ -250,6 +262,17 @@ pub(super) fn expand(
     draft.part.signal = signal;
     drafts.push(draft);
     Ok(())
+}
+
+/// Refuses tones for a replay amplifier that are not shaped for it: a right one would not read as flat.
+fn right_shape(keys: &Keys<'_>, shape: Shape, serves: Serves) -> Result<(), ProgrammeError> {
+    let Serves::Injected(feed, equalisation) = serves else { return Ok(()) };
+    let wanted = Shape::undoing(feed, equalisation);
+    if shape == wanted {
+        return Ok(());
+    }
+    let allowed = format!("{:?} for what it serves", wanted.word());
+    Err(keys.refuse("shape", format!("{:?}", shape.word()), allowed, "make shape and serves match"))
 }
 
 /// Refuses, at the length that stands at `at`, what the reader could never measure for what it serves.

@@ -1,35 +1,59 @@
 //! Levels of injected tones that undo the replay equalisation.
 
+use super::Feed;
 use crate::trade::Equalisation;
-use crate::trade::tape_equalisation::flux_relative_db;
+use crate::trade::tape_equalisation::{amplifier_db, flux_relative_db};
 
 /// How the level of a row of tones depends on frequency.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Shape {
     /// It does not.
     Flat,
-    /// Like the flux on a tape that a right replay chain reads as flat, 120 us.
+    /// Like the flux on a tape that a right replay chain reads as flat, 120 us: for a flux loop, whose head makes of it a
+    /// voltage that grows with frequency.
     InverseReplay120Us,
     /// The same for 70 us.
     InverseReplay70Us,
+    /// Like the voltage that an ideal head makes of that flux, 6 dB an octave steeper: for the amplifier alone, 120 us.
+    InverseAmplifier120Us,
+    /// The same for 70 us.
+    InverseAmplifier70Us,
 }
 
 impl Shape {
     /// The words of a recipe.
-    pub const WORDS: [(&'static str, Shape); 3] = [
+    pub const WORDS: [(&'static str, Shape); 5] = [
         ("flat", Shape::Flat),
         ("inverse-replay-120us", Shape::InverseReplay120Us),
         ("inverse-replay-70us", Shape::InverseReplay70Us),
+        ("inverse-amplifier-120us", Shape::InverseAmplifier120Us),
+        ("inverse-amplifier-70us", Shape::InverseAmplifier70Us),
     ];
+
+    /// The shape that a right replay of `equalisation` makes flat when it is fed in at `feed`.
+    pub fn undoing(feed: Feed, equalisation: Equalisation) -> Self {
+        match (feed, equalisation) {
+            (Feed::Amplifier, Equalisation::Us120) => Shape::InverseAmplifier120Us,
+            (Feed::Amplifier, Equalisation::Us70) => Shape::InverseAmplifier70Us,
+            (Feed::Loop, Equalisation::Us120) => Shape::InverseReplay120Us,
+            (Feed::Loop, Equalisation::Us70) => Shape::InverseReplay70Us,
+        }
+    }
+
+    /// Its word in a recipe.
+    pub fn word(self) -> &'static str {
+        Self::WORDS.iter().find(|(_, shape)| *shape == self).map_or("flat", |(word, _)| word)
+    }
 
     /// Level at `hz` against that at `reference_hz`, dB.
     pub fn level_db(self, hz: f64, reference_hz: f64) -> f64 {
-        let equalisation = match self {
+        let level_db = match self {
             Shape::Flat => return 0.0,
-            Shape::InverseReplay120Us => Equalisation::Us120,
-            Shape::InverseReplay70Us => Equalisation::Us70,
+            Shape::InverseReplay120Us => flux_relative_db(Equalisation::Us120, hz, reference_hz),
+            Shape::InverseReplay70Us => flux_relative_db(Equalisation::Us70, hz, reference_hz),
+            Shape::InverseAmplifier120Us => -amplifier_db(Equalisation::Us120, hz, reference_hz),
+            Shape::InverseAmplifier70Us => -amplifier_db(Equalisation::Us70, hz, reference_hz),
         };
-        let level_db = flux_relative_db(equalisation, hz, reference_hz);
         // To 0.001 dB, so that the last bit of another machine's logarithm does not make it another programme.
         (level_db * 1000.0).round() / 1000.0
     }
@@ -63,7 +87,24 @@ mod tests {
             // Rounding of the rows and ours, 0.0005 dB each.
             assert_within!(level(Shape::InverseReplay120Us), at_120_db, 0.0011, "dB", "{hz} Hz, 120 us");
             assert_within!(level(Shape::InverseReplay70Us), at_70_db, 0.0011, "dB", "{hz} Hz, 70 us");
+            // An ideal head's voltage grows by 20 lg of the frequency.
+            let head_db = 20.0 * (hz / 400.0f64).log10();
+            let (volts_120, volts_70) = (Shape::InverseAmplifier120Us, Shape::InverseAmplifier70Us);
+            assert_within!(level(volts_120), at_120_db + head_db, 0.0011, "dB", "{hz} Hz, 120 us, amplifier");
+            assert_within!(level(volts_70), at_70_db + head_db, 0.0011, "dB", "{hz} Hz, 70 us, amplifier");
             assert_eq!(level(Shape::Flat), 0.0);
+        }
+    }
+
+    #[test]
+    fn each_way_in_has_its_own_shape_and_word() {
+        for feed in [Feed::Amplifier, Feed::Loop] {
+            for equalisation in Equalisation::ALL {
+                let word = Shape::undoing(feed, equalisation).word();
+                let us = format!("{}us", equalisation.high_time_constant_us());
+                assert!(word.ends_with(&us), "{word} for {us}");
+                assert_eq!(word.contains("amplifier"), feed == Feed::Amplifier, "{word}");
+            }
         }
     }
 }

@@ -1,7 +1,7 @@
 //! The running sheet: what plays when, how to set the level, and the cautions, to lie beside the deck.
 
-use super::{Channels, Colour, Depth, PlacedPart, Recipe, Serves, Signal, Timeline};
-use crate::trade::{CAUTIONS, TRIMMER_CAUTIONS};
+use super::{Channels, Colour, Depth, Feeding, PlacedPart, Recipe, Serves, Signal, Timeline, sheet_feeding};
+use crate::trade::{CAUTIONS, INJECTION_CAUTIONS, TRIMMER_CAUTIONS};
 
 /// Widest line, columns.
 const WIDTH: usize = 100;
@@ -17,6 +17,8 @@ pub struct Written<'a> {
     pub depth: Depth,
     /// Where 0 dB of the programme lies, dBFS.
     pub reference_dbfs: f64,
+    /// What the technician said of an injection.
+    pub feeding: Feeding,
 }
 
 /// Running sheet of a programme as text, at most 100 columns wide.
@@ -45,13 +47,27 @@ pub fn running_sheet(recipe: &Recipe, timeline: &Timeline, written: &Written<'_>
 
     sheet.heading("CAUTIONS");
     let trims = timeline.parts.iter().any(|part| matches!(part.serves, Serves::Bias | Serves::BiasSweep));
-    let more: &[&str] = if trims { &TRIMMER_CAUTIONS } else { &[] };
+    let feed = timeline.feed();
+    let more: &[&str] = match feed {
+        Some(_) => &INJECTION_CAUTIONS,
+        None if trims => &TRIMMER_CAUTIONS,
+        None => &[],
+    };
     for caution in CAUTIONS.iter().chain(more) {
         sheet.paragraph("! ", caution);
     }
 
-    sheet.heading("SETTING THE LEVEL");
-    for (k, line) in level_steps(timeline).iter().enumerate() {
+    let steps = match feed {
+        Some(feed) => {
+            sheet.heading("FEEDING THE SIGNAL IN");
+            sheet_feeding::steps(timeline, feed, &written.feeding)
+        }
+        None => {
+            sheet.heading("SETTING THE LEVEL");
+            level_steps(timeline)
+        }
+    };
+    for (k, line) in steps.iter().enumerate() {
         sheet.paragraph(&format!("{}. ", k + 1), line);
     }
 
@@ -87,11 +103,16 @@ pub fn running_sheet(recipe: &Recipe, timeline: &Timeline, written: &Written<'_>
 /// Room to write down what was turned.
 const NOTED: &str = "Left ____________ right ____________";
 
-fn level_steps(timeline: &Timeline) -> Vec<String> {
+/// The tone by which levels are set.
+pub(super) fn level_tone(timeline: &Timeline) -> Option<&PlacedPart> {
     let is_level =
         |part: &&PlacedPart| part.serves == Serves::Level && matches!(part.signal, Signal::Tone { .. });
+    timeline.parts.iter().find(is_level)
+}
+
+fn level_steps(timeline: &Timeline) -> Vec<String> {
     let mut steps = Vec::new();
-    match timeline.parts.iter().find(is_level) {
+    match level_tone(timeline) {
         Some(part) => {
             steps.push(format!(
                 "Play the level tone, which begins at {} ({}, {} s, {} dB of the programme), as often as you need it.",
@@ -179,7 +200,7 @@ fn level_text(level_db: f64) -> String {
 }
 
 /// Minutes, seconds and tenths.
-fn clock(seconds: f64) -> String {
+pub(super) fn clock(seconds: f64) -> String {
     let tenths = (seconds * 10.0).round() as u64;
     format!("{:02}:{:02}.{}", tenths / 600, tenths / 10 % 60, tenths % 10)
 }
@@ -267,8 +288,13 @@ mod tests {
     use crate::programme::{built_in, built_in_by_name};
 
     fn sheet(recipe: &Recipe) -> String {
-        let written =
-            Written { wav_name: "a.wav", rate_hz: 44_100, depth: Depth::Sixteen, reference_dbfs: -12.0 };
+        let written = Written {
+            wav_name: "a.wav",
+            rate_hz: 44_100,
+            depth: Depth::Sixteen,
+            reference_dbfs: -12.0,
+            feeding: Feeding::default(),
+        };
         running_sheet(recipe, &Timeline::from(recipe), &written)
     }
 

@@ -1,5 +1,7 @@
 //! The timeline: every part of a programme placed in time, ready to be played or to be measured.
 
+use crate::trade::Equalisation;
+
 /// A programme laid out in time. Times are seconds of the programme, from its first sample.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Timeline {
@@ -42,6 +44,16 @@ pub struct PlacedPart {
     pub serves: Serves,
     /// What it is for, in the words of the recipe.
     pub purpose: String,
+}
+
+impl Timeline {
+    /// Where its tones for the replay amplifier are fed in; `None` if it has none.
+    pub fn feed(&self) -> Option<Feed> {
+        self.parts.iter().find_map(|part| match part.serves {
+            Serves::Injected(feed, _) => Some(feed),
+            _ => None,
+        })
+    }
 }
 
 impl PlacedPart {
@@ -115,6 +127,15 @@ pub enum Colour {
     Pink,
 }
 
+/// Where a signal is fed in that comes from no tape.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Feed {
+    /// Into the input of the replay amplifier, in place of the head's voltage.
+    Amplifier,
+    /// As flux into the head, by a wire before its gap.
+    Loop,
+}
+
 /// What a part is measured for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Serves {
@@ -146,6 +167,9 @@ pub enum Serves {
     ReductionIn,
     /// What erasing leaves of a tone.
     Erasure,
+    /// The replay amplifier against its curve, without a tape: where the tone is fed in, and for which equalisation it is
+    /// shaped.
+    Injected(Feed, Equalisation),
     /// Nothing: heard only by people.
     Nothing,
 }

@@ -1,6 +1,6 @@
 //! The measured sections of a reading.
 
-use super::Pair;
+use super::{Pair, SpeedFromLength};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -152,6 +152,9 @@ pub struct Speed {
     pub uncertainty_percent: f64,
     /// Change of the speed error along the programme; `null` if the stretch is too short.
     pub drift_percent_per_min: Option<f64>,
+    /// Absolute speed from a measured length of tape, if one was given.
+    #[serde(default)]
+    pub from_length: Option<SpeedFromLength>,
 }
 
 /// Flutter of one steady tone.

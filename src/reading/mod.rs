@@ -7,6 +7,7 @@
 //! Uncertainties are expanded uncertainties with k = 2.
 
 mod card;
+mod amplifier;
 mod circumstances;
 mod comparison;
 mod distortion;
@@ -14,11 +15,14 @@ mod findings;
 mod found;
 mod measured;
 mod noise;
+mod same_tape;
 mod saturation;
 mod separation;
 mod skew;
+mod speed_from_length;
 mod trim;
 
+pub use amplifier::{Amplifier, AmplifierPosition, FedInto};
 pub use card::{
     CARD_FORMAT, CalibratedBy, Card, CardAzimuth, CardLevel, CardPhase, CardResponse, CardSpeed, CardUsed,
     Pass, TakenOff,
@@ -33,9 +37,11 @@ pub use measured::{
     Made, PhasePoint, RecipeId, Response, ResponsePoint, Speed,
 };
 pub use noise::{Mains, Noise, Origin, SilentPart};
+pub use same_tape::{FlutterBand, FlutterShare, Replay, SameTape, SharedFigure, SharedLine, Whose};
 pub use saturation::{NoiseBand, Saturation, SaturationLadder, SaturationNoise, SaturationStep};
 pub use separation::{Erasure, Separation};
 pub use skew::{SKEW_FORMAT, SkewConsensus, SkewContent, SkewReading, SkewStretch, SkewTape, SkewVerdict};
+pub use speed_from_length::SpeedFromLength;
 pub use trim::{
     BiasBalance, BiasHigh, BiasPair, BiasPeak, BiasStep, BiasSweep, ReductionBand, ReductionRow,
     ReductionTracking, Round,
@@ -74,12 +80,18 @@ pub struct Reading {
     pub level: Vec<Level>,
     /// Response relative to the reference frequency.
     pub response: Option<Response>,
+    /// The replay amplifier against its curve, from tones fed in without a tape.
+    #[serde(default)]
+    pub amplifier: Option<Amplifier>,
     /// Inter-channel delay and what follows from it.
     pub azimuth: Option<Azimuth>,
     /// Mean speed and its drift.
     pub speed: Option<Speed>,
     /// Flutter of the longest steady tone near 3 kHz.
     pub flutter: Option<Flutter>,
+    /// Whose flutter it is, if several replays of one recording were read.
+    #[serde(default)]
+    pub same_tape: Option<SameTape>,
     /// Noise of the first silent part that serves noise, and of the others.
     pub noise: Option<Noise>,
     /// Rounds of record level and bias, in the order of the programme.

@@ -4,7 +4,7 @@ use super::nonlinear_csv;
 use crate::reading::{Pair, Reading, ResponsePoint};
 
 /// File names of all tables that there are.
-pub const TABLES: [&str; 14] = [
+pub const TABLES: [&str; 15] = [
     "response.csv",
     "level.csv",
     "phase.csv",
@@ -19,6 +19,7 @@ pub const TABLES: [&str; 14] = [
     "bias-sweep.csv",
     "noise-reduction.csv",
     "found.csv",
+    "amplifier.csv",
 ];
 
 /// The tables that the reading can fill, each with its file name, one of [`TABLES`].
@@ -145,6 +146,7 @@ pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
         }
         tables.push((TABLES[2], csv.text));
     }
+    tables.extend(super::amplifier::csv(reading));
     tables.extend(nonlinear_csv::tables(reading));
     tables.extend(rounds(reading));
     tables

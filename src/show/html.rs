@@ -2,7 +2,7 @@
 
 use super::svg::escaped;
 use super::text::depth;
-use super::{found, meanings, nonlinear, plots, rounds_html, rounds_text, words};
+use super::{amplifier, found, meanings, nonlinear, plots, rounds_html, rounds_text, same_tape, words};
 use crate::judge::{Limits, decimals, frequency, signed, unsigned};
 use crate::reading::{Finding, Reading, Verdict};
 use crate::trade::CAUTIONS;
@@ -35,6 +35,9 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
         );
     }
     response(&mut body, reading);
+    for table in amplifier::tables(reading).into_iter().chain(same_tape::tables(reading)) {
+        nonlinear_table(&mut body, &table);
+    }
     saturation(&mut body, reading);
     for table in nonlinear::tables(reading) {
         nonlinear_table(&mut body, &table);
@@ -42,7 +45,9 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
     rounds_html::rounds(&mut body, reading);
     dropouts(&mut body, reading);
     body += "<section class=\"cautions\">\n<h2>Cautions</h2>\n<ul>\n";
-    for caution in CAUTIONS.iter().chain(rounds_text::trimmer_cautions(reading)) {
+    for caution in
+        CAUTIONS.iter().chain(rounds_text::trimmer_cautions(reading)).chain(amplifier::cautions(reading))
+    {
         body += &format!("<li>{}</li>\n", text(caution));
     }
     body += "</ul>\n</section>\n<p class=\"basis\">Deckproof made this report from one recording.</p>\n";
@@ -232,6 +237,9 @@ fn figures(body: &mut String, reading: &Reading) {
                 unsigned(speed.uncertainty_percent, digits)
             )),
         );
+        if let Some(length) = &speed.from_length {
+            add("Speed from a length", Some(words::speed_from_length(length)));
+        }
         add("Drift", speed.drift_percent_per_min.map(|drift| format!("{} % per minute", signed(drift, 4))));
     }
     if let Some(flutter) = &reading.flutter {

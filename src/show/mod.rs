@@ -8,6 +8,7 @@
 //! - [`skew_summary`], [`skew_to_json`]: what ordinary music says of azimuth.
 //! - [`card_text`], [`card_to_json`] and [`card_schema`]: the card of a house tape.
 
+mod amplifier;
 mod axes;
 mod card;
 mod compare;
@@ -25,6 +26,7 @@ mod rounds_html;
 mod rounds_plots;
 mod rounds_text;
 mod skew;
+mod same_tape;
 mod svg;
 mod text;
 mod words;

@@ -12,7 +12,7 @@ const DEEPEST_DB: f64 = -30.0;
 const CHARACTER: f64 = 7.2;
 
 /// Names of all figures that there are.
-pub const FIGURES: [&str; 9] = [
+pub const FIGURES: [&str; 10] = [
     "response",
     "channel-difference",
     "phase",
@@ -22,6 +22,7 @@ pub const FIGURES: [&str; 9] = [
     "bias-sweep",
     "bias-sweep-distortion",
     "noise-reduction",
+    "amplifier",
 ];
 
 /// One figure.
@@ -45,6 +46,7 @@ pub fn plots(reading: &Reading, limits: Option<&Limits>) -> Vec<Figure> {
         figures.extend(response_figure(response, limits));
         figures.extend(difference_figure(response, limits));
     }
+    figures.extend(super::amplifier::figure(reading));
     figures.extend(reading.azimuth.as_ref().and_then(phase_figure));
     figures.extend(reading.flutter.as_ref().and_then(flutter_figure));
     figures.extend(reading.distortion.as_ref().and_then(nonlinear_plots::distortion));

@@ -1,6 +1,6 @@
 //! A reading for the terminal: findings first, then the figures.
 
-use super::{found, meanings, nonlinear, rounds_text, words};
+use super::{amplifier, found, meanings, nonlinear, rounds_text, same_tape, words};
 use crate::judge::{decimals, frequency, signed, unsigned};
 use crate::reading::{
     Finding, Flutter, FlutterFigures, Level, Noise, Reading, Response, ResponsePoint, SaturationNoise,
@@ -33,11 +33,17 @@ pub fn summary(reading: &Reading) -> String {
         Some(response) => response_table(&mut page, response),
         None => missing(&mut page, "RESPONSE"),
     }
+    for table in amplifier::tables(reading) {
+        nonlinear_table(&mut page, &table);
+    }
     azimuth(&mut page, reading);
     speed(&mut page, reading);
     match &reading.flutter {
         Some(flutter) => flutter_table(&mut page, flutter),
         None => missing(&mut page, "FLUTTER"),
+    }
+    for table in same_tape::tables(reading) {
+        nonlinear_table(&mut page, &table);
     }
     match &reading.noise {
         Some(noise) => noise_table(&mut page, noise),
@@ -54,7 +60,9 @@ pub fn summary(reading: &Reading) -> String {
     rounds_text::rounds(&mut page, reading);
     dropouts(&mut page, reading);
     page.head("CAUTIONS");
-    for caution in CAUTIONS.iter().chain(rounds_text::trimmer_cautions(reading)) {
+    for caution in
+        CAUTIONS.iter().chain(rounds_text::trimmer_cautions(reading)).chain(amplifier::cautions(reading))
+    {
         page.wrapped(2, "", caution);
     }
     page.text
@@ -331,6 +339,9 @@ fn speed(page: &mut Page, reading: &Reading) {
         Some(signed(speed.error_percent, digits)),
         &format!("% +- {}", unsigned(speed.uncertainty_percent, digits)),
     );
+    if let Some(length) = &speed.from_length {
+        page.wrapped(2, "", &words::speed_from_length(length));
+    }
     figure(page, "drift", speed.drift_percent_per_min.map(|drift| signed(drift, 4)), "% per minute");
 }
 
@@ -489,7 +500,15 @@ fn saturation(page: &mut Page, rows: &[SaturationNoise]) {
 }
 
 fn nonlinear_table(page: &mut Page, table: &nonlinear::Table) {
-    page.head(&table.title.to_uppercase().replace(" HZ", " Hz").replace("KHZ", "kHz").replace("DB", "dB"));
+    page.head(
+        &table
+            .title
+            .to_uppercase()
+            .replace(" HZ", " Hz")
+            .replace("KHZ", "kHz")
+            .replace("DB", "dB")
+            .replace(" US", " us"),
+    );
     for note in &table.notes {
         page.wrapped(2, "", note);
     }

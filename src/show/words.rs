@@ -1,8 +1,9 @@
 //! Circumstances, verdicts and file names as words, alike in text and report.
 
-use crate::judge::frequency;
+use crate::judge::{decimals, frequency, signed, unsigned};
 use crate::reading::{
-    Circumstances, Finding, Heads, NoiseReduction, Origin, Reading, RecordedOn, TapeType, Verdict,
+    Circumstances, Finding, Heads, NoiseReduction, Origin, Reading, RecordedOn, SpeedFromLength, TapeType,
+    Verdict,
 };
 use crate::trade::octave_bands::third_octave;
 
@@ -192,7 +193,7 @@ pub(super) fn value(finding: &Finding) -> Option<String> {
     let value = finding.value?;
     let digits = decimals(finding.uncertainty, if finding.unit == "percent" { 4 } else { 1 });
     // A deviation carries its sign; a size or a level below its reference does not need a plus.
-    let number = if ["flutter", "noise", "hum", "capture", "distortion", "separation"]
+    let number = if ["flutter", "noise", "hum", "capture", "distortion", "separation", "replay-equalisation"]
         .contains(&finding.id.as_str())
     {
         unsigned(value, digits)
@@ -239,6 +240,22 @@ pub(super) fn flutter_notes(flutter: &crate::reading::Flutter) -> Vec<String> {
         notes.push(format!("In {bridged:.1} % of the time the tone was too weak and was bridged."));
     }
     notes
+}
+
+/// A speed from a measured length in one sentence.
+pub(super) fn speed_from_length(length: &SpeedFromLength) -> String {
+    let digits = decimals(Some(length.uncertainty_percent), 2);
+    format!(
+        "{} +- {} %, absolute: {} mm +- {} mm of tape in {} s, {} mm/s against {} mm/s ({})",
+        signed(length.error_percent, digits),
+        unsigned(length.uncertainty_percent, digits),
+        length.length_mm,
+        length.length_uncertainty_mm,
+        unsigned(length.to_s - length.from_s, 3),
+        unsigned(length.speed_mm_s, 3),
+        length.nominal_mm_s,
+        length.marks
+    )
 }
 
 #[cfg(test)]

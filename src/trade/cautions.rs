@@ -18,3 +18,14 @@ pub const TRIMMER_CAUTIONS: [&str; 3] = [
      to.",
     "Stay clear of the moving reels, belts and flywheels while you reach in.",
 ];
+
+/// What is added where a signal is fed into an open deck that runs. Common practice, no source.
+pub const INJECTION_CAUTIONS: [&str; 4] = [
+    "The signal goes into an open deck on mains: connect and disconnect only with the mains plug pulled and the supply \
+     capacitors discharged; then isolating supply, one hand away; follow local codes.",
+    "Feed through a capacitor: direct current through a head magnetises it, and more than a few milliamperes may burn it. \
+     Demagnetise the head afterwards (power off, tape away).",
+    "A player and a PC on mains make a ground loop through the deck, and with a deck whose chassis is live it is dangerous: \
+     feed from a player on batteries, or through an isolating audio transformer.",
+    "Speakers and headphones off: a head amplifier that is touched or oscillates is loud without warning.",
+];

@@ -140,9 +140,31 @@ pub const RECORD_LEVEL_MATCH: PracticeLimit = row(
 pub const BIAS_PAIR_MATCH: PracticeLimit =
     row("bias-pair-match", "high tone against low tone at -20 dB", pm(0.5), Some(pm(1.5)), "dB", PRACTICE);
 
+/// High-frequency time constant of the replay amplifier against the curve's: what resistors of 5 % and capacitors of 5 to
+/// 10 % leave; 10 % are 0.8 dB in the treble.
+pub const REPLAY_HIGH_TIME_CONSTANT: PracticeLimit = row(
+    "replay-high-time-constant",
+    "high-frequency time constant of the replay amplifier (120 or 70 us)",
+    pm(10.0),
+    Some(pm(15.0)),
+    "%",
+    PRACTICE,
+);
+/// Low-frequency time constant of the replay amplifier against 3180 us; 25 % are 2 dB in the bass.
+pub const REPLAY_LOW_TIME_CONSTANT: PracticeLimit = row(
+    "replay-low-time-constant",
+    "low-frequency time constant of the replay amplifier (3180 us)",
+    pm(25.0),
+    Some(pm(40.0)),
+    "%",
+    PRACTICE,
+);
+
 /// All limits, each id once.
-pub const LIMITS: [PracticeLimit; 20] = [
+pub const LIMITS: [PracticeLimit; 22] = [
     REPLAY_RESPONSE,
+    REPLAY_HIGH_TIME_CONSTANT,
+    REPLAY_LOW_TIME_CONSTANT,
     row("replay-response-fine", "replay response after a careful adjustment", pm(0.5), None, "dB", PRACTICE),
     REPLAY_LEVEL,
     CHANNEL_MATCH,

@@ -13,8 +13,9 @@
 //! | [`house_tape`] | how a house tape repeats, wears and ages (from memory, or common practice) |
 //! | [`reference_levels`] | fluxivities and level definitions, see each row |
 //! | [`test_tapes`] | usual tones of reference tapes, how far editions disagree: no standards |
+//! | [`preferred_values`] | IEC 60063 (from memory) |
 //! | [`common_practice`] | rules of thumb of the trade, no standards |
-//! | [`CAUTIONS`], [`TRIMMER_CAUTIONS`] | what can hurt somebody at this work |
+//! | [`CAUTIONS`], [`TRIMMER_CAUTIONS`], [`INJECTION_CAUTIONS`] | what can hurt somebody at this work |
 
 pub mod a_weighting;
 pub mod common_practice;
@@ -25,6 +26,7 @@ pub mod itu_r_468;
 pub mod medium;
 pub mod octave_bands;
 pub mod playback_losses;
+pub mod preferred_values;
 pub mod reference_levels;
 pub mod tape_equalisation;
 pub mod test_tapes;
@@ -33,7 +35,7 @@ mod cautions;
 mod decibels;
 mod weighting_table;
 
-pub use cautions::{CAUTIONS, TRIMMER_CAUTIONS};
+pub use cautions::{CAUTIONS, INJECTION_CAUTIONS, TRIMMER_CAUTIONS};
 pub use medium::Medium;
 pub use tape_equalisation::Equalisation;
 pub use weighting_table::WeightingRow;

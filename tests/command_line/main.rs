@@ -14,4 +14,5 @@ mod read;
 mod rehearse;
 mod skew;
 mod unslated;
+mod without_calibration;
 mod write;

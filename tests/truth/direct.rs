@@ -6,7 +6,7 @@
 use crate::bench::{Case, Store, options, play, play_behind};
 use crate::{decks, short};
 use deckproof::deck::{DeckFile, VirtualDeck};
-use deckproof::programme::{Renderer, Timeline};
+use deckproof::programme::{Recipe, Renderer, Timeline};
 use deckproof::reading::{Reading, RecordedOn};
 use std::path::Path;
 
@@ -22,7 +22,12 @@ fn card() -> DeckFile {
 
 /// The programme through the card alone, as a file.
 fn direct_capture(folder: &Path, rate_hz: u32, deck: &DeckFile) -> std::path::PathBuf {
-    let timeline = Timeline::from(&short());
+    capture(&short(), folder, rate_hz, deck)
+}
+
+/// A recipe through a card alone, as a file.
+pub fn capture(recipe: &Recipe, folder: &Path, rate_hz: u32, deck: &DeckFile) -> std::path::PathBuf {
+    let timeline = Timeline::from(recipe);
     let programme = Renderer::new(&timeline, rate_hz, -12.0).unwrap().collect();
     let channels = VirtualDeck::new(deck, 4, f64::from(rate_hz)).unwrap().play_all(&programme);
     let path = folder.join("direct.wav");

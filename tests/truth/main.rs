@@ -13,6 +13,9 @@ mod house_truth;
 mod noise_truth;
 mod nonlinear_truth;
 mod skew;
+mod from_length;
+mod injected;
+mod same_tape;
 mod slates;
 mod trims;
 
