@@ -4,7 +4,7 @@ use super::error::ReadError;
 use super::rate::{Relabelled, find_slates};
 use super::warnings::{broken_samples, no_slate_why, warn};
 use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source, check_rate};
-use crate::judge::{Limits, judge};
+use crate::judge::{Limits, causes, judge};
 use crate::measure::{DirectCapture, MeasureOptions, Measured, measure, take_off};
 use crate::programme::{Recipe, Timeline, built_in, built_in_by_code};
 use crate::reading::{Capture, Circumstances, FORMAT, Reading, RecipeId, RecordedOn, Warning};
@@ -164,6 +164,7 @@ fn read_source(
             .map_err(|source| ReadError::NotDirect { path: path.clone(), source })?;
         reading.capture.direct = Some(direct.reading.capture.file.clone());
     }
+    (reading.causes, reading.unexplained) = causes(&reading, &options.medium);
     reading.findings = judge(&reading, &options.limits);
     Ok(DirectCapture { reading, differences })
 }
@@ -238,6 +239,8 @@ fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, scan: &Scan)
         separation: vec![],
         erasure: None,
         dropouts: vec![],
+        causes: vec![],
+        unexplained: vec![],
         findings: vec![],
         warnings: vec![],
     }

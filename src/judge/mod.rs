@@ -2,12 +2,17 @@
 //!
 //! - [`meaning()`]: the table that says what a quantity can mean under which circumstances;
 //! - [`Limits`]: built-in common practice, or a file with the service manual's numbers;
+//! - [`causes()`]: what makes the response as it is, as far as the evidence tells;
 //! - [`judge()`]: the findings, in the order of work.
 //!
 //! Nothing here measures. Every sentence is made from figures of the reading.
 
 mod azimuth;
 mod capture;
+mod causes;
+mod causes_fit;
+mod causes_shapes;
+mod causes_words;
 mod figures;
 mod findings;
 mod level;
@@ -21,6 +26,8 @@ mod separation;
 mod transport;
 mod wiring;
 
+pub use causes::causes;
+pub use causes_words::{cause_name, cause_size};
 pub use figures::{decimals, frequency, signed, unsigned};
 pub use findings::judge;
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};

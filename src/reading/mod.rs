@@ -6,6 +6,7 @@
 //! A value that was not measured is `null`, with a line in [`Reading::warnings`]; it is never a made-up number.
 //! Uncertainties are expanded uncertainties with k = 2.
 
+mod causes;
 mod circumstances;
 mod distortion;
 mod findings;
@@ -15,6 +16,7 @@ mod saturation;
 mod separation;
 mod trim;
 
+pub use causes::{Cause, CauseKind, Instead, Unexplained};
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
 pub use findings::{Finding, Verdict, Warning};
@@ -90,6 +92,12 @@ pub struct Reading {
     pub erasure: Option<Erasure>,
     /// Short losses of level found in steady tones.
     pub dropouts: Vec<Dropout>,
+    /// What makes the response as it is, one row a cause and channel; empty where a response tells nothing.
+    #[serde(default)]
+    pub causes: Vec<Cause>,
+    /// What the causes leave of the response, one row a channel.
+    #[serde(default)]
+    pub unexplained: Vec<Unexplained>,
     /// Judged quantities, in the order of work.
     pub findings: Vec<Finding>,
     /// What the reader must know before trusting the figures.
