@@ -56,32 +56,24 @@ pub(super) fn why(cause: &Cause, reading: &Reading, setting: &Setting, most: [f6
 
 /// Words for a cause by itself.
 fn one(cause: &Cause, reading: &Reading, setting: &Setting, most: [f64; 2]) -> String {
-    let size = cause_size(cause.value, cause.uncertainty, &cause.unit).unwrap_or_default();
     match cause.cause {
         CauseKind::Azimuth => "follows from the measured delay; set azimuth before anything else".to_owned(),
-        CauseKind::Spacing => format!(
-            "falls in proportion to frequency, as if the tape ran {size} off the head: dirt, a worn head, a weak pad. \
-             Clean, deck off, and read again"
-        ),
-        CauseKind::Gap => format!(
-            "falls as a gap of {size} does that nothing makes up for (in effect 1.11 times as wide). Where the amplifier \
-             makes up for a sound head's gap, the real one is wider"
-        ),
+        CauseKind::Spacing => "falls in proportion to frequency, as if the tape ran so far off the head: dirt, a worn \
+                               head, a weak pad. Clean, deck off, and read again"
+            .to_owned(),
+        CauseKind::Gap => "falls as such a gap does that nothing makes up for (in effect it is 1.11 times as wide). Where \
+                           the amplifier makes up for a sound head's gap, the real one is wider"
+            .to_owned(),
         CauseKind::TimeConstant => time_constant(cause, reading, setting),
-        CauseKind::LowPass => format!(
-            "falls as a first-order low-pass at {size} does: amplifier or head circuit; neither dirt nor a gap falls like \
-             that"
-        ),
-        CauseKind::Coupling => format!(
-            "falls as one capacitor with one resistance does, 3 dB down at {size}. Capacitors that have dried out do \
-             this: the corner rises as the capacity shrinks. Compare the channels and the circuit; capacitors stay \
-             charged, mains off and discharged first"
-        ),
-        CauseKind::HeadBump => format!(
-            "stands {} dB high about {size}: the head's own shape in the bass; a bump of some dB is usual, and nothing \
-             is to be turned",
-            unsigned(cause.height_db.unwrap_or(0.0), 1)
-        ),
+        CauseKind::LowPass => "falls as a first-order low-pass with this corner does: amplifier or head circuit; neither \
+                               dirt nor a gap falls like that"
+            .to_owned(),
+        CauseKind::Coupling => "falls as one capacitor with one resistance does, 3 dB down at this corner. Capacitors that \
+                                have dried out do this: the corner rises as the capacity shrinks. Compare the channels \
+                                and the circuit; mains off and capacitors discharged first"
+            .to_owned(),
+        CauseKind::HeadBump => "the head's own shape in the bass; a bump of some dB is usual, and nothing is to be turned"
+            .to_owned(),
         CauseKind::None if most[1].abs() >= 1.0 => format!(
             "no cause known here has the shape of this response: {} dB at {} are not explained",
             signed(most[1], 1),
@@ -92,7 +84,6 @@ fn one(cause: &Cause, reading: &Reading, setting: &Setting, most: [f64; 2]) -> S
 }
 
 fn time_constant(cause: &Cause, reading: &Reading, setting: &Setting) -> String {
-    let size = cause_size(cause.value, cause.uncertainty, "us").unwrap_or_default();
     let nominal = unsigned(setting.nominal_us, 0);
     let assumed = match reading.circumstances.tape_type {
         None => " (taken for that, because the tape type was not told)",
@@ -105,7 +96,7 @@ fn time_constant(cause: &Cause, reading: &Reading, setting: &Setting) -> String 
     } else {
         String::new()
     };
-    format!("the treble turns as {size} do where {nominal} us belong{assumed}{switch}")
+    format!("the treble turns as of this time constant where {nominal} us belong{assumed}{switch}")
 }
 
 fn several(cause: &Cause) -> String {

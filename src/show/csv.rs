@@ -1,10 +1,10 @@
 //! Response, levels and phase as CSV (RFC 4180, point as decimal sign). A value that was not measured is an empty cell.
 
-use super::nonlinear_csv;
+use super::{causes, nonlinear_csv};
 use crate::reading::{Pair, Reading, ResponsePoint};
 
 /// File names of all tables that there are.
-pub const TABLES: [&str; 13] = [
+pub const TABLES: [&str; 15] = [
     "response.csv",
     "level.csv",
     "phase.csv",
@@ -18,6 +18,8 @@ pub const TABLES: [&str; 13] = [
     "bias.csv",
     "bias-sweep.csv",
     "noise-reduction.csv",
+    "causes.csv",
+    "unexplained.csv",
 ];
 
 /// The tables that the reading can fill, each with its file name, one of [`TABLES`].
@@ -143,6 +145,7 @@ pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
     }
     tables.extend(nonlinear_csv::tables(reading));
     tables.extend(rounds(reading));
+    tables.extend(causes::csv(reading));
     tables
 }
 

@@ -2,7 +2,7 @@
 
 use super::svg::escaped;
 use super::text::depth;
-use super::{nonlinear, plots, rounds_html, rounds_text, words};
+use super::{causes, nonlinear, plots, rounds_html, rounds_text, words};
 use crate::judge::{Limits, decimals, frequency, signed, unsigned};
 use crate::reading::{Finding, Reading, Verdict};
 use crate::trade::CAUTIONS;
@@ -28,6 +28,9 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
         );
     }
     response(&mut body, reading);
+    if let Some(table) = causes::table(reading) {
+        nonlinear_table(&mut body, &table);
+    }
     saturation(&mut body, reading);
     for table in nonlinear::tables(reading) {
         nonlinear_table(&mut body, &table);

@@ -7,6 +7,7 @@
 //! - [`report`]: one HTML file that holds everything.
 
 mod axes;
+mod causes;
 mod csv;
 mod html;
 mod json;

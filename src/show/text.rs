@@ -1,6 +1,6 @@
 //! A reading for the terminal: findings first, then the figures.
 
-use super::{nonlinear, rounds_text, words};
+use super::{causes, nonlinear, rounds_text, words};
 use crate::judge::{decimals, frequency, signed, unsigned};
 use crate::reading::{
     Finding, Flutter, FlutterFigures, Level, Noise, Reading, Response, ResponsePoint, SaturationNoise,
@@ -25,6 +25,9 @@ pub fn summary(reading: &Reading) -> String {
     match &reading.response {
         Some(response) => response_table(&mut page, response),
         None => missing(&mut page, "RESPONSE"),
+    }
+    if let Some(table) = causes::table(reading) {
+        nonlinear_table(&mut page, &table);
     }
     azimuth(&mut page, reading);
     speed(&mut page, reading);
