@@ -69,6 +69,7 @@ impl Typed {
             circumstances: (&self.circumstances).into(),
             medium: Medium::COMPACT_CASSETTE,
             limits: limits(&self.judging.limits)?,
+            transport: self.judging.transport()?,
             direct: self.direct,
         };
         if let Some(direct) = &options.direct {

@@ -4,7 +4,7 @@ use super::error::ReadError;
 use super::rate::{Relabelled, find_slates};
 use super::warnings::{broken_samples, no_slate_why, warn};
 use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source, check_rate};
-use crate::judge::{Limits, causes, judge};
+use crate::judge::{Limits, TransportNumbers, causes, judge, line_parts};
 use crate::measure::{DirectCapture, MeasureOptions, Measured, measure, take_off};
 use crate::programme::{Recipe, Timeline, built_in, built_in_by_code};
 use crate::reading::{Capture, Circumstances, FORMAT, Reading, RecipeId, RecordedOn, Warning};
@@ -26,6 +26,8 @@ pub struct ReadOptions {
     pub medium: Medium,
     /// What the findings are judged by.
     pub limits: Limits,
+    /// Diameters and ratios of the transport, to know parts by their rates; without, usual ranges are taken.
+    pub transport: Option<TransportNumbers>,
     /// Direct capture of the sound card, to be taken off.
     pub direct: Option<PathBuf>,
 }
@@ -165,6 +167,13 @@ fn read_source(
         reading.capture.direct = Some(direct.reading.capture.file.clone());
     }
     (reading.causes, reading.unexplained) = causes(&reading, &options.medium);
+    let parts = line_parts(&reading, &options.medium, options.transport.as_ref());
+    let lines = reading.flutter.iter_mut().flat_map(|flutter| &mut flutter.lines);
+    for (line, part) in lines.zip(parts) {
+        (line.harmonic, line.could_be) =
+            (part.as_ref().map(|part| part.harmonic), part.as_ref().is_some_and(|part| part.could_be));
+        line.part = part.map(|part| part.name);
+    }
     reading.findings = judge(&reading, &options.limits);
     Ok(DirectCapture { reading, differences })
 }

@@ -3,6 +3,7 @@
 //! - [`meaning()`]: the table that says what a quantity can mean under which circumstances;
 //! - [`Limits`]: built-in common practice, or a file with the service manual's numbers;
 //! - [`causes()`]: what makes the response as it is, as far as the evidence tells;
+//! - [`line_parts`]: which part of the transport a flutter line comes from;
 //! - [`judge()`]: the findings, in the order of work.
 //!
 //! Nothing here measures. Every sentence is made from figures of the reading.
@@ -20,10 +21,12 @@ mod limits;
 mod meaning;
 mod noise;
 mod nonlinear;
+mod parts;
 mod recording;
 mod response;
 mod separation;
 mod transport;
+mod transport_numbers;
 mod wiring;
 
 pub use causes::causes;
@@ -32,6 +35,8 @@ pub use figures::{decimals, frequency, signed, unsigned};
 pub use findings::judge;
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};
 pub use meaning::{Meaning, Quantity, meaning};
+pub use parts::{LinePart, line_parts, part_words};
+pub use transport_numbers::{OtherPart, RunsOn, TransportNumbers};
 
 #[cfg(test)]
 mod sample;

@@ -7,6 +7,8 @@
 
 use super::tone::median;
 use crate::reading::FlutterLine;
+use crate::trade::Medium;
+use crate::trade::cassette_parts::{PACK, TAPE_UM, hub_change_hz_per_s};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -15,8 +17,10 @@ const FASTEST_HZ: f64 = 4.0;
 /// Pieces that the course is thinned out to; lines apart by whole multiples of this many bins fall into zeros of the
 /// piece's window.
 const PIECES: usize = 256;
-/// Furthest rate from the listed one, and largest change over the whole tone, in bins (one over its length).
+/// Furthest rate from the listed one, in bins (one over the length of the tone).
 const WIDEST_BINS: f64 = 6.0;
+/// Largest change that is looked for, bins; of a longer tone only the middle is taken, in which a reel moves less.
+const MOST_CHANGE_BINS: f64 = 20.0;
 /// Steps of the search, bins.
 const STEP_BINS: f64 = 0.25;
 /// Bins beside the line in which the noise is read.
@@ -32,23 +36,34 @@ const LEAST_DOUBT_BINS: f64 = 0.05;
 
 /// Fills in how lines below 4 Hz move; `percent` is the course of the deviation at `rate_hz`.
 pub(super) fn add_movement(lines: &mut [FlutterLine], percent: &[f64], rate_hz: f64) {
-    let length_s = percent.len() as f64 / rate_hz;
+    let whole_s = percent.len() as f64 / rate_hz;
     let places: Vec<(f64, f64)> = lines.iter().map(|line| (line.hz, line.percent_peak)).collect();
     for line in lines.iter_mut() {
         // A weak line close by is part of a strong one's skirt, and does not disturb it.
+        let length_s = whole_s.min(longest_s(line.hz));
         let disturbed = places.iter().any(|&(hz, peak)| {
             hz != line.hz && (hz - line.hz).abs() < NEAR_BINS / length_s && peak > 0.2 * line.percent_peak
         });
         if line.hz > FASTEST_HZ || line.hz * length_s < LEAST_TURNS || disturbed {
             continue;
         }
-        if let Some((change_bins, doubt_bins)) = change(percent, rate_hz, line.hz) {
+        let frames = ((length_s * rate_hz) as usize).min(percent.len());
+        let from = (percent.len() - frames) / 2;
+        if let Some((change_bins, doubt_bins)) = change(&percent[from..from + frames], rate_hz, line.hz) {
             // Bins over the tone are Hz per (length squared).
             let per_minute = 60.0 / (length_s * length_s);
             line.drift_hz_per_min = Some(change_bins * per_minute);
             line.drift_uncertainty_hz_per_min = Some(doubt_bins * per_minute);
         }
     }
+}
+
+/// Length of a tone in which no reel that turns at `hz`, or makes it by a harmonic, changes by more than is looked for.
+fn longest_s(hz: f64) -> f64 {
+    let speed_mm_s = Medium::COMPACT_CASSETTE.speed_mm_s;
+    let fastest_hz = Medium::COMPACT_CASSETTE.rotation_hz(PACK.least_mm);
+    let order = (hz / fastest_hz).ceil().max(1.0);
+    (MOST_CHANGE_BINS / (order * hub_change_hz_per_s(hz / order, TAPE_UM.1, speed_mm_s))).sqrt()
 }
 
 /// Change of rate over the whole course and its expanded uncertainty, in bins.
@@ -64,31 +79,43 @@ fn change(percent: &[f64], rate_hz: f64, hz: f64) -> Option<(f64, f64)> {
             (at, piece * (1.0 + (TAU * at).cos()))
         })
         .collect();
-    let power = |rate_bins: f64, change_bins: f64| {
-        let turned = placed.iter().map(|(at, piece)| {
-            piece * Complex64::from_polar(1.0, -TAU * (rate_bins * at + 0.5 * change_bins * at * at))
-        });
-        turned.sum::<Complex64>().norm_sqr()
-    };
     let beside: Vec<f64> = (BESIDE_BINS.0..BESIDE_BINS.1)
-        .flat_map(|bins| [power(bins as f64, 0.0), power(-(bins as f64), 0.0)])
+        .flat_map(|bins| [bins as f64, -(bins as f64)])
+        .map(|bins| {
+            let turned =
+                placed.iter().map(|(at, piece)| piece * Complex64::from_polar(1.0, -TAU * bins * at));
+            turned.sum::<Complex64>().norm_sqr()
+        })
         .collect();
     let noise = median(&beside) / std::f64::consts::LN_2;
     if !(noise > 0.0) {
         return None;
     }
-    let steps = (WIDEST_BINS / STEP_BINS) as i32;
-    let grid = || (-steps..=steps).map(|step| f64::from(step) * STEP_BINS);
-    // Greatest power over all rates near `middle`, by parabola between the steps.
+    let steps = ((MOST_CHANGE_BINS + 2.0) / STEP_BINS) as i32;
+    let rates = (WIDEST_BINS / STEP_BINS) as usize;
+    let by_step: Vec<Complex64> =
+        placed.iter().map(|(at, _)| Complex64::from_polar(1.0, -TAU * STEP_BINS * at)).collect();
+    // Greatest power over all rates about the listed one, by parabola between the steps.
     let crest = |change_bins: f64| {
-        let row: Vec<f64> = grid().map(|rate_bins| power(rate_bins, change_bins)).collect();
+        let lowest = -WIDEST_BINS;
+        let mut turned: Vec<Complex64> = placed
+            .iter()
+            .map(|(at, piece)| {
+                piece * Complex64::from_polar(1.0, -TAU * (lowest * at + 0.5 * change_bins * at * at))
+            })
+            .collect();
+        let mut row = Vec::with_capacity(2 * rates + 1);
+        for _ in 0..=2 * rates {
+            row.push(turned.iter().sum::<Complex64>().norm_sqr());
+            turned.iter_mut().zip(&by_step).for_each(|(turned, step)| *turned *= step);
+        }
         let best = (0..row.len()).max_by(|&a, &b| row[a].total_cmp(&row[b])).unwrap_or(0);
         match (best.checked_sub(1).map(|k| row[k]), row.get(best + 1)) {
             (Some(before), Some(&after)) => summit([before, row[best], after]).1,
             _ => row[best],
         }
     };
-    let crests: Vec<f64> = grid().map(crest).collect();
+    let crests: Vec<f64> = (-steps..=steps).map(|step| crest(f64::from(step) * STEP_BINS)).collect();
     let best = (0..crests.len()).max_by(|&a, &b| crests[a].total_cmp(&crests[b]))?;
     // At the edge the line moves more than is looked for, or is none.
     let around = [*crests.get(best.checked_sub(1)?)?, crests[best], *crests.get(best + 1)?];

@@ -240,6 +240,15 @@ pub(super) fn flutter_notes(flutter: &crate::reading::Flutter) -> Vec<String> {
     notes
 }
 
+/// How a flutter line's rate moves, where it does by more than its uncertainty.
+pub(super) fn line_drift(line: &crate::reading::FlutterLine) -> Option<String> {
+    use crate::judge::{decimals, signed, unsigned};
+    let (drift, doubt) = (line.drift_hz_per_min?, line.drift_uncertainty_hz_per_min?);
+    let digits = decimals(Some(doubt), 3);
+    let words = format!("rate moves {} +- {} Hz a minute", signed(drift, digits), unsigned(doubt, digits));
+    (drift.abs() > doubt).then_some(words)
+}
+
 #[cfg(test)]
 mod tests {
     use super::{bound, row_frequency, with_signs};

@@ -12,9 +12,11 @@
 //! | [`octave_bands`] | IEC 61260-1:2014 |
 //! | [`reference_levels`] | fluxivities and level definitions, see each row |
 //! | [`common_practice`] | rules of thumb of the trade, no standards |
+//! | [`cassette_parts`] | turning parts and their usual sizes, from memory |
 //! | [`CAUTIONS`], [`TRIMMER_CAUTIONS`] | what can hurt somebody at this work |
 
 pub mod a_weighting;
+pub mod cassette_parts;
 pub mod common_practice;
 pub mod flutter_indicator;
 pub mod flutter_weighting;
