@@ -129,7 +129,8 @@ fn cautions(bench: &Bench, flutter: &Flutter) -> String {
 fn strongest_line(flutter: &Flutter) -> Option<String> {
     let line = flutter.lines.first()?;
     let part = match line.part {
-        Some(_) => format!(", {}", part_words(line)),
+        Some(_) if line.could_be => format!(", {}", part_words(line)),
+        Some(_) => format!(", the rate of the {}", part_words(line)),
         None => String::new(),
     };
     Some(format!("strongest line {} % peak at {}{part}", unsigned(line.percent_peak, 3), frequency(line.hz)))

@@ -18,7 +18,7 @@ const FASTEST_HZ: f64 = 4.0;
 /// piece's window.
 const PIECES: usize = 256;
 /// Furthest rate from the listed one, in bins (one over the length of the tone).
-const WIDEST_BINS: f64 = 6.0;
+const WIDEST_BINS: f64 = 3.0;
 /// Largest change that is looked for, bins; of a longer tone only the middle is taken, in which a reel moves less.
 const MOST_CHANGE_BINS: f64 = 20.0;
 /// Steps of the search, bins.
@@ -30,7 +30,7 @@ const LEAST_OVER_NOISE: f64 = 16.0;
 /// Least number of turns in the tone.
 const LEAST_TURNS: f64 = 8.0;
 /// Another line that near leaves neither alone, bins.
-const NEAR_BINS: f64 = 10.0;
+const NEAR_BINS: f64 = 6.0;
 /// What an even change may be off by itself (the change of a hub is not quite even), bins.
 const LEAST_DOUBT_BINS: f64 = 0.05;
 

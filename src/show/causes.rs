@@ -157,3 +157,80 @@ pub(super) fn csv(reading: &Reading) -> Vec<(&'static str, String)> {
     }
     tables
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn cause(channel: &str, kind: CauseKind, why: &str) -> Cause {
+        Cause {
+            channel: channel.to_owned(),
+            cause: kind,
+            value: Some(0.3123),
+            uncertainty: Some(0.021),
+            unit: "um".to_owned(),
+            height_db: None,
+            shares_db: vec![[40.0, 0.12, 0.01], [10_000.0, -3.456, 0.23]],
+            probability: Some(0.97),
+            instead: vec![],
+            why: why.to_owned(),
+        }
+    }
+
+    fn reading() -> Reading {
+        let mut reading: Reading =
+            serde_json::from_str(include_str!("../../tests/readings/healthy.json")).unwrap();
+        let other =
+            |kind, probability| Instead { cause: kind, value: Some(0.9), unit: "um".to_owned(), probability };
+        let mut open = cause("right", CauseKind::Gap, "could not be told apart");
+        (open.value, open.uncertainty) = (None, None);
+        open.instead = vec![other(CauseKind::Gap, 0.6), other(CauseKind::Spacing, 0.5)];
+        reading.causes =
+            vec![cause("left", CauseKind::Spacing, "dirt"), cause("right", CauseKind::Spacing, "dirt"), open];
+        reading.unexplained = vec![Unexplained {
+            channel: "left".to_owned(),
+            ripple_db: 0.1,
+            most_hz: 63.0,
+            left_db: vec![[63.0, -0.31], [400.0, 0.02]],
+            points: 2,
+            perhaps: vec![other(CauseKind::Gap, 0.3)],
+        }];
+        reading
+    }
+
+    #[test]
+    fn shares_stand_over_their_uncertainty_and_what_is_alike_is_said_once() {
+        let table = table(&reading()).unwrap();
+        assert_eq!(table.rows[0][..2], ["left spacing", "+0.12"]);
+        assert_eq!(table.rows[0][5], "-3.46");
+        assert_eq!(table.rows[1][5], "0.23");
+        assert_eq!(table.rows[0][2], "not known");
+        assert_eq!(table.rows[4][0], "right gap or spacing");
+        assert_eq!(
+            table.below,
+            [
+                "left spacing, 0.312 +- 0.021 um, 97 % sure; right spacing, 0.312 +- 0.021 um, 97 % sure: dirt.",
+                "right gap or spacing, 97 % sure: could not be told apart.",
+                "left: not explained are -0.31 dB at 63 Hz, the most of 2 points; may be there as well, too weak to say: \
+                 gap (0.90 um, 30 %)."
+            ]
+        );
+    }
+
+    #[test]
+    fn tables_have_a_row_for_every_share() {
+        let tables = csv(&reading());
+        let lines: Vec<usize> = tables.iter().map(|table| table.1.lines().count()).collect();
+        assert_eq!(lines, [7, 3]);
+        for (name, text) in &tables {
+            let width = text.lines().next().unwrap().matches(',').count();
+            assert!(text.lines().all(|line| line.matches(',').count() == width), "{name}");
+        }
+    }
+
+    #[test]
+    fn nothing_looked_for_is_nothing_shown() {
+        let reading: Reading = serde_json::from_str(include_str!("../../tests/readings/empty.json")).unwrap();
+        assert!(table(&reading).is_none() && csv(&reading).is_empty());
+    }
+}

@@ -5,6 +5,7 @@
 //! worst figures for the recipe `full`.
 
 mod bench;
+mod causes_truth;
 mod coverage;
 mod decks;
 mod direct;
