@@ -49,6 +49,7 @@
 //!     medium: Medium::COMPACT_CASSETTE,
 //!     limits: Limits::good_deck(),
 //!     direct: None,
+//!     transport: None,
 //! };
 //! let reading = read_samples(&samples, "example", &options)?;
 //! let difference_db = reading.level[0].difference_db.unwrap();

@@ -78,6 +78,7 @@ fn read(samples: &InMemory, recipe: &Recipe, noise_reduction: NoiseReduction) ->
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::good_deck(),
         direct: None,
+        transport: None,
     };
     read_samples(samples, "return.wav", &options).unwrap()
 }

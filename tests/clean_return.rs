@@ -23,6 +23,7 @@ fn options() -> ReadOptions {
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::good_deck(),
         direct: None,
+        transport: None,
     }
 }
 

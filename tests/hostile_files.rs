@@ -303,6 +303,7 @@ fn a_flac_that_is_cut_off_is_measured_as_far_as_it_goes() {
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::good_deck(),
         direct: None,
+        transport: None,
     };
     let reading = read_return(&path, &options).unwrap_or_else(|error| panic!("{error}"));
     assert_eq!(reading.level.iter().map(|level| level.part.as_str()).collect::<Vec<_>>(), ["level"]);

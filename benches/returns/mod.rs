@@ -26,6 +26,7 @@ pub fn options(recipe: Option<Recipe>) -> ReadOptions {
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::good_deck(),
         direct: None,
+        transport: None,
     }
 }
 

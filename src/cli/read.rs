@@ -8,8 +8,8 @@ use super::values::{TypedCircumstances, TypedJudging, limits, overwrite, referen
 use super::{Outcome, one_line};
 use anyhow::{bail, ensure};
 use deckproof::job::{
-    Marks, ReadError, ReadOptions, TapeLength, UnslatedOptions, check_folder, read_file, read_same_tape, read_unslated,
-    read_with_length, result_files, write_results,
+    Marks, ReadError, ReadOptions, TapeLength, UnslatedOptions, check_folder, read_file, read_same_tape,
+    read_unslated, read_with_length, result_files, write_results,
 };
 use deckproof::measure::DirectCapture;
 use deckproof::programme::{NewFile, Overwrite, find, write_text};
@@ -178,6 +178,7 @@ impl Typed {
             circumstances: (&self.circumstances).into(),
             medium: Medium::COMPACT_CASSETTE,
             limits: limits(&self.judging.limits)?,
+            transport: self.judging.transport()?,
             direct: self.direct,
         };
         let unslated = self.unslated.meant()?;

@@ -94,6 +94,7 @@ impl Typed {
                 circumstances,
                 medium: Medium::COMPACT_CASSETTE,
                 limits: limits(&self.judging.limits)?,
+                transport: self.judging.transport()?,
                 direct: None,
             },
             strict: self.judging.strict,

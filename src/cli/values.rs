@@ -3,10 +3,10 @@
 use anyhow::Context;
 use clap::ValueEnum;
 use deckproof::job::WriteOptions;
-use deckproof::judge::Limits;
+use deckproof::judge::{Limits, TransportNumbers};
 use deckproof::programme::{Depth, Feeding, Overwrite};
 use deckproof::reading::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
 enum RateValue {
@@ -124,12 +124,24 @@ pub struct TypedJudging {
     /// What findings are judged by: good (deck), modest (deck), or a file with the service manual's numbers
     #[arg(long, value_name = "NAME|FILE", default_value = "good")]
     pub limits: String,
+    /// Diameters and ratios of the transport (capstan, pinch roller, pulleys, belt, idler): a TOML file
+    #[arg(long, value_name = "FILE")]
+    transport: Option<PathBuf>,
     /// Exit with status 3 if a finding is outside its limit
     #[arg(long)]
     pub strict: bool,
     /// Replace files that are there already
     #[arg(long)]
     pub force: bool,
+}
+
+impl TypedJudging {
+    /// The transport's numbers, if a file was named.
+    pub fn transport(&self) -> anyhow::Result<Option<TransportNumbers>> {
+        let Some(path) = &self.transport else { return Ok(None) };
+        let text = text(path, "a transport's numbers")?;
+        Ok(Some(TransportNumbers::from_toml(&text, &path.display().to_string())?))
+    }
 }
 
 /// What the reader must be told because no signal shows it.

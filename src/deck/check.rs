@@ -97,6 +97,7 @@ impl Check<'_> {
             self.one("speed.flutter.hz", line.hz, 0.02, 500.0)?;
             self.one("speed.flutter.percent_peak", line.percent_peak, 0.0, 10.0)?;
             self.one("speed.flutter.phase_deg", line.phase_deg, -3600.0, 3600.0)?;
+            self.one("speed.flutter.drift_hz_per_min", line.drift_hz_per_min, -10.0, 10.0)?;
             sum += line.percent_peak;
         }
         if sum > 10.0 {

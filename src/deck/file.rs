@@ -101,6 +101,10 @@ pub struct FlutterLine {
     /// Phase of the sine at the start of the return before cutting, degrees. Default: 0.
     #[serde(default)]
     pub phase_deg: f64,
+    /// Even change of the frequency, as of a reel hub, Hz a minute, -10 to 10; stops when it has changed the frequency by
+    /// half. Default: 0.
+    #[serde(default)]
+    pub drift_hz_per_min: f64,
 }
 
 /// Random flutter within a band.

@@ -21,8 +21,28 @@ pub(crate) struct Transport {
 #[derive(Debug, Clone, Copy)]
 struct Line {
     omega: f64,
+    /// Change of `omega` a second, until it has changed by half.
+    change: f64,
     peak: f64,
     phase: f64,
+}
+
+impl Line {
+    /// Angle, its rate, and how fast that changes at `t`.
+    fn turn(&self, t: f64) -> [f64; 3] {
+        let stops = if self.change == 0.0 { f64::INFINITY } else { 0.5 * self.omega / self.change.abs() };
+        let moving = t.clamp(0.0, stops);
+        let omega = self.omega + self.change * moving;
+        let angle = self.omega * t + self.change * moving * (t - 0.5 * moving) + self.phase;
+        [angle, omega, if t > 0.0 && t < stops { self.change } else { 0.0 }]
+    }
+
+    /// What the line adds to the place, and to the speed: its derivative.
+    fn at(&self, t: f64) -> (f64, f64) {
+        let [angle, omega, change] = self.turn(t);
+        let place = self.peak * (self.phase.cos() / self.omega - angle.cos() / omega);
+        (place, self.peak * (angle.sin() + angle.cos() * change / (omega * omega)))
+    }
 }
 
 impl Transport {
@@ -31,6 +51,7 @@ impl Transport {
         let speed = &file.speed;
         let lines = speed.flutter.iter().map(|line| Line {
             omega: TAU * line.hz,
+            change: TAU * line.drift_hz_per_min / 60.0,
             peak: line.percent_peak / 100.0,
             phase: line.phase_deg.to_radians(),
         });
@@ -60,11 +81,7 @@ impl Transport {
     /// Place on the tape, in seconds at nominal speed, that passes the head at `t_s` of the capture's clock; 0 at 0.
     pub(crate) fn place_s(&self, t_s: f64) -> f64 {
         let t = t_s * self.clock;
-        let lines: f64 = self
-            .lines
-            .iter()
-            .map(|l| l.peak / l.omega * (l.phase.cos() - (l.omega * t + l.phase).cos()))
-            .sum();
+        let lines: f64 = self.lines.iter().map(|line| line.at(t).0).sum();
         let random = self.random.as_ref().map_or(0.0, |curve| curve.at(t).0 - curve.at(0.0).0);
         self.steady * t + self.drifted(t).0 + lines + random
     }
@@ -72,7 +89,7 @@ impl Transport {
     /// Derivative of [`Self::place_s`]: 1 is right, more is fast.
     pub(crate) fn ratio(&self, t_s: f64) -> f64 {
         let t = t_s * self.clock;
-        let lines: f64 = self.lines.iter().map(|l| l.peak * (l.omega * t + l.phase).sin()).sum();
+        let lines: f64 = self.lines.iter().map(|line| line.at(t).1).sum();
         let random = self.random.as_ref().map_or(0.0, |curve| curve.at(t).1);
         (self.steady + self.drifted(t).1 + lines + random) * self.clock
     }
@@ -113,8 +130,8 @@ mod tests {
         file.speed.error_percent = 2.5;
         file.speed.drift_percent_per_min = -3.0;
         file.speed.flutter = vec![
-            FlutterLine { hz: 0.6, percent_peak: 1.0, phase_deg: 40.0 },
-            FlutterLine { hz: 30.0, percent_peak: 0.2, phase_deg: 0.0 },
+            FlutterLine { hz: 0.6, percent_peak: 1.0, phase_deg: 40.0, drift_hz_per_min: 0.02 },
+            FlutterLine { hz: 30.0, percent_peak: 0.2, phase_deg: 0.0, drift_hz_per_min: 0.0 },
         ];
         file.speed.random =
             Some(RandomFlutter { percent_rms: 0.1, low_hz: 0.2, high_hz: 200.0, shape: Shape::OneOverF });

@@ -8,11 +8,11 @@ mod rate;
 mod read;
 mod rehearse;
 mod results;
+mod same_tape;
 mod skew;
+mod speed_from_length;
 mod unslated;
 mod unslated_words;
-mod same_tape;
-mod speed_from_length;
 mod warnings;
 mod write;
 
@@ -24,8 +24,8 @@ pub use house::{
 pub use read::{ReadOptions, read_file, read_memory, read_return, read_samples};
 pub use rehearse::{Rehearsal, RehearsalDeck, Stage, rehearse};
 pub use results::{READING, REPORT, check_folder, result_files, write_results};
-pub use skew::{SkewOptions, skew_samples, skew_tapes};
-pub use unslated::{KnownPitch, UnslatedOptions, read_unslated, read_unslated_samples};
 pub use same_tape::{read_same_tape, read_same_tape_samples};
+pub use skew::{SkewOptions, skew_samples, skew_tapes};
 pub use speed_from_length::{Marks, TapeLength, read_samples_with_length, read_with_length};
+pub use unslated::{KnownPitch, UnslatedOptions, read_unslated, read_unslated_samples};
 pub use write::{Programme, WriteOptions, programme_files, write_programme};

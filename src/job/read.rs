@@ -4,7 +4,7 @@ use super::error::ReadError;
 use super::rate::{Relabelled, find_slates};
 use super::warnings::{broken_samples, no_slate_why, warn};
 use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source, check_rate};
-use crate::judge::{Limits, judge};
+use crate::judge::{Limits, TransportNumbers, causes, judge, line_parts};
 use crate::measure::{
     DirectCapture, MeasureOptions, Measured, TapeCourse, amplifier_response, measure, take_off,
     tell_time_constants,
@@ -29,6 +29,8 @@ pub struct ReadOptions {
     pub medium: Medium,
     /// What the findings are judged by.
     pub limits: Limits,
+    /// Diameters and ratios of the transport, to know parts by their rates; without, usual ranges are taken.
+    pub transport: Option<TransportNumbers>,
     /// Direct capture of the sound card, to be taken off.
     pub direct: Option<PathBuf>,
 }
@@ -213,9 +215,22 @@ fn read_source(
         reading.capture.direct = Some(direct.reading.capture.file.clone());
     }
     without_tape(&mut reading);
-    reading.findings = judge(&reading, &options.limits);
+    conclude(&mut reading, options);
     let slates = alignment.slates.iter().map(|slate| (slate.slate.index, slate.start_s)).collect();
     Ok(Whole { direct: DirectCapture { reading, differences }, course, slates, rate })
+}
+
+/// What follows from the figures: causes of the response, the parts behind flutter lines, findings.
+pub(super) fn conclude(reading: &mut Reading, options: &ReadOptions) {
+    (reading.causes, reading.unexplained) = causes(reading, &options.medium);
+    let parts = line_parts(reading, &options.medium, options.transport.as_ref());
+    let lines = reading.flutter.iter_mut().flat_map(|flutter| &mut flutter.lines);
+    for (line, part) in lines.zip(parts) {
+        (line.harmonic, line.could_be) =
+            (part.as_ref().map(|part| part.harmonic), part.as_ref().is_some_and(|part| part.could_be));
+        line.part = part.map(|part| part.name);
+    }
+    reading.findings = judge(reading, &options.limits);
 }
 
 /// Puts right what was told of a programme that no tape carries; the warning says what was told otherwise.
@@ -332,6 +347,8 @@ pub(super) fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, s
         separation: vec![],
         erasure: None,
         dropouts: vec![],
+        causes: vec![],
+        unexplained: vec![],
         findings: vec![],
         warnings: vec![],
     }

@@ -2,7 +2,7 @@
 
 use super::ReadOptions;
 use super::error::ReadError;
-use super::read::{Whole, read_whole_file, read_whole};
+use super::read::{Whole, read_whole, read_whole_file};
 use crate::capture::InMemory;
 use crate::judge::judge;
 use crate::measure::{MarkedLength, speed_from_length};

@@ -1,14 +1,13 @@
 //! A return that carries none of our slates: what is on it is found by listening, and measured like a programme.
 
 use super::error::ReadError;
-use super::read::{Facts, ReadOptions, blank, describe_capture, fill};
+use super::read::{Facts, ReadOptions, blank, conclude, describe_capture, fill};
 use super::unslated_words::{doubted, remarks};
 use super::warnings::{broken_samples, warn};
 use crate::capture::{
     BetweenKind, Heard, InMemory, NamedBy, Names, ReturnFile, Served, ServedTone, Source, assemble,
     check_rate, hear, name, scan, serve,
 };
-use crate::judge::judge;
 use crate::measure::{
     FrequencyKnowledge, MeasureOptions, Measured, MeasuredTone, TapeValues, Told, deck_equalisation, measure,
     tone_speed,
@@ -130,7 +129,7 @@ fn read_source(
     reading.warnings.extend(remarks(&listened, &measured, slates));
     fill(&mut reading, measured, 1.0);
     reading.tape = values.section(&reading.level);
-    reading.findings = judge(&reading, &options.limits);
+    conclude(&mut reading, options);
     Ok(reading)
 }
 

@@ -2,8 +2,10 @@
 //!
 //! - [`meaning()`]: the table that says what a quantity can mean under which circumstances;
 //! - [`Limits`]: built-in common practice, or a file with the service manual's numbers;
+//! - [`causes()`]: what makes the response as it is, as far as the evidence tells;
+//! - [`line_parts`]: which part of the transport a flutter line comes from;
 //! - [`judge()`]: the findings, in the order of work;
-//! - [`judge_skew`]: what ordinary music says of azimuth.
+//! - [`judge_skew`]: what ordinary music says of azimuth;
 //! - [`renewal`]: when the card of a house tape should be renewed.
 //!
 //! Nothing here measures. Every sentence is made from figures of the reading.
@@ -11,6 +13,10 @@
 mod azimuth;
 mod capture;
 mod card;
+mod causes;
+mod causes_fit;
+mod causes_shapes;
+mod causes_words;
 mod compare;
 mod compared;
 mod equalisation;
@@ -21,20 +27,26 @@ mod limits;
 mod meaning;
 mod noise;
 mod nonlinear;
+mod parts;
 mod recording;
 mod response;
 mod separation;
 mod skew;
 mod transport;
+mod transport_numbers;
 mod wiring;
 
 pub use card::{days_between, passes, passes_since, renewal};
+pub use causes::causes;
+pub use causes_words::{cause_name, cause_size};
 pub use compare::{Named, compare};
 pub use figures::{decimals, frequency, signed, unsigned};
 pub use findings::judge;
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};
 pub use meaning::{Meaning, Quantity, meaning};
+pub use parts::{LinePart, line_parts, part_words};
 pub use skew::judge_skew;
+pub use transport_numbers::{OtherPart, RunsOn, TransportNumbers};
 
 #[cfg(test)]
 mod sample;

@@ -4,6 +4,7 @@ use super::figures::{decimals, frequency, signed, unsigned};
 use super::findings::{Bench, Bounds, plain};
 use super::limits::Tolerance;
 use super::meaning::{Meaning, Quantity};
+use super::parts::part_words;
 use crate::reading::{Finding, Flutter, Heads, RecordedOn, SameTape};
 
 pub(super) fn speed(bench: &Bench) -> Finding {
@@ -138,8 +139,12 @@ fn kind(
             case.figures += &format!("; {line}");
         }
         case.figures += &cautions(bench, flutter);
-        case.turn = Some(match flutter.lines.first().and_then(|line| line.part.as_deref()) {
-            Some(part) => format!(
+        case.turn = Some(match flutter.lines.first().and_then(|line| Some((line.part.as_deref()?, line.could_be))) {
+            Some((part, true)) => format!(
+                "no trimmer: the rate of the strongest line could be that of the {part}: look there first (clean, check \
+                 for play, wear and flat spots), then at capstan, pinch roller and belts, deck off and parts at rest"
+            ),
+            Some((part, false)) => format!(
                 "no trimmer: look at the {part} first (clean it, check it for play, wear and flat spots), deck off \
                  and parts at rest"
             ),
@@ -179,7 +184,11 @@ fn cautions(bench: &Bench, flutter: &Flutter) -> String {
 
 fn strongest_line(flutter: &Flutter) -> Option<String> {
     let line = flutter.lines.first()?;
-    let part = line.part.as_deref().map(|part| format!(", the rate of the {part}")).unwrap_or_default();
+    let part = match line.part {
+        Some(_) if line.could_be => format!(", {}", part_words(line)),
+        Some(_) => format!(", the rate of the {}", part_words(line)),
+        None => String::new(),
+    };
     Some(format!("strongest line {} % peak at {}{part}", unsigned(line.percent_peak, 3), frequency(line.hz)))
 }
 

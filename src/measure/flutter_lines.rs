@@ -5,6 +5,7 @@
 //! place. What the finer resolution has found explains what a coarser one shows, or the line is a smeared one.
 
 use super::flutter_course::{BAND_HZ, Course, one_sided};
+use super::flutter_movement::add_movement;
 use super::tone::median;
 use crate::reading::FlutterLine;
 use crate::signal::last_fast_length;
@@ -163,12 +164,17 @@ pub(super) fn lines(course: &Course) -> Vec<FlutterLine> {
             hz: line.hz,
             percent_peak: (2.0 * line.power).sqrt(),
             width_hz: (line.width_hz > 0.0).then_some(line.width_hz),
+            drift_hz_per_min: None,
+            drift_uncertainty_hz_per_min: None,
             part: None,
+            harmonic: None,
+            could_be: false,
         })
         .filter(|line| line.percent_peak >= LEAST_LINE_PERCENT)
         .collect();
     lines.sort_by(|a, b| b.percent_peak.total_cmp(&a.percent_peak));
     lines.truncate(MOST_LINES);
+    add_movement(&mut lines, &course.percent, course.rate_hz);
     lines
 }
 

@@ -20,6 +20,7 @@ mod flutter_course;
 mod flutter_figures;
 mod flutter_indicator;
 mod flutter_lines;
+mod flutter_movement;
 mod follow;
 mod gain_riding;
 mod hum;

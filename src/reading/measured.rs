@@ -267,8 +267,20 @@ pub struct FlutterLine {
     /// Range of rates over which the line is smeared because it moves, Hz; `null` for a steady line.
     #[serde(default)]
     pub width_hz: Option<f64>,
-    /// Part of the deck that turns at this rate; `null` if not known.
+    /// Even change of the rate along the tone, Hz per minute; only of lines below 4 Hz, and `null` where it cannot be told.
+    #[serde(default)]
+    pub drift_hz_per_min: Option<f64>,
+    /// Expanded uncertainty of that change, Hz per minute.
+    #[serde(default)]
+    pub drift_uncertainty_hz_per_min: Option<f64>,
+    /// Part of the deck that turns at this rate, or several that may; `null` if none is known.
     pub part: Option<String>,
+    /// Which harmonic of the part's rate the line is, 1 the rate itself; `null` without a part.
+    #[serde(default)]
+    pub harmonic: Option<u32>,
+    /// True if the part follows from usual ranges only: it could be this one.
+    #[serde(default)]
+    pub could_be: bool,
 }
 
 /// A short loss of level in a steady tone.

@@ -6,8 +6,9 @@
 //! A value that was not measured is `null`, with a line in [`Reading::warnings`]; it is never a made-up number.
 //! Uncertainties are expanded uncertainties with k = 2.
 
-mod card;
 mod amplifier;
+mod card;
+mod causes;
 mod circumstances;
 mod comparison;
 mod distortion;
@@ -27,6 +28,7 @@ pub use card::{
     CARD_FORMAT, CalibratedBy, Card, CardAzimuth, CardLevel, CardPhase, CardResponse, CardSpeed, CardUsed,
     Pass, TakenOff,
 };
+pub use causes::{Cause, CauseKind, Instead, Unexplained};
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
 pub use comparison::{COMPARISON_FORMAT, ComparedReading, ComparedRow, Comparison, FindingChange};
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
@@ -119,6 +121,12 @@ pub struct Reading {
     pub erasure: Option<Erasure>,
     /// Short losses of level found in steady tones.
     pub dropouts: Vec<Dropout>,
+    /// What makes the response as it is, one row a cause and channel; empty where a response tells nothing.
+    #[serde(default)]
+    pub causes: Vec<Cause>,
+    /// What the causes leave of the response, one row a channel.
+    #[serde(default)]
+    pub unexplained: Vec<Unexplained>,
     /// Judged quantities, in the order of work.
     pub findings: Vec<Finding>,
     /// What the reader must know before trusting the figures.

@@ -1,10 +1,10 @@
 //! Response, levels and phase as CSV (RFC 4180, point as decimal sign). A value that was not measured is an empty cell.
 
-use super::nonlinear_csv;
+use super::{causes, nonlinear_csv};
 use crate::reading::{Pair, Reading, ResponsePoint};
 
 /// File names of all tables that there are.
-pub const TABLES: [&str; 15] = [
+pub const TABLES: [&str; 17] = [
     "response.csv",
     "level.csv",
     "phase.csv",
@@ -20,6 +20,8 @@ pub const TABLES: [&str; 15] = [
     "noise-reduction.csv",
     "found.csv",
     "amplifier.csv",
+    "causes.csv",
+    "unexplained.csv",
 ];
 
 /// The tables that the reading can fill, each with its file name, one of [`TABLES`].
@@ -149,6 +151,7 @@ pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
     tables.extend(super::amplifier::csv(reading));
     tables.extend(nonlinear_csv::tables(reading));
     tables.extend(rounds(reading));
+    tables.extend(causes::csv(reading));
     tables
 }
 

@@ -2,7 +2,9 @@
 
 use super::svg::escaped;
 use super::text::depth;
-use super::{amplifier, found, meanings, nonlinear, plots, rounds_html, rounds_text, same_tape, words};
+use super::{
+    amplifier, causes, found, meanings, nonlinear, plots, rounds_html, rounds_text, same_tape, words,
+};
 use crate::judge::{Limits, decimals, frequency, signed, unsigned};
 use crate::reading::{Finding, Reading, Verdict};
 use crate::trade::CAUTIONS;
@@ -35,7 +37,9 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
         );
     }
     response(&mut body, reading);
-    for table in amplifier::tables(reading).into_iter().chain(same_tape::tables(reading)) {
+    for table in
+        causes::table(reading).into_iter().chain(amplifier::tables(reading)).chain(same_tape::tables(reading))
+    {
         nonlinear_table(&mut body, &table);
     }
     saturation(&mut body, reading);

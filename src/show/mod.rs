@@ -11,6 +11,7 @@
 mod amplifier;
 mod axes;
 mod card;
+mod causes;
 mod compare;
 mod compare_files;
 mod csv;
@@ -25,8 +26,8 @@ mod plots;
 mod rounds_html;
 mod rounds_plots;
 mod rounds_text;
-mod skew;
 mod same_tape;
+mod skew;
 mod svg;
 mod text;
 mod words;

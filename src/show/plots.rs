@@ -214,7 +214,12 @@ fn flutter_figure(flutter: &Flutter) -> Option<Figure> {
         line.hz >= low_hz && line.hz <= high_hz && line.percent_peak >= 0.05 * strongest
     };
     for line in flutter.lines.iter().filter(worth_naming).take(8) {
-        let part = line.part.as_deref().map(|part| format!(" {part}")).unwrap_or_default();
+        let part = line
+            .part
+            .as_deref()
+            .filter(|_| !line.could_be)
+            .map(|part| format!(" {part}"))
+            .unwrap_or_default();
         let text = format!("{}{part}, {:.3} %", frequency(line.hz), line.percent_peak);
         let height = points
             .iter()

@@ -1,7 +1,7 @@
 //! A reading for the terminal: findings first, then the figures.
 
-use super::{amplifier, found, meanings, nonlinear, rounds_text, same_tape, words};
-use crate::judge::{decimals, frequency, signed, unsigned};
+use super::{amplifier, causes, found, meanings, nonlinear, rounds_text, same_tape, words};
+use crate::judge::{decimals, frequency, part_words, signed, unsigned};
 use crate::reading::{
     Finding, Flutter, FlutterFigures, Level, Noise, Reading, Response, ResponsePoint, SaturationNoise,
 };
@@ -33,7 +33,7 @@ pub fn summary(reading: &Reading) -> String {
         Some(response) => response_table(&mut page, response),
         None => missing(&mut page, "RESPONSE"),
     }
-    for table in amplifier::tables(reading) {
+    for table in causes::table(reading).into_iter().chain(amplifier::tables(reading)) {
         nonlinear_table(&mut page, &table);
     }
     azimuth(&mut page, reading);
@@ -401,14 +401,15 @@ fn flutter_table(page: &mut Page, flutter: &Flutter) {
         page.wrapped(2, "", &line);
     }
     for line in &flutter.lines {
-        let part = line.part.as_deref().unwrap_or("part not known");
+        let part = part_words(line);
         let moves =
             line.width_hz.map_or(String::new(), |hz| format!("; moves, smeared over {} Hz", unsigned(hz, 2)));
+        let drifts = words::line_drift(line).map_or(String::new(), |drift| format!("; {drift}"));
         figure(
             page,
             &format!("line at {}", frequency(line.hz)),
             Some(unsigned(line.percent_peak, 4)),
-            &format!("% peak, {part}{moves}"),
+            &format!("% peak, {part}{moves}{drifts}"),
         );
     }
 }

@@ -15,9 +15,11 @@
 //! | [`test_tapes`] | usual tones of reference tapes, how far editions disagree: no standards |
 //! | [`preferred_values`] | IEC 60063 (from memory) |
 //! | [`common_practice`] | rules of thumb of the trade, no standards |
+//! | [`cassette_parts`] | turning parts and their usual sizes, from memory |
 //! | [`CAUTIONS`], [`TRIMMER_CAUTIONS`], [`INJECTION_CAUTIONS`] | what can hurt somebody at this work |
 
 pub mod a_weighting;
+pub mod cassette_parts;
 pub mod common_practice;
 pub mod flutter_indicator;
 pub mod flutter_weighting;

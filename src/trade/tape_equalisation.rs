@@ -75,6 +75,14 @@ pub fn wrong_switch_db(recorded_for: Equalisation, used: Equalisation, hz: f64, 
     flux_relative_db(recorded_for, hz, reference_hz) - flux_relative_db(used, hz, reference_hz)
 }
 
+/// What a replay whose treble time constant is `actual_us` instead of `nominal_us` adds at `hz` in dB, 0 dB in the bass:
+/// 10 lg(1 + (2 pi f ta)^2) - 10 lg(1 + (2 pi f tn)^2) (IEC 60094-1:1981 clause 15). All above 0. A smaller time
+/// constant loses treble.
+pub fn treble_error_db(actual_us: f64, nominal_us: f64, hz: f64) -> f64 {
+    let term_db = |us: f64| 10.0 * (hz / turnover_hz(us)).powi(2).ln_1p() / std::f64::consts::LN_10;
+    term_db(actual_us) - term_db(nominal_us)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -101,6 +109,10 @@ mod tests {
         assert!(wrong_switch_db(Equalisation::Us70, Equalisation::Us120, 1e4, 400.0) > 4.0);
         assert!(wrong_switch_db(Equalisation::Us120, Equalisation::Us70, 1e4, 400.0) < -4.0);
         assert_eq!(wrong_switch_db(Equalisation::Us70, Equalisation::Us70, 1e4, 400.0), 0.0);
+        // A switch in the wrong place is a wrong time constant.
+        let [at_10k, at_400] = [1e4, 400.0].map(|hz| treble_error_db(70.0, 120.0, hz));
+        let switch_db = wrong_switch_db(Equalisation::Us120, Equalisation::Us70, 1e4, 400.0);
+        assert_within!(at_10k - at_400, switch_db, 1e-12, "dB");
     }
 
     proptest! {

@@ -114,6 +114,7 @@ pub fn options() -> ReadOptions {
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::good_deck(),
         direct: None,
+        transport: None,
     }
 }
 

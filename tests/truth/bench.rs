@@ -69,6 +69,7 @@ pub fn options(recorded_on: RecordedOn) -> ReadOptions {
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::good_deck(),
         direct: None,
+        transport: None,
     }
 }
 

@@ -5,17 +5,18 @@
 //! worst figures for the recipe `full`.
 
 mod bench;
+mod causes_truth;
 mod coverage;
 mod decks;
 mod direct;
 mod flutter_truth;
+mod from_length;
 mod house_truth;
+mod injected;
 mod noise_truth;
 mod nonlinear_truth;
-mod skew;
-mod from_length;
-mod injected;
 mod same_tape;
+mod skew;
 mod slates;
 mod trims;
 

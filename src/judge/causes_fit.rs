@@ -1,0 +1,421 @@
+//! Which causes make a response, by evidence (MacKay, Neural Computation 4, 1992).
+//!
+//! response(f) = offset + sum of the shapes of some causes + ripple(f) + noise
+//!
+//! Every subset of the causes is a model; each pays for the freedom of its sizes. Ripple stands for all that no shape
+//! explains: a smooth random curve over log frequency (a Gaussian process with Matern 3/2 covariance), whose size and
+//! reach are not known and weighed by the evidence as well. Without it a response would be charged to causes down to its
+//! last tenth of a decibel. All results are means over all models, so that their uncertainty grows where the response
+//! cannot tell.
+
+use super::causes_shapes::{Place, Prior, Setting, priors, probability, shape_db, starts};
+use crate::reading::CauseKind;
+use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use rayon::prelude::*;
+use std::f64::consts::TAU;
+
+/// One point of a response.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Point {
+    pub(super) place: Place,
+    /// Response, dB.
+    pub(super) db: f64,
+    /// Standard uncertainty, dB.
+    pub(super) sigma_db: f64,
+    /// Standard uncertainty that all points share in proportion (of what was taken off before), dB.
+    pub(super) shared_db: f64,
+}
+
+/// What the evidence says of one channel.
+#[derive(Debug, Clone)]
+pub(super) struct Verdicts {
+    /// In the order of the kinds given.
+    pub(super) kinds: Vec<KindVerdict>,
+    /// Size of the ripple (standard deviation), dB.
+    pub(super) ripple_db: f64,
+    /// What all causes together explain at each point, dB relative to the reference, the offset included.
+    pub(super) explained_db: Vec<f64>,
+    models: Vec<Model>,
+    asked: Vec<CauseKind>,
+}
+
+/// What the evidence says of one cause.
+#[derive(Debug, Clone)]
+pub(super) struct KindVerdict {
+    pub(super) kind: CauseKind,
+    /// Probability that it is there.
+    pub(super) probability: f64,
+    /// Sizes if it is there (as [`priors`] numbers them) with their standard uncertainties.
+    pub(super) sizes: Vec<(f64, f64)>,
+}
+
+/// Sizes of ripple that are weighed, dB. Its usual size is from memory: a sound deck's curve is not smoother than that.
+const RIPPLES_DB: [f64; 8] = [0.02, 0.04, 0.08, 0.15, 0.3, 0.6, 1.2, 2.4];
+const USUAL_RIPPLE_DB: f64 = 0.15;
+const RIPPLE_SPREAD: f64 = 1.0;
+/// Reaches of ripple that are weighed, octaves.
+const REACHES_OCTAVES: [f64; 2] = [0.4, 1.2];
+/// Least standard uncertainty of a point: what the tone meter cannot show, dB.
+const LEAST_SIGMA_DB: f64 = 0.02;
+/// How far the reference tone may be off by itself (standard deviation), dB.
+const OFFSET_DB: f64 = 0.5;
+/// Sizes are looked for within this many standard deviations about what is usual.
+const WIDEST: f64 = 4.0;
+/// Models this many nats below the best are not pursued: together they weigh less than a hundredth.
+const HOPELESS: f64 = 9.0;
+/// Sizes of ripple by which it is seen which models are worth pursuing, dB.
+const COARSE_RIPPLES_DB: [f64; 4] = [0.03, 0.15, 0.6, 2.4];
+
+#[derive(Debug, Clone)]
+struct Model {
+    /// Which of the kinds asked for, by index.
+    members: Vec<usize>,
+    /// Standardised logarithms of the sizes, member by member, then the offset in units of [`OFFSET_DB`].
+    at: DVector<f64>,
+    covariance: DMatrix<f64>,
+    log_evidence: f64,
+    weight: f64,
+    ripple_db: f64,
+}
+
+/// A covariance of ripple and noise, ready to whiten with.
+struct Whitener {
+    factor: Cholesky<f64, Dyn>,
+    half_log_det: f64,
+    log_prior: f64,
+    ripple_db: f64,
+}
+
+impl Whitener {
+    fn new(points: &[Point], ripple_db: f64, reach_octaves: f64) -> Option<Self> {
+        let n = points.len();
+        let octaves: Vec<f64> = points.iter().map(|point| point.place.programme_hz.log2()).collect();
+        let covariance = DMatrix::from_fn(n, n, |i, k| {
+            let apart = 3f64.sqrt() * (octaves[i] - octaves[k]).abs() / reach_octaves;
+            let ripple = ripple_db * ripple_db * (1.0 + apart) * (-apart).exp();
+            let own = if i == k { points[i].sigma_db.hypot(LEAST_SIGMA_DB).powi(2) } else { 0.0 };
+            ripple + own + points[i].shared_db * points[k].shared_db
+        });
+        let factor = Cholesky::new(covariance)?;
+        let half_log_det = factor.l_dirty().diagonal().iter().map(|pivot| pivot.ln()).sum();
+        let unlikely = ((ripple_db / USUAL_RIPPLE_DB).ln() / RIPPLE_SPREAD).powi(2);
+        Some(Self { factor, half_log_det, log_prior: -0.5 * unlikely, ripple_db })
+    }
+
+    fn whiten(&self, values: &mut DMatrix<f64>) {
+        self.factor.l_dirty().solve_lower_triangular_mut(values);
+    }
+}
+
+/// One channel's response and the shapes that may stand in it.
+struct Data<'a> {
+    points: &'a [Point],
+    reference: Place,
+    setting: &'a Setting,
+    kinds: &'a [CauseKind],
+    priors: Vec<Vec<Prior>>,
+}
+
+impl Data<'_> {
+    /// Size number `k` of `kind` at a standardised logarithm.
+    fn size(&self, kind: usize, k: usize, at: f64) -> f64 {
+        let prior = self.priors[kind][k];
+        prior.usual * (prior.spread * at.clamp(-WIDEST, WIDEST)).exp()
+    }
+
+    fn sizes(&self, kind: usize, at: &[f64]) -> Vec<f64> {
+        at.iter().enumerate().map(|(k, &at)| self.size(kind, k, at)).collect()
+    }
+
+    /// What a kind of such standardised sizes does at `place`, relative to the reference frequency, dB.
+    fn share_db(&self, kind: usize, at: &[f64], place: Place) -> f64 {
+        let (name, sizes) = (self.kinds[kind], self.sizes(kind, at));
+        shape_db(name, &sizes, place, self.setting) - shape_db(name, &sizes, self.reference, self.setting)
+    }
+
+    /// The same at every point.
+    fn shares_db<'b>(&'b self, kind: usize, at: &[f64]) -> impl Iterator<Item = f64> + 'b {
+        let (name, sizes) = (self.kinds[kind], self.sizes(kind, at));
+        let reference_db = shape_db(name, &sizes, self.reference, self.setting);
+        self.points.iter().map(move |point| shape_db(name, &sizes, point.place, self.setting) - reference_db)
+    }
+
+    /// Response less what is explained, dB, one column.
+    fn left(&self, members: &[usize], at: &DVector<f64>) -> DMatrix<f64> {
+        let offset_db = OFFSET_DB * at[at.len() - 1];
+        let mut left = DMatrix::from_fn(self.points.len(), 1, |i, _| self.points[i].db - offset_db);
+        let mut first = 0;
+        for &kind in members {
+            let count = self.priors[kind].len();
+            let own = &at.as_slice()[first..first + count];
+            left.iter_mut().zip(self.shares_db(kind, own)).for_each(|(left, share)| *left -= share);
+            first += count;
+        }
+        left
+    }
+
+    /// Column 0: what is left of the response; the others: the slope of what is explained over each number of the model.
+    fn left_and_slopes(&self, members: &[usize], at: &DVector<f64>) -> DMatrix<f64> {
+        const STEP: f64 = 1e-4;
+        let (n, width) = (self.points.len(), at.len());
+        let mut matrix = DMatrix::zeros(n, width + 1);
+        matrix.set_column(0, &self.left(members, at).column(0));
+        matrix.column_mut(width).fill(OFFSET_DB);
+        let mut first = 0;
+        for &kind in members {
+            let count = self.priors[kind].len();
+            let own = &at.as_slice()[first..first + count];
+            for k in 0..count {
+                let moved = |by: f64| {
+                    let mut moved = own.to_vec();
+                    moved[k] += by;
+                    moved
+                };
+                let (above, below) = (moved(STEP), moved(-STEP));
+                let pairs = self.shares_db(kind, &above).zip(self.shares_db(kind, &below));
+                for (i, (above, below)) in pairs.enumerate() {
+                    matrix[(i, 1 + first + k)] = (above - below) / (2.0 * STEP);
+                }
+            }
+            first += count;
+        }
+        matrix
+    }
+
+    /// Half of the squared misfit, priors included.
+    fn cost(&self, members: &[usize], at: &DVector<f64>, whitener: &Whitener) -> f64 {
+        let mut left = self.left(members, at);
+        whitener.whiten(&mut left);
+        0.5 * (left.norm_squared() + at.norm_squared())
+    }
+
+    /// Levenberg-Marquardt from `at`, then the evidence by Laplace's method.
+    fn climb(
+        &self,
+        members: &[usize],
+        mut at: DVector<f64>,
+        whitener: &Whitener,
+        most: usize,
+    ) -> Option<Model> {
+        let width = at.len();
+        let mut cost = self.cost(members, &at, whitener);
+        let mut damping = 1e-2;
+        let mut hessian = DMatrix::identity(width, width);
+        for round in 0..=most {
+            let mut matrix = self.left_and_slopes(members, &at);
+            whitener.whiten(&mut matrix);
+            let slopes = matrix.columns(1, width);
+            hessian = slopes.transpose() * slopes + DMatrix::identity(width, width);
+            if round == most {
+                break;
+            }
+            let downhill = slopes.transpose() * matrix.column(0) - &at;
+            let mut gained = 0.0;
+            for _ in 0..6 {
+                let mut damped = hessian.clone();
+                (0..width).for_each(|k| damped[(k, k)] *= 1.0 + damping);
+                let step = Cholesky::new(damped)?.solve(&downhill);
+                let next = (&at + step).map(|x| x.clamp(-WIDEST, WIDEST));
+                let next_cost = self.cost(members, &next, whitener);
+                if next_cost < cost {
+                    (gained, at, cost) = (cost - next_cost, next, next_cost);
+                    damping = (damping * 0.2).max(1e-6);
+                    break;
+                }
+                damping *= 8.0;
+            }
+            if gained < 1e-3 {
+                break;
+            }
+        }
+        let factor = Cholesky::new(hessian)?;
+        let half_log_det: f64 = factor.l_dirty().diagonal().iter().map(|pivot| pivot.ln()).sum();
+        let prior: f64 = (0..self.kinds.len())
+            .map(|kind| {
+                let there = probability(self.kinds[kind]);
+                if members.contains(&kind) { there.ln() } else { (1.0 - there).ln() }
+            })
+            .sum();
+        // Standardised numbers: the prior's own 2 pi cancel Laplace's.
+        let n = self.points.len() as f64;
+        let log_evidence =
+            -cost - whitener.half_log_det - 0.5 * n * TAU.ln() - half_log_det + prior + whitener.log_prior;
+        log_evidence.is_finite().then(|| Model {
+            members: members.to_vec(),
+            at,
+            covariance: factor.inverse(),
+            log_evidence,
+            weight: 0.0,
+            ripple_db: whitener.ripple_db,
+        })
+    }
+
+    /// The model of a subset of the kinds at the best of a few sizes of ripple: whether it is worth pursuing.
+    fn coarsely(&self, subset: usize, usual: &Whitener) -> Option<Model> {
+        let members: Vec<usize> = (0..self.kinds.len()).filter(|kind| subset >> kind & 1 == 1).collect();
+        let better = |a: &Model, b: &Model| a.log_evidence.total_cmp(&b.log_evidence);
+        let start = self
+            .starting_points(&members)
+            .into_iter()
+            .filter_map(|at| self.climb(&members, at, usual, 15))
+            .max_by(better)?;
+        COARSE_RIPPLES_DB
+            .into_iter()
+            .filter_map(|ripple_db| Whitener::new(self.points, ripple_db, REACHES_OCTAVES[0]))
+            .filter_map(|whitener| self.climb(&members, start.at.clone(), &whitener, 6))
+            .max_by(better)
+    }
+
+    /// Every combination of the members' starting points.
+    fn starting_points(&self, members: &[usize]) -> Vec<DVector<f64>> {
+        let mut rows: Vec<Vec<f64>> = vec![vec![]];
+        for &kind in members {
+            let count = self.priors[kind].len();
+            rows = rows
+                .iter()
+                .flat_map(|row| {
+                    starts(self.kinds[kind]).iter().map(|start| [row.as_slice(), &start[..count]].concat())
+                })
+                .collect();
+        }
+        rows.into_iter()
+            .map(|mut row| {
+                row.push(0.0);
+                DVector::from_vec(row)
+            })
+            .collect()
+    }
+}
+
+/// Weighs all subsets of `kinds` against the response; `None` for fewer than six points.
+pub(super) fn weigh(
+    points: &[Point],
+    reference: Place,
+    kinds: &[CauseKind],
+    setting: &Setting,
+) -> Option<Verdicts> {
+    if points.len() < 6 {
+        return None;
+    }
+    let priors = kinds.iter().map(|&kind| priors(kind, setting)).collect();
+    let data = Data { points, reference, setting, kinds, priors };
+    let whiteners: Vec<Whitener> = REACHES_OCTAVES
+        .iter()
+        .flat_map(|&reach| RIPPLES_DB.map(|ripple_db| Whitener::new(points, ripple_db, reach)))
+        .flatten()
+        .collect();
+    let usual = Whitener::new(points, USUAL_RIPPLE_DB, REACHES_OCTAVES[0])?;
+    let subsets: Vec<usize> = (0..1usize << kinds.len()).collect();
+    let tried: Vec<Model> =
+        subsets.into_par_iter().filter_map(|subset| data.coarsely(subset, &usual)).collect();
+    let best = tried.iter().map(|model| model.log_evidence).fold(f64::NEG_INFINITY, f64::max);
+    let mut models: Vec<Model> = tried
+        .into_par_iter()
+        .filter(|model| model.log_evidence > best - HOPELESS)
+        .flat_map_iter(|model| {
+            let data = &data;
+            whiteners.iter().filter_map(move |each| data.climb(&model.members, model.at.clone(), each, 4))
+        })
+        .collect();
+    let best = models.iter().map(|model| model.log_evidence).fold(f64::NEG_INFINITY, f64::max);
+    models.retain(|model| model.log_evidence > best - HOPELESS - 3.0);
+    let total: f64 = models.iter().map(|model| (model.log_evidence - best).exp()).sum();
+    for model in &mut models {
+        model.weight = (model.log_evidence - best).exp() / total;
+    }
+    let verdicts = (0..kinds.len()).map(|kind| data.verdict(&models, kind)).collect();
+    let ripple_db = models.iter().map(|model| model.weight * model.ripple_db).sum();
+    let explained_db = points
+        .iter()
+        .map(|point| models.iter().map(|model| model.weight * data.model_db(model, point.place)).sum::<f64>())
+        .collect();
+    Some(Verdicts { kinds: verdicts, ripple_db, explained_db, models, asked: kinds.to_vec() })
+}
+
+impl Data<'_> {
+    /// Everything that a model explains at `place`, offset included, dB.
+    fn model_db(&self, model: &Model, place: Place) -> f64 {
+        let mut first = 0;
+        let mut sum = OFFSET_DB * model.at[model.at.len() - 1];
+        for &kind in &model.members {
+            let count = self.priors[kind].len();
+            sum += self.share_db(kind, &model.at.as_slice()[first..first + count], place);
+            first += count;
+        }
+        sum
+    }
+
+    fn verdict(&self, models: &[Model], kind: usize) -> KindVerdict {
+        let count = self.priors[kind].len();
+        let (mut there, mut mean, mut square) = (0.0, vec![0.0; count], vec![0.0; count]);
+        for model in models {
+            let Some(first) = self.place_of(model, kind) else { continue };
+            there += model.weight;
+            for k in 0..count {
+                let at = model.at[first + k];
+                mean[k] += model.weight * at;
+                square[k] += model.weight * (model.covariance[(first + k, first + k)] + at * at);
+            }
+        }
+        let sizes = (0..count)
+            .map(|k| {
+                let at = if there > 0.0 { mean[k] / there } else { 0.0 };
+                let variance = if there > 0.0 { square[k] / there - at * at } else { 1.0 };
+                let size = self.size(kind, k, at);
+                (size, size * self.priors[kind][k].spread * variance.max(0.0).sqrt())
+            })
+            .collect();
+        KindVerdict { kind: self.kinds[kind], probability: there, sizes }
+    }
+
+    /// Where in the model's numbers those of `kind` begin.
+    fn place_of(&self, model: &Model, kind: usize) -> Option<usize> {
+        let before = model.members.iter().position(|&member| member == kind)?;
+        Some(model.members[..before].iter().map(|&member| self.priors[member].len()).sum())
+    }
+}
+
+impl Verdicts {
+    /// Probability that one of `kinds` at least is there.
+    pub(super) fn probability_of_any(&self, kinds: &[CauseKind]) -> f64 {
+        let any = |model: &&Model| model.members.iter().any(|&member| kinds.contains(&self.asked[member]));
+        self.models.iter().filter(any).map(|model| model.weight).sum()
+    }
+
+    /// What `kinds` do together at `place` relative to the reference, and its standard uncertainty, dB.
+    pub(super) fn share_db(
+        &self,
+        kinds: &[CauseKind],
+        place: Place,
+        reference: Place,
+        setting: &Setting,
+    ) -> (f64, f64) {
+        let priors = self.asked.iter().map(|&kind| priors(kind, setting)).collect();
+        let data = Data { points: &[], reference, setting, kinds: &self.asked, priors };
+        let (mut mean, mut square) = (0.0, 0.0);
+        for model in &self.models {
+            let mut slopes = DVector::zeros(model.at.len());
+            let (mut first, mut sum) = (0, 0.0);
+            for &kind in &model.members {
+                let count = data.priors[kind].len();
+                if kinds.contains(&self.asked[kind]) {
+                    let own = &model.at.as_slice()[first..first + count];
+                    sum += data.share_db(kind, own, place);
+                    for k in 0..count {
+                        let moved = |by: f64| {
+                            let mut own = own.to_vec();
+                            own[k] += by;
+                            data.share_db(kind, &own, place)
+                        };
+                        slopes[first + k] = (moved(1e-3) - moved(-1e-3)) / 2e-3;
+                    }
+                }
+                first += count;
+            }
+            let variance = (slopes.transpose() * &model.covariance * &slopes)[0].max(0.0);
+            mean += model.weight * sum;
+            square += model.weight * (variance + sum * sum);
+        }
+        (mean, (square - mean * mean).max(0.0).sqrt())
+    }
+}

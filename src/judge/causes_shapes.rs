@@ -1,0 +1,154 @@
+//! What each cause does to a response, in dB over frequency, and what is believed of its size before measuring.
+//!
+//! Spacing and gap follow the wavelength on the tape, which the recording fixed: frequencies of the programme at nominal
+//! speed. Electrical shapes follow the frequency that the amplifier sees.
+
+use crate::reading::CauseKind;
+use crate::trade::playback_losses::{effective_gap_um, gap_loss_db, spacing_loss_db};
+use crate::trade::tape_equalisation::treble_error_db;
+
+/// What the shapes need to know of tape and deck.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Setting {
+    /// Nominal tape speed, mm/s.
+    pub(super) speed_mm_s: f64,
+    /// Treble time constant that the replay should have, us.
+    pub(super) nominal_us: f64,
+}
+
+/// One frequency: in the programme, and as the amplifier saw it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Place {
+    pub(super) programme_hz: f64,
+    pub(super) seen_hz: f64,
+}
+
+/// A number that a shape depends on, fitted as its logarithm: what is usual, and by how much (standard deviation of
+/// the logarithm) it may be off.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Prior {
+    pub(super) usual: f64,
+    pub(super) spread: f64,
+}
+
+/// Losses below this do not count, dB: next to a null of the gap a formula says minus infinity.
+const FLOOR_DB: f64 = -60.0;
+
+const fn prior(usual: f64, spread: f64) -> Prior {
+    Prior { usual, spread }
+}
+
+/// Causes that are fitted, in the order of the reading.
+pub(super) const FITTED: [CauseKind; 6] = [
+    CauseKind::Spacing,
+    CauseKind::Gap,
+    CauseKind::TimeConstant,
+    CauseKind::LowPass,
+    CauseKind::Coupling,
+    CauseKind::HeadBump,
+];
+
+/// Whether a cause shows in the treble (or else in the bass).
+pub(super) fn is_treble(kind: CauseKind) -> bool {
+    !matches!(kind, CauseKind::Coupling | CauseKind::HeadBump)
+}
+
+/// How probable a cause is before anything was measured (from memory: how often one meets it on the bench). Low-pass
+/// circuits are rare, and there to keep other causes from being blamed for one.
+pub(super) fn probability(kind: CauseKind) -> f64 {
+    match kind {
+        CauseKind::Spacing | CauseKind::Coupling | CauseKind::HeadBump => 0.2,
+        CauseKind::Gap | CauseKind::TimeConstant => 0.15,
+        CauseKind::LowPass => 0.04,
+        CauseKind::Azimuth | CauseKind::None => 0.0,
+    }
+}
+
+/// What the shape depends on; sizes from memory.
+pub(super) fn priors(kind: CauseKind, setting: &Setting) -> Vec<Prior> {
+    match kind {
+        // um of distance.
+        CauseKind::Spacing => vec![prior(0.3, 1.0)],
+        // um, mechanical.
+        CauseKind::Gap => vec![prior(1.3, 0.5)],
+        // us as it really is.
+        CauseKind::TimeConstant => vec![prior(setting.nominal_us, 0.45)],
+        // Corner, Hz.
+        CauseKind::LowPass => vec![prior(12_000.0, 0.6)],
+        // Corner, Hz.
+        CauseKind::Coupling => vec![prior(30.0, 0.8)],
+        // Middle in Hz, height in dB, quality.
+        CauseKind::HeadBump => vec![prior(70.0, 0.5), prior(2.0, 0.6), prior(1.3, 0.4)],
+        CauseKind::Azimuth | CauseKind::None => vec![],
+    }
+}
+
+/// Where to start looking, as offsets from what is usual in standard deviations: a fit may have several summits.
+pub(super) fn starts(kind: CauseKind) -> &'static [[f64; 3]] {
+    match kind {
+        CauseKind::TimeConstant => &[[1.0, 0.0, 0.0], [-1.0, 0.0, 0.0]],
+        CauseKind::HeadBump => &[[-0.7, 0.0, 0.0], [0.7, 0.0, 0.0]],
+        _ => &[[0.0, 0.0, 0.0]],
+    }
+}
+
+/// What the cause does at `place`, dB, not referred to any frequency. `size` holds as many numbers as [`priors`].
+pub(super) fn shape_db(kind: CauseKind, size: &[f64], place: Place, setting: &Setting) -> f64 {
+    let first = size.first().copied().unwrap_or(0.0);
+    let db = match kind {
+        CauseKind::Spacing => spacing_loss_db(first, place.programme_hz, setting.speed_mm_s),
+        CauseKind::Gap => gap_loss_db(effective_gap_um(first), place.programme_hz, setting.speed_mm_s),
+        CauseKind::TimeConstant => treble_error_db(first, setting.nominal_us, place.seen_hz),
+        CauseKind::LowPass => -10.0 * (1.0 + (place.seen_hz / first).powi(2)).log10(),
+        CauseKind::Coupling => -10.0 * (1.0 + (first / place.seen_hz).powi(2)).log10(),
+        CauseKind::HeadBump => match *size {
+            [hz, height_db, quality] => resonance_db(hz, height_db, quality, place.seen_hz),
+            _ => 0.0,
+        },
+        CauseKind::Azimuth | CauseKind::None => 0.0,
+    };
+    db.max(FLOOR_DB)
+}
+
+/// Second-order resonance: `height_db` at `middle_hz`, 0 dB far from it, half of the height (in dB) where
+/// |f/f0 - f0/f| = 1/q.
+fn resonance_db(middle_hz: f64, height_db: f64, quality: f64, hz: f64) -> f64 {
+    let x = (hz / middle_hz - middle_hz / hz).powi(2) * quality * quality;
+    let ratio = 10f64.powf(height_db / 20.0);
+    10.0 * ((x + ratio) / (x + 1.0 / ratio)).log10()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SETTING: Setting = Setting { speed_mm_s: 47.625, nominal_us: 120.0 };
+
+    fn at(kind: CauseKind, size: &[f64], hz: f64) -> f64 {
+        shape_db(kind, size, Place { programme_hz: hz, seen_hz: hz }, &SETTING)
+    }
+
+    #[test]
+    fn shapes_have_the_published_sizes() {
+        // -54.575 dB a wavelength (Wallace 1951): 0.1 um at 10 kHz are 0.1/4.7625 wavelengths.
+        assert_within!(at(CauseKind::Spacing, &[0.1], 10_000.0), -1.1459, 1e-4, "dB");
+        // Effective gap 1.11 um against 2.9766 um (Eargle 1994): 20 lg(sin x / x), x = 1.17154, by numpy 2.4.6.
+        assert_within!(at(CauseKind::Gap, &[1.0], 16_000.0), -2.08665, 1e-5, "dB");
+        // First order: half the power at the corner, a fifth at half of it (below) or twice it (above).
+        assert_within!(at(CauseKind::Coupling, &[40.0], 40.0), -3.0103, 1e-4, "dB");
+        assert_within!(at(CauseKind::Coupling, &[40.0], 20.0), -6.9897, 1e-4, "dB");
+        assert_within!(at(CauseKind::LowPass, &[8000.0], 16_000.0), -6.9897, 1e-4, "dB");
+        // A resonance is as high as it says in its middle, and half as high where |f/f0 - f0/f| = 1/q.
+        assert_within!(at(CauseKind::HeadBump, &[80.0, 3.0, 1.0], 80.0), 3.0, 1e-9, "dB");
+        let golden = 0.5 * (1.0 + 5f64.sqrt());
+        assert_within!(at(CauseKind::HeadBump, &[80.0, 3.0, 1.0], 80.0 * golden), 1.5, 1e-9, "dB");
+        // Replay at 70 us of a tape for 120 us, table after IEC 60094-1: -4.54 dB at 10 kHz.
+        assert_within!(at(CauseKind::TimeConstant, &[70.0], 10_000.0), -4.54, 0.005, "dB");
+    }
+
+    #[test]
+    fn no_shape_is_infinite_at_a_null() {
+        let null_um = 47.625e3 / 16_000.0 / 1.11;
+        assert!(at(CauseKind::Gap, &[null_um], 16_000.0) >= FLOOR_DB);
+    }
+}
