@@ -215,6 +215,7 @@ pub fn options(recorded_on: Option<RecordedOn>) -> ReadOptions {
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::good_deck(),
         direct: None,
+        transport: None,
     }
 }
 
