@@ -49,8 +49,8 @@ fn why(tape: &SkewTape) -> String {
         }
         (SkewContent::TooShort, _) => "too short. Record a minute or more of each tape; 10 s are the least",
         (SkewContent::Unclear, _) => {
-            "one programme on both tracks, but too noisy, too narrow in band, or with channels too different in response for a delay. Record more \
-             of the tape, or take a better one"
+            "one programme on both tracks, but too noisy, too narrow in band, or with channels too different in response \
+             for a delay. Record more of the tape, or take a better one"
         }
     };
     let outlying = if tape.outlier { OUTLYING } else { "" };
