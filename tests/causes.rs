@@ -141,6 +141,7 @@ fn reading(deck: &Deck, seed: u64) -> Reading {
                 db: levels,
                 uncertainty_db: [Some(2.0 * sigma_db(hz)); 2],
                 difference_db: None,
+                difference_uncertainty_db: None,
             }
         })
         .collect();

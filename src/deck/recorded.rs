@@ -50,7 +50,8 @@ mod tests {
         let mut fast = DeckFile::default();
         fast.speed.error_percent = 2.0;
         fast.azimuth.angle_arcmin = 5.0;
-        fast.speed.flutter = vec![FlutterLine { hz: 9.0, percent_peak: 0.1, phase_deg: 0.0, drift_hz_per_min: 0.0 }];
+        fast.speed.flutter =
+            vec![FlutterLine { hz: 9.0, percent_peak: 0.1, phase_deg: 0.0, drift_hz_per_min: 0.0 }];
         fast.record.gain_db = Sides { left: 1.0, right: -1.0 };
         fast.replay.gain_db = Sides { left: 3.0, right: 3.0 };
         let own = fast.replaying_tape_of(&fast);
