@@ -1,6 +1,7 @@
 //! The quantities of a reading one by one, under names by which two readings can be held against each other.
 
 use super::figures::{frequency, signed};
+use super::flutter_varies::{Kind, varies};
 use crate::reading::{
     Azimuth, Distortion, Flutter, FlutterFigures, Pair, Reading, RecordedOn, Response, ResponsePoint,
     Saturation,
@@ -161,8 +162,6 @@ pub(super) fn quantities(reading: &Reading) -> Vec<Compared> {
     list.0
 }
 
-/// The figure of one kind out of several.
-type Kind = fn(&FlutterFigures) -> Option<f64>;
 const KINDS: [(&str, Kind); 7] = [
     ("weighted rms", |f| f.weighted_rms_percent),
     ("2-sigma", |f| f.two_sigma_percent),
@@ -184,17 +183,9 @@ fn flutter_rows(list: &mut List, flutter: &Flutter) {
         flutter_rms_percent: flutter.flutter_rms_percent,
     };
     for (kind, of) in KINDS {
-        // A deck's flutter is not the same from one stretch of tape to the next; only what goes beyond that is a change.
-        let each: Vec<f64> = flutter.stretches.iter().filter_map(|stretch| of(&stretch.figures)).collect();
-        let varies = (each.len() >= 2).then(|| {
-            let n = each.len() as f64;
-            let mean = each.iter().sum::<f64>() / n;
-            let variance = each.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / (n - 1.0);
-            // A peak is one moment's; it does not get surer with time.
-            let over = if kind == "unweighted peak" { 1.0 } else { n };
-            2.0 * (variance / over).sqrt()
-        });
-        let doubt = of(&flutter.uncertainties).zip(varies).map(|(own, varies)| own.hypot(varies));
+        let own = of(&flutter.uncertainties);
+        let doubt =
+            own.zip(varies(flutter, of, kind == "unweighted peak")).map(|(own, more)| own.hypot(more));
         list.one("flutter", kind, "percent", of(&whole), doubt);
     }
 }

@@ -9,7 +9,7 @@ pub fn decimals(uncertainty: Option<f64>, otherwise: usize) -> usize {
     let exponent = uncertainty.log10().floor();
     let lead = uncertainty / 10f64.powf(exponent);
     let wanted = if lead < 2.95 { 1.0 - exponent } else { -exponent };
-    wanted.clamp(0.0, 4.0) as usize
+    wanted.clamp(0.0, 5.0) as usize
 }
 
 /// A deviation with its sign; zero carries none.

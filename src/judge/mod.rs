@@ -22,6 +22,7 @@ mod compared;
 mod equalisation;
 mod figures;
 mod findings;
+mod flutter_varies;
 mod level;
 mod limits;
 mod meaning;

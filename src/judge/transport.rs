@@ -2,6 +2,7 @@
 
 use super::figures::{decimals, frequency, signed, unsigned};
 use super::findings::{Bench, Bounds, plain};
+use super::flutter_varies::{Kind, varies};
 use super::limits::Tolerance;
 use super::meaning::{Meaning, Quantity};
 use super::parts::part_words;
@@ -64,6 +65,13 @@ pub(super) fn flutter(bench: &Bench) -> Vec<Finding> {
     let own = flutter.map(|flutter| flutter.uncertainties).unwrap_or_default();
     let quasi_peak_uncertainty = own.weighted_quasi_peak_percent.or(in_proportion);
     let rms_uncertainty = own.weighted_rms_percent.or(rms_uncertainty);
+    // Judged is the deck, not the one stretch.
+    let of_the_deck = |own: Option<f64>, of: Kind| {
+        let more = flutter.and_then(|flutter| varies(flutter, of, false)).unwrap_or(0.0);
+        own.map(|own| own.hypot(more))
+    };
+    let quasi_peak_uncertainty = of_the_deck(quasi_peak_uncertainty, |f| f.weighted_quasi_peak_percent);
+    let rms_uncertainty = of_the_deck(rms_uncertainty, |f| f.weighted_rms_percent);
     let limits = bench.limits;
     let mut findings = vec![
         kind(

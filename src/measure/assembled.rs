@@ -20,7 +20,7 @@ use super::saturation::saturation;
 use super::separation::{PlayedLeakage, separation};
 use super::speed::speed;
 use super::surroundings::Surroundings;
-use super::tears::{Torn, mean_hz, splices, tears, untorn};
+use super::tears::{Torn, mean_hz, mean_hz_error, splices, tears, untorn};
 use super::tone::Tone;
 use crate::capture::{Alignment, Stretch};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
@@ -344,14 +344,15 @@ fn is_first<'a>(part: &PlacedPart, mut before: impl Iterator<Item = &'a PlacedPa
 fn measured_tones(timeline: &Timeline, outcomes: &[Outcome]) -> Vec<MeasuredTone> {
     let of = |(part, outcome): (&PlacedPart, &Outcome)| {
         let Signal::Tone { hz: programme_hz } = part.signal else { return None };
-        let (hz, stretch, dbfs) = match outcome {
+        let (hz, stretch, dbfs, bands) = match outcome {
             Outcome::Tone(tone, stretch) => {
-                (tone.hz, stretch, tone.levels.map(|level| level.map(|level| level.dbfs)))
+                (tone.hz, stretch, tone.levels.map(|level| level.map(|level| level.dbfs)), &tone.band)
             }
-            Outcome::Flutter(result, stretch) => (mean_hz(&result.1)?, stretch, [None; 2]),
+            Outcome::Flutter(result, stretch) => (mean_hz(&result.1)?, stretch, [None; 2], &result.1),
             _ => return None,
         };
-        Some(MeasuredTone { part: part.id.clone(), programme_hz, hz, length_s: stretch.length_s(), dbfs })
+        let (part, length_s) = (part.id.clone(), stretch.length_s());
+        Some(MeasuredTone { part, programme_hz, hz, hz_error: mean_hz_error(bands), length_s, dbfs })
     };
     timeline.parts.iter().zip(outcomes).filter_map(of).collect()
 }

@@ -37,6 +37,8 @@ pub struct MeasuredTone {
     pub programme_hz: f64,
     /// Mean frequency in the return, Hz.
     pub hz: f64,
+    /// Standard error of that mean as pieces of half a second tell, Hz; `None` where there are fewer than three.
+    pub hz_error: Option<f64>,
     /// Length of the stretch that was measured, s.
     pub length_s: f64,
     /// Level in the return, dBFS; `None` for a flutter tone.

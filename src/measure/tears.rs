@@ -4,6 +4,7 @@
 //! sample changes. Within a long tone, a jump turns the phase of both channels at once.
 
 use super::flutter::together;
+use super::tone::mean_and_error;
 use crate::capture::FoundSlate;
 use crate::programme::{Signal, Timeline};
 use crate::signal::baseband::Band;
@@ -55,6 +56,22 @@ const USUAL_WOW_PERCENT: f64 = 0.25;
 pub(super) fn mean_hz(bands: &[Band; 2]) -> Option<f64> {
     let (both, _) = together(bands);
     Some(bands[0].centre_hz + demodulate(&both, bands[0].rate_hz)?.mean_hz)
+}
+
+/// Standard error of the mean frequency, Hz, from how pieces of half a second differ; `None` for fewer than three.
+pub(super) fn mean_hz_error(bands: &[Band; 2]) -> Option<f64> {
+    const PIECE_S: f64 = 0.5;
+    let (both, _) = together(bands);
+    let rate_hz = bands[0].rate_hz;
+    let size = ((PIECE_S * rate_hz).round() as usize).max(2);
+    let pieces: Vec<f64> = both
+        .chunks_exact(size)
+        .map(|piece| {
+            let turned: Complex64 = piece.windows(2).map(|pair| pair[1] * pair[0].conj()).sum();
+            turned.arg() / TAU * rate_hz
+        })
+        .collect();
+    (pieces.len() >= 3).then(|| mean_and_error(&pieces).1).filter(|error| error.is_finite())
 }
 
 /// Finds the stretches in which time jumps. `speeds` are (start in the programme, s; length, s; ratio of the

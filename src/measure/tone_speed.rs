@@ -29,15 +29,18 @@ pub struct FrequencyKnowledge {
 pub fn tone_speed(tones: &[MeasuredTone], knowledge: &FrequencyKnowledge) -> Option<Speed> {
     let sure: Vec<&MeasuredTone> = tones.iter().filter(|tone| tone.programme_hz > SURE_HZ).collect();
     let used: Vec<&MeasuredTone> = if sure.is_empty() { tones.iter().collect() } else { sure };
-    let errors: Vec<(f64, f64)> = used
+    let errors: Vec<(f64, f64, f64)> = used
         .iter()
         .filter(|tone| tone.length_s > 0.0)
-        .map(|tone| (100.0 * (tone.hz / tone.programme_hz - 1.0), tone.length_s))
+        .map(|tone| {
+            let percent = 100.0 / tone.programme_hz;
+            (percent * tone.hz - 100.0, tone.length_s, percent * tone.hz_error.unwrap_or(0.0))
+        })
         .collect();
     let middle = median(&errors.iter().map(|error| error.0).collect::<Vec<_>>());
     let away = median(&errors.iter().map(|error| (error.0 - middle).abs()).collect::<Vec<_>>());
     // A tone that was recorded off its name must not count.
-    let kept: Vec<(f64, f64)> =
+    let kept: Vec<(f64, f64, f64)> =
         errors.into_iter().filter(|error| (error.0 - middle).abs() <= (5.0 * away).max(0.05)).collect();
     let total_s: f64 = kept.iter().map(|error| error.1).sum();
     if !(total_s > 0.0) {
@@ -51,8 +54,10 @@ pub fn tone_speed(tones: &[MeasuredTone], knowledge: &FrequencyKnowledge) -> Opt
     // The mean over t of a wow at f is off by up to its amplitude over pi f t.
     let wow_percent = knowledge.wow_percent.unwrap_or(0.0).max(USUAL_WOW_PERCENT);
     let wow = 2.0 * wow_percent / (std::f64::consts::PI * 0.5 * total_s).max(1.0);
+    // What wanders within the tones, as it was measured: a lone tone shows nothing else.
+    let within = 2.0 * kept.iter().map(|error| (error.1 * error.2).powi(2)).sum::<f64>().sqrt() / total_s;
     let statistical = if kept.len() > 2 { agree.max(0.3 * wow) } else { wow.max(2.0 * spread) };
-    let uncertainty = statistical.hypot(knowledge.within_percent).hypot(CARD_CLOCK_PERCENT);
+    let uncertainty = statistical.max(within).hypot(knowledge.within_percent).hypot(CARD_CLOCK_PERCENT);
     let error = 100.0 * ((1.0 + mean / 100.0) / (1.0 + knowledge.sharp_percent / 100.0) - 1.0);
     (error.is_finite() && uncertainty.is_finite()).then_some(Speed {
         error_percent: error,
@@ -71,6 +76,7 @@ mod tests {
             part: "t".into(),
             programme_hz,
             hz: programme_hz * (1.0 + error_percent / 100.0),
+            hz_error: None,
             length_s,
             dbfs: [None; 2],
         }
@@ -106,6 +112,9 @@ mod tests {
             uncertainty(2.0),
             uncertainty(60.0)
         );
+        // A tone that wanders within itself by more than usual wow says so.
+        let wanders = MeasuredTone { hz_error: Some(1.1), ..tone(440.0, 0.2, 6.0) };
+        assert_within!(tone_speed(&[wanders], &SURE).unwrap().uncertainty_percent, 0.5, 0.01, "%");
         assert_eq!(tone_speed(&[], &SURE), None);
         assert_eq!(tone_speed(&[tone(440.0, 0.2, 0.0)], &SURE), None);
     }

@@ -35,12 +35,12 @@ fn pulses_and_data_are_no_test_tones_but_a_known_pitch_gives_the_speed() {
     let reading = read_unslated(&path, &options(None), &known).unwrap();
     let pilots = tones(&reading);
     assert!(pilots[0].from_s < 2.6 && pilots[0].to_s > 5.0, "{:?}", pilots[0]);
-    // The first pilot is followed by data of about the same frequency, and wanders by 0.6 % rms: where it is cut moves its
-    // mean by some tenths of a percent.
+    // The first pilot is followed by data of about the same frequency: where it is cut moves its mean by some tenths of a
+    // percent, which the speed's uncertainty must hold.
     assert_within!(pilots[0].hz.unwrap(), 2698.7, 0.004 * 2698.7, "Hz");
     // The second one runs slower: 2665.2 Hz from 12.7 to 14.5 s, measured with scipy 1.17.1 as the first was.
     assert_within!(pilots[1].hz.unwrap(), 2665.2, 0.001 * 2665.2, "Hz");
     let speed = reading.speed.unwrap();
-    assert_within!(speed.error_percent, -0.05, 0.4, "%");
-    assert!(speed.uncertainty_percent > 0.1, "{}", speed.uncertainty_percent);
+    assert_within!(speed.error_percent, -0.05, speed.uncertainty_percent, "%", "as stated");
+    assert!(speed.uncertainty_percent < 0.8, "{}", speed.uncertainty_percent);
 }
