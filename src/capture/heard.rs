@@ -104,8 +104,31 @@ pub fn hear(source: &dyn Source) -> Result<Heard, CaptureError> {
     taken.extend(sweeps.iter().map(|glide| Stretch { from_s: glide.from_s - 0.1, to_s: glide.to_s + 0.1 }));
     taken.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
     let loudest = tones.iter().flat_map(|tone| tone.dbfs).fold(-20.0, f64::max);
-    let between = between(&frames, &taken, source.frames() as f64 / source.rate_hz(), loudest);
+    let mut between = between(&frames, &taken, source.frames() as f64 / source.rate_hz(), loudest);
+    if let (Some(first), Some(last)) = (taken.first(), taken.last()) {
+        let of_the_tape =
+            |piece: &Between| piece.stretch.from_s > first.from_s && piece.stretch.to_s < last.to_s;
+        louder_are_noise(&mut between, of_the_tape);
+    }
     Ok(Heard { tones, impure, sweeps, between })
+}
+
+/// Even noise that stands far above the quietest silence of the same tape was recorded as noise.
+///
+/// Only what lies between tones is looked at: before and behind them may be a leader, which has no hiss of tape.
+fn louder_are_noise(between: &mut [Between], of_the_tape: impl Fn(&Between) -> bool) {
+    // Silences of one tape, erased here and virgin there, differ by some decibels.
+    const APART_DB: f64 = 10.0;
+    let loud = |piece: &Between| piece.dbfs[0].max(piece.dbfs[1]);
+    let silent = |piece: &Between| piece.kind == BetweenKind::Silence && of_the_tape(piece);
+    let Some(quietest) = between.iter().filter(|piece| silent(piece)).map(loud).reduce(f64::min) else {
+        return;
+    };
+    for piece in between {
+        if silent(piece) && loud(piece) > quietest + APART_DB {
+            piece.kind = BetweenKind::Noise;
+        }
+    }
 }
 
 /// Low tones that follow each other without a pause are nearer than their filters can tell: they share what both claim.
@@ -251,4 +274,29 @@ fn joined(pieces: Vec<Between>) -> Vec<Between> {
         }
     }
     found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn noise_that_was_recorded_is_no_silence_of_the_tape() {
+        let piece = |from_s: f64, dbfs: f64| Between {
+            stretch: Stretch { from_s, to_s: from_s + 5.0 },
+            dbfs: [dbfs, dbfs - 1.0],
+            kind: BetweenKind::Silence,
+        };
+        // A leader, tape erased and virgin, pink noise, a pause behind the last tone.
+        let mut pieces = [
+            piece(0.0, -80.0),
+            piece(20.0, -60.0),
+            piece(40.0, -55.0),
+            piece(60.0, -35.0),
+            piece(90.0, -40.0),
+        ];
+        louder_are_noise(&mut pieces, |piece| piece.stretch.from_s > 10.0 && piece.stretch.to_s < 80.0);
+        let noise = pieces.map(|piece| piece.kind == BetweenKind::Noise);
+        assert_eq!(noise, [false, false, false, true, false]);
+    }
 }

@@ -362,6 +362,7 @@ mod tests {
             response: false,
             delay_us: Some(1.0),
             speed_percent: None,
+            flutter_at_most_percent: None,
         });
         for quantity in by_card {
             assert_eq!(absolute(&house, quantity), quantity == Quantity::Azimuth, "{quantity:?}");

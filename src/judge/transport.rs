@@ -187,6 +187,18 @@ fn cautions(bench: &Bench, flutter: &Flutter) -> String {
             unsigned(null_hz, 1)
         );
     }
+    // Flutter adds as squares: below a third the tape's share is 5 % of the figure.
+    const SMALL: f64 = 1.0 / 3.0;
+    let of_the_tape = told.card.as_ref().and_then(|card| card.flutter_at_most_percent);
+    if let (Some(tape), Some(rms)) = (of_the_tape, flutter.weighted_rms_percent)
+        && tape > SMALL * rms
+    {
+        words += &format!(
+            "; up to {} % weighted rms of it may be the house tape's own: to tell them apart replay it several times \
+             (--same-tape)",
+            unsigned(tape, 3)
+        );
+    }
     words
 }
 

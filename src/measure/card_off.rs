@@ -45,6 +45,7 @@ pub fn take_off_card(
         response: false,
         delay_us: None,
         speed_percent: None,
+        flutter_at_most_percent: card.flutter_at_most_percent,
     };
     let seen = 1.0 + reading.speed.as_ref().map_or(0.0, |speed| speed.error_percent / 100.0);
     let mut deck = seen;

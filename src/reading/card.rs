@@ -181,6 +181,9 @@ pub struct CardUsed {
     pub delay_us: Option<f64>,
     /// What was taken off the speed error, percent.
     pub speed_percent: Option<f64>,
+    /// Flutter that the tape itself may have, weighted rms, percent; it cannot be taken off.
+    #[serde(default)]
+    pub flutter_at_most_percent: Option<f64>,
 }
 
 /// What was taken off one level tone. `gain_db` and `difference_db` of the level row are without it, `return_dbfs` is as it
