@@ -12,6 +12,11 @@ pub fn decimals(uncertainty: Option<f64>, otherwise: usize) -> usize {
     wanted.clamp(0.0, 5.0) as usize
 }
 
+/// As [`decimals`] for decibels, of which nobody turns a trimmer by a ten-thousandth.
+pub fn decimals_db(uncertainty: Option<f64>, otherwise: usize) -> usize {
+    decimals(uncertainty, otherwise).min(3)
+}
+
 /// A deviation with its sign; zero carries none.
 pub fn signed(value: f64, decimals: usize) -> String {
     let text = unsigned(value, decimals);

@@ -1,6 +1,6 @@
 //! Finding `replay-level`, and the part of `channel-match` that one trimmer moves.
 
-use super::figures::{decimals, frequency, signed, unsigned};
+use super::figures::{decimals_db, frequency, signed, unsigned};
 use super::findings::{Bench, Bounds, SIDES, plain};
 use super::meaning::Quantity;
 use crate::reading::{Finding, Level, RecordedOn};
@@ -62,7 +62,7 @@ pub(super) fn channel_match(bench: &Bench) -> Vec<Finding> {
         let uncertainty = tone.uncertainty_db * std::f64::consts::SQRT_2;
         case.value = Some(db);
         case.uncertainty = Some(uncertainty);
-        let digits = decimals(Some(uncertainty), 2);
+        let digits = decimals_db(Some(uncertainty), 2);
         case.figures =
             format!("level tone {}: left minus right {} dB", frequency(tone.hz), signed(db, digits));
         let weak = SIDES[usize::from(db > 0.0)];
@@ -110,7 +110,7 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
         return case.finish();
     }
     let Some((tone, return_dbfs)) = level else { return case.finish() };
-    let digits = decimals(Some(tone.uncertainty_db), 2);
+    let digits = decimals_db(Some(tone.uncertainty_db), 2);
     let Some(target) = target.map(|target| target.value) else {
         case.missing = format!(
             "not told which level in the return is the deck's standard (level tone {} came back at {} dBFS); to find \

@@ -41,7 +41,7 @@ pub use card::{days_between, passes, passes_since, renewal};
 pub use causes::causes;
 pub use causes_words::{cause_name, cause_size};
 pub use compare::{Named, compare};
-pub use figures::{decimals, frequency, signed, unsigned};
+pub use figures::{decimals, decimals_db, frequency, signed, unsigned};
 pub use findings::judge;
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};
 pub use meaning::{Meaning, Quantity, meaning};

@@ -1,6 +1,6 @@
 //! Findings `record-level`, `bias` and `record-equalisation`: the recording half of the deck, seen through its replay.
 
-use super::figures::{decimals, frequency, signed, unsigned};
+use super::figures::{decimals_db, frequency, signed, unsigned};
 use super::findings::{Bench, Bounds, Case, SIDES, plain};
 use super::level;
 use super::meaning::Quantity;
@@ -64,7 +64,7 @@ fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Find
     case.missing = NO_LEVEL.to_owned();
     let found = latest.and_then(|latest| Some((latest, latest.reference_dbfs[side]?)));
     let Some((latest, dbfs)) = found else { return case.finish() };
-    let digits = decimals(Some(latest.uncertainty_db), 2);
+    let digits = decimals_db(Some(latest.uncertainty_db), 2);
     let Some(target) = &bench.limits.replay_level_target_dbfs else {
         case.missing = format!(
             "not told which level in the return is the deck's standard ({}: {} dBFS for 0 dB); to find out: with three \
@@ -99,7 +99,7 @@ fn left_against_right(bench: &Bench, latest: Option<&Latest>) -> Finding {
     let found = latest.and_then(|latest| Some((latest, latest.difference_db?)));
     let Some((latest, db)) = found else { return case.finish() };
     let uncertainty = latest.uncertainty_db * std::f64::consts::SQRT_2;
-    let digits = decimals(Some(uncertainty), 2);
+    let digits = decimals_db(Some(uncertainty), 2);
     case.value = Some(db);
     case.uncertainty = Some(uncertainty);
     case.figures = format!("{}: left minus right {} dB", latest.what, signed(db, digits));
@@ -173,7 +173,7 @@ fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) ->
         .rev()
         .find_map(|pair| Some((pair, pair.difference_db[side]?, pair.uncertainty_db[side]?)));
     let Some((pair, db, uncertainty)) = last else { return case.finish() };
-    let digits = decimals(Some(uncertainty), 2);
+    let digits = decimals_db(Some(uncertainty), 2);
     case.value = Some(db);
     case.uncertainty = Some(uncertainty);
     let other = pair.difference_db[1 - side]
@@ -207,7 +207,7 @@ fn stepped(mut case: Case, sweep: &BiasSweep, pairs: &[&BiasPair], side: usize) 
             "; the best compromise is round {best}, where {} minus {} is {} dB",
             frequency(pair.high_hz),
             frequency(pair.low_hz),
-            signed(db, decimals(pair.uncertainty_db[side], 2))
+            signed(db, decimals_db(pair.uncertainty_db[side], 2))
         ),
         _ => String::new(),
     };
@@ -251,7 +251,7 @@ pub(super) fn record_equalisation(bench: &Bench) -> Vec<Finding> {
             let slope = (after - before) / f64::from(next - pair.round);
             let db = before + slope * (round - f64::from(pair.round));
             let uncertainty = uncertainty.hypot(slope * doubt);
-            let digits = decimals(Some(uncertainty), 2);
+            let digits = decimals_db(Some(uncertainty), 2);
             case.value = Some(db);
             case.uncertainty = Some(uncertainty);
             let k3 = sweep.lowest_k3_round[side]

@@ -1,6 +1,6 @@
 //! Finding `replay-response`, and the part of `channel-match` that depends on frequency.
 
-use super::figures::{decimals, frequency, signed, unsigned};
+use super::figures::{decimals_db, frequency, signed, unsigned};
 use super::findings::{Bench, Bounds, SIDES, plain, rank};
 use super::meaning::Quantity;
 use crate::reading::{Finding, RecordedOn, Response, ResponsePoint, Verdict};
@@ -72,7 +72,7 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
     else {
         return case.finish();
     };
-    let digits = decimals(Some(worst.uncertainty_db), 2);
+    let digits = decimals_db(Some(worst.uncertainty_db), 2);
     case.value = Some(worst.db);
     case.uncertainty = Some(worst.uncertainty_db);
     case.figures = format!(
@@ -204,7 +204,7 @@ pub(super) fn channel_match(bench: &Bench) -> Finding {
     case.uncertainty = Some(worst.uncertainty_db);
     case.figures = format!(
         "responses furthest apart: left minus right {} dB at {at}",
-        signed(worst.db, decimals(Some(worst.uncertainty_db), 2))
+        signed(worst.db, decimals_db(Some(worst.uncertainty_db), 2))
     );
     let weak = SIDES[usize::from(worst.db > 0.0)];
     let after = if bench.recorded_on() == Some(RecordedOn::ThisDeck) {

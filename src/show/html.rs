@@ -5,7 +5,7 @@ use super::text::depth;
 use super::{
     amplifier, causes, found, meanings, nonlinear, plots, rounds_html, rounds_text, same_tape, words,
 };
-use crate::judge::{Limits, decimals, frequency, signed, unsigned};
+use crate::judge::{Limits, decimals, decimals_db, frequency, signed, unsigned};
 use crate::reading::{Finding, Reading, Verdict};
 use crate::trade::CAUTIONS;
 
@@ -197,7 +197,7 @@ fn figures(body: &mut String, reading: &Reading) {
         rows.push((name.to_owned(), value.unwrap_or_else(|| "cannot tell".to_owned())));
     };
     for level in &reading.level {
-        let digits = decimals(Some(level.uncertainty_db), 2).min(3);
+        let digits = decimals_db(Some(level.uncertainty_db), 2);
         let [left, right] = level
             .return_dbfs
             .map(|level| level.map_or("cannot tell".to_owned(), |level| unsigned(level, digits)));
@@ -326,7 +326,7 @@ fn response(body: &mut String, reading: &Reading) {
          <tbody>\n",
         text(&frequency(response.reference_hz))
     );
-    let digits = rows.iter().map(|row| row.uncertainty_db.map(|u| decimals(u, 2).min(3)));
+    let digits = rows.iter().map(|row| row.uncertainty_db.map(|u| decimals_db(u, 2)));
     let most = digits.clone().flatten().max().unwrap_or(0);
     // Blanks as wide as a digit and as a point keep the points under each other.
     let padded = |number: String, digits: usize| {

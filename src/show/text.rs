@@ -1,7 +1,7 @@
 //! A reading for the terminal: findings first, then the figures.
 
 use super::{amplifier, causes, found, meanings, nonlinear, rounds_text, same_tape, words};
-use crate::judge::{decimals, frequency, part_words, signed, unsigned};
+use crate::judge::{decimals, decimals_db, frequency, part_words, signed, unsigned};
 use crate::reading::{
     Finding, Flutter, FlutterFigures, Level, Noise, Reading, Response, ResponsePoint, SaturationNoise,
 };
@@ -234,7 +234,7 @@ fn levels(page: &mut Page, reading: &Reading) {
         "  {:<20}{:>10}{:>12}{:>14}{:>14}{:>14}{:>8}",
         "part", "tone", "programme", "left", "right", "difference", "+-"
     ));
-    let digits_of = |row: &Level| decimals(Some(row.uncertainty_db), 2).min(3);
+    let digits_of = |row: &Level| decimals_db(Some(row.uncertainty_db), 2);
     let most = reading.level.iter().map(digits_of).max().unwrap_or(0);
     for row in &reading.level {
         let digits = digits_of(row);
@@ -267,7 +267,7 @@ fn response_table(page: &mut Page, response: &Response) {
             "  {:>10}{:>14}{:>8}{:>14}{:>8}{:>14}",
             "tone", "left", "+-", "right", "+-", "difference"
         ));
-        let digits_of = |row: &ResponsePoint| row.uncertainty_db.map(|u| decimals(u, 2).min(3));
+        let digits_of = |row: &ResponsePoint| row.uncertainty_db.map(|u| decimals_db(u, 2));
         let most = rows.iter().flat_map(digits_of).max().unwrap_or(0);
         for row in rows {
             let digits = digits_of(row);

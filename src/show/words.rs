@@ -189,9 +189,13 @@ pub(super) fn names(group: &[&Finding]) -> String {
 
 /// Value with its uncertainty, such as `+17.00 +- 0.24 us`; `None` if there is no value.
 pub(super) fn value(finding: &Finding) -> Option<String> {
-    use crate::judge::{decimals, signed, unsigned};
+    use crate::judge::{decimals, decimals_db, signed, unsigned};
     let value = finding.value?;
-    let digits = decimals(finding.uncertainty, if finding.unit == "percent" { 4 } else { 1 });
+    let digits = match finding.unit.as_str() {
+        "percent" => decimals(finding.uncertainty, 4),
+        "dB" => decimals_db(finding.uncertainty, 1),
+        _ => decimals(finding.uncertainty, 1),
+    };
     // A deviation carries its sign; a size or a level below its reference does not need a plus.
     let number = if ["flutter", "noise", "hum", "capture", "distortion", "separation", "replay-equalisation"]
         .contains(&finding.id.as_str())
