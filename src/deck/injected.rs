@@ -173,7 +173,7 @@ mod tests {
                         assert_within!(
                             20.0 * gain.log10(),
                             want,
-                            0.01,
+                            0.03,
                             "dB",
                             "{into:?} {hz} Hz at {rate_hz} Hz"
                         );

@@ -523,9 +523,10 @@ mod tests {
         (0..count).map(|k| format!("{k}.wav")).collect()
     }
 
-    fn holds(figure: SharedFigure, want: f64) {
+    /// `widest` is a share of the figure: 20 s tell a single replay's own part only roughly.
+    fn holds(figure: SharedFigure, want: f64, widest: f64) {
         let (got, doubt) = (figure.percent.unwrap(), figure.uncertainty_percent.unwrap());
-        assert!((got - want).abs() <= doubt && doubt < 0.35 * got, "{got} +- {doubt}, true {want}");
+        assert!((got - want).abs() <= doubt && doubt < widest * got, "{got} +- {doubt}, true {want}");
     }
 
     #[test]
@@ -542,10 +543,10 @@ mod tests {
                 })
                 .collect();
             let found = same_tape(&courses, &names(3)).unwrap();
-            holds(found.recording.unweighted_rms, 0.05);
-            holds(found.replay.unweighted_rms, 0.03);
+            holds(found.recording.unweighted_rms, 0.05, 0.25);
+            holds(found.replay.unweighted_rms, 0.03, 0.5);
             for replay in &found.replays {
-                holds(replay.own.unweighted_rms, 0.03);
+                holds(replay.own.unweighted_rms, 0.03, 0.5);
             }
         }
     }
