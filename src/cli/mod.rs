@@ -1,5 +1,6 @@
 //! The commands: arguments as typed ([`Arguments`]) become jobs as meant (`meant` in each file), which run.
 
+mod bench;
 mod clock;
 mod compare;
 mod house;
@@ -35,6 +36,7 @@ enum Command {
     Skew(skew::Typed),
     Rehearse(rehearse::Typed),
     House(house::Typed),
+    Bench(bench::Typed),
     List(list::Typed),
 }
 
@@ -51,6 +53,7 @@ pub fn run(arguments: Arguments) -> anyhow::Result<Outcome> {
         Command::Skew(typed) => typed.meant()?.run(),
         Command::Rehearse(typed) => typed.meant()?.run(),
         Command::House(typed) => typed.run(),
+        Command::Bench(typed) => typed.run(),
         Command::List(typed) => typed.run(),
     }
 }

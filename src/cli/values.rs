@@ -72,9 +72,10 @@ enum HeadsValue {
     Three,
 }
 
+/// Tape type.
 #[derive(Debug, Clone, Copy, ValueEnum)]
 #[allow(clippy::upper_case_acronyms, reason = "Roman numerals, as printed on the cassette")]
-enum TapeTypeValue {
+pub enum TapeTypeValue {
     #[value(name = "I")]
     I,
     #[value(name = "II")]
@@ -83,6 +84,17 @@ enum TapeTypeValue {
     III,
     #[value(name = "IV")]
     IV,
+}
+
+impl From<TapeTypeValue> for TapeType {
+    fn from(value: TapeTypeValue) -> Self {
+        match value {
+            TapeTypeValue::I => Self::I,
+            TapeTypeValue::II => Self::II,
+            TapeTypeValue::III => Self::III,
+            TapeTypeValue::IV => Self::IV,
+        }
+    }
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -177,12 +189,7 @@ impl From<&TypedCircumstances> for Circumstances {
                 HeadsValue::Two => Heads::Two,
                 HeadsValue::Three => Heads::Three,
             }),
-            tape_type: typed.tape_type.map(|tape_type| match tape_type {
-                TapeTypeValue::I => TapeType::I,
-                TapeTypeValue::II => TapeType::II,
-                TapeTypeValue::III => TapeType::III,
-                TapeTypeValue::IV => TapeType::IV,
-            }),
+            tape_type: typed.tape_type.map(TapeType::from),
             noise_reduction: match typed.noise_reduction {
                 NoiseReductionValue::Off => NoiseReduction::Off,
                 NoiseReductionValue::On => NoiseReduction::On,

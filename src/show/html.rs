@@ -115,7 +115,7 @@ fn heading(body: &mut String, reading: &Reading, limits: Option<&Limits>) {
 }
 
 /// Verdict as a badge; the word and the frame tell as much as the colour.
-fn badge(verdict: Verdict) -> String {
+pub(super) fn badge(verdict: Verdict) -> String {
     let class = match verdict {
         Verdict::Within => "within",
         Verdict::Near => "near",
