@@ -5,6 +5,7 @@ mod clock;
 mod compare;
 mod house;
 mod interrupt;
+mod job_told;
 mod list;
 mod outcome;
 mod read;

@@ -37,7 +37,15 @@ const TEMPLATE: &str = include_str!("job_template.toml");
 /// [`JobError`] if there is a job already, or the folder cannot be made.
 pub fn new_job(folder: &Path, new: &NewJob) -> Result<PathBuf, JobError> {
     let path = folder.join(JOB_FILE);
-    let mut document = parsed(&path, TEMPLATE)?;
+    // What is told needs no hint.
+    let hints: [(&str, bool); 3] = [
+        ("# number =", new.number.is_some()),
+        ("# owner =", new.owner.is_some()),
+        ("# heads =", new.heads.is_some()),
+    ];
+    let needed = |line: &&str| !hints.iter().any(|(hint, told)| *told && line.starts_with(hint));
+    let template: String = TEMPLATE.lines().filter(needed).map(|line| format!("{line}\n")).collect();
+    let mut document = parsed(&path, &template)?;
     document["deck"]["name"] = value(&new.deck);
     let mut set = |section: &str, key: &str, told: Option<Value>| {
         if let Some(told) = told {

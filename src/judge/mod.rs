@@ -59,4 +59,6 @@ pub use skew::judge_skew;
 pub use transport_numbers::{OtherPart, RunsOn, TransportNumbers};
 
 #[cfg(test)]
+mod next_step_tests;
+#[cfg(test)]
 mod sample;

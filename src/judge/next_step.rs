@@ -208,7 +208,7 @@ fn hand_step(id: &str, title: &str, all: &[HandRow], rows: &[HandRow], how: &[&s
     } else {
         (
             StepState::Open,
-            format!("not read: {}", missing.iter().map(|row| row.words).collect::<Vec<_>>().join(", ")),
+            format!("not read: {}", missing.iter().map(|row| row.words).collect::<Vec<_>>().join("; ")),
         )
     };
     step

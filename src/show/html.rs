@@ -89,6 +89,9 @@ fn heading(body: &mut String, reading: &Reading, limits: Option<&Limits>) {
     if let Some(made) = words::made(reading) {
         row("Read", &made);
     }
+    if let Some(job) = words::job(reading) {
+        row("Job", job);
+    }
     row("Recipe", &words::recipe(reading));
     row("Circumstances", &words::circumstances(&reading.circumstances));
     row(

@@ -3,7 +3,7 @@
 use super::compare::{named, value};
 use super::html::{badge, page, text};
 use super::sheet_text::{
-    change, changed, hand_cell, head, open, row_name, sources, tape_paths, title, told, unread,
+    change, changed, hand_cell, head, more_words, open, row_name, sources, tape_paths, title, told, unread,
 };
 use crate::judge::{BenchSheet, SheetPair};
 use crate::reading::Verdict;
@@ -139,7 +139,7 @@ fn readings(body: &mut String, pair: &SheetPair) {
         *body += &format!("<p class=\"turn\">{}</p>\n", text(&format!("{name}: {turn}")));
     }
     if pair.there == [true, true] {
-        let (rows, points) = changed(pair);
+        let (rows, more) = changed(pair);
         *body += "<h2>What changed by more than its uncertainty</h2>\n<table class=\"pair\">\n<tbody>\n";
         for row in &rows {
             *body += &format!(
@@ -148,10 +148,7 @@ fn readings(body: &mut String, pair: &SheetPair) {
                 text(&change(row))
             );
         }
-        *body += &format!(
-            "</tbody>\n</table>\n<p class=\"basis\">{points} points of the response, {} other figures.</p>\n",
-            rows.len()
-        );
+        *body += &format!("</tbody>\n</table>\n<p class=\"basis\">{}</p>\n", text(&more_words(more)));
     }
     *body += "</section>\n";
 }

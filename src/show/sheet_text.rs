@@ -104,7 +104,7 @@ pub(super) fn head(job: &JobSheet) -> Vec<(&'static str, String)> {
 /// What was not read by hand.
 pub(super) fn unread(rows: &[HandRow]) -> Option<String> {
     let names: Vec<&str> = rows.iter().filter(|row| row.now().is_none()).map(|row| row.words).collect();
-    (!names.is_empty()).then(|| format!("Not read: {}.", names.join(", ")))
+    (!names.is_empty()).then(|| format!("Not read: {}.", names.join("; ")))
 }
 
 /// What was seen of the tape's path, before and after.
@@ -150,11 +150,27 @@ pub(super) fn told(pair: &SheetPair) -> (Vec<&FindingChange>, usize) {
     (told, untold.len())
 }
 
-/// Rows that changed beyond their uncertainty, without the points of the response, and how many of those did.
+/// Most rows of one quantity: a ladder of distortion would fill the sheet.
+const MOST_ROWS: usize = 6;
+
+/// Rows that changed beyond their uncertainty, the first of each quantity, without the points of the response; and how
+/// many more did.
 pub(super) fn changed(pair: &SheetPair) -> (Vec<&ComparedRow>, usize) {
-    let changed = pair.comparison.rows.iter().filter(|row| row.changed == Some(true));
-    let (points, rows): (Vec<_>, Vec<_>) = changed.partition(|row| row.hz.is_some());
-    (rows, points.len())
+    let (mut rows, mut more): (Vec<&ComparedRow>, usize) = (Vec::new(), 0);
+    for row in pair.comparison.rows.iter().filter(|row| row.changed == Some(true)) {
+        let there = rows.iter().filter(|other| other.quantity == row.quantity).count();
+        if row.hz.is_some() || there == MOST_ROWS {
+            more += 1;
+        } else {
+            rows.push(row);
+        }
+    }
+    (rows, more)
+}
+
+/// What the table of changes leaves out.
+pub(super) fn more_words(more: usize) -> String {
+    format!("{more} more changed, points of the response and further steps; `deckproof compare` has all.")
 }
 
 /// A change with its uncertainty.
@@ -196,11 +212,11 @@ fn pair(page: &mut Page, pair: &SheetPair) {
     }
     if pair.there == [true, true] {
         page.line("  What changed by more than its uncertainty:");
-        let (rows, points) = changed(pair);
+        let (rows, more) = changed(pair);
         for row in &rows {
             page.wrapped(4, &format!("{:<50}", clipped(&row_name(row), 49)), &change(row));
         }
-        page.line(&format!("    {points} points of the response, {} other figures", rows.len()));
+        page.line(&format!("    {}", more_words(more)));
     }
 }
 
