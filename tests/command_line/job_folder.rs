@@ -298,7 +298,7 @@ fn the_sheet_has_both_states_and_next_says_what_to_turn() {
     let sheet = bench.run("bench show --job job --out sheet.html").done();
     for words in [
         "AS FOUND -> AS LEFT",
-        "outside  ->",
+        "outside -> ",
         "What changed",
         "Signed",
         "hums",
