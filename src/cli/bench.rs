@@ -198,12 +198,12 @@ impl Typed {
             What::New(new) => new.run()?,
             What::Note { words, complaint, job } => {
                 let words = if complaint { words } else { format!("{}: {words}", today()) };
-                told(&job.load()?.note(&words, complaint)?, "noted");
+                told(&job.load()?.note(&words, complaint)?, "noted")?;
             }
             What::Set { name, value, unit, as_left, force, job } => {
                 let state = if as_left { JobState::AsLeft } else { JobState::AsFound };
                 let job = job.load()?.set(state, &name, &value, unit.as_deref(), force)?;
-                told(&job, &format!("{name} set, {}", show::job_state(state)));
+                told(&job, &format!("{name} set, {}", show::job_state(state)))?;
                 for row in judge_by_hand(&job.sheet).iter().filter(|row| row.id == name) {
                     print(&show::hand_text(row))?;
                 }
@@ -214,11 +214,11 @@ impl Typed {
                     StateValue::AsLeft => JobState::AsLeft,
                 };
                 let (job, attached) = job.load()?.attach(state, &files)?;
-                told(&job, &format!("attached {}: {}", show::job_state(state), attached.join(", ")));
+                told(&job, &format!("attached {}: {}", show::job_state(state), attached.join(", ")))?;
             }
             What::Done { step, remark, job } => {
                 let remark = if remark.trim().is_empty() { today() } else { remark };
-                told(&job.load()?.tick(&step, &remark)?, &format!("{step} called done"));
+                told(&job.load()?.tick(&step, &remark)?, &format!("{step} called done"))?;
             }
             What::Sheet { out, force, job } => {
                 let overwrite = overwrite(force);
@@ -256,9 +256,9 @@ fn readings(loaded: &[(JobState, String, Reading)]) -> Vec<JobReading<'_>> {
     loaded.iter().map(|(state, file, reading)| JobReading { state: *state, file, reading }).collect()
 }
 
-/// Says on standard error what became of the file.
-fn told(job: &JobFile, what: &str) {
-    note(&one_line(&format!("{}: {what}", job.path.display())));
+/// Says what became of the file.
+fn told(job: &JobFile, what: &str) -> anyhow::Result<()> {
+    print(&format!("{}\n", one_line(&format!("{}: {what}", job.path.display()))))
 }
 
 /// The date alone.

@@ -32,7 +32,8 @@ pub struct Arguments {
 #[derive(Debug, Subcommand)]
 enum Command {
     Write(write::Typed),
-    Read(read::Typed),
+    // Boxed: it takes far more options than the others.
+    Read(Box<read::Typed>),
     Compare(compare::Typed),
     Skew(skew::Typed),
     Rehearse(rehearse::Typed),
@@ -49,7 +50,7 @@ pub fn run(arguments: Arguments) -> anyhow::Result<Outcome> {
     interrupt::watch();
     match arguments.command {
         Command::Write(typed) => typed.meant()?.run(),
-        Command::Read(typed) => typed.meant()?.run(),
+        Command::Read(typed) => (*typed).meant()?.run(),
         Command::Compare(typed) => typed.meant()?.run(),
         Command::Skew(typed) => typed.meant()?.run(),
         Command::Rehearse(typed) => typed.meant()?.run(),

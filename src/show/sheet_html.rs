@@ -1,16 +1,17 @@
 //! The sheet of a job as one HTML page, for A4 and Letter.
 
-use super::compare::{named, value};
+use super::compare::named;
 use super::html::{badge, page, text};
 use super::sheet_text::{
-    change, changed, hand_cell, head, more_words, open, row_name, sources, tape_paths, title, told, unread,
+    change, changed, finding_value, hand_cell, head, more_words, open, row_name, sources, tape_paths, title,
+    told, unread,
 };
 use crate::judge::{BenchSheet, SheetPair};
 use crate::reading::Verdict;
 use crate::trade::CAUTIONS;
 
 const STYLE: &str = "<style>\n.hand td, .pair td { font-variant-numeric: tabular-nums; }\n\
-    .hand th, .pair th { font-weight: 400; }\n.hand thead th, .pair thead th { font-weight: 600; }\n\
+    .hand th, .pair th { font-weight: 400; }\n.hand th[scope], .pair th[scope] { width: 24%; }\n.hand thead th, .pair thead th { font-weight: 600; }\n\
     .sign { display: grid; grid-template-columns: 1fr 2fr; gap: 2rem; margin-top: 3.5rem; break-inside: avoid; }\n\
     .sign p { border-top: 1px solid var(--ink); padding-top: .3rem; }\n</style>\n";
 
@@ -126,7 +127,7 @@ fn readings(body: &mut String, pair: &SheetPair) {
             (pair.there[1], finding.after, finding.uncertainties[1], finding.verdict_after),
         ];
         for (_, at, doubt, verdict) in sides.into_iter().filter(|side| side.0) {
-            let read = verdict.map(|_| (value(at, doubt, &finding.unit), verdict));
+            let read = verdict.map(|_| (finding_value(at, doubt, &finding.unit), verdict));
             *body += &cell(read);
         }
         *body += &format!("<td>{}</td></tr>\n", text(finding.limit.as_deref().unwrap_or("none known")));

@@ -153,6 +153,11 @@ pub(super) fn told(pair: &SheetPair) -> (Vec<&FindingChange>, usize) {
 /// Most rows of one quantity: a ladder of distortion would fill the sheet.
 const MOST_ROWS: usize = 6;
 
+/// A finding's value in one state; what has a verdict without a value (hum that is not there) says so.
+pub(super) fn finding_value(at: Option<f64>, doubt: Option<f64>, unit: &str) -> String {
+    at.map_or_else(|| "no value".to_owned(), |_| value(at, doubt, unit))
+}
+
 /// Rows that changed beyond their uncertainty, the first of each quantity, without the points of the response; and how
 /// many more did.
 pub(super) fn changed(pair: &SheetPair) -> (Vec<&ComparedRow>, usize) {
@@ -197,7 +202,7 @@ fn pair(page: &mut Page, pair: &SheetPair) {
     let (told, untold) = self::told(pair);
     for finding in told {
         let one = |state: bool, at: Option<f64>, doubt: Option<f64>, is: Option<Verdict>| {
-            state.then(|| format!("{}: {}", value(at, doubt, &finding.unit), verdict(is)))
+            state.then(|| format!("{}: {}", finding_value(at, doubt, &finding.unit), verdict(is)))
         };
         let before = one(pair.there[0], finding.before, finding.uncertainties[0], finding.verdict_before);
         let after = one(pair.there[1], finding.after, finding.uncertainties[1], finding.verdict_after);
