@@ -10,7 +10,7 @@ pub fn made_now(deck: Option<String>) -> Made {
     let now = || SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |since| since.as_secs());
     // At most the year 9999.
     let seconds = told.unwrap_or_else(now).min(253_402_300_799);
-    Made { at: utc(seconds), version: env!("CARGO_PKG_VERSION").to_owned(), deck }
+    Made { at: utc(seconds), version: env!("CARGO_PKG_VERSION").to_owned(), deck, job: None }
 }
 
 /// Date and time of so many seconds after 1970 began, UTC, as `2026-11-26 09:30 UTC`.

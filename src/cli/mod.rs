@@ -1,9 +1,11 @@
 //! The commands: arguments as typed ([`Arguments`]) become jobs as meant (`meant` in each file), which run.
 
+mod bench;
 mod clock;
 mod compare;
 mod house;
 mod interrupt;
+mod job_told;
 mod list;
 mod outcome;
 mod read;
@@ -30,11 +32,13 @@ pub struct Arguments {
 #[derive(Debug, Subcommand)]
 enum Command {
     Write(write::Typed),
-    Read(read::Typed),
+    // Boxed: it takes far more options than the others.
+    Read(Box<read::Typed>),
     Compare(compare::Typed),
     Skew(skew::Typed),
     Rehearse(rehearse::Typed),
     House(house::Typed),
+    Bench(bench::Typed),
     List(list::Typed),
 }
 
@@ -46,11 +50,12 @@ pub fn run(arguments: Arguments) -> anyhow::Result<Outcome> {
     interrupt::watch();
     match arguments.command {
         Command::Write(typed) => typed.meant()?.run(),
-        Command::Read(typed) => typed.meant()?.run(),
+        Command::Read(typed) => (*typed).meant()?.run(),
         Command::Compare(typed) => typed.meant()?.run(),
         Command::Skew(typed) => typed.meant()?.run(),
         Command::Rehearse(typed) => typed.meant()?.run(),
         Command::House(typed) => typed.run(),
+        Command::Bench(typed) => typed.run(),
         Command::List(typed) => typed.run(),
     }
 }

@@ -2,9 +2,10 @@
 
 use super::clock::made_now;
 use super::house::HouseTape;
+use super::job_told::{TypedReadJob, told_by};
 use super::terminal::{Life, note, print};
 use super::unslated::TypedUnslated;
-use super::values::{TypedCircumstances, TypedJudging, limits, overwrite, reference_dbfs};
+use super::values::{TypedCircumstances, TypedJudging, overwrite, reference_dbfs};
 use super::{Outcome, one_line};
 use anyhow::{bail, ensure};
 use deckproof::job::{
@@ -75,6 +76,8 @@ pub struct Typed {
     mark_slates: Option<[u8; 2]>,
     #[command(flatten)]
     unslated: TypedUnslated,
+    #[command(flatten)]
+    job: TypedReadJob,
     #[command(flatten)]
     judging: TypedJudging,
     // Last, because its heading would stand over what comes after it.
@@ -171,13 +174,18 @@ impl Typed {
     pub fn meant(self) -> anyhow::Result<Job> {
         let overwrite = overwrite(self.judging.force);
         let what = self.what()?;
+        let job = self.job.find()?;
+        let (circumstances, made) = match &job {
+            Some(job) => told_by(job, &self.circumstances, &self.judging, self.deck),
+            None => ((&self.circumstances).into(), made_now(self.deck)),
+        };
         let options = ReadOptions {
             recipe: self.recipe.as_deref().map(find).transpose()?,
             reference_dbfs: self.reference_dbfs,
             channels: self.channels,
-            circumstances: (&self.circumstances).into(),
+            circumstances,
             medium: Medium::COMPACT_CASSETTE,
-            limits: limits(&self.judging.limits)?,
+            limits: self.judging.limits(job.as_ref().and_then(|job| job.limits.as_ref()))?,
             transport: self.judging.transport()?,
             direct: self.direct,
         };
@@ -218,7 +226,6 @@ impl Typed {
                 );
             }
         }
-        let made = made_now(self.deck);
         Ok(Job {
             files: self.files,
             what,

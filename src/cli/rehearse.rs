@@ -2,7 +2,7 @@
 
 use super::clock::made_now;
 use super::terminal::{Life, note, print};
-use super::values::{self, TypedCircumstances, TypedJudging, TypedSamples, limits};
+use super::values::{self, TypedCircumstances, TypedJudging, TypedSamples};
 use super::{Outcome, one_line};
 use anyhow::{Context, bail};
 use deckproof::deck::{DeckFile, EXAMPLES};
@@ -93,7 +93,7 @@ impl Typed {
                 channels: None,
                 circumstances,
                 medium: Medium::COMPACT_CASSETTE,
-                limits: limits(&self.judging.limits)?,
+                limits: self.judging.limits(None)?,
                 transport: self.judging.transport()?,
                 direct: None,
             },

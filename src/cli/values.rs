@@ -5,7 +5,7 @@ use clap::ValueEnum;
 use deckproof::job::WriteOptions;
 use deckproof::judge::{Limits, TransportNumbers};
 use deckproof::programme::{Depth, Feeding, Overwrite};
-use deckproof::reading::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
+use deckproof::reading::{Circumstances, Heads, JobSheet, NoiseReduction, RecordedOn, TapeType};
 use std::path::{Path, PathBuf};
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -72,9 +72,10 @@ enum HeadsValue {
     Three,
 }
 
+/// Tape type.
 #[derive(Debug, Clone, Copy, ValueEnum)]
 #[allow(clippy::upper_case_acronyms, reason = "Roman numerals, as printed on the cassette")]
-enum TapeTypeValue {
+pub enum TapeTypeValue {
     #[value(name = "I")]
     I,
     #[value(name = "II")]
@@ -83,6 +84,17 @@ enum TapeTypeValue {
     III,
     #[value(name = "IV")]
     IV,
+}
+
+impl From<TapeTypeValue> for TapeType {
+    fn from(value: TapeTypeValue) -> Self {
+        match value {
+            TapeTypeValue::I => Self::I,
+            TapeTypeValue::II => Self::II,
+            TapeTypeValue::III => Self::III,
+            TapeTypeValue::IV => Self::IV,
+        }
+    }
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -122,8 +134,9 @@ impl TypedSamples {
 #[derive(Debug, clap::Args)]
 pub struct TypedJudging {
     /// What findings are judged by: good (deck), modest (deck), or a file with the service manual's numbers
-    #[arg(long, value_name = "NAME|FILE", default_value = "good")]
-    pub limits: String,
+    /// [default: good]
+    #[arg(long, value_name = "NAME|FILE")]
+    limits: Option<String>,
     /// Diameters and ratios of the transport (capstan, pinch roller, pulleys, belt, idler): a TOML file
     #[arg(long, value_name = "FILE")]
     transport: Option<PathBuf>,
@@ -136,6 +149,20 @@ pub struct TypedJudging {
 }
 
 impl TypedJudging {
+    /// The limits that were named; what the job has, or else those of good decks, if none were.
+    pub fn limits(&self, of_job: Option<&Limits>) -> anyhow::Result<Limits> {
+        match (&self.limits, of_job) {
+            (Some(told), _) => limits(told),
+            (None, Some(of_job)) => Ok(of_job.clone()),
+            (None, None) => Ok(Limits::good_deck()),
+        }
+    }
+
+    /// Whether limits were named.
+    pub fn names_limits(&self) -> bool {
+        self.limits.is_some()
+    }
+
     /// The transport's numbers, if a file was named.
     pub fn transport(&self) -> anyhow::Result<Option<TransportNumbers>> {
         let Some(path) = &self.transport else { return Ok(None) };
@@ -157,9 +184,52 @@ pub struct TypedCircumstances {
     /// Tape type as printed on the cassette
     #[arg(long, value_name = "TYPE")]
     tape_type: Option<TapeTypeValue>,
-    /// Whether the deck's noise reduction was on
-    #[arg(long, value_name = "STATE", default_value = "off")]
-    noise_reduction: NoiseReductionValue,
+    /// Whether the deck's noise reduction was on [default: off]
+    #[arg(long, value_name = "STATE")]
+    noise_reduction: Option<NoiseReductionValue>,
+}
+
+impl TypedCircumstances {
+    /// What was told, and where nothing was told what the job says; with the words for what was taken from it.
+    ///
+    /// A direct capture has neither heads nor tape, whatever is on the bench.
+    pub fn with_job(&self, job: &JobSheet) -> (Circumstances, Vec<String>) {
+        let mut told = Circumstances::from(self);
+        let mut taken = Vec::new();
+        if told.recorded_on.is_none()
+            && let Some(on) = job.read.recorded_on
+        {
+            told.recorded_on = Some(on);
+            taken.push(format!("recorded on {}", words(&on)));
+        }
+        if told.recorded_on == Some(RecordedOn::Direct) {
+            return (told, taken);
+        }
+        if told.heads.is_none()
+            && let Some(heads) = job.deck.heads
+        {
+            told.heads = Some(heads);
+            taken.push(format!("{} heads", u8::from(heads)));
+        }
+        if told.tape_type.is_none()
+            && let Some(kind) = job.read.tape_type
+        {
+            told.tape_type = Some(kind);
+            taken.push(format!("tape type {kind:?}"));
+        }
+        if self.noise_reduction.is_none()
+            && let Some(reduction) = job.read.noise_reduction
+        {
+            told.noise_reduction = reduction;
+            taken.push(format!("noise reduction {}", words(&reduction)));
+        }
+        (told, taken)
+    }
+}
+
+/// A value as the job's file has it.
+fn words(value: &impl serde::Serialize) -> String {
+    serde_json::to_value(value).ok().and_then(|value| Some(value.as_str()?.to_owned())).unwrap_or_default()
 }
 
 impl From<&TypedCircumstances> for Circumstances {
@@ -177,15 +247,10 @@ impl From<&TypedCircumstances> for Circumstances {
                 HeadsValue::Two => Heads::Two,
                 HeadsValue::Three => Heads::Three,
             }),
-            tape_type: typed.tape_type.map(|tape_type| match tape_type {
-                TapeTypeValue::I => TapeType::I,
-                TapeTypeValue::II => TapeType::II,
-                TapeTypeValue::III => TapeType::III,
-                TapeTypeValue::IV => TapeType::IV,
-            }),
+            tape_type: typed.tape_type.map(TapeType::from),
             noise_reduction: match typed.noise_reduction {
-                NoiseReductionValue::Off => NoiseReduction::Off,
-                NoiseReductionValue::On => NoiseReduction::On,
+                None | Some(NoiseReductionValue::Off) => NoiseReduction::Off,
+                Some(NoiseReductionValue::On) => NoiseReduction::On,
             },
             card: None,
         }

@@ -1,9 +1,12 @@
 //! Room `job`: the rooms tied together, one file a job. Called by the commands; nothing but files and readings come out.
 
+mod bench;
 mod compare;
 mod error;
 mod faults;
 mod house;
+mod job_error;
+mod job_file;
 mod rate;
 mod read;
 mod rehearse;
@@ -16,11 +19,14 @@ mod unslated_words;
 mod warnings;
 mod write;
 
+pub use bench::{NewJob, new_job};
 pub use compare::{CompareError, compare_files, load_reading};
 pub use error::{ReadError, RehearseError};
 pub use house::{
     CardOptions, HouseError, count_pass, counted, load_card, make_card, mark_of, pass_of, take_off_house,
 };
+pub use job_error::JobError;
+pub use job_file::{JOB_FILE, JobFile, find_job};
 pub use read::{ReadOptions, read_file, read_memory, read_return, read_samples};
 pub use rehearse::{Rehearsal, RehearsalDeck, Stage, rehearse};
 pub use results::{READING, REPORT, check_folder, result_files, write_results};

@@ -160,7 +160,7 @@ mod tests {
         Card {
             format: crate::reading::CARD_FORMAT.into(),
             name: "invented".into(),
-            made: Made { at: "2026-01-10 09:00 UTC".into(), version: "0".into(), deck: None },
+            made: Made { at: "2026-01-10 09:00 UTC".into(), version: "0".into(), deck: None, job: None },
             calibrated: CalibratedBy {
                 tape: None,
                 file: "c.wav".into(),

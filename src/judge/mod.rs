@@ -6,11 +6,13 @@
 //! - [`line_parts`]: which part of the transport a flutter line comes from;
 //! - [`judge()`]: the findings, in the order of work;
 //! - [`judge_skew`]: what ordinary music says of azimuth;
+//! - [`judge_by_hand`], [`steps()`]: what was read by hand, and what comes next at the bench;
 //! - [`renewal`]: when the card of a house tape should be renewed.
 //!
 //! Nothing here measures. Every sentence is made from figures of the reading.
 
 mod azimuth;
+mod bench_sheet;
 mod capture;
 mod card;
 mod causes;
@@ -23,9 +25,12 @@ mod equalisation;
 mod figures;
 mod findings;
 mod flutter_varies;
+mod hand_readings;
 mod level;
 mod limits;
 mod meaning;
+mod next_step;
+mod next_words;
 mod noise;
 mod nonlinear;
 mod parts;
@@ -37,17 +42,24 @@ mod transport;
 mod transport_numbers;
 mod wiring;
 
+pub use bench_sheet::{BenchSheet, SheetPair, bench_sheet};
 pub use card::{days_between, passes, passes_since, renewal};
 pub use causes::causes;
 pub use causes_words::{cause_name, cause_size};
 pub use compare::{Named, compare};
 pub use figures::{decimals, decimals_db, frequency, signed, unsigned};
 pub use findings::judge;
+pub use hand_readings::{
+    HAND_QUANTITIES, HandJudged, HandKind, HandQuantity, HandRow, hand_quantity, judge_by_hand,
+};
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};
 pub use meaning::{Meaning, Quantity, meaning};
+pub use next_step::{JobReading, STEPS, Step, StepState, steps};
 pub use parts::{LinePart, line_parts, part_words};
 pub use skew::judge_skew;
 pub use transport_numbers::{OtherPart, RunsOn, TransportNumbers};
 
+#[cfg(test)]
+mod next_step_tests;
 #[cfg(test)]
 mod sample;

@@ -51,7 +51,7 @@ fn card(house: &[Reading], calibrated: &Reading) -> Card {
     Card {
         format: CARD_FORMAT.into(),
         name: "invented".into(),
-        made: Made { at: "2026-01-10 09:00 UTC".into(), version: "0".into(), deck: None },
+        made: Made { at: "2026-01-10 09:00 UTC".into(), version: "0".into(), deck: None, job: None },
         calibrated: CalibratedBy { tape: None, file: "c.wav".into(), at: None, fluxivity_nwb_per_m: None },
         recipe: None,
         tape_type: None,
@@ -237,7 +237,12 @@ fn readings_that_cannot_serve_are_refused_with_the_reason() {
         calibrated.circumstances.tape_type.is_some()
     );
     let mut named = calibrated.clone();
-    let on = |deck: &str| Made { at: "2026-01-10".into(), version: "0".into(), deck: Some(deck.into()) };
+    let on = |deck: &str| Made {
+        at: "2026-01-10".into(),
+        version: "0".into(),
+        deck: Some(deck.into()),
+        job: None,
+    };
     named.made = Some(on("A"));
     let mut other = tape.clone();
     other.made = Some(on("B"));

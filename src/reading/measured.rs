@@ -13,6 +13,9 @@ pub struct Made {
     pub version: String,
     /// Which deck it was, in the words of whoever read it.
     pub deck: Option<String>,
+    /// Folder and file of the job that circumstances and limits were taken from; `null` if none.
+    #[serde(default)]
+    pub job: Option<String>,
 }
 
 /// Which recipe the return was read by.

@@ -14,6 +14,7 @@ mod comparison;
 mod distortion;
 mod findings;
 mod found;
+mod job_sheet;
 mod measured;
 mod noise;
 mod same_tape;
@@ -34,6 +35,10 @@ pub use comparison::{COMPARISON_FORMAT, ComparedReading, ComparedRow, Comparison
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
 pub use findings::{Finding, Verdict, Warning};
 pub use found::{Found, FoundKind, NominalBy, TapeSection};
+pub use job_sheet::{
+    AtHand, AttachedReading, HandLimit, HandReadings, HandValue, JOB_FORMAT, JobCircumstances, JobDeck,
+    JobSheet, JobState,
+};
 pub use measured::{
     Azimuth, Capture, Dropout, Flutter, FlutterFigures, FlutterLine, FlutterSpread, FlutterStretch, Level,
     Made, PhasePoint, RecipeId, Response, ResponsePoint, Speed,

@@ -89,6 +89,9 @@ fn heading(body: &mut String, reading: &Reading, limits: Option<&Limits>) {
     if let Some(made) = words::made(reading) {
         row("Read", &made);
     }
+    if let Some(job) = words::job(reading) {
+        row("Job", job);
+    }
     row("Recipe", &words::recipe(reading));
     row("Circumstances", &words::circumstances(&reading.circumstances));
     row(
@@ -115,7 +118,7 @@ fn heading(body: &mut String, reading: &Reading, limits: Option<&Limits>) {
 }
 
 /// Verdict as a badge; the word and the frame tell as much as the colour.
-fn badge(verdict: Verdict) -> String {
+pub(super) fn badge(verdict: Verdict) -> String {
     let class = match verdict {
         Verdict::Within => "within",
         Verdict::Near => "near",

@@ -6,6 +6,7 @@
 //! - [`plots()`]: SVG figures;
 //! - [`report`]: one HTML file that holds everything;
 //! - [`skew_summary`], [`skew_to_json`]: what ordinary music says of azimuth.
+//! - [`sheet_text`], [`sheet_html`], [`next_text`]: the sheet of a job, and what comes next.
 //! - [`card_text`], [`card_to_json`] and [`card_schema`]: the card of a house tape.
 
 mod amplifier;
@@ -27,6 +28,8 @@ mod rounds_html;
 mod rounds_plots;
 mod rounds_text;
 mod same_tape;
+mod sheet_html;
+mod sheet_text;
 mod skew;
 mod svg;
 mod text;
@@ -39,5 +42,7 @@ pub use csv::{TABLES, tables};
 pub use html::report;
 pub use json::{schema, to_json};
 pub use plots::{FIGURES, Figure, plots};
+pub use sheet_html::sheet_html;
+pub use sheet_text::{hand_text, job_state, next_text, sheet_text};
 pub use skew::{skew_schema, skew_summary, skew_to_json};
 pub use text::{COLUMNS, summary};

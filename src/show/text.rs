@@ -167,6 +167,9 @@ fn heading(page: &mut Page, reading: &Reading) {
     if let Some(made) = words::made(reading) {
         page.wrapped(0, "Read           ", &made);
     }
+    if let Some(job) = words::job(reading) {
+        page.wrapped(0, "Job            ", job);
+    }
     page.wrapped(0, "Recipe         ", &words::recipe(reading));
     page.wrapped(0, "Circumstances  ", &words::circumstances(&reading.circumstances));
     if let Some(direct) = &capture.direct {

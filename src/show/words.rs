@@ -64,6 +64,11 @@ pub(super) fn made(reading: &Reading) -> Option<String> {
     reading.made.as_ref().map(|made| format!("{}, Deckproof {}", made.at, made.version))
 }
 
+/// Which job told the circumstances, if one did.
+pub(super) fn job(reading: &Reading) -> Option<&str> {
+    reading.made.as_ref()?.job.as_deref()
+}
+
 /// Which deck, if that was told.
 pub(super) fn deck(reading: &Reading) -> Option<&str> {
     reading.made.as_ref()?.deck.as_deref()

@@ -2,7 +2,7 @@
 
 use super::bench::Bench;
 
-const COMMANDS: [&str; 7] = ["write", "read", "compare", "skew", "house", "rehearse", "list"];
+const COMMANDS: [&str; 8] = ["write", "read", "compare", "skew", "house", "bench", "rehearse", "list"];
 
 #[test]
 fn help_of_each_command() {

@@ -9,6 +9,7 @@ mod general;
 mod help;
 mod house;
 mod interrupt;
+mod job_folder;
 mod list;
 mod read;
 mod rehearse;

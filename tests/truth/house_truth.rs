@@ -116,6 +116,7 @@ fn made() -> Made {
         at: "2026-02-01 09:00 UTC".into(),
         version: "0".into(),
         deck: Some("bench deck (invented)".into()),
+        job: None,
     }
 }
 

@@ -1,0 +1,289 @@
+//! `bench`: the folder of one job, its sheet, and what comes next.
+
+use super::clock::made_now;
+use super::terminal::{note, print};
+use super::values::{TapeTypeValue, overwrite};
+use super::{Outcome, one_line};
+use anyhow::ensure;
+use clap::{Subcommand, ValueEnum};
+use deckproof::job::{JobError, JobFile, NewJob, find_job, new_job};
+use deckproof::judge::{JobReading, STEPS, bench_sheet, judge_by_hand, steps};
+use deckproof::programme::{NewFile, write_text};
+use deckproof::reading::{JobState, Reading, TapeType};
+use deckproof::show;
+use std::path::PathBuf;
+
+/// Keep the folder and the sheet of one job, and say what comes next
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  deckproof bench new job-12 --deck \"grey deck of the choir\" --heads 3
+  deckproof bench next --job job-12")]
+pub struct Typed {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Make a folder with the file of a new job, `job.toml`, to be edited by hand as you like
+    #[command(after_help = "\
+Examples:
+  deckproof bench new job-12 --deck \"grey deck of the choir\" --heads 3
+  deckproof bench new job-13 --deck \"portable\" --modest --complaint \"eats tapes\"")]
+    New(New),
+    /// Add a line to the work done, with the date, or to the complaint
+    #[command(after_help = "\
+Examples:
+  deckproof bench note \"pinch roller and belt renewed\"
+  deckproof bench note --complaint \"dull on the right\"")]
+    Note {
+        /// What to note
+        #[arg(value_name = "WORDS")]
+        words: String,
+        /// It is what the owner says, not work
+        #[arg(long)]
+        complaint: bool,
+        #[command(flatten)]
+        job: TypedJob,
+    },
+    /// Set what was read by hand: take-up-torque, wind-torque-forward, wind-torque-rewind, back-tension,
+    /// direct-voltage-offset-left, direct-voltage-offset-right, meter-left, meter-right, tape-path
+    #[command(after_help = "\
+Examples:
+  deckproof bench set take-up-torque 48 g.cm
+  deckproof bench set direct-voltage-offset-left -- -3.5 mV")]
+    Set {
+        /// Which reading
+        #[arg(value_name = "NAME")]
+        name: String,
+        /// The number, or words for tape-path
+        #[arg(value_name = "VALUE", allow_hyphen_values = true)]
+        value: String,
+        /// g.cm or mN.m for torques, mV, dB
+        #[arg(value_name = "UNIT")]
+        unit: Option<String>,
+        /// After the work; without it, as found
+        #[arg(long)]
+        as_left: bool,
+        /// Replace a value that is there, and keep the old one as a comment
+        #[arg(long)]
+        force: bool,
+        #[command(flatten)]
+        job: TypedJob,
+    },
+    /// Add readings to the job; those from outside its folder are copied into it
+    #[command(after_help = "\
+Examples:
+  deckproof bench attach as-found readings/full/reading.json
+  deckproof bench attach as-left after.json --job job-12")]
+    Attach {
+        /// Before or after the work
+        #[arg(value_name = "STATE")]
+        state: StateValue,
+        /// Readings (JSON)
+        #[arg(value_name = "READING", num_args = 1.., required = true)]
+        files: Vec<PathBuf>,
+        #[command(flatten)]
+        job: TypedJob,
+    },
+    /// Call a step of the order of work done, with a remark
+    #[command(after_help = "\
+Examples:
+  deckproof bench done safety \"read\"
+  deckproof bench done offset \"coupled by capacitors\"")]
+    Done {
+        /// Its name, as `bench next` says it
+        #[arg(value_name = "STEP")]
+        step: String,
+        /// Why
+        #[arg(value_name = "WORDS", default_value = "")]
+        remark: String,
+        #[command(flatten)]
+        job: TypedJob,
+    },
+    /// Print the sheet: deck, complaint, work, readings as found and as left, what is open
+    #[command(
+        visible_alias = "show",
+        after_help = "\
+Examples:
+  deckproof bench sheet
+  deckproof bench sheet --job job-12 --out sheet.html"
+    )]
+    Sheet {
+        /// The sheet as a page (HTML) that prints on A4 and Letter
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+        /// Replace a file that is there
+        #[arg(long)]
+        force: bool,
+        #[command(flatten)]
+        job: TypedJob,
+    },
+    /// Say what comes next in the order of work: what to play or record, how to read it, what to turn
+    #[command(after_help = "\
+Examples:
+  deckproof bench next
+  deckproof bench next azimuth --job job-12")]
+    Next {
+        /// A step to be told whole, instead of the first that is not done
+        #[arg(value_name = "STEP")]
+        step: Option<String>,
+        #[command(flatten)]
+        job: TypedJob,
+    },
+}
+
+/// Which job.
+#[derive(Debug, clap::Args)]
+struct TypedJob {
+    /// The job's folder; without it, the one that you stand in, or the nearest above
+    #[arg(long = "job", value_name = "DIR")]
+    folder: Option<PathBuf>,
+}
+
+impl TypedJob {
+    fn load(&self) -> Result<JobFile, JobError> {
+        if let Some(folder) = &self.folder {
+            return JobFile::load(folder);
+        }
+        match find_job(std::path::Path::new(".")) {
+            Some(path) => JobFile::load(&path),
+            None => Err(JobError::NoJob { folder: PathBuf::from(".") }),
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum StateValue {
+    AsFound,
+    AsLeft,
+}
+
+#[derive(Debug, clap::Args)]
+struct New {
+    /// The folder to be made
+    #[arg(value_name = "DIR")]
+    folder: PathBuf,
+    /// Which deck this is, in your words
+    #[arg(long, value_name = "WORDS")]
+    deck: String,
+    /// Its number
+    #[arg(long, value_name = "WORDS")]
+    number: Option<String>,
+    /// Whose it is
+    #[arg(long, value_name = "WORDS")]
+    owner: Option<String>,
+    /// Heads of the deck: 3 = the return is taken while recording
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(2..=3))]
+    heads: Option<u8>,
+    /// A portable or a simple deck: judge it by the wider limits
+    #[arg(long)]
+    modest: bool,
+    /// What the owner says
+    #[arg(long, value_name = "WORDS")]
+    complaint: Option<String>,
+    /// A calibrated tape is at hand
+    #[arg(long)]
+    calibrated_tape: bool,
+    /// Tape type that the deck shall record on; once for each
+    #[arg(long = "tape-type", value_name = "TYPE")]
+    tape_types: Vec<TapeTypeValue>,
+}
+
+impl Typed {
+    /// Does it.
+    pub fn run(self) -> anyhow::Result<Outcome> {
+        match self.what {
+            What::New(new) => new.run()?,
+            What::Note { words, complaint, job } => {
+                let words = if complaint { words } else { format!("{}: {words}", today()) };
+                told(&job.load()?.note(&words, complaint)?, "noted")?;
+            }
+            What::Set { name, value, unit, as_left, force, job } => {
+                let state = if as_left { JobState::AsLeft } else { JobState::AsFound };
+                let job = job.load()?.set(state, &name, &value, unit.as_deref(), force)?;
+                told(&job, &format!("{name} set, {}", show::job_state(state)))?;
+                for row in judge_by_hand(&job.sheet).iter().filter(|row| row.id == name) {
+                    print(&show::hand_text(row))?;
+                }
+            }
+            What::Attach { state, files, job } => {
+                let state = match state {
+                    StateValue::AsFound => JobState::AsFound,
+                    StateValue::AsLeft => JobState::AsLeft,
+                };
+                let (job, attached) = job.load()?.attach(state, &files)?;
+                told(&job, &format!("attached {}: {}", show::job_state(state), attached.join(", ")))?;
+            }
+            What::Done { step, remark, job } => {
+                let remark = if remark.trim().is_empty() { today() } else { remark };
+                told(&job.load()?.tick(&step, &remark)?, &format!("{step} called done"))?;
+            }
+            What::Sheet { out, force, job } => {
+                let overwrite = overwrite(force);
+                if let Some(out) = &out {
+                    drop(NewFile::create(out, overwrite)?);
+                }
+                let job = job.load()?;
+                let (loaded, missing) = job.attached();
+                let sheet = bench_sheet(&job.sheet, &readings(&loaded), missing);
+                print(&show::sheet_text(&sheet))?;
+                if let Some(out) = &out {
+                    write_text(out, &show::sheet_html(&sheet), overwrite)?;
+                    note(&format!("Sheet: {}", out.display()));
+                }
+            }
+            What::Next { step, job } => {
+                let job = job.load()?;
+                let (loaded, missing) = job.attached();
+                for line in missing {
+                    note(&line);
+                }
+                let steps = steps(&job.sheet, &readings(&loaded));
+                let text = show::next_text(&steps, step.as_deref());
+                let names: Vec<&str> = steps.iter().map(|step| step.id.as_str()).collect();
+                let unknown = step.unwrap_or_default();
+                ensure!(text.is_some(), "{unknown}: no step of this job; steps are {}", names.join(", "));
+                print(&text.unwrap_or_default())?;
+            }
+        }
+        Ok(Outcome::Done)
+    }
+}
+
+fn readings(loaded: &[(JobState, String, Reading)]) -> Vec<JobReading<'_>> {
+    loaded.iter().map(|(state, file, reading)| JobReading { state: *state, file, reading }).collect()
+}
+
+/// Says what became of the file.
+fn told(job: &JobFile, what: &str) -> anyhow::Result<()> {
+    print(&format!("{}\n", one_line(&format!("{}: {what}", job.path.display()))))
+}
+
+/// The date alone.
+fn today() -> String {
+    made_now(None).at.chars().take(10).collect()
+}
+
+impl New {
+    fn run(self) -> anyhow::Result<()> {
+        let new = NewJob {
+            deck: self.deck,
+            number: self.number,
+            owner: self.owner,
+            heads: self.heads,
+            modest: self.modest,
+            complaint: self.complaint,
+            calibrated_tape: self.calibrated_tape,
+            tape_types: self.tape_types.into_iter().map(TapeType::from).collect(),
+        };
+        let path = new_job(&self.folder, &new)?;
+        note(&format!("Job: {}", path.display()));
+        print(&format!(
+            "Edit {} by hand as you like. In its folder, `deckproof bench next` says what comes first of {} steps.\n",
+            one_line(&path.display().to_string()),
+            STEPS.len()
+        ))
+    }
+}

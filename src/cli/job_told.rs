@@ -1,0 +1,65 @@
+//! What `read` is told by the job in whose folder it runs.
+
+use super::clock::made_now;
+use super::terminal::note;
+use super::values::{TypedCircumstances, TypedJudging};
+use anyhow::anyhow;
+use deckproof::job::{JobFile, find_job};
+use deckproof::reading::{Circumstances, Made};
+use std::path::{Path, PathBuf};
+
+/// Which job.
+#[derive(Debug, clap::Args)]
+pub struct TypedReadJob {
+    /// Folder of the job (`bench new`) that says what is not typed here: deck, heads, limits; without it, the job that you
+    /// stand in
+    #[arg(long = "job", value_name = "DIR", conflicts_with = "no_job")]
+    folder: Option<PathBuf>,
+    /// Take nothing from a job
+    #[arg(long)]
+    no_job: bool,
+}
+
+impl TypedReadJob {
+    /// The job, if there is one.
+    pub fn find(&self) -> anyhow::Result<Option<JobFile>> {
+        if self.no_job {
+            return Ok(None);
+        }
+        if let Some(folder) = &self.folder {
+            return Ok(Some(JobFile::load(folder)?));
+        }
+        let Some(path) = find_job(Path::new(".")) else { return Ok(None) };
+        // Who stands in a folder by chance must know how to read all the same.
+        Ok(Some(JobFile::load(&path).map_err(|error| anyhow!("{error}, or give --no-job"))?))
+    }
+}
+
+/// Circumstances and head of a reading, by the command line first and by the job where that says nothing; says on standard
+/// error what the job told.
+pub fn told_by(
+    job: &JobFile,
+    circumstances: &TypedCircumstances,
+    judging: &TypedJudging,
+    deck: Option<String>,
+) -> (Circumstances, Made) {
+    let (told, mut taken) = circumstances.with_job(&job.sheet);
+    let name = match &job.sheet.deck.number {
+        Some(number) => format!("{}, {number}", job.sheet.deck.name),
+        None => job.sheet.deck.name.clone(),
+    };
+    if deck.is_none() && !name.is_empty() {
+        taken.insert(0, format!("deck {name}"));
+    }
+    if let Some(limits) = job.limits.as_ref().filter(|_| !judging.names_limits()) {
+        taken.push(format!("limits {}", limits.name));
+    }
+    let taken = if taken.is_empty() { "nothing".to_owned() } else { taken.join(", ") };
+    note(&format!("Job {}: {taken}; what is typed goes first.", job.path.display()));
+    // Folder and file: a whole path would be that of this computer only.
+    let folder = job.path.parent().and_then(Path::file_name).map(|name| name.to_string_lossy().into_owned());
+    let file = job.path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    let place = folder.map_or_else(|| file.clone(), |folder| format!("{folder}/{file}"));
+    let deck = deck.or_else(|| Some(name).filter(|name| !name.is_empty()));
+    (told, Made { job: Some(place), ..made_now(deck) })
+}

@@ -1,0 +1,360 @@
+//! Changes to a job's file: made anew, noted, set, attached, ticked. Comments and order stay as they were written.
+
+use super::job_file::{hand_keys, unit_meant};
+use super::{JOB_FILE, JobError, JobFile, load_reading};
+use crate::judge::{HandQuantity, STEPS, hand_quantity};
+use crate::programme::{Overwrite, write_text};
+use crate::reading::{JobState, Reading, TapeType};
+use std::path::{Path, PathBuf};
+use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, Value, value};
+
+/// What a new job begins with.
+#[derive(Debug, Clone, Default)]
+pub struct NewJob {
+    /// Which deck.
+    pub deck: String,
+    /// Its number.
+    pub number: Option<String>,
+    /// Whose it is.
+    pub owner: Option<String>,
+    /// Heads, 2 or 3.
+    pub heads: Option<u8>,
+    /// A portable or a simple deck.
+    pub modest: bool,
+    /// What the owner says.
+    pub complaint: Option<String>,
+    /// A calibrated tape is at hand.
+    pub calibrated_tape: bool,
+    /// Types that the deck shall record on.
+    pub tape_types: Vec<TapeType>,
+}
+
+const TEMPLATE: &str = include_str!("job_template.toml");
+
+/// Makes `folder` with the file of a new job, and gives its path.
+///
+/// # Errors
+/// [`JobError`] if there is a job already, or the folder cannot be made.
+pub fn new_job(folder: &Path, new: &NewJob) -> Result<PathBuf, JobError> {
+    let path = folder.join(JOB_FILE);
+    // What is told needs no hint.
+    let hints: [(&str, bool); 3] = [
+        ("# number =", new.number.is_some()),
+        ("# owner =", new.owner.is_some()),
+        ("# heads =", new.heads.is_some()),
+    ];
+    let needed = |line: &&str| !hints.iter().any(|(hint, told)| *told && line.starts_with(hint));
+    let template: String = TEMPLATE.lines().filter(needed).map(|line| format!("{line}\n")).collect();
+    let mut document = parsed(&path, &template)?;
+    document["deck"]["name"] = value(&new.deck);
+    let mut set = |section: &str, key: &str, told: Option<Value>| {
+        if let Some(told) = told {
+            put(&mut document, section, key, told);
+        }
+    };
+    set("deck", "number", new.number.as_deref().map(Value::from));
+    set("deck", "owner", new.owner.as_deref().map(Value::from));
+    set("deck", "heads", new.heads.map(|heads| i64::from(heads).into()));
+    set("limits", "deck", new.modest.then(|| "modest".into()));
+    set("at_hand", "calibrated_tape", new.calibrated_tape.then(|| true.into()));
+    if !new.tape_types.is_empty() {
+        let types: Array = new.tape_types.iter().map(|kind| format!("{kind:?}")).collect();
+        set("at_hand", "tape_types", Some(types.into()));
+    }
+    if let Some(complaint) = &new.complaint {
+        document["complaint"] = value(complaint);
+    }
+    let job = JobFile::from_text(path.clone(), document.to_string())?;
+    if let Err(source) = std::fs::create_dir_all(folder) {
+        return Err(JobError::Unreadable { path: folder.to_owned(), source });
+    }
+    write_text(&path, &job.text, Overwrite::Refuse)?;
+    Ok(path)
+}
+
+fn parsed(path: &Path, text: &str) -> Result<DocumentMut, JobError> {
+    text.parse().map_err(|error: toml_edit::TomlError| JobError::Malformed {
+        path: path.to_owned(),
+        line: error.span().map_or(0, |span| text[..span.start].matches('\n').count()) + 1,
+        found: error.message().trim_end().replace('\n', ", "),
+    })
+}
+
+/// The section called `name`, made if it is not there.
+fn section<'a>(document: &'a mut DocumentMut, name: &str) -> Option<&'a mut dyn toml_edit::TableLike> {
+    document.entry(name).or_insert_with(|| Item::Table(Table::new())).as_table_like_mut()
+}
+
+/// Sets `key`; what stood behind its old value as a comment stays.
+fn put(document: &mut DocumentMut, name: &str, key: &str, mut told: Value) {
+    let Some(section) = section(document, name) else { return };
+    match section.get_mut(key).and_then(Item::as_value_mut) {
+        Some(there) => {
+            *told.decor_mut() = there.decor().clone();
+            *there = told;
+        }
+        None => {
+            section.insert(key, Item::Value(told));
+        }
+    }
+}
+
+impl JobFile {
+    /// Adds a line to the work done, or to the complaint.
+    ///
+    /// # Errors
+    /// What [`JobFile::replace`] returns.
+    pub fn note(&self, words: &str, complaint: bool) -> Result<Self, JobError> {
+        let words = words.trim();
+        if words.is_empty() {
+            return Err(typed(words, "nothing to note; give some words"));
+        }
+        let mut document = parsed(&self.path, &self.text)?;
+        if complaint {
+            let all = match self.sheet.complaint.as_str() {
+                "" => words.to_owned(),
+                there => format!("{there}\n{words}"),
+            };
+            put_root(&mut document, "complaint", all.into());
+        } else {
+            if document.get("work").is_none() {
+                put_root(&mut document, "work", Array::new().into());
+            }
+            if let Some(work) = document["work"].as_array_mut() {
+                // Comments behind the last line stay behind it.
+                let mut line = Value::from(words);
+                line.decor_mut().set_prefix("\n    ");
+                let mut trailing = work.trailing().as_str().unwrap_or("\n").trim_end().to_owned();
+                if !trailing.is_empty() {
+                    line.decor_mut().set_prefix(format!("{trailing}\n    "));
+                    trailing.clear();
+                }
+                work.push_formatted(line);
+                work.set_trailing("\n");
+                work.set_trailing_comma(true);
+            }
+        }
+        self.replace(document.to_string())
+    }
+
+    /// Sets a value that was read by hand, or `tape-path` to words.
+    ///
+    /// # Errors
+    /// [`JobError::Typed`], [`JobError::Taken`], and what [`JobFile::replace`] returns.
+    pub fn set(
+        &self,
+        state: JobState,
+        name: &str,
+        told: &str,
+        unit: Option<&str>,
+        force: bool,
+    ) -> Result<Self, JobError> {
+        let (key, told, others) = if name == "tape-path" {
+            if told.trim().is_empty() {
+                return Err(typed(told, "nothing to note; say what was seen"));
+            }
+            ("tape_path".to_owned(), Value::from(told.trim()), vec!["tape_path".to_owned()])
+        } else {
+            let quantity = hand_quantity(name)
+                .ok_or_else(|| typed(name, &format!("unknown; known are {}", hand_names())))?;
+            let (unit, number) = number_meant(quantity, told, unit)?;
+            let keys = quantity.kind.units().iter().filter_map(|(unit, _)| quantity.key(unit)).collect();
+            let number =
+                if told.trim().parse::<i64>().is_ok() { (number as i64).into() } else { number.into() };
+            (quantity.key(unit).unwrap_or_default(), number, keys)
+        };
+        let mut document = parsed(&self.path, &self.text)?;
+        let state = match state {
+            JobState::AsFound => "as_found",
+            JobState::AsLeft => "as_left",
+        };
+        let Some(section) = section(&mut document, state) else {
+            return Err(typed(state, "is no section in the job's file; write it as [as_found], [as_left]"));
+        };
+        let there = others.iter().find_map(|other| {
+            let text = section.get(other)?.as_value()?.clone().decorated("", "").to_string();
+            Some((other.clone(), format!("{other} = {text}")))
+        });
+        if let Some((old, there)) = there {
+            if there == format!("{key} = {}", told.clone().decorated("", "")) {
+                return Ok(self.clone());
+            }
+            if !force {
+                return Err(JobError::Taken { path: self.path.clone(), there });
+            }
+            let before =
+                section.key(&old).and_then(|key| key.leaf_decor().prefix()?.as_str().map(str::to_owned));
+            let kept = format!("{}# before: {}\n", before.unwrap_or_default(), there.replace('\n', " "));
+            let behind = section
+                .get(&old)
+                .and_then(|item| item.as_value()?.decor().suffix()?.as_str().map(str::to_owned));
+            section.remove(&old);
+            section.insert(&key, Item::Value(told.decorated(" ", behind.unwrap_or_default())));
+            if let Some(mut key) = section.key_mut(&key) {
+                key.leaf_decor_mut().set_prefix(kept);
+            }
+        } else {
+            section.insert(&key, Item::Value(told));
+        }
+        self.replace(document.to_string())
+    }
+
+    /// Adds the readings in `files`; those from outside the folder are copied into it.
+    ///
+    /// # Errors
+    /// If one of them is no reading, or is attached already; then nothing is added.
+    pub fn attach(&self, state: JobState, files: &[PathBuf]) -> Result<(Self, Vec<String>), JobError> {
+        let mut document = parsed(&self.path, &self.text)?;
+        let folder = self.folder().canonicalize();
+        let folder =
+            folder.map_err(|source| JobError::Unreadable { path: self.folder().to_owned(), source })?;
+        let mut attached = Vec::new();
+        let mut copies: Vec<(PathBuf, String)> = Vec::new();
+        for file in files {
+            let reading = load_reading(file)?;
+            let unreadable = |source| JobError::Unreadable { path: file.clone(), source };
+            let bytes = std::fs::read(file).map_err(unreadable)?;
+            for there in &self.sheet.readings {
+                if std::fs::read(folder.join(&there.file)).is_ok_and(|same| same == bytes) {
+                    return Err(typed(
+                        &file.display().to_string(),
+                        &format!("attached already ({}); to move it, edit {JOB_FILE}", there.file),
+                    ));
+                }
+            }
+            let place = file.canonicalize().map_err(unreadable)?;
+            let name = match place.strip_prefix(&folder) {
+                Ok(inside) => inside.iter().map(|part| part.to_string_lossy()).collect::<Vec<_>>().join("/"),
+                Err(_) => {
+                    let name = free_name(&folder, state, &reading, &copies);
+                    let text = String::from_utf8(bytes)
+                        .map_err(|_| typed(&file.display().to_string(), "no text; give a reading.json"))?;
+                    copies.push((folder.join(&name), text));
+                    name
+                }
+            };
+            if attached.contains(&name) {
+                return Err(typed(&file.display().to_string(), "given twice; give each reading once"));
+            }
+            attached.push(name);
+        }
+        let list = document.entry("reading").or_insert_with(|| Item::ArrayOfTables(ArrayOfTables::new()));
+        let Some(list) = list.as_array_of_tables_mut() else {
+            return Err(typed("reading", "is no list of [[reading]] in the job's file; write it so"));
+        };
+        for name in &attached {
+            let mut table = Table::new();
+            table["state"] = value(match state {
+                JobState::AsFound => "as-found",
+                JobState::AsLeft => "as-left",
+            });
+            table["file"] = value(name);
+            list.push(table);
+        }
+        for (path, text) in &copies {
+            if let Some(folder) = path.parent() {
+                std::fs::create_dir_all(folder)
+                    .map_err(|source| JobError::Unreadable { path: folder.to_owned(), source })?;
+            }
+            write_text(path, text, Overwrite::Refuse)?;
+        }
+        let changed = self.replace(document.to_string());
+        if changed.is_err() {
+            // What nobody refers to is not left behind.
+            for (path, _) in &copies {
+                let _ = std::fs::remove_file(path);
+            }
+        }
+        Ok((changed?, attached))
+    }
+
+    /// Calls a step done, with a remark.
+    ///
+    /// # Errors
+    /// If there is no such step, and what [`JobFile::replace`] returns.
+    pub fn tick(&self, step: &str, remark: &str) -> Result<Self, JobError> {
+        let known = STEPS.iter().any(|known| {
+            step == *known || step.strip_prefix(known).is_some_and(|rest| rest.starts_with("-type-"))
+        });
+        if !known {
+            return Err(typed(step, &format!("no such step; steps are {}", STEPS.join(", "))));
+        }
+        let mut document = parsed(&self.path, &self.text)?;
+        put(&mut document, "done", step, remark.into());
+        self.replace(document.to_string())
+    }
+
+    /// The readings that are attached, each with its place in the list, and the files that cannot be had.
+    pub fn attached(&self) -> (Vec<(JobState, String, Reading)>, Vec<String>) {
+        let (mut loaded, mut missing) = (Vec::new(), Vec::new());
+        for attached in &self.sheet.readings {
+            match load_reading(&self.folder().join(&attached.file)) {
+                Ok(reading) => loaded.push((attached.state, attached.file.clone(), reading)),
+                Err(error) => missing.push(error.to_string()),
+            }
+        }
+        (loaded, missing)
+    }
+}
+
+fn put_root(document: &mut DocumentMut, key: &str, mut told: Value) {
+    match document.get_mut(key).and_then(Item::as_value_mut) {
+        Some(there) => {
+            *told.decor_mut() = there.decor().clone();
+            *there = told;
+        }
+        None => {
+            document.insert(key, Item::Value(told));
+        }
+    }
+}
+
+fn typed(typed: &str, why: &str) -> JobError {
+    JobError::Typed { typed: typed.to_owned(), why: why.to_owned() }
+}
+
+/// Names for the command line.
+fn hand_names() -> String {
+    let names: Vec<&str> = crate::judge::HAND_QUANTITIES.iter().map(|quantity| quantity.id).collect();
+    format!("{}, tape-path (keys in the file: {})", names.join(", "), hand_keys().join(", "))
+}
+
+fn number_meant(
+    quantity: &HandQuantity,
+    told: &str,
+    unit: Option<&str>,
+) -> Result<(&'static str, f64), JobError> {
+    let units: Vec<&str> = quantity.kind.units().iter().map(|(unit, _)| *unit).collect();
+    let unit = match (unit, &units[..]) {
+        (None, [only]) => only,
+        (None, _) => {
+            return Err(typed(
+                quantity.id,
+                &format!("in which unit? Write {} behind the number", units.join(" or ")),
+            ));
+        }
+        (Some(written), _) => unit_meant(written, quantity.kind).ok_or_else(|| {
+            typed(written, &format!("no unit of {}; write {}", quantity.words, units.join(" or ")))
+        })?,
+    };
+    let number = told.trim().parse::<f64>().ok().filter(|number| quantity.is_sane(*number, unit));
+    let (low, high) = quantity.sane;
+    let why = format!("expected a number, with a point for decimals, from {low} to {high} {}", units[0]);
+    Ok((unit, number.ok_or_else(|| typed(told, &why))?))
+}
+
+/// A name in the folder that no file has yet.
+fn free_name(folder: &Path, state: JobState, reading: &Reading, taken: &[(PathBuf, String)]) -> String {
+    let recipe = reading.recipe.as_ref().map_or("reading", |recipe| recipe.name.as_str());
+    let plain: String =
+        recipe.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(40).collect();
+    let state = match state {
+        JobState::AsFound => "as-found",
+        JobState::AsLeft => "as-left",
+    };
+    let free = |name: &String| {
+        let path = folder.join(name);
+        path.symlink_metadata().is_err() && !taken.iter().any(|(other, _)| *other == path)
+    };
+    (1u32..).map(|k| format!("readings/{state}-{plain}-{k}.json")).find(free).unwrap_or_default()
+}

@@ -1,0 +1,402 @@
+//! The file of a job: found, read, and rewritten whole or not at all.
+
+use super::JobError;
+use crate::judge::{HAND_QUANTITIES, HandKind, Limits};
+use crate::programme::{Overwrite, write_text};
+use crate::reading::{
+    AtHand, AttachedReading, HandLimit, HandReadings, HandValue, Heads, JOB_FORMAT, JobCircumstances,
+    JobDeck, JobSheet, JobState, NoiseReduction, RecordedOn, TapeType,
+};
+use serde::Deserialize;
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::path::{Path, PathBuf};
+use toml::{Spanned, Value};
+
+/// Name of the file in a job's folder.
+pub const JOB_FILE: &str = "job.toml";
+/// Largest file that is read, bytes.
+const LARGEST: u64 = 4 << 20;
+
+/// A job's file as it was read.
+#[derive(Debug, Clone)]
+pub struct JobFile {
+    /// Where it is.
+    pub path: PathBuf,
+    /// What stands in it, to the letter.
+    pub text: String,
+    /// What that means.
+    pub sheet: JobSheet,
+    /// What its readings are judged by; `None` if it says nothing of limits.
+    pub limits: Option<Limits>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Raw {
+    format: Spanned<String>,
+    #[serde(default)]
+    complaint: String,
+    #[serde(default)]
+    work: Vec<String>,
+    deck: RawDeck,
+    #[serde(default)]
+    limits: Option<Spanned<toml::Table>>,
+    #[serde(default)]
+    read: RawRead,
+    #[serde(default)]
+    at_hand: RawAtHand,
+    #[serde(default)]
+    as_found: BTreeMap<String, Spanned<Value>>,
+    #[serde(default)]
+    as_left: BTreeMap<String, Spanned<Value>>,
+    #[serde(default)]
+    hand_limits: BTreeMap<String, Spanned<Value>>,
+    #[serde(default)]
+    done: BTreeMap<String, String>,
+    #[serde(default)]
+    reading: Vec<RawReading>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawDeck {
+    name: String,
+    number: Option<String>,
+    owner: Option<String>,
+    heads: Option<Heads>,
+    #[serde(default = "yes")]
+    records: bool,
+}
+
+fn yes() -> bool {
+    true
+}
+
+#[derive(Deserialize, Default)]
+#[serde(deny_unknown_fields)]
+struct RawRead {
+    recorded_on: Option<RecordedOn>,
+    tape_type: Option<TapeType>,
+    noise_reduction: Option<NoiseReduction>,
+}
+
+#[derive(Deserialize, Default)]
+#[serde(deny_unknown_fields)]
+struct RawAtHand {
+    #[serde(default)]
+    calibrated_tape: bool,
+    calibrated_tape_file: Option<String>,
+    house_card: Option<String>,
+    #[serde(default)]
+    tape_types: Vec<TapeType>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawReading {
+    state: JobState,
+    file: String,
+}
+
+/// The job's file in `folder` or the nearest folder above it; `None` if there is none.
+///
+/// A `job.toml` of some other program is passed over.
+pub fn find_job(folder: &Path) -> Option<PathBuf> {
+    let folder = folder.canonicalize().ok()?;
+    folder.ancestors().map(|folder| folder.join(JOB_FILE)).find(|path| {
+        let small = path.metadata().is_ok_and(|there| there.is_file() && there.len() <= LARGEST);
+        small && std::fs::read_to_string(path).is_ok_and(|text| text.contains("deckproof-job/"))
+    })
+}
+
+impl JobFile {
+    /// The job in `folder`, or with the file at that path.
+    ///
+    /// # Errors
+    /// [`JobError`] with the line if there is none, or it is no job's.
+    pub fn load(folder: &Path) -> Result<Self, JobError> {
+        let path = if folder.is_dir() { folder.join(JOB_FILE) } else { folder.to_owned() };
+        let unreadable = |source| JobError::Unreadable { path: path.clone(), source };
+        let size = path.metadata().map_err(unreadable)?.len();
+        if size > LARGEST {
+            return Err(unreadable(std::io::Error::other(format!("{size} bytes are too many for a job"))));
+        }
+        let text = std::fs::read_to_string(&path).map_err(unreadable)?;
+        Self::from_text(path, text)
+    }
+
+    /// The job whose file at `path` has this text.
+    ///
+    /// # Errors
+    /// [`JobError::Malformed`] with the line, or [`JobError::Limits`].
+    pub fn from_text(path: PathBuf, text: String) -> Result<Self, JobError> {
+        let at = |start: usize, found: String| JobError::Malformed {
+            path: path.clone(),
+            line: text.bytes().take(start).filter(|byte| *byte == b'\n').count() + 1,
+            found,
+        };
+        let raw: Raw = toml::from_str(&text).map_err(|error| {
+            at(error.span().map_or(0, |span| span.start), error.message().trim_end().replace('\n', ", "))
+        })?;
+        if raw.format.get_ref() != JOB_FORMAT {
+            let found = format!("`format` is {:?}, expected {JOB_FORMAT:?}", raw.format.get_ref());
+            return Err(at(raw.format.span().start, found));
+        }
+        let (limits, modest) = limits(&path, &text, raw.limits.as_ref())?;
+        let hand = |section: &BTreeMap<String, Spanned<Value>>| hand_readings(section, &at);
+        let sheet = JobSheet {
+            as_found: hand(&raw.as_found)?,
+            as_left: hand(&raw.as_left)?,
+            hand_limits: hand_limits(&raw.hand_limits, &at)?,
+            hand_limits_source: raw
+                .hand_limits
+                .get("source")
+                .and_then(|v| v.get_ref().as_str())
+                .map(str::to_owned),
+            deck: JobDeck {
+                name: raw.deck.name,
+                number: raw.deck.number,
+                owner: raw.deck.owner,
+                heads: raw.deck.heads,
+                records: raw.deck.records,
+                modest,
+            },
+            complaint: raw.complaint.trim().to_owned(),
+            work: raw.work,
+            read: JobCircumstances {
+                recorded_on: raw.read.recorded_on,
+                tape_type: raw.read.tape_type,
+                noise_reduction: raw.read.noise_reduction,
+            },
+            at_hand: AtHand {
+                calibrated_tape: raw.at_hand.calibrated_tape,
+                calibrated_tape_file: raw.at_hand.calibrated_tape_file,
+                house_card: raw.at_hand.house_card,
+                tape_types: raw.at_hand.tape_types,
+            },
+            readings: raw
+                .reading
+                .into_iter()
+                .map(|raw| AttachedReading { state: raw.state, file: raw.file })
+                .collect(),
+            done: raw.done.into_iter().collect(),
+        };
+        Ok(Self { path, text, sheet, limits })
+    }
+
+    /// The job's folder.
+    pub fn folder(&self) -> &Path {
+        match self.path.parent() {
+            Some(folder) if folder != Path::new("") => folder,
+            _ => Path::new("."),
+        }
+    }
+
+    /// Replaces the file by `text`, whole or not at all, if it is still as it was read.
+    ///
+    /// # Errors
+    /// [`JobError::Changed`] if it is not; what [`JobFile::from_text`] returns if `text` is no job's.
+    pub fn replace(&self, text: String) -> Result<Self, JobError> {
+        let new = Self::from_text(self.path.clone(), text)?;
+        // A link stays one: what it points at is replaced.
+        let place = self.path.canonicalize().unwrap_or_else(|_| self.path.clone());
+        let unreadable = |source| JobError::Unreadable { path: self.path.clone(), source };
+        // Whoever waits here finds another text behind the name afterwards, and is refused.
+        let held = File::open(&place).map_err(unreadable)?;
+        match held.lock() {
+            Err(error) if error.kind() != std::io::ErrorKind::Unsupported => return Err(unreadable(error)),
+            _ => {}
+        }
+        if std::fs::read(&place).map_err(unreadable)? != self.text.as_bytes() {
+            return Err(JobError::Changed { path: self.path.clone() });
+        }
+        write_text(&place, &new.text, Overwrite::Force)?;
+        Ok(new)
+    }
+}
+
+/// Limits of the section `limits`, and whether common practice for modest decks is meant.
+fn limits(
+    path: &Path,
+    text: &str,
+    section: Option<&Spanned<toml::Table>>,
+) -> Result<(Option<Limits>, bool), JobError> {
+    let Some(section) = section else { return Ok((None, false)) };
+    let table = section.get_ref();
+    let modest = table.get("deck").and_then(Value::as_str) == Some("modest");
+    let place = path.display().to_string();
+    let Some(file) = table.get("file") else {
+        return match Limits::from_toml(&table.to_string(), &place) {
+            Ok(limits) => Ok((Some(limits), modest)),
+            // Once more with the lines where they stand in the file.
+            Err(error) => {
+                Err(Limits::from_toml(&only_section(text, "limits"), &place).err().unwrap_or(error).into())
+            }
+        };
+    };
+    let line = text.lines().position(|line| line.trim_start().starts_with("file")).unwrap_or(0) + 1;
+    let malformed = |found: String| JobError::Malformed { path: path.to_owned(), line, found };
+    let Some(file) = file.as_str() else {
+        return Err(malformed(
+            "`file` is no text; write the name of a limits file in quotation marks".into(),
+        ));
+    };
+    if table.keys().any(|key| key != "file" && key != "deck") {
+        return Err(malformed("[limits] has a `file` and numbers of its own; keep one of the two".into()));
+    }
+    let place = path.parent().unwrap_or(Path::new("")).join(file);
+    let unreadable = |source| JobError::Unreadable { path: place.clone(), source };
+    if place.metadata().map_err(unreadable)?.len() > LARGEST {
+        return Err(malformed(format!("{}: too large for limits", place.display())));
+    }
+    let text = std::fs::read_to_string(&place).map_err(unreadable)?;
+    let limits = Limits::from_toml(&text, &place.display().to_string())?;
+    let own = toml::from_str::<toml::Table>(&text).ok();
+    let own = own.as_ref().and_then(|own| own.get("deck")).and_then(Value::as_str) == Some("modest");
+    Ok((Some(limits), modest || own))
+}
+
+/// `text` with everything blanked but the lines of one section, so that lines keep their numbers.
+fn only_section(text: &str, name: &str) -> String {
+    let head = format!("[{name}]");
+    let mut inside = false;
+    let mut kept = String::new();
+    for line in text.lines() {
+        let bare = line.trim_start();
+        if bare.starts_with('[') {
+            inside = bare.starts_with(&head);
+        } else if inside {
+            kept += line;
+        }
+        kept.push('\n');
+    }
+    kept
+}
+
+fn number(value: &Value) -> Option<f64> {
+    match value {
+        Value::Integer(number) => Some(*number as f64),
+        Value::Float(number) if number.is_finite() => Some(*number),
+        _ => None,
+    }
+}
+
+type At<'a> = &'a dyn Fn(usize, String) -> JobError;
+
+fn hand_readings(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Result<HandReadings, JobError> {
+    let mut readings = HandReadings::default();
+    for (key, value) in section {
+        let wrong = |found: String| Err(at(value.span().start, found));
+        if key == "tape_path" {
+            let Some(words) = value.get_ref().as_str() else {
+                return wrong("`tape_path` is no text; write it in quotation marks".into());
+            };
+            readings.tape_path = Some(words.trim().to_owned()).filter(|words| !words.is_empty());
+            continue;
+        }
+        let known = HAND_QUANTITIES.iter().find_map(|quantity| {
+            let (unit, _) =
+                quantity.kind.units().iter().find(|(unit, _)| quantity.key(unit).as_ref() == Some(key))?;
+            Some((quantity, *unit))
+        });
+        let Some((quantity, unit)) = known else {
+            return wrong(format!("unknown key `{key}`, known are {}", hand_keys().join(", ")));
+        };
+        let Some(number) = number(value.get_ref()).filter(|number| quantity.is_sane(*number, unit)) else {
+            let (low, high) = quantity.sane;
+            let held = quantity.kind.units()[0].0;
+            return wrong(format!(
+                "`{key}` is {}, expected a number from {low} to {high} {held}",
+                value.get_ref()
+            ));
+        };
+        if readings.values.iter().any(|there| there.quantity == quantity.id) {
+            return wrong(format!(
+                "`{key}`: {} stands there in another unit already; keep one",
+                quantity.words
+            ));
+        }
+        readings.values.push(HandValue {
+            quantity: quantity.id.to_owned(),
+            value: number,
+            unit: unit.to_owned(),
+        });
+    }
+    Ok(readings)
+}
+
+/// Keys of the sections with readings by hand.
+pub(super) fn hand_keys() -> Vec<String> {
+    let keys = HAND_QUANTITIES
+        .iter()
+        .flat_map(|quantity| quantity.kind.units().iter().filter_map(|(unit, _)| quantity.key(unit)));
+    keys.chain(["tape_path".to_owned()]).collect()
+}
+
+fn hand_limits(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Result<Vec<HandLimit>, JobError> {
+    let mut limits: Vec<HandLimit> = Vec::new();
+    for (key, value) in section {
+        let wrong = |found: String| Err(at(value.span().start, found));
+        if key == "source" {
+            if value.get_ref().as_str().is_none() {
+                return wrong("`source` is no text; write it in quotation marks".into());
+            }
+            continue;
+        }
+        let Some((quantity, unit, is_most)) = limit_key(key) else {
+            return wrong(format!(
+                "unknown key `{key}`, expected such as take_up_torque_min_g_cm, wind_torque_min_mn_m, \
+                 direct_voltage_offset_max_mv, meter_max_db, source"
+            ));
+        };
+        let Some(number) = number(value.get_ref()) else {
+            return wrong(format!("`{key}` is {}, expected a number", value.get_ref()));
+        };
+        let place = match limits.iter().position(|limit| limit.quantity == quantity) {
+            Some(place) if limits[place].unit != unit => {
+                return wrong(format!(
+                    "`{key}`: its other end is in {}; write both in one unit",
+                    limits[place].unit
+                ));
+            }
+            Some(place) => place,
+            None => {
+                limits.push(HandLimit {
+                    quantity: quantity.to_owned(),
+                    least: None,
+                    most: None,
+                    unit: unit.to_owned(),
+                });
+                limits.len() - 1
+            }
+        };
+        let limit = &mut limits[place];
+        *(if is_most { &mut limit.most } else { &mut limit.least }) = Some(number);
+        if let (Some(least), Some(most)) = (limit.least, limit.most)
+            && least > most
+        {
+            return wrong(format!("`{key}`: the least, {least}, is above the most, {most}"));
+        }
+    }
+    Ok(limits)
+}
+
+/// Quantity, unit and end of a key such as `take_up_torque_max_g_cm`.
+fn limit_key(key: &str) -> Option<(&'static str, &'static str, bool)> {
+    HAND_QUANTITIES.iter().find_map(|quantity| {
+        let rest = key.strip_prefix(&quantity.limit.replace('-', "_"))?;
+        let (rest, is_most) = match rest.strip_prefix("_min_") {
+            Some(rest) => (rest, false),
+            None => (rest.strip_prefix("_max_")?, true),
+        };
+        let (unit, _) = quantity.kind.units().iter().find(|(_, in_key)| *in_key == rest)?;
+        Some((quantity.limit, *unit, is_most))
+    })
+}
+
+/// The unit that was typed as this program writes it; `None` if it is none for `kind`.
+pub(super) fn unit_meant(typed: &str, kind: HandKind) -> Option<&'static str> {
+    let bare = |text: &str| text.to_lowercase().replace(['.', '\u{b7}', '*', ' ', '_'], "");
+    kind.units().iter().map(|(unit, _)| *unit).find(|unit| bare(unit) == bare(typed))
+}

@@ -1,0 +1,77 @@
+//! Everything that goes onto the sheet of a job: as found beside as left.
+
+use super::compare::{Named, compare};
+use super::hand_readings::{HandRow, judge_by_hand};
+use super::next_step::{JobReading, Step, steps};
+use crate::reading::{Comparison, JobSheet, JobState, Reading};
+
+/// Readings of one programme, before and after.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SheetPair {
+    /// Which of the two there are, as found and as left.
+    pub there: [bool; 2],
+    /// The two against each other; of one reading alone, that reading against itself.
+    pub comparison: Comparison,
+    /// Names of the findings of the last reading that are outside, with what to turn.
+    pub turns: Vec<(String, String)>,
+}
+
+/// What is on the sheet.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BenchSheet<'a> {
+    /// The job.
+    pub job: &'a JobSheet,
+    /// What was read by hand, judged.
+    pub hand: Vec<HandRow>,
+    /// What was read from returns.
+    pub pairs: Vec<SheetPair>,
+    /// The order of work.
+    pub steps: Vec<Step>,
+    /// Readings that cannot be had, each with the reason.
+    pub missing: Vec<String>,
+}
+
+/// The sheet of `job` with the readings that are attached to it.
+///
+/// The first reading as found stands against the last one as left of the same recipe, origin and tape type.
+pub fn bench_sheet<'a>(
+    job: &'a JobSheet,
+    readings: &[JobReading<'_>],
+    missing: Vec<String>,
+) -> BenchSheet<'a> {
+    let key = |reading: &Reading| {
+        let told = &reading.circumstances;
+        (reading.recipe.as_ref().map(|recipe| recipe.name.clone()), told.recorded_on, told.tape_type)
+    };
+    let mut keys = Vec::new();
+    for job in readings {
+        if !keys.contains(&key(job.reading)) {
+            keys.push(key(job.reading));
+        }
+    }
+    let mut pairs = Vec::new();
+    for wanted in &keys {
+        let (found, left) = {
+            let of = |job: &&JobReading<'_>, state| job.state == state && key(job.reading) == *wanted;
+            let found = readings.iter().find(|job| of(job, JobState::AsFound));
+            (found, readings.iter().rev().find(|job| of(job, JobState::AsLeft)))
+        };
+        let named: Vec<Named<'_>> = [("as found", found), ("as left", left)]
+            .into_iter()
+            .filter_map(|(name, job)| Some(Named { name, file: job?.file, reading: job?.reading }))
+            .collect();
+        let Some(last) = named.last() else { continue };
+        let turns = last
+            .reading
+            .findings
+            .iter()
+            .filter_map(|finding| Some((finding.id.clone(), finding.turn.clone()?)))
+            .collect();
+        pairs.push(SheetPair {
+            there: [found.is_some(), left.is_some()],
+            comparison: compare(&named),
+            turns,
+        });
+    }
+    BenchSheet { job, hand: judge_by_hand(job), pairs, steps: steps(job, readings), missing }
+}

@@ -1,0 +1,514 @@
+//! What comes next at the bench, in the order of work: what to play or record, how to read it, what to turn.
+//!
+//! The order is common practice, no source: what the later steps rest on comes first.
+
+use super::hand_readings::{HandRow, judge_by_hand};
+use super::next_words as words;
+use crate::reading::{Finding, Heads, JobSheet, JobState, Reading, RecordedOn, TapeType, Verdict};
+
+/// Names of the steps, in the order of work; `record-trim` has one for each tape type, `record-trim-type-II`.
+pub const STEPS: [&str; 15] = [
+    "safety",
+    "tape-path",
+    "torques",
+    "offset",
+    "sound-card",
+    "as-found",
+    "transport",
+    "azimuth",
+    "replay-response",
+    "replay-level",
+    "record-trim",
+    "noise",
+    "distortion",
+    "separation",
+    "erasure",
+];
+
+/// How far a step is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum StepState {
+    /// Nothing is left to do.
+    Done,
+    /// Something is outside its limit.
+    Turn,
+    /// Not read yet.
+    Open,
+}
+
+/// One step of the work.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Step {
+    /// Its name, for `bench done`.
+    pub id: String,
+    /// What it is.
+    pub title: String,
+    /// How far it is.
+    pub state: StepState,
+    /// Why it is in that state.
+    pub because: String,
+    /// What to do at the bench, at which level and setting.
+    pub how: Vec<String>,
+    /// What to type, in the job's folder.
+    pub commands: Vec<String>,
+    /// What to turn on what was found.
+    pub turns: Vec<String>,
+    /// What can hurt somebody at this step.
+    pub cautions: Vec<&'static str>,
+}
+
+/// A reading of the job.
+#[derive(Debug, Clone, Copy)]
+pub struct JobReading<'a> {
+    /// Before or after the work.
+    pub state: JobState,
+    /// Its file, relative to the job's folder.
+    pub file: &'a str,
+    /// The reading.
+    pub reading: &'a Reading,
+}
+
+/// What a step asks of a reading.
+struct Wanted<'a> {
+    /// Recordings that tell it.
+    origins: &'a [RecordedOn],
+    /// The tape type that it is about.
+    tape_type: Option<TapeType>,
+    /// Findings that must be told for the step to count as read; none: any reading of this origin does.
+    telling: &'a [&'static str],
+    /// All findings that the step puts right.
+    findings: &'a [&'static str],
+}
+
+/// The steps of a job, in the order of work; those that its deck does not have are left out.
+///
+/// A step is done when its newest reading has no finding outside its limit, or when the technician says so.
+pub fn steps(sheet: &JobSheet, readings: &[JobReading<'_>]) -> Vec<Step> {
+    let hand = judge_by_hand(sheet);
+    let mut steps = vec![by_hand_only(
+        "safety",
+        "Read the cautions",
+        vec!["Read them each time a deck is opened, then say so.".to_owned()],
+        vec!["deckproof bench done safety \"read\"".to_owned()],
+    )];
+    steps[0].cautions = crate::trade::CAUTIONS.to_vec();
+    steps.push(tape_path(sheet));
+    steps.push(hand_step("torques", "Torques by hand", &hand, &hand[..4], words::TORQUES));
+    let offset = hand.iter().filter(|row| row.id.starts_with("direct-voltage")).cloned().collect::<Vec<_>>();
+    steps.push(hand_step("offset", "Direct-voltage offset at the output", &hand, &offset, words::OFFSET));
+    let job = Job { sheet, readings };
+    steps.push(job.sound_card());
+    steps.push(job.as_found());
+    steps.push(job.transport());
+    steps.push(job.azimuth());
+    steps.push(job.replay_response());
+    steps.push(job.replay_level());
+    if sheet.deck.records {
+        steps.extend(sheet.at_hand.tape_types.iter().map(|kind| job.record_trim(*kind)));
+        steps.push(job.recorded(
+            "noise",
+            "Noise and hum",
+            "noise",
+            &["noise"],
+            &["noise", "hum"],
+            words::NOISE,
+        ));
+        let findings = ["distortion", "saturation"];
+        steps.push(job.recorded(
+            "distortion",
+            "Distortion and saturation",
+            "saturation",
+            &findings[..1],
+            &findings,
+            words::SATURATION,
+        ));
+        let findings = ["separation"];
+        steps.push(job.recorded(
+            "separation",
+            "Separation",
+            "separation",
+            &findings,
+            &findings,
+            words::SEPARATION,
+        ));
+        steps.push(job.erasure());
+    }
+    for step in &mut steps {
+        if let Some((_, remark)) = sheet.done.iter().find(|(id, _)| *id == step.id) {
+            step.state = StepState::Done;
+            step.because =
+                if remark.is_empty() { "called done".to_owned() } else { format!("called done: {remark}") };
+            step.turns.clear();
+        }
+    }
+    steps
+}
+
+/// A step that no reading can show.
+fn by_hand_only(id: &str, title: &str, how: Vec<String>, commands: Vec<String>) -> Step {
+    Step {
+        id: id.to_owned(),
+        title: title.to_owned(),
+        state: StepState::Open,
+        because: "not done yet".to_owned(),
+        how,
+        commands,
+        turns: Vec::new(),
+        cautions: Vec::new(),
+    }
+}
+
+fn tape_path(sheet: &JobSheet) -> Step {
+    let mut step = by_hand_only(
+        "tape-path",
+        "Clean, demagnetise, look at the tape's path",
+        words::TAPE_PATH.iter().map(|how| (*how).to_owned()).collect(),
+        vec!["deckproof bench set tape-path \"what was seen\"".to_owned()],
+    );
+    step.cautions = crate::trade::CAUTIONS[2..].to_vec();
+    if let Some(seen) = sheet.as_left.tape_path.as_ref().or(sheet.as_found.tape_path.as_ref()) {
+        step.state = StepState::Done;
+        step.because = format!("noted: {seen}");
+    }
+    step
+}
+
+/// A step of values read by hand.
+fn hand_step(id: &str, title: &str, all: &[HandRow], rows: &[HandRow], how: &[&str]) -> Step {
+    let mut step = by_hand_only(id, title, how.iter().map(|how| (*how).to_owned()).collect(), Vec::new());
+    step.cautions = crate::trade::CAUTIONS[..3].to_vec();
+    let missing: Vec<&HandRow> = rows.iter().filter(|row| row.now().is_none()).collect();
+    let outside: Vec<&HandRow> =
+        rows.iter().filter(|row| row.now().is_some_and(|now| now.verdict == Verdict::Outside)).collect();
+    let state = if all.iter().any(|row| row.as_left.is_some()) { " --as-left" } else { "" };
+    for row in &missing {
+        let unit = if row.id.starts_with("direct") { "mV" } else { "g.cm" };
+        step.commands.push(format!("deckproof bench set {} NUMBER {unit}{state}", row.id));
+    }
+    for row in &outside {
+        let Some(now) = row.now() else { continue };
+        step.turns.push(format!(
+            "{}, {}, limit {}: {}",
+            row.words,
+            now.text,
+            row.limit,
+            now.turn.unwrap_or("see the service manual")
+        ));
+        let unit = if row.id.starts_with("direct") { "mV" } else { "g.cm" };
+        step.commands.push(format!("deckproof bench set {} NUMBER {unit} --as-left", row.id));
+    }
+    (step.state, step.because) = if !outside.is_empty() {
+        (
+            StepState::Turn,
+            format!("outside: {}", outside.iter().map(|row| row.words).collect::<Vec<_>>().join(", ")),
+        )
+    } else if missing.is_empty() {
+        let within = rows.iter().all(|row| row.now().is_some_and(|now| now.verdict == Verdict::Within));
+        (StepState::Done, if within { "within" } else { "read" }.to_owned())
+    } else {
+        (
+            StepState::Open,
+            format!("not read: {}", missing.iter().map(|row| row.words).collect::<Vec<_>>().join("; ")),
+        )
+    };
+    step
+}
+
+/// The job that the steps belong to.
+struct Job<'a> {
+    sheet: &'a JobSheet,
+    readings: &'a [JobReading<'a>],
+}
+
+const REPLAYED: [RecordedOn; 2] = [RecordedOn::Calibrated, RecordedOn::House];
+
+impl Job<'_> {
+    /// Whether there is a tape by which replay can be told.
+    fn has_reference(&self) -> bool {
+        self.sheet.at_hand.calibrated_tape || self.sheet.at_hand.house_card.is_some()
+    }
+
+    /// The newest reading that tells what the step wants.
+    fn newest(&self, wanted: &Wanted<'_>) -> Option<&JobReading<'_>> {
+        self.readings.iter().rev().find(|job| {
+            let told = &job.reading.circumstances;
+            let tells = |finding: &Finding| {
+                wanted.telling.contains(&finding.id.as_str()) && finding.value.is_some() && is_meant(finding)
+            };
+            told.recorded_on.is_some_and(|on| wanted.origins.contains(&on))
+                && (wanted.tape_type.is_none() || told.tape_type == wanted.tape_type)
+                && (wanted.telling.is_empty() || job.reading.findings.iter().any(tells))
+        })
+    }
+
+    /// The step as its newest reading leaves it.
+    fn step(&self, id: &str, title: &str, wanted: &Wanted<'_>, how: Vec<String>, play: Play<'_>) -> Step {
+        let mut step = by_hand_only(id, title, how, Vec::new());
+        let count = self.readings.len() + 1;
+        let newest = self.newest(wanted);
+        let state = if newest.is_some() { "as-left" } else { "as-found" };
+        step.commands = self.commands(&play, id, count, state);
+        let Some(job) = newest else {
+            step.because = "no reading yet that tells it".to_owned();
+            return step;
+        };
+        let ids = || ["capture", "wiring"].iter().chain(wanted.findings);
+        let of = |id: &'static str| job.reading.findings.iter().filter(move |finding| finding.id == id);
+        for finding in ids().flat_map(|id| of(id)).filter(|finding| finding.verdict == Verdict::Outside) {
+            let channel = finding.channel.as_ref().map(|channel| format!(", {channel}")).unwrap_or_default();
+            let kind = finding.kind.as_ref().map(|kind| format!(", {kind}")).unwrap_or_default();
+            let turn = finding.turn.as_deref().unwrap_or("nothing is named to be turned; see the report");
+            step.turns.push(format!("{}{kind}{channel}: {}. {turn}", finding.id, finding.why));
+        }
+        if !step.turns.is_empty() {
+            step.state = StepState::Turn;
+            step.because = format!("outside by {}", job.file);
+            return step;
+        }
+        step.state = StepState::Done;
+        step.because = format!("nothing outside by {}", job.file);
+        let untold: Vec<&str> = wanted
+            .findings
+            .iter()
+            .copied()
+            .filter(|id| of(id).all(|finding| finding.verdict == Verdict::CannotTell))
+            .collect();
+        if !untold.is_empty() {
+            step.because += &format!("; not judged: {}", untold.join(", "));
+        }
+        step
+    }
+
+    /// The very words to type.
+    fn commands(&self, play: &Play<'_>, id: &str, count: usize, state: &str) -> Vec<String> {
+        let folder = format!("readings/{id}-{count}");
+        let mut read = "deckproof read return.wav".to_owned();
+        let mut commands = Vec::new();
+        match play {
+            Play::Calibrated => {
+                read += " --recorded-on calibrated --unslated";
+                if let Some(file) = &self.sheet.at_hand.calibrated_tape_file {
+                    read += &format!(" --tape {}", quoted(file));
+                }
+            }
+            Play::House(card) => read += &format!(" --recorded-on house --card {}", quoted(card)),
+            Play::Programme(recipe, on, tape_type) => {
+                commands.push(format!("deckproof write {recipe} --out {recipe}.wav"));
+                read += &format!(" --recorded-on {on}");
+                if let Some(kind) = tape_type {
+                    read += &format!(" --tape-type {kind:?}");
+                }
+            }
+        }
+        commands.push(format!("{read} --out {folder}"));
+        commands.push(format!("deckproof bench attach {state} {folder}/reading.json"));
+        commands
+    }
+
+    /// How the tape that there is is replayed.
+    fn reference(&self) -> Option<(Play<'_>, &'static str)> {
+        if self.sheet.at_hand.calibrated_tape {
+            return Some((Play::Calibrated, words::CALIBRATED));
+        }
+        let card = self.sheet.at_hand.house_card.as_deref()?;
+        Some((Play::House(card), words::HOUSE))
+    }
+
+    /// How this deck's own recording is taken.
+    fn own(&self) -> &'static str {
+        match self.sheet.deck.heads {
+            Some(Heads::Three) => words::OWN_THREE,
+            Some(Heads::Two) => words::OWN_TWO,
+            None => words::OWN_UNKNOWN,
+        }
+    }
+
+    fn first_type(&self) -> Option<TapeType> {
+        self.sheet.at_hand.tape_types.first().copied()
+    }
+
+    fn sound_card(&self) -> Step {
+        let wanted = Wanted { origins: &[RecordedOn::Direct], tape_type: None, telling: &[], findings: &[] };
+        let how = vec![words::DIRECT.to_owned(), words::CARD_LEVEL.to_owned()];
+        let play = Play::Programme("full", "direct", None);
+        self.step("sound-card", "The sound card alone, once", &wanted, how, play)
+    }
+
+    fn as_found(&self) -> Step {
+        let own = self.sheet.deck.records;
+        let (play, line) = match self.reference() {
+            Some(reference) if !own => reference,
+            _ => (Play::Programme("full", "this-deck", self.first_type()), self.own()),
+        };
+        let how = vec![words::AS_FOUND.to_owned(), line.to_owned(), words::CARD_LEVEL.to_owned()];
+        let mut step = by_hand_only("as-found", "The deck as it came", how, Vec::new());
+        step.commands = self.commands(&play, "as-found", self.readings.len() + 1, "as-found");
+        step.cautions = crate::trade::CAUTIONS[1..3].to_vec();
+        let deck = |job: &&JobReading<'_>| {
+            job.state == JobState::AsFound
+                && job.reading.circumstances.recorded_on != Some(RecordedOn::Direct)
+        };
+        if let Some(found) = self.readings.iter().find(deck) {
+            step.state = StepState::Done;
+            step.because = format!("read: {}", found.file);
+        }
+        step
+    }
+
+    fn transport(&self) -> Step {
+        let findings = ["speed", "flutter"];
+        let (play, lines) = match self.reference() {
+            Some((play, line)) => (play, vec![line.to_owned()]),
+            None => (
+                Play::Programme("flutter", "this-deck", self.first_type()),
+                vec![self.own().to_owned(), words::SPEED_CANCELS.to_owned()],
+            ),
+        };
+        let all = [REPLAYED[0], REPLAYED[1], RecordedOn::OtherDeck, RecordedOn::ThisDeck];
+        let origins = if self.has_reference() { &all[..2] } else { &all[..] };
+        let wanted = Wanted { origins, tape_type: None, telling: &findings[1..], findings: &findings };
+        let mut step = self.step("transport", "Speed and flutter", &wanted, lines, play);
+        step.cautions = crate::trade::CAUTIONS[..3].to_vec();
+        step
+    }
+
+    fn azimuth(&self) -> Step {
+        let findings = ["azimuth"];
+        let wanted = Wanted { origins: &REPLAYED, tape_type: None, telling: &findings, findings: &findings };
+        let title = "Azimuth of the replay head";
+        let mut step = match self.reference() {
+            Some((play, line)) => {
+                self.step("azimuth", title, &wanted, vec![line.to_owned(), words::AZIMUTH.to_owned()], play)
+            }
+            None => {
+                let mut step =
+                    self.step("azimuth", title, &wanted, vec![words::MUSIC.to_owned()], Play::Calibrated);
+                if step.state == StepState::Open {
+                    step.commands = vec![
+                        "deckproof skew tape-1.wav tape-2.wav tape-3.wav".to_owned(),
+                        "deckproof bench done azimuth \"by music: so many us\"".to_owned(),
+                    ];
+                }
+                step
+            }
+        };
+        step.cautions = crate::trade::TRIMMER_CAUTIONS.to_vec();
+        step
+    }
+
+    fn replay_response(&self) -> Step {
+        let findings = ["replay-response", "replay-equalisation"];
+        let title = "Replay response";
+        let all = [REPLAYED[0], REPLAYED[1], RecordedOn::Injected];
+        let wanted = Wanted { origins: &all, tape_type: None, telling: &findings, findings: &findings };
+        match self.reference() {
+            Some((play, line)) => {
+                let lines = vec![line.to_owned(), words::RESPONSE.to_owned()];
+                let mut step = self.step("replay-response", title, &wanted, lines, play);
+                step.cautions = crate::trade::TRIMMER_CAUTIONS.to_vec();
+                step
+            }
+            None => {
+                let play = Play::Programme("injection", "injected", None);
+                let lines = vec![words::INJECT.to_owned()];
+                let mut step = self.step("replay-response", title, &wanted, lines, play);
+                step.cautions = crate::trade::INJECTION_CAUTIONS.to_vec();
+                step
+            }
+        }
+    }
+
+    fn replay_level(&self) -> Step {
+        let findings = ["replay-level", "channel-match"];
+        let wanted = Wanted { origins: &REPLAYED, tape_type: None, telling: &findings, findings: &findings };
+        let title = "Replay level";
+        let mut step = match self.reference() {
+            Some((play, line)) => self.step(
+                "replay-level",
+                title,
+                &wanted,
+                vec![line.to_owned(), words::LEVEL.to_owned()],
+                play,
+            ),
+            None => {
+                let lines = vec![words::NO_LEVEL.to_owned()];
+                let mut step = self.step("replay-level", title, &wanted, lines, Play::Calibrated);
+                if step.state == StepState::Open {
+                    step.commands = vec!["deckproof bench done replay-level \"left as it was\"".to_owned()];
+                }
+                step
+            }
+        };
+        step.cautions = crate::trade::TRIMMER_CAUTIONS.to_vec();
+        step
+    }
+
+    fn record_trim(&self, kind: TapeType) -> Step {
+        let findings = ["record-level", "bias", "record-equalisation"];
+        let wanted = Wanted {
+            origins: &[RecordedOn::ThisDeck],
+            tape_type: Some(kind),
+            telling: &findings[1..2],
+            findings: &findings,
+        };
+        let lines = vec![
+            format!("Tape of type {kind:?}, the deck set for it ({}).", words::position(kind)),
+            self.own().to_owned(),
+            words::RECORD_TRIM.to_owned(),
+            words::RECORD_LEVEL.to_owned(),
+        ];
+        let title = format!("Record level, bias, record equalisation: tape type {kind:?}");
+        let play = Play::Programme("record-trim", "this-deck", Some(kind));
+        let mut step = self.step(&format!("record-trim-type-{kind:?}"), &title, &wanted, lines, play);
+        step.cautions = crate::trade::TRIMMER_CAUTIONS.to_vec();
+        step
+    }
+
+    /// A step on what the deck records, with the first tape type.
+    fn recorded(
+        &self,
+        id: &str,
+        title: &str,
+        recipe: &str,
+        telling: &[&'static str],
+        findings: &[&'static str],
+        how: &str,
+    ) -> Step {
+        let kind = self.first_type();
+        let wanted = Wanted { origins: &[RecordedOn::ThisDeck], tape_type: kind, telling, findings };
+        let lines = vec![how.to_owned(), self.own().to_owned(), words::RECORD_LEVEL.to_owned()];
+        self.step(id, title, &wanted, lines, Play::Programme(recipe, "this-deck", kind))
+    }
+
+    fn erasure(&self) -> Step {
+        let mut step = self.recorded("erasure", "Erasing", "erasure", &["no finding"], &[], words::ERASURE);
+        let erased = |job: &&JobReading<'_>| {
+            job.reading.circumstances.recorded_on == Some(RecordedOn::ThisDeck)
+                && job.reading.erasure.is_some()
+        };
+        if let Some(job) = self.readings.iter().rev().find(erased) {
+            step.state = StepState::Done;
+            step.because = format!("stated in {}; no limit is known to practice", job.file);
+        }
+        step
+    }
+}
+
+/// What the return of a step comes from.
+enum Play<'a> {
+    Calibrated,
+    House(&'a str),
+    /// Recipe, whose recording, tape type.
+    Programme(&'a str, &'a str, Option<TapeType>),
+}
+
+/// Whether the circumstances let the finding mean anything.
+fn is_meant(finding: &Finding) -> bool {
+    !finding.basis.starts_with("cannot tell")
+}
+
+/// A file name as a shell takes it.
+fn quoted(name: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "./-_".contains(c);
+    if name.chars().all(plain) { name.to_owned() } else { format!("\"{}\"", name.replace('"', "\\\"")) }
+}

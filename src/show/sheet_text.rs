@@ -1,0 +1,314 @@
+//! The sheet of a job, and what comes next, for the terminal.
+
+use super::compare::{named, value, verdict};
+use super::text::Page;
+use super::words;
+use crate::judge::{BenchSheet, HandJudged, HandRow, SheetPair, Step, StepState, decimals, signed};
+use crate::reading::{ComparedRow, FindingChange, Heads, JobSheet, JobState, Verdict};
+use crate::trade::CAUTIONS;
+
+/// The sheet in at most [`COLUMNS`](super::COLUMNS) columns.
+pub fn sheet_text(sheet: &BenchSheet<'_>) -> String {
+    let mut page = Page::default();
+    page.line("BENCH SHEET");
+    for (name, text) in head(sheet.job) {
+        page.wrapped(2, &format!("{name:<12}"), &text);
+    }
+    page.head("COMPLAINT");
+    lines(&mut page, sheet.job.complaint.lines(), "not noted");
+    page.head("WORK DONE");
+    lines(&mut page, sheet.job.work.iter().map(String::as_str), "not noted");
+    page.head("READ BY HAND");
+    for row in sheet.hand.iter().filter(|row| row.now().is_some()) {
+        hand(&mut page, row);
+    }
+    if let Some(unread) = unread(&sheet.hand) {
+        page.wrapped(2, "", &unread);
+    }
+    for (name, seen) in tape_paths(sheet.job) {
+        page.wrapped(2, &format!("tape path, {name}: "), seen);
+    }
+    for pair in &sheet.pairs {
+        self::pair(&mut page, pair);
+    }
+    if sheet.pairs.is_empty() {
+        page.head("READINGS");
+        page.line("  none attached");
+    }
+    for missing in &sheet.missing {
+        page.wrapped(2, "! ", missing);
+    }
+    let open: Vec<String> = open(&sheet.steps);
+    page.head("NOT DONE");
+    lines(&mut page, open.iter().map(String::as_str), "nothing is left of the order of work");
+    page.head("CAUTIONS");
+    for caution in CAUTIONS {
+        page.wrapped(2, "", caution);
+    }
+    page.line("");
+    page.line("  Date ____________________   Signed ________________________________________");
+    page.into_text()
+}
+
+fn hand(page: &mut Page, row: &HandRow) {
+    page.line(&format!("  {}", row.words));
+    for (name, judged) in [("as found", &row.as_found), ("as left", &row.as_left)] {
+        let Some(judged) = judged else { continue };
+        page.wrapped(
+            6,
+            &format!("{name:<10}"),
+            &format!("{}: {}", judged.text, words::verdict(judged.verdict)),
+        );
+        if let Some(turn) = judged.turn.filter(|_| Some(judged) == row.now()) {
+            page.wrapped(6, "turn      ", turn);
+        }
+    }
+    page.wrapped(6, "limit     ", &row.limit);
+}
+
+/// One quantity that was read by hand, with its verdicts.
+pub fn hand_text(row: &HandRow) -> String {
+    let mut page = Page::default();
+    hand(&mut page, row);
+    page.into_text()
+}
+
+fn lines<'a>(page: &mut Page, texts: impl Iterator<Item = &'a str>, none: &str) {
+    let mut any = false;
+    for text in texts.map(str::trim).filter(|text| !text.is_empty()) {
+        page.wrapped(2, "", text);
+        any = true;
+    }
+    if !any {
+        page.line(&format!("  {none}"));
+    }
+}
+
+/// Names and texts of the head.
+pub(super) fn head(job: &JobSheet) -> Vec<(&'static str, String)> {
+    let deck = &job.deck;
+    let heads = match (deck.records, deck.heads) {
+        (false, _) => "replays only",
+        (true, Some(Heads::Two)) => "2 heads",
+        (true, Some(Heads::Three)) => "3 heads",
+        (true, None) => "heads not told",
+    };
+    let class = if deck.modest { "a portable or simple deck" } else { "a full-size deck" };
+    let mut rows = vec![("Deck", deck.name.clone())];
+    rows.extend(deck.number.clone().map(|number| ("Number", number)));
+    rows.extend(deck.owner.clone().map(|owner| ("Owner", owner)));
+    rows.push(("What it is", format!("{heads}; judged as {class}")));
+    rows
+}
+
+/// What was not read by hand.
+pub(super) fn unread(rows: &[HandRow]) -> Option<String> {
+    let names: Vec<&str> = rows.iter().filter(|row| row.now().is_none()).map(|row| row.words).collect();
+    (!names.is_empty()).then(|| format!("Not read: {}.", names.join("; ")))
+}
+
+/// What was seen of the tape's path, before and after.
+pub(super) fn tape_paths(job: &JobSheet) -> Vec<(&'static str, &str)> {
+    [("as found", &job.as_found), ("as left", &job.as_left)]
+        .into_iter()
+        .filter_map(|(name, readings)| Some((name, readings.tape_path.as_deref()?)))
+        .collect()
+}
+
+/// Steps that are open or ask for a turn.
+pub(super) fn open(steps: &[Step]) -> Vec<String> {
+    let open = steps.iter().filter(|step| step.state != StepState::Done);
+    open.map(|step| format!("{}: {}", step.title, step.because)).collect()
+}
+
+/// What the readings of a pair are, in one line each.
+pub(super) fn sources(pair: &SheetPair) -> Vec<String> {
+    pair.comparison
+        .readings
+        .iter()
+        .map(|reading| {
+            let recipe = reading.recipe.as_ref().map_or("no recipe", |recipe| recipe.name.as_str());
+            let at = reading.made.as_ref().map(|made| format!(", read {}", made.at)).unwrap_or_default();
+            format!(
+                "{}: {recipe}{at}; {}; {}",
+                reading.name,
+                words::circumstances(&reading.circumstances),
+                reading.file
+            )
+        })
+        .collect()
+}
+
+/// Findings with a verdict before or after, and how many have none.
+pub(super) fn told(pair: &SheetPair) -> (Vec<&FindingChange>, usize) {
+    let is_told = |verdict: Option<Verdict>| verdict.is_some_and(|verdict| verdict != Verdict::CannotTell);
+    let (told, untold): (Vec<_>, Vec<_>) = pair
+        .comparison
+        .findings
+        .iter()
+        .partition(|change| is_told(change.verdict_before) || is_told(change.verdict_after));
+    (told, untold.len())
+}
+
+/// Most rows of one quantity: a ladder of distortion would fill the sheet.
+const MOST_ROWS: usize = 6;
+
+/// A finding's value in one state; what has a verdict without a value (hum that is not there) says so.
+pub(super) fn finding_value(at: Option<f64>, doubt: Option<f64>, unit: &str) -> String {
+    at.map_or_else(|| "no value".to_owned(), |_| value(at, doubt, unit))
+}
+
+/// Rows that changed beyond their uncertainty, the first of each quantity, without the points of the response; and how
+/// many more did.
+pub(super) fn changed(pair: &SheetPair) -> (Vec<&ComparedRow>, usize) {
+    let (mut rows, mut more): (Vec<&ComparedRow>, usize) = (Vec::new(), 0);
+    for row in pair.comparison.rows.iter().filter(|row| row.changed == Some(true)) {
+        let there = rows.iter().filter(|other| other.quantity == row.quantity).count();
+        if row.hz.is_some() || there == MOST_ROWS {
+            more += 1;
+        } else {
+            rows.push(row);
+        }
+    }
+    (rows, more)
+}
+
+/// What the table of changes leaves out.
+pub(super) fn more_words(more: usize) -> String {
+    format!("{more} more changed, points of the response and further steps; `deckproof compare` has all.")
+}
+
+/// A change with its uncertainty.
+pub(super) fn change(row: &ComparedRow) -> String {
+    let digits = decimals(row.change_uncertainty, 3).min(4);
+    let doubt = row.change_uncertainty.map(|doubt| format!(" +- {doubt:.digits$}")).unwrap_or_default();
+    row.change.map_or_else(String::new, |by| format!("{}{doubt} {}", signed(by, digits), row.unit))
+}
+
+/// What is changed, in words.
+pub(super) fn row_name(row: &ComparedRow) -> String {
+    let channel = row.channel.as_ref().map(|channel| format!(", {channel}")).unwrap_or_default();
+    format!("{}: {}{channel}", row.quantity, row.what)
+}
+
+fn pair(page: &mut Page, pair: &SheetPair) {
+    page.head(title(pair));
+    for source in sources(pair) {
+        page.wrapped(2, "", &source);
+    }
+    for warning in &pair.comparison.warnings {
+        page.wrapped(2, "! ", &warning.text);
+    }
+    let (told, untold) = self::told(pair);
+    for finding in told {
+        let one = |state: bool, at: Option<f64>, doubt: Option<f64>, is: Option<Verdict>| {
+            state.then(|| format!("{}: {}", finding_value(at, doubt, &finding.unit), verdict(is)))
+        };
+        let before = one(pair.there[0], finding.before, finding.uncertainties[0], finding.verdict_before);
+        let after = one(pair.there[1], finding.after, finding.uncertainties[1], finding.verdict_after);
+        let text = [before, after].into_iter().flatten().collect::<Vec<_>>().join("  ->  ");
+        page.wrapped(4, &format!("{:<34}", named(finding)), &text);
+    }
+    if untold > 0 {
+        page.line(&format!("    {untold} findings cannot be told from these."));
+    }
+    for (name, turn) in &pair.turns {
+        page.wrapped(4, "turn  ", &format!("{name}: {turn}"));
+    }
+    if pair.there == [true, true] {
+        page.line("  What changed by more than its uncertainty:");
+        let (rows, more) = changed(pair);
+        for row in &rows {
+            page.wrapped(4, &format!("{:<50}", clipped(&row_name(row), 49)), &change(row));
+        }
+        page.line(&format!("    {}", more_words(more)));
+    }
+}
+
+fn clipped(text: &str, most: usize) -> String {
+    if text.chars().count() <= most {
+        return text.to_owned();
+    }
+    text.chars().take(most - 1).chain(['~']).collect()
+}
+
+/// Heading of a pair.
+pub(super) fn title(pair: &SheetPair) -> &'static str {
+    match pair.there {
+        [true, true] => "AS FOUND -> AS LEFT",
+        [true, false] => "AS FOUND",
+        _ => "AS LEFT",
+    }
+}
+
+/// Where the work stands, and all of one step: the one called `step`, or the first that is not done.
+///
+/// `None` if there is no such step.
+pub fn next_text(steps: &[Step], step: Option<&str>) -> Option<String> {
+    let mut page = Page::default();
+    page.line("ORDER OF WORK");
+    let width = steps.iter().map(|step| step.id.chars().count()).max().unwrap_or(0);
+    for step in steps {
+        let state = match step.state {
+            StepState::Done => "done",
+            StepState::Turn => "TURN",
+            StepState::Open => "open",
+        };
+        page.wrapped(2, &format!("{state}  {:<width$}  ", step.id), &step.because);
+    }
+    let chosen = match step {
+        Some(id) => Some(steps.iter().find(|step| step.id == id)?),
+        None => steps.iter().find(|step| step.state != StepState::Done),
+    };
+    let Some(step) = chosen else {
+        page.head("NEXT");
+        page.wrapped(
+            2,
+            "",
+            "Nothing is left. Record the whole once more, attach it as-left, and print the sheet:",
+        );
+        page.line("    deckproof bench sheet --out sheet.html");
+        return Some(page.into_text());
+    };
+    page.head(&format!("NEXT: {} ({})", step.title, step.id));
+    for caution in &step.cautions {
+        page.wrapped(2, "! ", caution);
+    }
+    for turn in &step.turns {
+        page.wrapped(2, "turn  ", turn);
+    }
+    for how in &step.how {
+        page.wrapped(2, "- ", how);
+    }
+    if !step.commands.is_empty() {
+        page.line(if step.turns.is_empty() {
+            "  In the job's folder:"
+        } else {
+            "  Then, in the job's folder:"
+        });
+    }
+    for command in &step.commands {
+        page.line(&format!("    {command}"));
+    }
+    if step.state != StepState::Done {
+        page.wrapped(
+            2,
+            "",
+            &format!("Or leave it out, with a reason: deckproof bench done {} \"why\"", step.id),
+        );
+    }
+    Some(page.into_text())
+}
+
+/// `as found` or `as left`.
+pub fn job_state(state: JobState) -> &'static str {
+    match state {
+        JobState::AsFound => "as found",
+        JobState::AsLeft => "as left",
+    }
+}
+
+/// A value read by hand with its verdict, for a table's cell.
+pub(super) fn hand_cell(judged: Option<&HandJudged>) -> Option<(String, Verdict)> {
+    judged.map(|judged| (judged.text.clone(), judged.verdict))
+}
