@@ -267,12 +267,16 @@ impl Job<'_> {
         }
         step.state = StepState::Done;
         step.because = format!("nothing outside by {}", job.file);
-        let untold: Vec<&str> = wanted
-            .findings
-            .iter()
-            .copied()
-            .filter(|id| of(id).all(|finding| finding.verdict == Verdict::CannotTell))
-            .collect();
+        let mut untold: Vec<String> = Vec::new();
+        for id in wanted.findings {
+            let open = of(id).filter(|finding| finding.verdict == Verdict::CannotTell);
+            let sides: Vec<&str> = open.map(|finding| finding.channel.as_deref().unwrap_or("all")).collect();
+            if of(id).count() == sides.len() {
+                untold.push((*id).to_owned());
+            } else {
+                untold.extend(sides.iter().map(|side| format!("{id} {side}")));
+            }
+        }
         if !untold.is_empty() {
             step.because += &format!("; not judged: {}", untold.join(", "));
         }

@@ -63,7 +63,12 @@ fn a_step_is_done_when_nothing_of_it_is_outside_and_names_the_turn_otherwise() {
 
 #[test]
 fn record_trims_count_for_their_tape_type_only() {
-    let found = after(&job(), &[judged(sample::rounds())]);
+    // A sweep of the bias alone does not say how it stands: the trim does.
+    let sweep = after(&job(), &[judged(sample::rounds())]);
+    assert_eq!(state(&sweep, "record-trim-type-I"), StepState::Open);
+    let mut trim = sample::rounds();
+    trim.bias_sweep = None;
+    let found = after(&job(), &[judged(trim)]);
     assert_ne!(state(&found, "record-trim-type-I"), StepState::Open);
     assert_eq!(state(&found, "record-trim-type-II"), StepState::Open);
 }
