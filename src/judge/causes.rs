@@ -161,9 +161,9 @@ impl<'a> Channel<'a> {
             open.sort_by(|a, b| b.probability.total_cmp(&a.probability));
             match self.joint(&verdicts, &open) {
                 Some(cause) => causes.push(cause),
-                None => perhaps.extend(
-                    open.into_iter().filter(|open| open.probability >= PERHAPS).map(|open| instead(open)),
-                ),
+                None => {
+                    perhaps.extend(open.into_iter().filter(|open| open.probability >= PERHAPS).map(instead))
+                }
             }
         }
         if causes.is_empty() {
