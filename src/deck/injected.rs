@@ -169,7 +169,7 @@ mod tests {
                         let (section, losses) = &injected.chains[0][position];
                         let gain = section.response(hz, rate_hz).norm() * losses.response(hz);
                         let want = -flux_db - head_db;
-                        // The cut of the taps.
+                        // The cut of the taps costs most in the bass; as in losses.rs.
                         assert_within!(
                             20.0 * gain.log10(),
                             want,

@@ -532,7 +532,7 @@ mod tests {
     #[test]
     fn common_and_own_parts_are_told_apart_even_a_period_off() {
         let tape = noise(1, 0.05);
-        let owns: Vec<_> = (0..3).map(|k| noise(10 + k, 0.03)).collect();
+        let owns: Vec<_> = (0..3).map(|k| noise(10 + k, 0.05)).collect();
         for slip in [0.0, 1.0, -2.0] {
             let courses: Vec<TapeCourse> = owns
                 .iter()
@@ -543,10 +543,16 @@ mod tests {
                 })
                 .collect();
             let found = same_tape(&courses, &names(3)).unwrap();
-            holds(found.recording.unweighted_rms, 0.05, 0.25);
-            holds(found.replay.unweighted_rms, 0.03, 0.5);
+            holds(found.recording.unweighted_rms, 0.05, 0.5);
+            holds(found.replay.unweighted_rms, 0.05, 0.5);
             for replay in &found.replays {
-                holds(replay.own.unweighted_rms, 0.03, 0.5);
+                let own = replay.own.unweighted_rms;
+                // Few sines tell little of a single replay: a limit may be all there is.
+                let off = own.percent.map_or(0.0, |percent| (percent - 0.05).abs());
+                assert!(
+                    0.05 <= own.below_percent && off <= own.uncertainty_percent.unwrap_or(0.0),
+                    "{own:?}"
+                );
             }
         }
     }
