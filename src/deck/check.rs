@@ -131,6 +131,10 @@ impl Check<'_> {
         self.both("head.gap_um", head.gap_um, 0.0, 6.0)?;
         self.both("head.coupling_hz", head.coupling_hz, 0.0, 500.0)?;
         self.both("head.dull_8k_db", head.dull_8k_db, 0.0, 30.0)?;
+        if let Some(sound) = head.made_up_for {
+            self.one("head.made_up_for.spacing_um", sound.spacing_um, 0.0, 2.0)?;
+            self.one("head.made_up_for.gap_um", sound.gap_um, 0.0, 3.0)?;
+        }
         if let Some(bump) = head.bump {
             self.one("head.bump.hz", bump.hz, 5.0, 20_000.0)?;
             self.one("head.bump.db", bump.db, -30.0, 30.0)?;

@@ -198,6 +198,19 @@ pub struct Head {
     pub coupling_hz: Sides,
     /// Dull head: loss at 8 kHz of a first-order low-pass, dB, 0 to 30. Default: 0.
     pub dull_8k_db: Sides,
+    /// Losses of a sound head that the replay amplifier makes up for. Default: none.
+    pub made_up_for: Option<MadeUpFor>,
+}
+
+/// Losses that the replay amplifier makes up for at nominal speed, by 12 dB at most. In a real deck a resonance of the head's
+/// winding does it, nearly; here it is exact and of zero phase.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct MadeUpFor {
+    /// Spacing, um, 0 to 2. Default: 0.
+    pub spacing_um: f64,
+    /// Gap, um, 0 to 3. Default: 0.
+    pub gap_um: f64,
 }
 
 /// A resonance.

@@ -23,13 +23,24 @@ pub(crate) struct Losses {
     rate_hz: f64,
 }
 
+/// Losses beyond 12 dB are not made up for.
+const LEAST_MADE_UP: f64 = 0.25;
+
 /// What the head loses of a wavelength, as an amplitude ratio; `hz` in the return, `speed` 1 at nominal speed.
 pub(crate) fn loss(file: &DeckFile, channel: usize, hz: f64, speed: f64) -> f64 {
     let per_mm = hz / (TAPE_SPEED_MM_S * speed);
     let tan = azimuth::tan_of_arcmin(file.azimuth.angle_arcmin);
     let spacing = (-TAU * file.head.spacing_um.of(channel) * 1e-3 * per_mm).exp();
     let gap = sinc(file.head.gap_um.of(channel) * 1e-3 * per_mm);
-    spacing * gap * sinc(TRACK_WIDTH_MM * tan * per_mm)
+    spacing * gap * sinc(TRACK_WIDTH_MM * tan * per_mm) * made_up(file, hz)
+}
+
+/// What the amplifier adds for the losses of a sound head; it knows frequencies, not wavelengths.
+fn made_up(file: &DeckFile, hz: f64) -> f64 {
+    let Some(sound) = file.head.made_up_for else { return 1.0 };
+    let per_mm = hz / TAPE_SPEED_MM_S;
+    let lost = (-TAU * sound.spacing_um * 1e-3 * per_mm).exp() * sinc(sound.gap_um * 1e-3 * per_mm).max(0.0);
+    1.0 / lost.max(LEAST_MADE_UP)
 }
 
 /// sin(pi x) / (pi x).
@@ -40,6 +51,7 @@ fn sinc(x: f64) -> f64 {
 /// Whether any channel of the deck loses anything.
 pub(crate) fn any(file: &DeckFile) -> bool {
     file.azimuth.angle_arcmin != 0.0
+        || file.head.made_up_for.is_some()
         || [file.head.spacing_um, file.head.gap_um].iter().any(|sides| sides.to_array() != [0.0; 2])
 }
 
@@ -114,7 +126,7 @@ impl Losses {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::deck::Sides;
+    use crate::deck::{MadeUpFor, Sides};
 
     #[test]
     fn losses_match_the_published_formulas() {
@@ -128,6 +140,13 @@ mod tests {
         file.head.spacing_um = Sides::both(0.0);
         file.head.gap_um = Sides::both(1.0);
         assert_within!(db(&file, 16_000.0), -1.678, 2e-3, "dB");
+        // Made up for: what is left is nothing; 12 dB at most, whatever the head loses.
+        file.head.made_up_for = Some(MadeUpFor { spacing_um: 0.0, gap_um: 1.0 });
+        assert_within!(db(&file, 16_000.0), 0.0, 1e-9, "dB");
+        file.head.gap_um = Sides::both(0.0);
+        file.head.made_up_for = Some(MadeUpFor { spacing_um: 2.0, gap_um: 0.0 });
+        assert_within!(db(&file, 16_000.0), 12.04, 0.002, "dB");
+        file.head.made_up_for = None;
         // Azimuth: w = 0.6 mm, 10 arcmin at 10 kHz: x = pi 0.6 tan(10')/0.0047625 = 1.15131, sin x/x = 0.79316.
         file.head.gap_um = Sides::both(0.0);
         file.azimuth.angle_arcmin = 10.0;

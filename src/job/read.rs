@@ -4,7 +4,7 @@ use super::error::ReadError;
 use super::rate::{Relabelled, find_slates};
 use super::warnings::{broken_samples, no_slate_why, warn};
 use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source, check_rate};
-use crate::judge::{Limits, TransportNumbers, causes, judge, line_parts};
+use crate::judge::{Limits, TransportNumbers, causes, judge, line_parts, work};
 use crate::measure::{
     DirectCapture, MeasureOptions, Measured, TapeCourse, amplifier_response, measure, take_off,
     tell_time_constants,
@@ -231,6 +231,7 @@ pub(super) fn conclude(reading: &mut Reading, options: &ReadOptions) {
         line.part = part.map(|part| part.name);
     }
     reading.findings = judge(reading, &options.limits);
+    reading.work = work(&reading.findings);
 }
 
 /// Puts right what was told of a programme that no tape carries; the warning says what was told otherwise.
@@ -350,6 +351,7 @@ pub(super) fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, s
         causes: vec![],
         unexplained: vec![],
         findings: vec![],
+        work: vec![],
         warnings: vec![],
     }
 }

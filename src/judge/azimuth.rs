@@ -3,7 +3,8 @@
 use super::figures::{decimals, signed, unsigned};
 use super::findings::{Bench, Bounds, plain};
 use super::meaning::Quantity;
-use crate::reading::{Finding, Heads, RecordedOn};
+use super::turns::step;
+use crate::reading::{Adjustment, Finding, Heads, RecordedOn};
 use crate::trade::common_practice::AZIMUTH_PHASE_HZ;
 
 /// Phase that a delay of 1 us makes at the frequency of the limit (10 kHz), degrees.
@@ -57,10 +58,22 @@ pub(super) fn finding(bench: &Bench) -> Finding {
     } else {
         "azimuth screw of the replay head"
     };
-    case.turn = Some(format!(
+    // A delay that swings by as much as it may be off at all is no place to set a screw by.
+    if let Some(wander_us) = azimuth.wander_us_rms.filter(|wander_us| *wander_us > limit_us) {
+        case.turn.push(step(
+            Adjustment::Transport,
+            format!(
+                "the tape weaves first of all: the delay wanders by {} us rms; look at tape guides, pinch roller and back \
+                 tension, and try another cassette",
+                unsigned(wander_us, 1)
+            ),
+        ));
+    }
+    let text = format!(
         "{screw}: turn in small steps the way that makes the delay shrink from {} us; aim: 0 us",
         signed(delay_us, decimals(azimuth.uncertainty_us, 1))
-    ));
+    );
+    case.turn.push(step(Adjustment::AzimuthScrew, text));
     case.finish()
 }
 

@@ -2,7 +2,8 @@
 
 use super::figures::unsigned;
 use super::findings::Bench;
-use crate::reading::{Finding, Verdict};
+use super::turns::{said, step};
+use crate::reading::{Adjustment, Finding, Verdict};
 
 /// Warnings that spoil figures, with what to do about each.
 pub(super) const SPOILING: [(&str, &str); 5] = [
@@ -96,6 +97,7 @@ pub(super) fn finding(bench: &Bench) -> Finding {
     } else {
         (Verdict::Within, format!("{peak}, no flat tops, {slates}"), None)
     };
+    let steps: Vec<_> = turn.into_iter().map(|text: String| step(Adjustment::Capture, text)).collect();
     Finding {
         id: "capture".to_owned(),
         kind: None,
@@ -107,7 +109,9 @@ pub(super) fn finding(bench: &Bench) -> Finding {
         verdict,
         basis: "absolute: the file itself".to_owned(),
         why,
-        turn,
+        turn: said(&steps, false),
+        steps,
+        rests_on: vec![],
     }
 }
 

@@ -4,7 +4,8 @@ use super::Tolerance;
 use super::figures::{decimals, unsigned};
 use super::findings::{Bench, Bounds, SIDES, plain};
 use super::meaning::Quantity;
-use crate::reading::{Amplifier, AmplifierPosition, FedInto, Finding, Verdict};
+use super::turns::step;
+use crate::reading::{Adjustment, Amplifier, AmplifierPosition, FedInto, Finding, Verdict};
 
 /// Where to look, with the caution that goes with it.
 const CAUTION: &str = "An open deck on mains can kill: isolating supply, one hand away";
@@ -62,7 +63,7 @@ fn high(bench: &Bench, amplifier: &Amplifier, position: &AmplifierPosition, side
     let other_us = other.and_then(|other| Some((other.equalisation_us, other.high_us[side]?)));
     let beyond = case.bounds.stand(us, uncertainty_us) == Verdict::Outside;
     let near = |us: f64, nominal_us: f64| (us / nominal_us - 1.0).abs() <= share.max(0.15);
-    case.turn = Some(match (amplifier.switched[side], other_us) {
+    let text = match (amplifier.switched[side], other_us) {
         (Some(false), Some((other_nominal_us, _))) => {
             case.figures += &format!(
                 ", and the same in the position for {} us: the switch does not switch",
@@ -103,7 +104,8 @@ fn high(bench: &Bench, amplifier: &Amplifier, position: &AmplifierPosition, side
                 plain(nominal_us)
             )
         }
-    });
+    };
+    case.turn = vec![step(Adjustment::EqualisationNetwork, text).on(SIDES[side])];
     case.figures += &rest(amplifier, position, side);
     case.finish()
 }
@@ -154,11 +156,12 @@ fn low(bench: &Bench, amplifier: &Amplifier, side: usize) -> Finding {
         if case.bounds.stand(us, uncertainty_us) == Verdict::Outside {
             case.figures += ": a part of the feedback network has drifted, or the deck was built so";
         }
-        case.turn = Some(format!(
+        let text = format!(
             "no trimmer: measure the capacitor and the resistor that set the bass of the {} replay amplifier; some decks are \
              built with another bass on purpose: see the circuit first. {CAUTION}",
             SIDES[side]
-        ));
+        );
+        case.turn = vec![step(Adjustment::Amplifier, text).on(SIDES[side])];
     }
     case.finish()
 }

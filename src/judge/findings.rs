@@ -2,11 +2,12 @@
 
 use super::limits::Tolerance;
 use super::meaning::{Meaning, Quantity, meaning};
+use super::turns::{careful, rest, said};
 use super::{
     Limits, azimuth, capture, equalisation, level, noise, nonlinear, recording, response, separation,
     transport, wiring,
 };
-use crate::reading::{Circumstances, Finding, Reading, RecordedOn, Verdict};
+use crate::reading::{Circumstances, Finding, Reading, RecordedOn, TurnStep, Verdict};
 
 /// Judges a reading; the findings stand in the order of work.
 ///
@@ -15,33 +16,32 @@ use crate::reading::{Circumstances, Finding, Reading, RecordedOn, Verdict};
 /// outside its limit by more than its uncertainty.
 pub fn judge(reading: &Reading, limits: &Limits) -> Vec<Finding> {
     let mut bench = Bench::new(reading, limits);
-    let mut findings = vec![capture::finding(&bench)];
-    bench.capture_is_bad = is_outside(&findings);
-    findings.push(wiring::finding(&bench));
-    findings.push(transport::speed(&bench));
-    findings.extend(transport::flutter(&bench));
+    bench.put(vec![capture::finding(&bench)]);
+    bench.capture_is_bad = bench.is_outside("capture");
+    bench.put(vec![wiring::finding(&bench)]);
+    // Speed stands before flutter in the list, and rests on it.
+    let flutter = transport::flutter(&bench);
+    bench.put(vec![transport::speed(&bench, &flutter)]);
+    bench.put(flutter);
     let azimuth = azimuth::finding(&bench);
-    bench.azimuth_is_off = azimuth.verdict == Verdict::Outside;
     bench.azimuth_is_unknown = azimuth.value.is_none();
-    findings.push(azimuth);
-    findings.extend(response::replay_response(&bench));
-    findings.extend(equalisation::findings(&bench));
-    findings.extend(level::channel_match(&bench));
-    findings.push(response::channel_match(&bench));
-    findings.extend(level::replay_level(&bench));
-    findings.extend(recording::record_level(&bench));
-    findings.extend(recording::bias(&bench));
-    findings.extend(recording::record_equalisation(&bench));
-    findings.extend(noise::noise(&bench));
-    findings.extend(noise::hum(&bench));
-    findings.extend(nonlinear::distortion(&bench));
-    findings.extend(nonlinear::saturation(&bench));
-    findings.extend(separation::findings(&bench));
+    bench.put(vec![azimuth]);
+    bench.put(response::replay_response(&bench));
+    bench.put(equalisation::findings(&bench));
+    bench.put(level::channel_match(&bench));
+    bench.put(vec![response::channel_match(&bench)]);
+    bench.put(level::replay_level(&bench));
+    bench.put(recording::record_level(&bench));
+    bench.put(recording::bias(&bench));
+    bench.put(recording::record_equalisation(&bench));
+    bench.put(noise::noise(&bench));
+    bench.put(noise::hum(&bench));
+    bench.put(nonlinear::distortion(&bench));
+    bench.put(nonlinear::saturation(&bench));
+    bench.put(separation::findings(&bench));
+    let mut findings = bench.findings;
+    rest(&mut findings);
     findings
-}
-
-fn is_outside(findings: &[Finding]) -> bool {
-    findings.iter().any(|finding| finding.verdict == Verdict::Outside)
 }
 
 /// What all judges look at.
@@ -50,18 +50,27 @@ pub(super) struct Bench<'a> {
     pub(super) limits: &'a Limits,
     /// Set once the capture is judged: all that follows rests on it.
     pub(super) capture_is_bad: bool,
-    /// Set once azimuth is judged: the response rests on it.
-    pub(super) azimuth_is_off: bool,
     /// Set once azimuth is judged: no delay was measured.
     pub(super) azimuth_is_unknown: bool,
     /// `[left, right]`: no signal on this channel while the other has one.
     pub(super) dead: [bool; 2],
+    /// What was judged before.
+    findings: Vec<Finding>,
 }
 
 impl<'a> Bench<'a> {
     fn new(reading: &'a Reading, limits: &'a Limits) -> Self {
         let dead = wiring::dead_channels(reading);
-        Self { reading, limits, capture_is_bad: false, azimuth_is_off: false, azimuth_is_unknown: true, dead }
+        Self { reading, limits, capture_is_bad: false, azimuth_is_unknown: true, dead, findings: vec![] }
+    }
+
+    fn put(&mut self, findings: Vec<Finding>) {
+        self.findings.extend(findings);
+    }
+
+    /// Whether any finding of this name was judged to be outside before.
+    pub(super) fn is_outside(&self, id: &str) -> bool {
+        self.findings.iter().any(|finding| finding.id == id && finding.verdict == Verdict::Outside)
     }
 
     pub(super) fn circumstances(&self) -> &Circumstances {
@@ -86,7 +95,7 @@ impl<'a> Bench<'a> {
             meaning: meaning(quantity, self.circumstances()),
             figures: String::new(),
             missing: String::new(),
-            turn: None,
+            turn: vec![],
             origin: self.recorded_on(),
             capture_is_bad: self.capture_is_bad,
         }
@@ -168,8 +177,8 @@ pub(super) struct Case {
     pub(super) figures: String,
     /// Why there is no value and how to find out: `because; to find out: ...`.
     pub(super) missing: String,
-    /// What to turn if the value is outside.
-    pub(super) turn: Option<String>,
+    /// What to turn if the value is outside, step by step.
+    pub(super) turn: Vec<TurnStep>,
     pub(super) origin: Option<RecordedOn>,
     pub(super) capture_is_bad: bool,
 }
@@ -179,7 +188,8 @@ impl Case {
     pub(super) fn finish(self) -> Finding {
         let verdict = self.verdict();
         let why = self.why(verdict);
-        let turn = if verdict == Verdict::Outside { self.careful_turn() } else { None };
+        let steps = if verdict == Verdict::Outside { careful(self.turn, self.origin) } else { vec![] };
+        let turn = said(&steps, self.capture_is_bad);
         Finding {
             id: self.id.to_owned(),
             kind: self.kind.map(str::to_owned),
@@ -192,6 +202,9 @@ impl Case {
             basis: self.meaning.basis(),
             why,
             turn,
+            // Nothing is to be turned on a capture that shows it wrongly.
+            steps: if self.capture_is_bad { vec![] } else { steps },
+            rests_on: vec![],
         }
     }
 
@@ -205,6 +218,7 @@ impl Case {
         let mut finding = self.finish();
         finding.verdict = Verdict::CannotTell;
         finding.turn = None;
+        finding.steps.clear();
         finding.why = format!(
             "{figures}. Cannot tell, because no limit is known; to find out: give the service manual's with --limits \
              ({key})"
@@ -245,28 +259,6 @@ impl Case {
             }
             _ => self.figures.clone(),
         }
-    }
-
-    /// The turn, with what must be done or known first.
-    fn careful_turn(&self) -> Option<String> {
-        let turn = self.turn.as_ref()?;
-        let mut text = match self.origin {
-            // Nothing of a deck is in this return.
-            Some(RecordedOn::Direct) => return None,
-            None => format!("make sure first whose recording this is (--recorded-on); then: {turn}"),
-            Some(RecordedOn::OtherDeck) => {
-                format!(
-                    "{turn}. The other deck may be the one that is off: confirm with a calibrated tape before turning"
-                )
-            }
-            _ => turn.clone(),
-        };
-        if self.capture_is_bad {
-            text = format!(
-                "put the capture right and record again before turning anything; then, if it stays: {text}"
-            );
-        }
-        Some(text)
     }
 }
 

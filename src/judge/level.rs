@@ -3,7 +3,8 @@
 use super::figures::{decimals_db, frequency, signed, unsigned};
 use super::findings::{Bench, Bounds, SIDES, plain};
 use super::meaning::Quantity;
-use crate::reading::{Finding, Level, RecordedOn};
+use super::turns::step;
+use crate::reading::{Adjustment, Finding, Level, RecordedOn, Way};
 
 /// The level tone to judge by: of those from 300 to 420 Hz (else of all) the one nearest to 0 dB.
 pub(super) fn tone(levels: &[Level]) -> Option<&Level> {
@@ -69,10 +70,17 @@ pub(super) fn channel_match(bench: &Bench) -> Vec<Finding> {
         let strong = SIDES[usize::from(db <= 0.0)];
         let by = unsigned(db.abs(), digits);
         let first = replay_alone_first(bench);
-        case.turn = Some(format!(
-            "{first}replay level trimmer {weak} up {by} dB, or {strong} down {by} dB, whichever brings both to the \
-             service manual's level"
-        ));
+        case.turn = vec![
+            step(
+                Adjustment::ReplayLevel,
+                format!(
+                    "{first}replay level trimmer {weak} up {by} dB, or {strong} down {by} dB, whichever brings both to the \
+                     service manual's level"
+                ),
+            )
+            .on(weak)
+            .by(Way::Up, db.abs(), "dB"),
+        ];
     }
     vec![case.finish()]
 }
@@ -135,10 +143,10 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
     if let Some(db) = tape_db {
         case.figures += &format!(" once the {} dB of the house tape are taken off", signed(db, 2));
     }
-    let way = if off_db < 0.0 { "up" } else { "down" };
+    let (word, way) = if off_db < 0.0 { ("up", Way::Up) } else { ("down", Way::Down) };
     let first = replay_alone_first(bench);
-    case.turn =
-        Some(format!("{first}replay level trimmer {name} {way} {} dB", unsigned(off_db.abs(), digits)));
+    let text = format!("{first}replay level trimmer {name} {word} {} dB", unsigned(off_db.abs(), digits));
+    case.turn = vec![step(Adjustment::ReplayLevel, text).on(name).by(way, off_db.abs(), "dB")];
     case.finish()
 }
 

@@ -1,5 +1,6 @@
 //! The tolerances that findings are judged by.
 
+use crate::reading::{Circumstances, RecordedOn, TapeType};
 use crate::trade::common_practice::{self, Bound, DeckClass, PracticeLimit};
 use serde::Deserialize;
 use thiserror::Error;
@@ -97,6 +98,12 @@ pub struct Limits {
     pub azimuth_phase_deg: Tolerance,
     /// Replay response.
     pub replay_response: ResponseLimit,
+    /// Bass of the replay response, below the band of `replay_response`.
+    pub bass_response: ResponseLimit,
+    /// Response of what this deck recorded and replayed, on tapes of types II to IV.
+    pub record_replay_response: ResponseLimit,
+    /// Highest frequency judged of what this deck recorded and replayed on a tape of type I, Hz.
+    pub record_replay_to_hz_type_1: f64,
     /// High-frequency time constant of the replay amplifier against the curve's, either way, percent.
     pub high_time_constant_percent: Tolerance,
     /// Low-frequency time constant of the replay amplifier against the curve's, either way, percent.
@@ -139,6 +146,11 @@ struct File {
     replay_response_db: Option<f64>,
     replay_response_from_hz: Option<f64>,
     replay_response_to_hz: Option<f64>,
+    bass_response_db: Option<f64>,
+    bass_response_from_hz: Option<f64>,
+    record_replay_response_db: Option<f64>,
+    record_replay_response_from_hz: Option<f64>,
+    record_replay_response_to_hz: Option<f64>,
     high_time_constant_percent: Option<f64>,
     low_time_constant_percent: Option<f64>,
     channel_match_db: Option<f64>,
@@ -173,6 +185,11 @@ impl Limits {
             basis: format!("{name}: {}", limit.basis.text()),
         };
         let Tolerance { value: db, basis } = tolerance(common_practice::REPLAY_RESPONSE);
+        let high_hz = |limit: PracticeLimit| tolerance(limit).value;
+        let bass_hz = common_practice::REPLAY_RESPONSE_MODEST_HZ.0;
+        let bass_db = match common_practice::REPLAY_RESPONSE.bound(DeckClass::Modest) {
+            Bound::PlusMinus(db) | Bound::AtMost(db) | Bound::AtLeast(db) | Bound::Between(_, db) => db,
+        };
         Self {
             name: name.to_owned(),
             speed_percent: tolerance(common_practice::SPEED_ERROR),
@@ -180,6 +197,20 @@ impl Limits {
             flutter_weighted_rms_percent: tolerance(common_practice::FLUTTER_WEIGHTED_RMS),
             azimuth_phase_deg: tolerance(common_practice::AZIMUTH_PHASE),
             replay_response: ResponseLimit { db, from_hz, to_hz, basis },
+            // What a modest deck must keep, a good one must as well.
+            bass_response: ResponseLimit {
+                db: bass_db,
+                from_hz: bass_hz,
+                to_hz: from_hz,
+                basis: format!("any deck: {}", common_practice::REPLAY_RESPONSE.basis.text()),
+            },
+            record_replay_response: ResponseLimit {
+                db: common_practice::RECORD_REPLAY_DOWN_DB,
+                from_hz: bass_hz,
+                to_hz: high_hz(common_practice::RECORD_REPLAY_HF_TYPE_2_4),
+                basis: tolerance(common_practice::RECORD_REPLAY_HF_TYPE_2_4).basis,
+            },
+            record_replay_to_hz_type_1: high_hz(common_practice::RECORD_REPLAY_HF_TYPE_1),
             high_time_constant_percent: tolerance(common_practice::REPLAY_HIGH_TIME_CONSTANT),
             low_time_constant_percent: tolerance(common_practice::REPLAY_LOW_TIME_CONSTANT),
             channel_match_db: tolerance(common_practice::CHANNEL_MATCH),
@@ -195,11 +226,24 @@ impl Limits {
         }
     }
 
+    /// Limit of the response of a recording under these circumstances: of the replay alone, or of record and replay.
+    pub fn response(&self, told: &Circumstances) -> ResponseLimit {
+        if told.recorded_on != Some(RecordedOn::ThisDeck) {
+            return self.replay_response.clone();
+        }
+        let to_hz = match told.tape_type {
+            None | Some(TapeType::I) => self.record_replay_to_hz_type_1,
+            Some(_) => self.record_replay_response.to_hz,
+        };
+        ResponseLimit { to_hz, ..self.record_replay_response.clone() }
+    }
+
     /// Limits from a TOML file's text; `place` is the file's name for messages.
     ///
     /// `deck = "good"` (default) or `"modest"` chooses what keys that are missing fall back to, `source` says where
     /// the numbers come from, and each other key is named as the field it sets (`replay_response_db`,
-    /// `replay_response_from_hz`, `replay_response_to_hz` for the response).
+    /// `replay_response_from_hz`, `replay_response_to_hz` for the response, likewise `record_replay_response_...` for what the
+    /// deck recorded itself, and `bass_response_db`, `bass_response_from_hz` for what lies below).
     ///
     /// # Errors
     ///
@@ -269,25 +313,59 @@ impl Limits {
         )?);
         limits.separation_db = known(below("separation_db", file.separation_db)?);
 
-        let band = &mut limits.replay_response;
-        let edges = [
-            above("replay_response_db", file.replay_response_db)?,
-            above("replay_response_from_hz", file.replay_response_from_hz)?,
-            above("replay_response_to_hz", file.replay_response_to_hz)?,
-        ];
-        for (field, value) in [&mut band.db, &mut band.from_hz, &mut band.to_hz].into_iter().zip(edges) {
-            if let Some(value) = value {
-                *field = value;
-                band.basis.clone_from(&basis);
+        let set_band = |band: &mut ResponseLimit, keys: [(&'static str, Option<f64>); 3]| {
+            let fields = [&mut band.db, &mut band.from_hz, &mut band.to_hz];
+            for (field, (key, value)) in fields.into_iter().zip(keys) {
+                if let Some(value) = above(key, value)? {
+                    *field = value;
+                    band.basis.clone_from(&basis);
+                }
             }
-        }
-        if band.from_hz >= band.to_hz {
-            return Err(JudgeError::LimitOutOfRange {
+            if band.from_hz < band.to_hz {
+                return Ok(());
+            }
+            let (key, from) = (keys[2].0, keys[1].0);
+            Err(JudgeError::LimitOutOfRange {
                 place: place.to_owned(),
-                key: "replay_response_to_hz",
+                key,
                 found: band.to_hz,
-                expected: "more than replay_response_from_hz",
-            });
+                expected: if from == "bass_response_from_hz" {
+                    "more than bass_response_from_hz"
+                } else if from == "record_replay_response_from_hz" {
+                    "more than record_replay_response_from_hz"
+                } else {
+                    "more than replay_response_from_hz"
+                },
+            })
+        };
+        set_band(
+            &mut limits.replay_response,
+            [
+                ("replay_response_db", file.replay_response_db),
+                ("replay_response_from_hz", file.replay_response_from_hz),
+                ("replay_response_to_hz", file.replay_response_to_hz),
+            ],
+        )?;
+        // The manual's own band may reach down as far; then there is no bass below it to judge.
+        limits.bass_response.to_hz = limits.replay_response.from_hz.max(limits.bass_response.from_hz * 1.01);
+        set_band(
+            &mut limits.bass_response,
+            [
+                ("bass_response_db", file.bass_response_db),
+                ("bass_response_from_hz", file.bass_response_from_hz),
+                ("replay_response_from_hz", None),
+            ],
+        )?;
+        set_band(
+            &mut limits.record_replay_response,
+            [
+                ("record_replay_response_db", file.record_replay_response_db),
+                ("record_replay_response_from_hz", file.record_replay_response_from_hz),
+                ("record_replay_response_to_hz", file.record_replay_response_to_hz),
+            ],
+        )?;
+        if let Some(to_hz) = file.record_replay_response_to_hz {
+            limits.record_replay_to_hz_type_1 = to_hz;
         }
         if let Some(name) = file.name {
             limits.name = name;

@@ -13,6 +13,7 @@
 
 mod azimuth;
 mod bench_sheet;
+mod bias_steps;
 mod capture;
 mod card;
 mod causes;
@@ -36,10 +37,12 @@ mod nonlinear;
 mod parts;
 mod recording;
 mod response;
+mod response_steps;
 mod separation;
 mod skew;
 mod transport;
 mod transport_numbers;
+mod turns;
 mod wiring;
 
 pub use bench_sheet::{BenchSheet, SheetPair, bench_sheet};
@@ -58,6 +61,7 @@ pub use next_step::{JobReading, STEPS, Step, StepState, steps};
 pub use parts::{LinePart, line_parts, part_words};
 pub use skew::judge_skew;
 pub use transport_numbers::{OtherPart, RunsOn, TransportNumbers};
+pub use turns::work;
 
 #[cfg(test)]
 mod next_step_tests;

@@ -3,7 +3,8 @@
 use super::figures::{decimals, frequency, unsigned};
 use super::findings::{Bench, Bounds, SIDES, plain};
 use super::meaning::Quantity;
-use crate::reading::{Finding, Mains, Noise, Origin};
+use super::turns::step;
+use crate::reading::{Adjustment, Finding, Mains, Noise, Origin};
 
 const NO_SILENCE: &str = "no silent part was found; to find out: record a programme with a silence";
 
@@ -26,11 +27,14 @@ pub(super) fn noise(bench: &Bench) -> Vec<Finding> {
                     case.figures += &share_of_hum(noise, side);
                 }
             }
-            case.turn = Some(
-                "no trimmer: demagnetise heads and tape path (power off, tape away), read a fresh tape, then look for \
-                 a noisy first stage of the replay amplifier"
-                    .to_owned(),
-            );
+            case.turn = vec![
+                step(
+                    Adjustment::Heads,
+                    "no trimmer: demagnetise heads and tape path (power off, tape away), read a fresh tape, then look for a \
+                     noisy first stage of the replay amplifier",
+                )
+                .on(SIDES[side]),
+            ];
             case.finish()
         })
         .collect()
@@ -71,7 +75,7 @@ pub(super) fn hum(bench: &Bench) -> Vec<Finding> {
                 }
             }
             case.figures += &gets_in(mains);
-            case.turn = Some(where_to_look(mains.origin).to_owned());
+            case.turn = vec![step(Adjustment::Hum, where_to_look(mains.origin)).on(SIDES[side])];
             case.finish()
         })
         .collect()

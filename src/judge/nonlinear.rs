@@ -3,7 +3,8 @@
 use super::figures::{decimals, frequency, signed, unsigned};
 use super::findings::{Bench, Bounds, SIDES, plain};
 use super::meaning::Quantity;
-use crate::reading::{Distortion, DistortionStep, Finding, Saturation};
+use super::turns::step;
+use crate::reading::{Adjustment, Distortion, DistortionStep, Finding, Saturation};
 
 /// A step this far from 0 dB does not stand for the reference level, dB.
 const NEAR_0_DB: f64 = 1.5;
@@ -51,21 +52,21 @@ fn one_distortion(bench: &Bench, distortion: &Distortion, side: usize) -> Findin
         (None, Some(why)) => format!("3 %: {why}"),
         (None, None) => "3 % was not found".to_owned(),
     };
-    let Some(step) = at_reference(distortion) else {
+    let Some(at) = at_reference(distortion) else {
         case.missing =
             format!("there is no step near 0 dB; to find out: record the programme saturation. {maximum}");
         return case.finish();
     };
-    let tone = frequency(step.hz);
-    let level = signed(step.programme_db, 1);
-    match (step.k3_percent[side], step.k3_limit_percent[side]) {
+    let tone = frequency(at.hz);
+    let level = signed(at.programme_db, 1);
+    match (at.k3_percent[side], at.k3_limit_percent[side]) {
         (Some(k3), _) => {
             case.value = Some(k3);
-            case.uncertainty = step.k3_uncertainty_percent[side];
+            case.uncertainty = at.k3_uncertainty_percent[side];
             let digits = decimals(case.uncertainty, 2);
             case.figures =
                 format!("third harmonic of {tone} {} % at {level} dB; {maximum}", unsigned(k3, digits));
-            let [second, all] = [step.k2_percent[side], step.thd_percent[side]]
+            let [second, all] = [at.k2_percent[side], at.thd_percent[side]]
                 .map(|k| k.map_or("lost in noise".to_owned(), |k| format!("{} %", unsigned(k, digits))));
             case.figures += &format!("; second {second}, all together {all}");
         }
@@ -83,11 +84,11 @@ fn one_distortion(bench: &Bench, distortion: &Distortion, side: usize) -> Findin
         }
         (None, None) => {}
     }
-    case.turn = Some(
-        "set the record level first, then bias: too little bias raises the third harmonic; then try a fresh tape of the \
-         type that the deck is set up for"
-            .to_owned(),
-    );
+    case.turn = vec![
+        step(Adjustment::RecordLevel, "set the record level first: too much of it distorts").on(SIDES[side]),
+        step(Adjustment::Bias, "then bias: too little of it raises the third harmonic").on(SIDES[side]),
+        step(Adjustment::Tape, "then try a fresh tape of the type that the deck is set up for"),
+    ];
     case.finish_by(limit, "third_harmonic_percent")
 }
 
@@ -141,11 +142,12 @@ fn one_saturation(bench: &Bench, saturation: &Saturation, hz: f64, side: usize) 
             case.figures += &format!("; {}", others.join(", "));
         }
     }
-    case.turn = Some(
-        "clean the heads and check azimuth first; then bias: too much of it costs output in the treble; then try a fresh \
-         tape of the type that the deck is set up for"
-            .to_owned(),
-    );
+    case.turn = vec![
+        step(Adjustment::AzimuthScrew, "check azimuth first"),
+        step(Adjustment::Heads, "clean the heads").on(SIDES[side]),
+        step(Adjustment::Bias, "then bias: too much of it costs output in the treble").on(SIDES[side]),
+        step(Adjustment::Tape, "then try a fresh tape of the type that the deck is set up for"),
+    ];
     case.finish_by(limit, "treble_max_output_db")
 }
 

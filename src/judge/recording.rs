@@ -2,15 +2,16 @@
 
 use super::figures::{decimals_db, frequency, signed, unsigned};
 use super::findings::{Bench, Bounds, Case, SIDES, plain};
-use super::level;
 use super::meaning::Quantity;
-use crate::reading::{BiasPair, BiasSweep, Finding, Pair, TapeType};
+use super::response_steps::Off;
+use super::turns::step;
+use super::{bias_steps, level};
+use crate::reading::{Adjustment, BiasPair, BiasSweep, Finding, Pair, TapeType, Way};
 
 /// What comes before every turn in the recording half.
-const REPLAY_FIRST: &str =
-    "replay level, replay response and azimuth first, by a calibrated tape: what they lack shows here too";
+pub(super) const REPLAY_FIRST: &str = "once replay level, replay response and azimuth are right by a calibrated tape (what they lack shows here too)";
 /// The caution that goes with every trimmer in an open deck.
-const CAUTION: &str =
+pub(super) const CAUTION: &str =
     "The deck is open and on mains: isolating supply, insulated tool, one hand away, local codes";
 
 /// The latest level of what the deck recorded: the last round, or else the level tone.
@@ -80,12 +81,13 @@ fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Find
     case.uncertainty = Some(latest.uncertainty_db);
     case.figures =
         format!("{}: {} dB against the target ({})", latest.what, signed(off_db, digits), target.basis);
-    let way = if off_db < 0.0 { "up" } else { "down" };
-    case.turn = Some(format!(
-        "{REPLAY_FIRST}. Then record level trimmer {} {way} {} dB. {CAUTION}",
+    let (word, way) = if off_db < 0.0 { ("up", Way::Up) } else { ("down", Way::Down) };
+    let text = format!(
+        "{REPLAY_FIRST}: record level trimmer {} {word} {} dB. {CAUTION}",
         SIDES[side],
         unsigned(off_db.abs(), digits)
-    ));
+    );
+    case.turn = vec![step(Adjustment::RecordLevel, text).on(SIDES[side]).by(way, off_db.abs(), "dB")];
     case.finish()
 }
 
@@ -105,10 +107,11 @@ fn left_against_right(bench: &Bench, latest: Option<&Latest>) -> Finding {
     case.figures = format!("{}: left minus right {} dB", latest.what, signed(db, digits));
     let (weak, strong) = (SIDES[usize::from(db > 0.0)], SIDES[usize::from(db <= 0.0)]);
     let by = unsigned(db.abs(), digits);
-    case.turn = Some(format!(
-        "{REPLAY_FIRST}. Then record level trimmer {weak} up {by} dB, or {strong} down {by} dB, whichever brings both \
-         to the target. {CAUTION}"
-    ));
+    let text = format!(
+        "{REPLAY_FIRST}: record level trimmer {weak} up {by} dB, or {strong} down {by} dB, whichever brings both to the \
+         target. {CAUTION}"
+    );
+    case.turn = vec![step(Adjustment::RecordLevel, text).on(weak).by(Way::Up, db.abs(), "dB")];
     case.finish()
 }
 
@@ -129,6 +132,31 @@ fn pairs<'a>(bench: &Bench<'a>) -> Vec<&'a BiasPair> {
     bench.reading.bias.iter().filter(|pair| pair.high_hz == nearest.high_hz).collect()
 }
 
+/// Frequency of the low tone, Hz (common practice, no source).
+const LOW_HZ: f64 = 1000.0;
+/// Steps louder than this saturate, dB.
+const QUIET_DB: f64 = -15.0;
+
+/// The pair from the stepped tones of a whole programme, which are at the same level; as of round 0.
+fn pair_of_steps(bench: &Bench) -> Option<BiasPair> {
+    let response = bench.reading.response.as_ref().filter(|response| response.programme_db <= QUIET_DB)?;
+    let row = |hz: f64| response.steps.iter().find(|row| (row.hz / hz - 1.0).abs() < 0.06);
+    let (low, high) = (row(LOW_HZ)?, row(high_hz(bench))?);
+    let difference_db = [0, 1].map(|side| Some(high.db[side]? - low.db[side]?));
+    Some(BiasPair {
+        round: 0,
+        at_s: 0.0,
+        low_hz: low.hz,
+        high_hz: high.hz,
+        programme_db: response.programme_db,
+        low_db: low.db,
+        high_db: high.db,
+        difference_db,
+        uncertainty_db: [0, 1].map(|side| Some(low.uncertainty_db[side]?.hypot(high.uncertainty_db[side]?))),
+        change_db: [None; 2],
+    })
+}
+
 fn not_told(bench: &Bench) -> &'static str {
     if bench.circumstances().tape_type.is_none() {
         "; tape type not told (--tape-type): judged as type I"
@@ -139,7 +167,8 @@ fn not_told(bench: &Bench) -> &'static str {
 
 /// High against low tone of the last round, one finding a channel.
 pub(super) fn bias(bench: &Bench) -> Vec<Finding> {
-    let pairs = pairs(bench);
+    let of_steps = pair_of_steps(bench);
+    let pairs = if bench.reading.bias.is_empty() { of_steps.iter().collect() } else { pairs(bench) };
     (0..2)
         .map(|side| {
             let case = pair_case(bench, "bias", side);
@@ -178,21 +207,18 @@ fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) ->
     case.uncertainty = Some(uncertainty);
     let other = pair.difference_db[1 - side]
         .map_or(String::new(), |other| format!(", {} {} dB", SIDES[1 - side], signed(other, digits)));
+    let place = if pair.round == 0 { "stepped tones".to_owned() } else { format!("round {}", pair.round) };
     case.figures = format!(
-        "round {}: {} minus {} {} dB{other}{}",
-        pair.round,
+        "{place}: {} minus {} {} dB{other}{}",
         frequency(pair.high_hz),
         frequency(pair.low_hz),
         signed(db, digits),
         not_told(bench)
     );
-    let (state, way) = if db > 0.0 { ("too little bias", "up") } else { ("too much bias", "down") };
-    case.turn = Some(format!(
-        "{REPLAY_FIRST}. Then, as {state}: bias trimmer {} {way} in small steps until the high tone stands level with the \
-         low one; check record level again after it. If distortion is lowest here already, the record equalisation is \
-         off and not the bias: the recipe bias-sweep tells them apart. {CAUTION}",
-        SIDES[side]
-    ));
+    let off = Off { hz: pair.high_hz, db, allowed_db: bench.limits.bias_pair_db.value };
+    let (steps, more) = bias_steps::steps(bench, side, &off);
+    case.figures += &more;
+    case.turn = steps;
     case.finish()
 }
 
@@ -265,13 +291,15 @@ pub(super) fn record_equalisation(bench: &Bench) -> Vec<Finding> {
                 signed(db, digits),
                 not_told(bench)
             );
-            let way = if db > 0.0 { "down" } else { "up" };
-            case.turn = Some(format!(
-                "{REPLAY_FIRST}. Then set the bias to that round's place and the record equalisation {} (treble) {way} by \
-                 about {} dB, if the deck has a trimmer for it; without one take the bias of the best compromise. {CAUTION}",
+            let (word, way) = if db > 0.0 { ("down", Way::Down) } else { ("up", Way::Up) };
+            let text = format!(
+                "{REPLAY_FIRST}: set the bias to that round's place and the record equalisation {} (treble) {word} by about {} dB, if the \
+                 deck has a trimmer for it; without one take the bias of the best compromise. {CAUTION}",
                 SIDES[side],
                 unsigned(db.abs(), digits)
-            ));
+            );
+            case.turn =
+                vec![step(Adjustment::RecordEqualisation, text).on(SIDES[side]).by(way, db.abs(), "dB")];
             case.finish()
         })
         .collect()

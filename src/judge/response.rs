@@ -1,15 +1,11 @@
 //! Finding `replay-response`, and the part of `channel-match` that depends on frequency.
 
-use super::figures::{decimals_db, frequency, signed, unsigned};
+use super::figures::{decimals_db, frequency, signed};
 use super::findings::{Bench, Bounds, SIDES, plain, rank};
+use super::limits::ResponseLimit;
 use super::meaning::Quantity;
+use super::response_steps::{Off, match_steps, shares_in_words, steps};
 use crate::reading::{Finding, RecordedOn, Response, ResponsePoint, Verdict};
-use crate::trade::playback_losses::azimuth_loss_elsewhere_db;
-
-/// Above this the treble is judged, below [`BASS_HZ`] the bass.
-const TREBLE_HZ: f64 = 2000.0;
-/// Below this the bass is judged.
-const BASS_HZ: f64 = 200.0;
 
 /// The points to judge: steps, or the sweep, or noise, whichever comes first and is not empty.
 fn points(response: &Response) -> (&'static str, &[ResponsePoint]) {
@@ -38,14 +34,25 @@ fn worst(rows: impl Iterator<Item = (f64, Option<f64>, Option<f64>)>, bounds: Bo
     )
 }
 
-/// One finding a channel.
+/// One finding a channel, and one for its bass where the limit does not reach down to it.
 pub(super) fn replay_response(bench: &Bench) -> Vec<Finding> {
-    (0..2).map(|side| one_channel(bench, side)).collect()
+    let main = bench.limits.response(bench.circumstances());
+    let bass = &bench.limits.bass_response;
+    let mut findings = Vec::new();
+    for side in 0..2 {
+        findings.push(one_channel(bench, side, &main, None));
+        if bench.recorded_on() != Some(RecordedOn::Injected) && main.from_hz > bass.from_hz * 1.3 {
+            // The edge belongs to the main band.
+            let below = ResponseLimit { to_hz: main.from_hz.min(bass.to_hz) / 1.1, ..bass.clone() };
+            findings.push(one_channel(bench, side, &below, Some("bass")));
+        }
+    }
+    findings
 }
 
-fn one_channel(bench: &Bench, side: usize) -> Finding {
-    let limit = &bench.limits.replay_response;
+fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&'static str>) -> Finding {
     let mut case = bench.case("replay-response", Quantity::ReplayResponse, "dB");
+    case.kind = kind;
     case.channel = Some(SIDES[side]);
     case.bounds = Bounds::within(limit.db);
     case.limit = Some(format!(
@@ -64,7 +71,7 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
         return case.finish();
     }
     let Some(response) = &bench.reading.response else { return case.finish() };
-    let (kind, rows) = points(response);
+    let (points_kind, rows) = points(response);
     let in_band =
         || rows.iter().filter(|row| row.hz >= limit.from_hz * 0.999 && row.hz <= limit.to_hz * 1.001);
     let bounds = case.bounds;
@@ -76,7 +83,7 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
     case.value = Some(worst.db);
     case.uncertainty = Some(worst.uncertainty_db);
     case.figures = format!(
-        "furthest off: {} dB at {} against {} ({kind})",
+        "furthest off: {} dB at {} against {} ({points_kind})",
         signed(worst.db, digits),
         frequency(worst.hz),
         frequency(response.reference_hz)
@@ -88,86 +95,20 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
     if low > limit.from_hz * 1.3 || high < limit.to_hz / 1.3 {
         case.figures += &format!("; measured from {} to {} only", frequency(low), frequency(high));
     }
-    case.turn = Some(turn(bench, side, &worst));
+    let off = Off { hz: worst.hz, db: worst.db, allowed_db: limit.db };
+    case.turn = steps(bench, side, &off);
     if bounds.stand(worst.db, worst.uncertainty_db) == Verdict::Outside
-        && let Some(share) = azimuth_share(bench, &worst)
+        && let Some(shares) = shares_in_words(bench, side, &off)
     {
-        case.figures += &format!("; {share}");
+        case.figures += &format!("; {shares}");
     }
     case.finish()
-}
-
-/// How much of missing treble an azimuth that is off explains; `None` where it explains nothing worth saying.
-fn azimuth_share_db(bench: &Bench, worst: &Worst) -> Option<f64> {
-    if !bench.azimuth_is_off || worst.db >= 0.0 || worst.hz < TREBLE_HZ {
-        return None;
-    }
-    let at_10k = bench.reading.azimuth.as_ref()?.loss_at_10k_db?;
-    let share = (-azimuth_loss_elsewhere_db(at_10k, 10_000.0, worst.hz)).min(-worst.db);
-    (share >= 0.05).then_some(share)
-}
-
-fn azimuth_share(bench: &Bench, worst: &Worst) -> Option<String> {
-    let share = azimuth_share_db(bench, worst)?;
-    Some(format!(
-        "{} of the {} dB missing at {} come from azimuth",
-        unsigned(share, 1),
-        unsigned(-worst.db, 1),
-        frequency(worst.hz)
-    ))
-}
-
-fn turn(bench: &Bench, side: usize, worst: &Worst) -> String {
-    let name = SIDES[side];
-    let at = frequency(worst.hz);
-    let treble = worst.hz >= TREBLE_HZ;
-    let mut first = String::new();
-    let mut rest_db = worst.db;
-    if treble && worst.db < 0.0 {
-        if let Some(share) = azimuth_share_db(bench, worst) {
-            rest_db += share;
-            first = format!(
-                "set azimuth first: {} of the {} dB missing at {at} come from it. ",
-                unsigned(share, 1),
-                unsigned(-worst.db, 1)
-            );
-        } else if bench.azimuth_is_off {
-            first = "set azimuth first. ".to_owned();
-        } else if bench.azimuth_is_unknown && bench.recorded_on() != Some(RecordedOn::Injected) {
-            first = "azimuth is not known and may be the cause: measure it first. ".to_owned();
-        }
-        if bench.recorded_on() != Some(RecordedOn::Injected) {
-            first += "Clean and demagnetise the heads (power off, tape away) and read again. ";
-        }
-        if rest_db >= -bench.limits.replay_response.db {
-            return format!("{first}Nothing else needs turning for this");
-        }
-    }
-    let way = if rest_db < 0.0 { "up" } else { "down" };
-    let by = unsigned(rest_db.abs(), 1);
-    if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
-        return format!(
-            "{first}Record and replay are seen together: check replay alone with a calibrated tape before turning; if \
-             replay is right, bias and record equalisation of the {name} channel make the {} dB at {at}",
-            signed(rest_db, 1)
-        );
-    }
-    if treble {
-        format!("{first}Replay equalisation {name} {way} by about {by} dB at {at}")
-    } else if worst.hz <= BASS_HZ {
-        format!(
-            "{first}Replay equalisation {name}, low end, {way} by about {by} dB at {at} if the deck has it; most have \
-             no trimmer there: check the coupling capacitors, and allow for the head's own bass ripple"
-        )
-    } else {
-        format!("{first}Replay equalisation {name} {way} by about {by} dB at {at}")
-    }
 }
 
 /// Channel match over frequency, the level difference taken off.
 pub(super) fn channel_match(bench: &Bench) -> Finding {
     let limit = &bench.limits.channel_match_db;
-    let band = &bench.limits.replay_response;
+    let band = bench.limits.response(bench.circumstances());
     let mut case = bench.case("channel-match", Quantity::ChannelMatch, "dB");
     case.kind = Some("response");
     case.channel = Some("both");
@@ -206,20 +147,8 @@ pub(super) fn channel_match(bench: &Bench) -> Finding {
         "responses furthest apart: left minus right {} dB at {at}",
         signed(worst.db, decimals_db(Some(worst.uncertainty_db), 2))
     );
-    let weak = SIDES[usize::from(worst.db > 0.0)];
-    let after = if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
-        "check replay alone with a calibrated tape; then replay equalisation or bias"
-    } else if bench.recorded_on() == Some(RecordedOn::Injected) {
-        "replay equalisation"
-    } else {
-        "then replay equalisation"
-    };
-    let clean =
-        if bench.recorded_on() == Some(RecordedOn::Injected) { "" } else { "clean the heads first; " };
-    case.turn = Some(format!(
-        "{clean}{after} of the {weak} channel until both agree at {at} (now {} dB apart)",
-        unsigned(worst.db.abs(), 1)
-    ));
+    let off = Off { hz: worst.hz, db: -worst.db.abs(), allowed_db: limit.value };
+    case.turn = match_steps(bench, worst.db, &off);
     case.finish()
 }
 

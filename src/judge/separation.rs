@@ -3,7 +3,8 @@
 use super::figures::{decimals, frequency, unsigned};
 use super::findings::{Bench, Bounds, plain};
 use super::meaning::Quantity;
-use crate::reading::{Finding, Separation};
+use super::turns::step;
+use crate::reading::{Adjustment, Finding, Separation};
 
 /// Frequency at which separation is stated, Hz (common practice, no source).
 const STATED_HZ: f64 = 1000.0;
@@ -55,11 +56,14 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, side: &'static str,
     );
     let all: Vec<String> = rows.iter().filter_map(words).collect();
     let figures = format!("{side} leaks into {other} by {}", all.join(", "));
-    case.turn = Some(
-        "no trimmer: clean the heads, check the height of the head and the tape guides, then leads and plugs that lie side \
-         by side"
-            .to_owned(),
-    );
+    case.turn = vec![
+        step(
+            Adjustment::Heads,
+            "no trimmer: clean the heads, check the height of the head and the tape guides, then leads and plugs that lie \
+             side by side",
+        )
+        .on(side),
+    ];
     match (leak(row), row.noise_limit_db[from]) {
         ((Some(db), doubt), _) => {
             (case.value, case.uncertainty) = (Some(db), doubt);

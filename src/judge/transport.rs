@@ -6,9 +6,14 @@ use super::flutter_varies::{Kind, varies};
 use super::limits::Tolerance;
 use super::meaning::{Meaning, Quantity};
 use super::parts::part_words;
-use crate::reading::{Finding, Flutter, Heads, RecordedOn, SameTape};
+use super::turns::step;
+use crate::reading::{Adjustment, Finding, Flutter, Heads, RecordedOn, SameTape, TurnStep, Verdict, Way};
 
-pub(super) fn speed(bench: &Bench) -> Finding {
+/// What moves flutter where no part is known.
+const TRANSPORT: &str = "no trimmer: clean capstan and pinch roller, then check belts, idler and back tension, deck off and parts at rest";
+
+/// `flutter` are the findings on flutter of the same return.
+pub(super) fn speed(bench: &Bench, flutter: &[Finding]) -> Finding {
     let limit = &bench.limits.speed_percent;
     let mut case = bench.case("speed", Quantity::SpeedError, "percent");
     case.bounds = Bounds::within(limit.value);
@@ -42,13 +47,43 @@ pub(super) fn speed(bench: &Bench) -> Finding {
         if let Some(drift) = speed.drift_percent_per_min {
             case.figures += &format!(", drifting {} % per minute", signed(drift, 3));
         }
-        let (turn_way, by) = if error > 0.0 { ("slower", error) } else { ("faster", -error) };
-        case.turn = Some(format!(
-            "motor speed trimmer {turn_way} by {} %; warm the deck up first, and mind rotating parts",
-            unsigned(by, 2)
-        ));
+        let (word, way) = if error > 0.0 { ("slower", Way::Slower) } else { ("faster", Way::Faster) };
+        let first = speed_does_not_hold(speed.drift_percent_per_min, limit.value, flutter);
+        let then = if first.is_some() { "then, if it stays, " } else { "" };
+        let text = format!(
+            "{then}motor speed trimmer {word} by {} %; warm the deck up first, and mind rotating parts",
+            unsigned(error.abs(), 2)
+        );
+        case.turn = first.into_iter().collect();
+        case.turn.push(step(Adjustment::MotorSpeed, text).by(way, error.abs(), "percent"));
     }
     case.finish()
+}
+
+/// Minutes over which a speed that is worth setting stays within its limit (common practice, no source).
+const HOLDS_MIN: f64 = 5.0;
+
+/// What to mend before a speed is set: a transport that slips or drags has none.
+fn speed_does_not_hold(
+    drift_percent_per_min: Option<f64>,
+    limit_percent: f64,
+    flutter: &[Finding],
+) -> Option<TurnStep> {
+    let drift = drift_percent_per_min.filter(|drift| drift.abs() * HOLDS_MIN > limit_percent);
+    let worst = flutter.iter().find(|finding| finding.verdict == Verdict::Outside);
+    let why = match (drift, worst) {
+        (Some(drift), _) => format!("the speed drifts by {} % per minute", signed(drift, 2)),
+        (None, Some(_)) => "flutter is outside its limit".to_owned(),
+        (None, None) => return None,
+    };
+    let too = if drift.is_some() && worst.is_some() { " and flutter is outside its limit" } else { "" };
+    Some(step(
+        Adjustment::Transport,
+        format!(
+            "mend the transport first, because {why}{too}: clean capstan and pinch roller, then check belts, idler and back \
+             tension, deck off and parts at rest; what slips or drags has no speed to be set"
+        ),
+    ))
 }
 
 /// One finding for each kind that has a limit.
@@ -114,10 +149,7 @@ fn replay_alone(bench: &Bench, found: &SameTape) -> Finding {
                 format!("weighted rms below {} % over {count} replays", unsigned(figure.below_percent, 3));
         }
     }
-    case.turn = Some(
-        "no trimmer: clean capstan and pinch roller, then check belts, idler and back tension, deck off and parts at rest"
-            .to_owned(),
-    );
+    case.turn = vec![step(Adjustment::Transport, TRANSPORT)];
     let mut finding = case.finish();
     if figure.percent.is_none() {
         (finding.value, finding.uncertainty) = (None, None);
@@ -147,7 +179,7 @@ fn kind(
             case.figures += &format!("; {line}");
         }
         case.figures += &cautions(bench, flutter);
-        case.turn = Some(match flutter.lines.first().and_then(|line| Some((line.part.as_deref()?, line.could_be))) {
+        let text = match flutter.lines.first().and_then(|line| Some((line.part.as_deref()?, line.could_be))) {
             Some((part, true)) => format!(
                 "no trimmer: the rate of the strongest line could be that of the {part}: look there first (clean, check \
                  for play, wear and flat spots), then at capstan, pinch roller and belts, deck off and parts at rest"
@@ -156,10 +188,9 @@ fn kind(
                 "no trimmer: look at the {part} first (clean it, check it for play, wear and flat spots), deck off \
                  and parts at rest"
             ),
-            None => "no trimmer: clean capstan and pinch roller, then check belts, idler and back tension, deck off \
-                     and parts at rest"
-                .to_owned(),
-        });
+            None => TRANSPORT.to_owned(),
+        };
+        case.turn = vec![step(Adjustment::Transport, text)];
     }
     case.finish()
 }

@@ -3,7 +3,8 @@
 use super::figures::signed;
 use super::findings::{Bench, SIDES};
 use super::level::tone;
-use crate::reading::{Finding, Reading, Verdict};
+use super::turns::{said, step};
+use crate::reading::{Adjustment, Finding, Reading, Verdict};
 
 /// A channel this far below the other is dead, dB (common practice, no source).
 const DEAD_DB: f64 = 30.0;
@@ -87,6 +88,8 @@ pub(super) fn finding(bench: &Bench) -> Finding {
             None,
         )
     };
+    let steps: Vec<_> =
+        turn.into_iter().map(|text: String| step(Adjustment::Wiring, text).on(channel)).collect();
     Finding {
         id: "wiring".to_owned(),
         kind: None,
@@ -98,7 +101,9 @@ pub(super) fn finding(bench: &Bench) -> Finding {
         verdict,
         basis: "absolute: against the programme".to_owned(),
         why,
-        turn,
+        turn: said(&steps, false),
+        steps,
+        rests_on: vec![],
     }
 }
 

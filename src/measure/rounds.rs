@@ -162,7 +162,7 @@ pub(super) fn in_rounds(
     let half_hush =
         |serves: Serves| hushes.iter().find(|(part, _)| part.serves == serves).map(|(_, hush)| *hush);
     Ok(InRounds {
-        rounds: round_rows(&settled, reference_dbfs),
+        rounds: round_rows(&settled, &heard, reference_dbfs),
         bias: pair_rows(&settled),
         bias_sweep: bias_sweep(&sweep, level, silenced),
         noise_reduction: tracking(
@@ -221,14 +221,14 @@ impl Bench<'_> {
         Ok(Some(Heard { part, hz, stretch, levels: tone.levels, steps, k3_percent }))
     }
 
-    /// Third harmonic of a loud tone of a bias sweep and its expanded uncertainty, percent.
+    /// Third harmonic of a loud tone and its expanded uncertainty, percent.
     fn k3_percent(
         &self,
         part: &PlacedPart,
         hz: f64,
         stretch: Stretch,
     ) -> Result<[Option<(f64, f64)>; 2], CaptureError> {
-        if part.serves != Serves::BiasSweep || part.level_db < LOUD_DB {
+        if !matches!(part.serves, Serves::Bias | Serves::BiasSweep) || part.level_db < LOUD_DB {
             return Ok([None; 2]);
         }
         let Some(mut meter) = DistortionMeter::new(self.source.rate_hz(), hz * self.alignment.ratio(part))
@@ -400,7 +400,7 @@ fn less(a: Pair, b: Pair) -> Pair {
     [0, 1].map(|channel| Some(a[channel]? - b[channel]?))
 }
 
-fn round_rows(settled: &[Settled], reference_dbfs: f64) -> Vec<Round> {
+fn round_rows(settled: &[Settled], heard: &[Heard<'_>], reference_dbfs: f64) -> Vec<Round> {
     let mut before: Pair = [None; 2];
     settled
         .iter()
@@ -408,6 +408,7 @@ fn round_rows(settled: &[Settled], reference_dbfs: f64) -> Vec<Round> {
             let loud = round.loud();
             let gain = loud.map_or([None; 2], |tone| tone.gain);
             let level_db = value(gain);
+            let k3_percent = round.k3_percent(heard);
             let row = Round {
                 round: round.round,
                 at_s: round.at_s,
@@ -419,6 +420,8 @@ fn round_rows(settled: &[Settled], reference_dbfs: f64) -> Vec<Round> {
                 change_db: less(level_db, before),
                 moved_at_s: round.moved.as_ref().map(|moved| moved.0),
                 moved: round.moved.as_ref().map(|moved| moved.1.clone()),
+                k3_percent: value(k3_percent),
+                k3_uncertainty_percent: k3_percent.map(|k3| k3.map(|k3| k3.1)),
             };
             before = [0, 1].map(|channel| level_db[channel].or(before[channel]));
             row

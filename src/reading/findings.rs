@@ -44,8 +44,98 @@ pub struct Finding {
     pub basis: String,
     /// Why the verdict is so, in words a technician can act on.
     pub why: String,
-    /// Which adjustment, which way, about how much; `null` where nothing is to be turned.
+    /// Which adjustment, which way, about how much; `null` where nothing is to be turned. The texts of `steps` in one.
     pub turn: Option<String>,
+    /// The turn, step by step; empty where nothing is to be turned.
+    #[serde(default)]
+    pub steps: Vec<TurnStep>,
+    /// Findings (`id`) that are outside and that this value depends on: to be put right first.
+    #[serde(default)]
+    pub rests_on: Vec<String>,
+}
+
+/// What a technician adjusts, cleans or mends. The order is that of the work.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Adjustment {
+    /// The recording itself: level, settings, programme.
+    Capture,
+    /// Leads, plugs, head wires.
+    Wiring,
+    /// Belts, idler, capstan, pinch roller, guides: no trimmer.
+    Transport,
+    /// Trimmer of the motor's speed.
+    MotorSpeed,
+    /// Azimuth screw of the head.
+    AzimuthScrew,
+    /// Cleaning, demagnetising and looking at the heads.
+    Heads,
+    /// The switch or the network of the equalisation: another time constant than the tape's.
+    EqualisationNetwork,
+    /// Coupling capacitors.
+    Capacitors,
+    /// Head circuit or amplifier: no trimmer.
+    Amplifier,
+    /// Replay alone is to be read with a calibrated tape, before the recording half is touched.
+    ReplayFirst,
+    /// Trimmer of the replay equalisation.
+    ReplayEqualisation,
+    /// Trimmer of the replay level.
+    ReplayLevel,
+    /// Trimmer of the record level.
+    RecordLevel,
+    /// Trimmer of the bias.
+    Bias,
+    /// Trimmer of the record equalisation.
+    RecordEqualisation,
+    /// Another tape is to be tried.
+    Tape,
+    /// Where hum gets in: ground loops, screens, supply.
+    Hum,
+}
+
+/// Which way an adjustment goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Way {
+    /// More level, treble or bias.
+    Up,
+    /// Less level, treble or bias.
+    Down,
+    /// Faster.
+    Faster,
+    /// Slower.
+    Slower,
+}
+
+/// One thing to do.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TurnStep {
+    /// What is adjusted, cleaned or mended.
+    pub adjust: Adjustment,
+    /// `left`, `right`, `both`, or `null` where channels play no part.
+    pub channel: Option<String>,
+    /// Which way; `null` where there is no way to tell (an azimuth screw) or none.
+    pub way: Option<Way>,
+    /// About how much, in `unit`.
+    pub by: Option<f64>,
+    /// Unit of `by`; empty without it.
+    pub unit: String,
+    /// What to do, in words; without a full stop.
+    pub text: String,
+}
+
+/// One step of all that is to be done, in the order of work.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct WorkStep {
+    /// Place in the order of work, from 1.
+    pub number: u32,
+    /// What to do.
+    pub step: TurnStep,
+    /// Findings that ask for it, as `id` or `id channel`.
+    pub findings: Vec<String>,
+    /// Numbers of the steps to be done, and read again, before it.
+    pub after: Vec<u32>,
 }
 
 /// Something odd about the return.

@@ -33,7 +33,7 @@ pub use causes::{Cause, CauseKind, Instead, Unexplained};
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
 pub use comparison::{COMPARISON_FORMAT, ComparedReading, ComparedRow, Comparison, FindingChange};
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
-pub use findings::{Finding, Verdict, Warning};
+pub use findings::{Adjustment, Finding, TurnStep, Verdict, Warning, Way, WorkStep};
 pub use found::{Found, FoundKind, NominalBy, TapeSection};
 pub use job_sheet::{
     AtHand, AttachedReading, HandLimit, HandReadings, HandValue, JOB_FORMAT, JobCircumstances, JobDeck,
@@ -134,6 +134,9 @@ pub struct Reading {
     pub unexplained: Vec<Unexplained>,
     /// Judged quantities, in the order of work.
     pub findings: Vec<Finding>,
+    /// What is to be done, in the order of work; empty where nothing is outside its limit.
+    #[serde(default)]
+    pub work: Vec<WorkStep>,
     /// What the reader must know before trusting the figures.
     pub warnings: Vec<Warning>,
 }

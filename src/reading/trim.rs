@@ -29,6 +29,12 @@ pub struct Round {
     pub moved_at_s: Option<f64>,
     /// What moved there, in words: which tone and which channel by how much; `null` if all were steady.
     pub moved: Option<String>,
+    /// Third harmonic of the level tone, percent.
+    #[serde(default)]
+    pub k3_percent: Pair,
+    /// Expanded uncertainty of each, percent.
+    #[serde(default)]
+    pub k3_uncertainty_percent: Pair,
 }
 
 /// A low and a high tone of one round.

@@ -3,7 +3,7 @@
 use super::svg::escaped;
 use super::text::depth;
 use super::{
-    amplifier, causes, found, meanings, nonlinear, plots, rounds_html, rounds_text, same_tape, words,
+    amplifier, causes, found, meanings, nonlinear, plots, rounds_html, rounds_text, same_tape, words, work,
 };
 use crate::judge::{Limits, decimals, decimals_db, frequency, signed, unsigned};
 use crate::reading::{Finding, Reading, Verdict};
@@ -17,6 +17,7 @@ const STYLE: &str = include_str!("report.css");
 pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
     let mut body = String::new();
     heading(&mut body, reading, limits);
+    what_to_do(&mut body, reading);
     findings(&mut body, &reading.findings);
     body += "<section>\n<h2>What each figure can mean, measured or not</h2>\n<table class=\"figures\">\n<tbody>\n";
     for (quantity, meaning) in meanings::rows(reading) {
@@ -128,6 +129,24 @@ pub(super) fn badge(verdict: Verdict) -> String {
     format!("<span class=\"badge {class}\">{}</span>", words::verdict(verdict))
 }
 
+fn what_to_do(body: &mut String, reading: &Reading) {
+    *body += "<section class=\"work\">\n<h2>What to do, in this order</h2>\n";
+    let lines = work::lines(reading);
+    if !lines.is_empty() {
+        *body += "<ol>\n";
+        for line in lines {
+            *body += &format!(
+                "<li value=\"{}\"><p>{}</p><p class=\"basis\">For: {}.</p></li>\n",
+                line.number,
+                text(&line.text),
+                text(&line.because)
+            );
+        }
+        *body += "</ol>\n";
+    }
+    *body += &format!("<p>{}</p>\n</section>\n", text(work::note(reading)));
+}
+
 fn findings(body: &mut String, findings: &[Finding]) {
     *body += "<section>\n<h2>Findings, in the order of work</h2>\n";
     if findings.is_empty() {
@@ -169,6 +188,12 @@ fn findings(body: &mut String, findings: &[Finding]) {
         );
         if let Some(turn) = &finding.turn {
             *body += &format!("<p class=\"turn\"><strong>Turn:</strong> {}.</p>", text(turn));
+        }
+        if !finding.rests_on.is_empty() {
+            *body += &format!(
+                "<p>First: {}, which is outside too: this rests on it.</p>",
+                text(&finding.rests_on.join(", "))
+            );
         }
         let limit =
             finding.limit.as_ref().map(|limit| format!("Limit: {}. ", text(limit))).unwrap_or_default();

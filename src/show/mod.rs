@@ -34,6 +34,7 @@ mod skew;
 mod svg;
 mod text;
 mod words;
+mod work;
 
 pub use card::{card_schema, card_text, card_to_json};
 pub use compare::comparison;

@@ -3,7 +3,7 @@
 use super::axes::{Axis, Frame};
 use super::nonlinear_plots;
 use super::svg::{Anchor, Stroke};
-use crate::judge::{Limits, frequency, signed};
+use crate::judge::{Limits, ResponseLimit, frequency, signed};
 use crate::reading::{Azimuth, Flutter, FlutterLine, Reading, Response, ResponsePoint};
 
 /// Deepest response drawn, dB: what lies lower runs along the edge.
@@ -43,8 +43,9 @@ pub struct Figure {
 pub fn plots(reading: &Reading, limits: Option<&Limits>) -> Vec<Figure> {
     let mut figures = Vec::new();
     if let Some(response) = &reading.response {
-        figures.extend(response_figure(response, limits));
-        figures.extend(difference_figure(response, limits));
+        let band = limits.map(|limits| limits.response(&reading.circumstances));
+        figures.extend(response_figure(response, band.as_ref()));
+        figures.extend(difference_figure(response, limits, band.as_ref()));
     }
     figures.extend(super::amplifier::figure(reading));
     figures.extend(reading.azimuth.as_ref().and_then(phase_figure));
@@ -98,14 +99,13 @@ fn limit_lines(frame: &mut Frame, from_hz: f64, to_hz: f64, db: f64) {
     }
 }
 
-fn response_figure(response: &Response, limits: Option<&Limits>) -> Option<Figure> {
+fn response_figure(response: &Response, limit: Option<&ResponseLimit>) -> Option<Figure> {
     let (word, rows) = continuous(response);
     let lines = [channel(rows, 0), channel(rows, 1)];
     let marks = [channel(&response.steps, 0), channel(&response.steps, 1)];
     if lines.iter().chain(&marks).all(Vec::is_empty) {
         return None;
     }
-    let limit = limits.map(|limits| &limits.replay_response);
     let least = limit.map_or(1.0, |limit| limit.db);
     let (low, high) = range(&[&lines[0], &lines[1], &marks[0], &marks[1]], least);
     let label = format!("response re {}, dB", frequency(response.reference_hz));
@@ -125,7 +125,11 @@ fn response_figure(response: &Response, limits: Option<&Limits>) -> Option<Figur
     Some(Figure { name: FIGURES[0], caption, svg: frame.finish() })
 }
 
-fn difference_figure(response: &Response, limits: Option<&Limits>) -> Option<Figure> {
+fn difference_figure(
+    response: &Response,
+    limits: Option<&Limits>,
+    band: Option<&ResponseLimit>,
+) -> Option<Figure> {
     let (word, rows) = continuous(response);
     let line = difference(rows);
     let marks = difference(&response.steps);
@@ -139,7 +143,7 @@ fn difference_figure(response: &Response, limits: Option<&Limits>) -> Option<Fig
         if limit.is_some() { " Dots: limit." } else { "" }
     );
     let mut frame = Frame::new(&caption, hertz_axis(), Axis::linear("left minus right, dB", low, high, true));
-    if let (Some(limit), Some(band)) = (limit, limits.map(|limits| &limits.replay_response)) {
+    if let (Some(limit), Some(band)) = (limit, band) {
         limit_lines(&mut frame, band.from_hz, band.to_hz, limit);
     }
     frame.line(&line, Stroke::Single, "L \u{2212} R");

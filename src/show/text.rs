@@ -1,6 +1,6 @@
 //! A reading for the terminal: findings first, then the figures.
 
-use super::{amplifier, causes, found, meanings, nonlinear, rounds_text, same_tape, words};
+use super::{amplifier, causes, found, meanings, nonlinear, rounds_text, same_tape, words, work};
 use crate::judge::{decimals, decimals_db, frequency, part_words, signed, unsigned};
 use crate::reading::{
     Finding, Flutter, FlutterFigures, Level, Noise, Reading, Response, ResponsePoint, SaturationNoise,
@@ -19,6 +19,7 @@ const INDENT: usize = 6;
 pub fn summary(reading: &Reading) -> String {
     let mut page = Page::default();
     heading(&mut page, reading);
+    what_to_do(&mut page, reading);
     findings(&mut page, &reading.findings);
     page.head("WHAT EACH FIGURE CAN MEAN, measured or not");
     for (quantity, meaning) in meanings::rows(reading) {
@@ -185,6 +186,15 @@ pub(super) fn depth(depth: &str) -> String {
     if depth == "float" { "float".to_owned() } else { format!("{depth} bit") }
 }
 
+fn what_to_do(page: &mut Page, reading: &Reading) {
+    page.head("WHAT TO DO, in this order");
+    for line in work::lines(reading) {
+        page.wrapped(2, &format!("{:>2}  ", line.number), &line.text);
+        page.wrapped(INDENT, "for  ", &line.because);
+    }
+    page.wrapped(2, "", work::note(reading));
+}
+
 fn findings(page: &mut Page, findings: &[Finding]) {
     page.head("FINDINGS, in the order of work");
     if findings.is_empty() {
@@ -210,6 +220,10 @@ fn findings(page: &mut Page, findings: &[Finding]) {
         page.wrapped(INDENT, "why    ", &finding.why);
         if let Some(turn) = &finding.turn {
             page.wrapped(INDENT, "turn   ", turn);
+        }
+        if !finding.rests_on.is_empty() {
+            let first = format!("{}: outside, and this rests on it", finding.rests_on.join(", "));
+            page.wrapped(INDENT, "first  ", &first);
         }
         if let Some(limit) = &finding.limit {
             page.wrapped(INDENT, "limit  ", limit);

@@ -79,6 +79,13 @@ pub(super) fn behind_point(digits: usize, most: usize) -> usize {
     most.saturating_sub(digits) + usize::from(digits == 0 && most > 0)
 }
 
+/// With a capital letter and a full stop.
+pub(super) fn sentence(text: &str) -> String {
+    let mut letters = text.trim_end_matches('.').chars();
+    let first: String = letters.next().map(|first| first.to_uppercase().collect()).unwrap_or_default();
+    format!("{first}{}.", letters.as_str())
+}
+
 /// The verdict as the reading writes it.
 pub(super) fn verdict(verdict: Verdict) -> &'static str {
     match verdict {

@@ -105,6 +105,20 @@ pub const LEVEL_TONES_HZ: [f64; 3] = [315.0, 333.0, 400.0];
 /// Replay response, in [`REPLAY_RESPONSE_GOOD_HZ`] or [`REPLAY_RESPONSE_MODEST_HZ`].
 pub const REPLAY_RESPONSE: PracticeLimit =
     row("replay-response", "replay response", pm(1.0), Some(pm(3.0)), "dB", PRACTICE);
+/// Frequency up to which record and replay together are down by no more than [`RECORD_REPLAY_DOWN_DB`] at -20 dB, type I.
+pub const RECORD_REPLAY_HF_TYPE_1: PracticeLimit =
+    row("record-replay-hf-type-1", "3 dB down, type I", least(16e3), Some(least(12.5e3)), "Hz", PRACTICE);
+/// The same on types II and IV.
+pub const RECORD_REPLAY_HF_TYPE_2_4: PracticeLimit = row(
+    "record-replay-hf-type-2-4",
+    "3 dB down, types II, IV",
+    least(20e3),
+    Some(least(12.5e3)),
+    "Hz",
+    PRACTICE,
+);
+/// What record and replay together may be down at the frequencies above, dB (common practice, no source).
+pub const RECORD_REPLAY_DOWN_DB: f64 = 3.0;
 /// Replay level against the deck's standard.
 pub const REPLAY_LEVEL: PracticeLimit =
     row("replay-level", "replay level of the level tone", pm(0.5), Some(pm(1.5)), "dB", PRACTICE);
@@ -180,15 +194,8 @@ pub const LIMITS: [PracticeLimit; 22] = [
         PRACTICE,
     ),
     BIAS_PAIR_MATCH,
-    row("record-replay-hf-type-1", "3 dB down, type I", least(16e3), Some(least(12.5e3)), "Hz", PRACTICE),
-    row(
-        "record-replay-hf-type-2-4",
-        "3 dB down, types II, IV",
-        least(20e3),
-        Some(least(12.5e3)),
-        "Hz",
-        PRACTICE,
-    ),
+    RECORD_REPLAY_HF_TYPE_1,
+    RECORD_REPLAY_HF_TYPE_2_4,
     SPEED_ERROR,
     FLUTTER_WEIGHTED_PEAK,
     FLUTTER_WEIGHTED_RMS,

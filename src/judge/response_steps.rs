@@ -1,0 +1,456 @@
+//! What to do about a response that is off, step by step, by the causes that were told.
+
+use super::causes_shapes::is_treble;
+use super::causes_words::{cause_name, cause_size};
+use super::figures::{decimals_db, frequency, signed, unsigned};
+use super::findings::{Bench, SIDES};
+use super::turns::step;
+use crate::reading::{Adjustment, Cause, CauseKind, Heads, RecordedOn, TurnStep, Way};
+use crate::trade::playback_losses::azimuth_loss_elsewhere_db;
+
+/// Above this the treble is judged, below [`BASS_HZ`] the bass.
+pub(super) const TREBLE_HZ: f64 = 2000.0;
+/// Below this the bass is judged.
+pub(super) const BASS_HZ: f64 = 200.0;
+/// Least share that is worth a word, dB.
+const WORTH_DB: f64 = 0.3;
+
+/// Cleaning where no cause was told.
+const CLEAN: &str = "clean and demagnetise the heads (power off, tape away) and read again";
+const CAPACITORS_CAUTION: &str =
+    "mains off and capacitors discharged first; local codes, and licensed people where the law says so";
+
+/// The point that is furthest off.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Off {
+    pub(super) hz: f64,
+    pub(super) db: f64,
+    /// What may be off, dB.
+    pub(super) allowed_db: f64,
+}
+
+impl Off {
+    fn is_treble(&self) -> bool {
+        self.hz >= TREBLE_HZ
+    }
+
+    /// `of the 6.1 dB missing at 15 kHz`, or `too many`.
+    pub(super) fn of_all(&self) -> String {
+        let what = if self.db < 0.0 { "missing" } else { "too many" };
+        format!("of the {} dB {what} at {}", unsigned(self.db.abs(), 1), frequency(self.hz))
+    }
+}
+
+/// What one cause does at one frequency.
+struct Share<'a> {
+    cause: &'a Cause,
+    db: f64,
+    uncertainty_db: f64,
+}
+
+impl Share<'_> {
+    fn is(&self, kind: CauseKind) -> bool {
+        self.cause.instead.is_empty() && self.cause.cause == kind
+    }
+
+    /// Among those that could not be told apart.
+    fn may_be(&self, kind: CauseKind) -> bool {
+        self.cause.instead.iter().any(|other| other.cause == kind)
+    }
+
+    fn size(&self) -> String {
+        cause_size(self.cause.value, self.cause.uncertainty, &self.cause.unit).unwrap_or_default()
+    }
+
+    /// `3.7 +- 0.2`.
+    fn amount(&self) -> String {
+        let digits = decimals_db(Some(self.uncertainty_db), 1).min(1);
+        if self.uncertainty_db < 0.05 {
+            return unsigned(self.db.abs(), digits.max(1));
+        }
+        format!("{} +- {}", unsigned(self.db.abs(), digits), unsigned(self.uncertainty_db, digits))
+    }
+
+    fn names(&self) -> String {
+        if self.cause.instead.is_empty() {
+            return cause_name(self.cause.cause).to_owned();
+        }
+        let all: Vec<&str> = self.cause.instead.iter().map(|other| cause_name(other.cause)).collect();
+        all.join(" or ")
+    }
+}
+
+/// What `cause` does at `hz`, from its shares: a straight line between the two nearest, a fifth beyond the last at most.
+fn share_at(cause: &Cause, hz: f64) -> Option<(f64, f64)> {
+    let rows = &cause.shares_db;
+    let (first, last) = (rows.first()?, rows.last()?);
+    if hz < first[0] / 1.3 || hz > last[0] * 1.35 || rows.len() < 2 {
+        return None;
+    }
+    let pair = rows.windows(2).find(|pair| hz <= pair[1][0]).unwrap_or(&rows[rows.len() - 2..]);
+    let at = (hz - pair[0][0]) / (pair[1][0] - pair[0][0]);
+    let between = |k: usize| pair[0][k] + at * (pair[1][k] - pair[0][k]);
+    Some((between(1), between(2).abs()))
+}
+
+/// Shares that have the sign of what is off, azimuth apart; the largest first.
+fn shares<'a>(bench: &Bench<'a>, side: usize, off: &Off) -> Vec<Share<'a>> {
+    let mut found: Vec<Share<'a>> = bench
+        .reading
+        .causes
+        .iter()
+        .filter(|cause| cause.channel == SIDES[side])
+        .filter(|cause| !matches!(cause.cause, CauseKind::Azimuth | CauseKind::None))
+        .filter(|cause| is_treble(cause.cause) == off.is_treble())
+        .filter_map(|cause| {
+            let (db, uncertainty_db) = share_at(cause, off.hz)?;
+            Some(Share { cause, db, uncertainty_db })
+        })
+        .filter(|share| share.db * off.db > 0.0 && share.db.abs() >= WORTH_DB)
+        .collect();
+    found.sort_by(|a, b| b.db.abs().total_cmp(&a.db.abs()));
+    found
+}
+
+/// How much of missing treble an azimuth that is off explains, dB; `None` where it explains nothing worth saying.
+pub(super) fn azimuth_share_db(bench: &Bench, off: &Off) -> Option<f64> {
+    if !bench.is_outside("azimuth") || off.db >= 0.0 || !off.is_treble() {
+        return None;
+    }
+    let at_10k = bench.reading.azimuth.as_ref()?.loss_at_10k_db?;
+    let share = (-azimuth_loss_elsewhere_db(at_10k, 10_000.0, off.hz)).min(-off.db);
+    (share >= 0.05).then_some(share)
+}
+
+/// `0.4 of the 6.1 dB missing at 15 kHz come from azimuth, 3.7 +- 0.2 from spacing`; `None` where nothing is known.
+pub(super) fn shares_in_words(bench: &Bench, side: usize, off: &Off) -> Option<String> {
+    let azimuth = azimuth_share_db(bench, off).map(|share| (unsigned(share, 1), "azimuth".to_owned()));
+    let others = shares(bench, side, off);
+    let mut all = azimuth.into_iter().chain(others.iter().map(|share| (share.amount(), share.names())));
+    let (amount, name) = all.next()?;
+    let mut words = format!("{amount} {} come from {name}", off.of_all());
+    for (amount, name) in all {
+        words += &format!(", {amount} from {name}");
+    }
+    Some(words)
+}
+
+/// What to do, in the order of work; empty where nothing is to be turned.
+pub(super) fn steps(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
+    if off.is_treble() {
+        treble(bench, side, off)
+    } else if off.hz <= BASS_HZ {
+        bass(bench, side, off)
+    } else {
+        let (word, way) = word_and_way(off.db);
+        vec![equaliser(bench, side, off, off.db, word, way, "")]
+    }
+}
+
+fn word_and_way(db: f64) -> (&'static str, Way) {
+    if db < 0.0 { ("up", Way::Up) } else { ("down", Way::Down) }
+}
+
+fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
+    let no_tape = bench.recorded_on() == Some(RecordedOn::Injected);
+    let found = shares(bench, side, off);
+    let mut rest_db = off.db;
+    let mut steps: Vec<TurnStep> = Vec::new();
+    if off.db < 0.0 && !no_tape {
+        steps.extend(azimuth(bench, off, &mut rest_db));
+    }
+    let name = SIDES[side];
+    let all = off.of_all();
+    for share in &found {
+        if share.is(CauseKind::TimeConstant) {
+            rest_db -= share.db;
+            steps.push(
+                step(
+                    Adjustment::EqualisationNetwork,
+                    format!(
+                        "equalisation of the {name} channel: a time constant of {} makes {} {all}: look at the tape \
+                         switch, and at what feels the cassette's type, then at resistor and capacitor of that network; no \
+                         trimmer mends it",
+                        share.size(),
+                        share.amount()
+                    ),
+                )
+                .on(name),
+            );
+        }
+    }
+    if off.db < 0.0 && !no_tape {
+        steps.extend(heads(&found, side, off, &mut rest_db));
+    }
+    for share in found.iter().filter(|share| share.is(CauseKind::LowPass)) {
+        rest_db -= share.db;
+        steps.push(
+            step(
+                Adjustment::Amplifier,
+                format!(
+                    "{} {all} fall as a low-pass at {} does: look at the capacitor across the {name} head and at the \
+                     {name} amplifier",
+                    share.amount(),
+                    share.size()
+                ),
+            )
+            .on(name),
+        );
+    }
+    if rest_db * off.db < 0.0 || rest_db.abs() <= off.allowed_db {
+        if let Some(last) = steps.last_mut() {
+            last.text += ". Nothing else needs turning for this";
+        }
+        return steps;
+    }
+    let gap = found
+        .iter()
+        .find(|share| share.is(CauseKind::Gap))
+        .map(|share| {
+            format!(
+                " ({} dB of it fall as a gap of {} does: the head's own, no cleaning brings it back)",
+                share.amount(),
+                share.size()
+            )
+        })
+        .unwrap_or_default();
+    let (word, way) = word_and_way(rest_db);
+    if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
+        steps.extend(recording_half(side, off, rest_db));
+    } else {
+        steps.push(equaliser(bench, side, off, rest_db, word, way, &gap));
+    }
+    steps
+}
+
+/// Azimuth first: what it explains is taken off `rest_db`.
+fn azimuth(bench: &Bench, off: &Off, rest_db: &mut f64) -> Option<TurnStep> {
+    let own_two =
+        bench.recorded_on() == Some(RecordedOn::ThisDeck) && bench.circumstances().heads == Some(Heads::Two);
+    let text = if let Some(share) = azimuth_share_db(bench, off) {
+        *rest_db += share;
+        format!("set azimuth first: {} {} come from it", unsigned(share, 1), off.of_all())
+    } else if bench.is_outside("azimuth") {
+        "set azimuth first".to_owned()
+    } else if bench.azimuth_is_unknown && !own_two {
+        "azimuth is not known and may be the cause: measure it first".to_owned()
+    } else {
+        return None;
+    };
+    Some(step(Adjustment::AzimuthScrew, text))
+}
+
+/// Cleaning: what it may bring back is taken off `rest_db`.
+fn heads(found: &[Share], side: usize, off: &Off, rest_db: &mut f64) -> Option<TurnStep> {
+    let name = SIDES[side];
+    let read_again = "(power off, tape away), look at pressure pad and head wear, and read again";
+    let spacing = found.iter().find(|share| share.is(CauseKind::Spacing));
+    let open = found.iter().find(|share| share.may_be(CauseKind::Spacing));
+    let text = match (spacing, open) {
+        (Some(share), _) => {
+            *rest_db -= share.db;
+            format!(
+                "clean the {name} head {read_again}: {} {} fall as {} of spacing do. What stays after cleaning is wear or \
+                 contact, and only then the replay equalisation's",
+                share.amount(),
+                off.of_all(),
+                share.size()
+            )
+        }
+        (None, Some(share)) => format!(
+            "clean the {name} head {read_again}: {} {} may be {}, which could not be told apart",
+            share.amount(),
+            off.of_all(),
+            share.names()
+        ),
+        // Shapes were told, and dirt is not among them.
+        (None, None) if !found.is_empty() => return None,
+        (None, None) => CLEAN.to_owned(),
+    };
+    Some(step(Adjustment::Heads, text).on(name))
+}
+
+/// What the recording half may have to do with it, once replay is known to be right.
+fn recording_half(side: usize, off: &Off, rest_db: f64) -> Vec<TurnStep> {
+    let name = SIDES[side];
+    let way = if rest_db < 0.0 { Way::Down } else { Way::Up };
+    vec![
+        step(
+            Adjustment::ReplayFirst,
+            "record and replay are seen together: check replay alone with a calibrated tape before turning",
+        ),
+        step(
+            Adjustment::Bias,
+            format!(
+                "if replay is right, bias and record equalisation of the {name} channel make the {} dB at {}: the recipes \
+                 record-trim and bias-sweep tell which",
+                signed(rest_db, 1),
+                frequency(off.hz)
+            ),
+        )
+        .on(name)
+        .towards(way),
+    ]
+}
+
+fn equaliser(
+    bench: &Bench,
+    side: usize,
+    off: &Off,
+    rest_db: f64,
+    word: &str,
+    way: Way,
+    note: &str,
+) -> TurnStep {
+    let name = SIDES[side];
+    let at = frequency(off.hz);
+    if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
+        return step(
+            Adjustment::ReplayFirst,
+            format!(
+                "record and replay are seen together: check replay alone with a calibrated tape before the {} dB at {at} \
+                 are turned away",
+                signed(rest_db, 1)
+            ),
+        );
+    }
+    step(
+        Adjustment::ReplayEqualisation,
+        format!("replay equalisation {name} {word} by about {} dB at {at}{note}", unsigned(rest_db.abs(), 1)),
+    )
+    .on(name)
+    .by(way, rest_db.abs(), "dB")
+}
+
+fn bass(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
+    let name = SIDES[side];
+    let at = frequency(off.hz);
+    let found = shares(bench, side, off);
+    if let Some(share) = found.iter().find(|share| share.is(CauseKind::Coupling)) {
+        let either = match bench.recorded_on() {
+            Some(RecordedOn::ThisDeck) => ", in the record or the replay amplifier",
+            _ => "",
+        };
+        return vec![
+            step(
+                Adjustment::Capacitors,
+                format!(
+                    "coupling capacitors of the {name} channel{either}: {} {} fall as a corner at {} does; renew those that \
+                     have dried out, after a look at what the circuit was built for. {}",
+                    share.amount(),
+                    off.of_all(),
+                    share.size(),
+                    capitalised_caution()
+                ),
+            )
+            .on(name),
+        ];
+    }
+    let bump: f64 = found.iter().filter(|share| share.is(CauseKind::HeadBump)).map(|share| share.db).sum();
+    // The head's own shape: nothing turns it away.
+    if (off.db - bump).abs() <= off.allowed_db && bump != 0.0 {
+        return vec![];
+    }
+    let (word, _) = word_and_way(off.db);
+    vec![
+        step(
+            Adjustment::Amplifier,
+            format!(
+                "replay equalisation {name}, low end, {word} by about {} dB at {at} if the deck has it; most have no \
+                 trimmer there: check the coupling capacitors, and allow for the head's own bass ripple. {}",
+                unsigned(off.db.abs(), 1),
+                capitalised_caution()
+            ),
+        )
+        .on(name),
+    ]
+}
+
+fn capitalised_caution() -> String {
+    let mut text = CAPACITORS_CAUTION.to_owned();
+    if let Some(first) = text.get_mut(0..1) {
+        first.make_ascii_uppercase();
+    }
+    text
+}
+
+/// What brings both channels together: `db` is left minus right.
+pub(super) fn match_steps(bench: &Bench, db: f64, off: &Off) -> Vec<TurnStep> {
+    let weak = usize::from(db > 0.0);
+    let name = SIDES[weak];
+    let at = frequency(off.hz);
+    let by = unsigned(db.abs(), 1);
+    let missing = Off { db: -db.abs(), ..*off };
+    let no_tape = bench.recorded_on() == Some(RecordedOn::Injected);
+    let both = [0, 1].map(|side| shares(bench, side, &missing));
+    let of = |side: usize, kind: CauseKind| {
+        both[side].iter().find(|share| share.is(kind)).map_or(0.0, |share| share.db)
+    };
+    let explains = |kind: CauseKind| of(weak, kind) - of(1 - weak, kind) <= -0.5 * db.abs();
+    let mut steps = Vec::new();
+    if explains(CauseKind::TimeConstant) {
+        steps.push(
+            step(
+                Adjustment::EqualisationNetwork,
+                format!(
+                    "the {name} channel has another time constant than the {} one: see its response",
+                    SIDES[1 - weak]
+                ),
+            )
+            .on(name),
+        );
+        return steps;
+    }
+    if explains(CauseKind::Spacing) {
+        steps.push(
+            step(
+                Adjustment::Heads,
+                format!(
+                    "clean the {name} head and read again: the {by} dB at {at} are mostly spacing, which the {} channel has \
+                     not; what stays after cleaning is the replay equalisation's",
+                    SIDES[1 - weak]
+                ),
+            )
+            .on(name),
+        );
+        return steps;
+    }
+    if explains(CauseKind::Coupling) {
+        steps.push(
+            step(
+                Adjustment::Capacitors,
+                format!("the {by} dB at {at} are mostly a coupling capacitor of the {name} channel: see its response"),
+            )
+            .on(name),
+        );
+        return steps;
+    }
+    if !no_tape {
+        steps.push(step(Adjustment::Heads, "clean the heads first").on(name));
+    }
+    if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
+        steps.push(step(Adjustment::ReplayFirst, "check replay alone with a calibrated tape"));
+        steps.push(
+            step(
+                Adjustment::Bias,
+                format!(
+                    "then bias or record equalisation of the {name} channel until both agree at {at} (now {by} dB apart)"
+                ),
+            )
+            .on(name),
+        );
+    } else {
+        let then = if no_tape { "" } else { "then " };
+        steps.push(
+            step(
+                Adjustment::ReplayEqualisation,
+                format!(
+                    "{then}replay equalisation of the {name} channel until both agree at {at} (now {by} dB apart)"
+                ),
+            )
+            .on(name)
+            .by(Way::Up, db.abs(), "dB"),
+        );
+    }
+    steps
+}
