@@ -53,10 +53,11 @@ fn harmonic(bench: &Bench, side: usize, high_hz: f64) -> Harmonic {
     if less_bias(least) && above(last, least) {
         return Harmonic::PastLeast { round: least.0, least_percent: least.2, now_percent: last.2 };
     }
-    let most = rows.iter().copied().filter(|&row| less_bias(row)).max_by(|a, b| a.2.total_cmp(&b.2));
-    match most {
-        Some(most) if above(most, last) && !above(last, least) => {
-            Harmonic::Falling { from_percent: most.2, now_percent: last.2 }
+    // The nearest round with clearly less bias: what the harmonic did last, not what it did from afar.
+    let before = rows.iter().copied().filter(|&row| less_bias(row)).min_by(|a, b| a.1.total_cmp(&b.1));
+    match before {
+        Some(before) if above(before, last) => {
+            Harmonic::Falling { from_percent: before.2, now_percent: last.2 }
         }
         _ => Harmonic::Unknown,
     }

@@ -7,11 +7,11 @@ use crate::reading::{Adjustment, Finding, Verdict};
 
 /// Warnings that spoil figures, with what to do about each.
 pub(super) const SPOILING: [(&str, &str); 5] = [
-    ("clipped", "lower the sound card's recording level by about 6 dB and record again"),
     (
         "gain-riding",
         "switch off automatic gain and every enhancement in the sound card's settings and record again",
     ),
+    ("clipped", "lower the sound card's recording level by about 6 dB and record again"),
     (
         "noise-reduction-on",
         "switch noise reduction off, in the deck and in the sound card's settings, and record again",
@@ -65,14 +65,14 @@ pub(super) fn finding(bench: &Bench) -> Finding {
         || !reading.rounds.is_empty()
         || reading.noise_reduction.is_some();
 
-    let (verdict, why, turn) = if let Some((_, remedy)) = spoilt.first() {
+    let (verdict, why, turn) = if !spoilt.is_empty() {
         let names: Vec<&str> = spoilt.iter().map(|(id, _)| *id).collect();
         let count =
             if clipped > 0 { format!("; {clipped} samples stand in flat tops") } else { String::new() };
         (
             Verdict::Outside,
             format!("{}: {peak}, {slates}{count}", names.join(", ")),
-            Some((*remedy).to_owned()),
+            Some(spoilt.iter().map(|(_, remedy)| *remedy).collect::<Vec<_>>().join("; ")),
         )
     } else if peak_dbfs.is_none() {
         (

@@ -245,64 +245,97 @@ fn stepped(mut case: Case, sweep: &BiasSweep, pairs: &[&BiasPair], side: usize) 
     case.finish()
 }
 
-/// High against low tone at the bias that the low tone's peak of sensitivity asks for (common practice, no source), one
-/// finding a channel. What is off there is no longer the bias's.
+/// High against low tone where bias can be right at all: between the low tone's peak of sensitivity and the least third
+/// harmonic (common practice, no source), one finding a channel. What is off there is no longer the bias's.
 pub(super) fn record_equalisation(bench: &Bench) -> Vec<Finding> {
     let pairs = pairs(bench);
-    (0..2)
-        .map(|side| {
-            let mut case = pair_case(bench, "record-equalisation", side);
-            case.missing = "one setting of the bias cannot tell bias from record equalisation; to find out: record the \
-                            recipe bias-sweep"
+    (0..2).map(|side| equalisation_of(bench, &pairs, side)).collect()
+}
+
+/// High minus low tone at a place between two rounds, and its expanded uncertainty.
+fn between_rounds(pairs: &[&BiasPair], side: usize, round: f64, doubt: f64) -> Option<(f64, f64)> {
+    pairs.windows(2).find_map(|two| {
+        let [a, b] = [two[0], two[1]];
+        let holds = f64::from(a.round) <= round && round <= f64::from(b.round);
+        holds.then_some(())?;
+        let (before, after) = (a.difference_db[side]?, b.difference_db[side]?);
+        let slope = (after - before) / f64::from(b.round - a.round);
+        let db = before + slope * (round - f64::from(a.round));
+        Some((db, a.uncertainty_db[side]?.hypot(slope * doubt)))
+    })
+}
+
+fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
+    let mut case = pair_case(bench, "record-equalisation", side);
+    case.missing =
+        "one setting of the bias cannot tell bias from record equalisation; to find out: record the \
+                    recipe bias-sweep"
+            .to_owned();
+    let Some(sweep) = &bench.reading.bias_sweep else { return case.finish() };
+    let peak = sweep.peaks.iter().find(|peak| peak.hz == sweep.low_hz);
+    let place = peak.and_then(|peak| peak.round[side].zip(peak.uncertainty_rounds[side]));
+    let Some((peak_round, peak_doubt)) = place else {
+        case.missing =
+            "the sweep shows no peak of the low tone's sensitivity; to find out: record the recipe \
+                        bias-sweep again over a wider range of the trimmer"
                 .to_owned();
-            let Some(sweep) = &bench.reading.bias_sweep else { return case.finish() };
-            let peak = sweep.peaks.iter().find(|peak| peak.hz == sweep.low_hz);
-            let place = peak.and_then(|peak| peak.round[side].zip(peak.uncertainty_rounds[side]));
-            let Some((round, doubt)) = place else {
-                case.missing = "the sweep shows no peak of the low tone's sensitivity; to find out: record the recipe \
-                                bias-sweep again over a wider range of the trimmer"
-                    .to_owned();
-                return case.finish();
-            };
-            let around = pairs.windows(2).find_map(|two| {
-                let [a, b] = [two[0], two[1]];
-                let holds = f64::from(a.round) <= round && round <= f64::from(b.round);
-                holds.then_some(())?;
-                Some((a, a.difference_db[side]?, b.difference_db[side]?, b.round, a.uncertainty_db[side]?))
-            });
-            case.missing = "the pairs of tones beside the low tone's peak of sensitivity were not measured; to find out: record \
-                            the recipe bias-sweep again"
-                .to_owned();
-            let Some((pair, before, after, next, uncertainty)) = around else { return case.finish() };
-            let slope = (after - before) / f64::from(next - pair.round);
-            let db = before + slope * (round - f64::from(pair.round));
-            let uncertainty = uncertainty.hypot(slope * doubt);
-            let digits = decimals_db(Some(uncertainty), 2);
-            case.value = Some(db);
-            case.uncertainty = Some(uncertainty);
-            let k3 = sweep.lowest_k3_round[side]
-                .map_or(String::new(), |round| format!("; third harmonic lowest at round {}", unsigned(round, 1)));
-            case.figures = format!(
-                "at the low tone's peak of sensitivity (round {}; bias set there: common practice, no source): {} minus {} \
-                 {} dB{k3}{}",
-                unsigned(round, 1),
-                frequency(pair.high_hz),
-                frequency(pair.low_hz),
-                signed(db, digits),
-                not_told(bench)
+        return case.finish();
+    };
+    let Some((at_peak_db, at_peak_doubt)) = between_rounds(pairs, side, peak_round, peak_doubt) else {
+        case.missing = "the pairs of tones beside the low tone's peak of sensitivity were not measured; to find out: record \
+                        the recipe bias-sweep again"
+            .to_owned();
+        return case.finish();
+    };
+    let least = sweep.lowest_k3_round[side].zip(sweep.lowest_k3_uncertainty_rounds[side]);
+    let at_least = least.and_then(|(round, doubt)| Some((round, between_rounds(pairs, side, round, doubt)?)));
+    // More bias lowers the high tone: above the low one at the peak, it meets it somewhere on the way to the least harmonic,
+    // or not at all.
+    let (round, place, db, uncertainty) = match at_least {
+        Some((round, (db, uncertainty))) if at_peak_db > 0.0 && db > 0.0 => {
+            (round, "the least third harmonic", db, uncertainty)
+        }
+        Some((round, (db, _))) if at_peak_db > 0.0 => {
+            let share = at_peak_db / (at_peak_db - db);
+            (peak_round + share * (round - peak_round), "the balance of both tones", 0.0, at_peak_doubt)
+        }
+        None if at_peak_db > 0.0 => {
+            case.missing = format!(
+                "at the low tone's peak of sensitivity {} minus {} is {} dB, which more bias may take away, and no least of the \
+                 third harmonic says how much of it there may be; to find out: record the recipe bias-sweep again over a \
+                 wider range of the trimmer",
+                frequency(pairs.first().map_or(0.0, |pair| pair.high_hz)),
+                frequency(sweep.low_hz),
+                signed(at_peak_db, decimals_db(Some(at_peak_doubt), 2))
             );
-            let (word, way) = if db > 0.0 { ("down", Way::Down) } else { ("up", Way::Up) };
-            let text = format!(
-                "{REPLAY_FIRST}: set the bias to that round's place and the record equalisation {} (treble) {word} by about {} dB, if the \
-                 deck has a trimmer for it; without one take the bias of the best compromise. {CAUTION}",
-                SIDES[side],
-                unsigned(db.abs(), digits)
-            );
-            case.turn =
-                vec![step(Adjustment::RecordEqualisation, text).on(SIDES[side]).by(way, db.abs(), "dB")];
-            case.finish()
-        })
-        .collect()
+            return case.finish();
+        }
+        _ => (peak_round, "the low tone's peak of sensitivity", at_peak_db, at_peak_doubt),
+    };
+    let digits = decimals_db(Some(uncertainty), 2);
+    case.value = Some(db);
+    case.uncertainty = Some(uncertainty);
+    let k3 = sweep.lowest_k3_round[side]
+        .map_or(String::new(), |round| format!(", third harmonic lowest at round {}", unsigned(round, 1)));
+    case.figures = format!(
+        "at {place} (round {}): {} minus {} {} dB; low tone's peak at round {}{k3}; bias belongs between these two (common \
+         practice, no source){}",
+        unsigned(round, 1),
+        frequency(pairs.first().map_or(0.0, |pair| pair.high_hz)),
+        frequency(sweep.low_hz),
+        signed(db, digits),
+        unsigned(peak_round, 1),
+        not_told(bench)
+    );
+    let (word, way) = if db > 0.0 { ("down", Way::Down) } else { ("up", Way::Up) };
+    let text = format!(
+        "{REPLAY_FIRST}: set the bias to that round's place and the record equalisation {} (treble) {word} by about {} dB, if the \
+         deck has a trimmer for it; without one take the bias of the best compromise. {CAUTION}",
+        SIDES[side],
+        unsigned(db.abs(), digits)
+    );
+    case.turn = vec![step(Adjustment::RecordEqualisation, text).on(SIDES[side]).by(way, db.abs(), "dB")];
+    case.finish()
 }
 
 #[cfg(test)]

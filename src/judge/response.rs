@@ -148,7 +148,9 @@ pub(super) fn channel_match(bench: &Bench) -> Finding {
         signed(worst.db, decimals_db(Some(worst.uncertainty_db), 2))
     );
     let off = Off { hz: worst.hz, db: -worst.db.abs(), allowed_db: limit.value };
-    case.turn = match_steps(bench, worst.db, &off);
+    let own = rows.iter().find(|row| row.hz == worst.hz).map(|row| row.db);
+    let own_db = own.map_or([0.0; 2], |db| db.map(|db| db.unwrap_or(0.0)));
+    case.turn = match_steps(bench, worst.db, own_db, &off);
     case.finish()
 }
 

@@ -15,6 +15,10 @@ pub(super) const BASS_HZ: f64 = 200.0;
 /// Least share that is worth a word, dB.
 const WORTH_DB: f64 = 0.3;
 
+const NOTHING_ELSE: &str = ". Nothing else needs turning for this";
+/// More than a trimmer of the replay equalisation gives, dB (common practice, no source).
+const TRIMMER_DB: f64 = 6.0;
+
 /// Cleaning where no cause was told.
 const CLEAN: &str = "clean and demagnetise the heads (power off, tape away) and read again";
 const CAPACITORS_CAUTION: &str =
@@ -158,6 +162,12 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
     let mut steps: Vec<TurnStep> = Vec::new();
     if off.db < 0.0 && !no_tape {
         steps.extend(azimuth(bench, off, &mut rest_db));
+        if let Some(first) = steps.first_mut()
+            && rest_db.abs() <= off.allowed_db
+        {
+            first.text += NOTHING_ELSE;
+            return steps;
+        }
     }
     let name = SIDES[side];
     let all = off.of_all();
@@ -168,9 +178,9 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
                 step(
                     Adjustment::EqualisationNetwork,
                     format!(
-                        "equalisation of the {name} channel: a time constant of {} makes {} {all}: look at the tape \
-                         switch, and at what feels the cassette's type, then at resistor and capacitor of that network; no \
-                         trimmer mends it",
+                        "equalisation of the {name} channel: a time constant of {} makes {} {all}: make \
+                         sure that noise reduction is off, look at the tape switch and at what feels the cassette's type, then \
+                         at resistor and capacitor of that network; no trimmer mends it",
                         share.size(),
                         share.amount()
                     ),
@@ -197,9 +207,28 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
             .on(name),
         );
     }
+    let open =
+        found.iter().filter(|share| !share.cause.instead.is_empty() && !share.may_be(CauseKind::Spacing));
+    for share in
+        open.filter(|share| share.may_be(CauseKind::TimeConstant) || share.may_be(CauseKind::LowPass))
+    {
+        rest_db -= share.db;
+        steps.push(
+            step(
+                Adjustment::Amplifier,
+                format!(
+                    "{} {all} may be {}, which could not be told apart: look at the tape switch and its network, then at the \
+                     {name} head's circuit and amplifier",
+                    share.amount(),
+                    share.names()
+                ),
+            )
+            .on(name),
+        );
+    }
     if rest_db * off.db < 0.0 || rest_db.abs() <= off.allowed_db {
         if let Some(last) = steps.last_mut() {
-            last.text += ". Nothing else needs turning for this";
+            last.text += NOTHING_ELSE;
         }
         return steps;
     }
@@ -217,6 +246,19 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
     let (word, way) = word_and_way(rest_db);
     if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
         steps.extend(recording_half(side, off, rest_db));
+    } else if rest_db < -TRIMMER_DB && !no_tape {
+        steps.push(
+            step(
+                Adjustment::HeadItself,
+                format!(
+                    "what is left then, about {} dB at {}, is more than a trimmer gives{gap}: look for a worn head, and renew it \
+                     before the equalisation is touched",
+                    unsigned(-rest_db, 1),
+                    frequency(off.hz)
+                ),
+            )
+            .on(name),
+        );
     } else {
         steps.push(equaliser(bench, side, off, rest_db, word, way, &gap));
     }
@@ -249,12 +291,18 @@ fn heads(found: &[Share], side: usize, off: &Off, rest_db: &mut f64) -> Option<T
     let text = match (spacing, open) {
         (Some(share), _) => {
             *rest_db -= share.db;
+            let fall = if share.uncertainty_db > 0.6 * share.db.abs() {
+                format!(
+                    "up to {} {} may fall as spacing does",
+                    unsigned(share.db.abs() + share.uncertainty_db, 0),
+                    off.of_all()
+                )
+            } else {
+                format!("{} {} fall as {} of spacing do", share.amount(), off.of_all(), share.size())
+            };
             format!(
-                "clean the {name} head {read_again}: {} {} fall as {} of spacing do. What stays after cleaning is wear or \
-                 contact, and only then the replay equalisation's",
-                share.amount(),
-                off.of_all(),
-                share.size()
+                "clean the {name} head {read_again}: {fall}. What stays after cleaning is wear or contact, and only then the \
+                 replay equalisation's"
             )
         }
         (None, Some(share)) => format!(
@@ -276,14 +324,11 @@ fn recording_half(side: usize, off: &Off, rest_db: f64) -> Vec<TurnStep> {
     let way = if rest_db < 0.0 { Way::Down } else { Way::Up };
     vec![
         step(
-            Adjustment::ReplayFirst,
-            "record and replay are seen together: check replay alone with a calibrated tape before turning",
-        ),
-        step(
             Adjustment::Bias,
             format!(
-                "if replay is right, bias and record equalisation of the {name} channel make the {} dB at {}: the recipes \
-                 record-trim and bias-sweep tell which",
+                "record and replay are seen together: check replay alone with a calibrated tape before turning; if replay is \
+                 right, bias and record equalisation of the {name} channel make the {} dB at {}, and the recipes record-trim \
+                 and bias-sweep tell which",
                 signed(rest_db, 1),
                 frequency(off.hz)
             ),
@@ -374,9 +419,19 @@ fn capitalised_caution() -> String {
     text
 }
 
-/// What brings both channels together: `db` is left minus right.
-pub(super) fn match_steps(bench: &Bench, db: f64, off: &Off) -> Vec<TurnStep> {
+/// What brings both channels together: `db` is left minus right, `own_db` what each has against the reference frequency.
+pub(super) fn match_steps(bench: &Bench, db: f64, own_db: [f64; 2], off: &Off) -> Vec<TurnStep> {
     let weak = usize::from(db > 0.0);
+    // The one that is further off is the one that is off.
+    if own_db[1 - weak] > own_db[weak].abs() && bench.recorded_on() != Some(RecordedOn::ThisDeck) {
+        let name = SIDES[1 - weak];
+        let text = format!(
+            "replay equalisation of the {name} channel down until both agree at {} (now {} dB apart)",
+            frequency(off.hz),
+            unsigned(db.abs(), 1)
+        );
+        return vec![step(Adjustment::ReplayEqualisation, text).on(name).by(Way::Down, db.abs(), "dB")];
+    }
     let name = SIDES[weak];
     let at = frequency(off.hz);
     let by = unsigned(db.abs(), 1);

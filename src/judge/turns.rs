@@ -84,9 +84,11 @@ fn judged_by(adjust: Adjustment) -> Option<&'static str> {
         Adjustment::Heads | Adjustment::EqualisationNetwork | Adjustment::ReplayEqualisation => {
             "replay-response"
         }
-        Adjustment::Capacitors | Adjustment::Amplifier | Adjustment::ReplayFirst | Adjustment::Tape => {
-            return None;
-        }
+        Adjustment::Capacitors
+        | Adjustment::Amplifier
+        | Adjustment::HeadItself
+        | Adjustment::ReplayFirst
+        | Adjustment::Tape => return None,
     })
 }
 
@@ -108,6 +110,31 @@ pub(super) fn rest(findings: &mut [Finding]) {
     }
 }
 
+/// `replay-response left`, `flutter, weighted rms`.
+fn name(finding: &Finding) -> String {
+    let kind = finding.kind.as_ref().map_or(String::new(), |kind| format!(", {kind}"));
+    match finding.channel.as_deref() {
+        Some(side @ ("left" | "right")) => format!("{} {side}{kind}", finding.id),
+        _ => format!("{}{kind}", finding.id),
+    }
+}
+
+/// What is said of both channels in the same words stands once.
+fn alike_together(all: &mut Vec<WorkStep>) {
+    let mut k = 0;
+    while k < all.len() {
+        let same =
+            |other: &WorkStep| other.step.adjust == all[k].step.adjust && other.step.text == all[k].step.text;
+        if let Some(other) = (k + 1..all.len()).find(|&other| same(&all[other])) {
+            let other = all.remove(other);
+            all[k].step.channel = Some("both".to_owned());
+            all[k].findings.extend(other.findings);
+        } else {
+            k += 1;
+        }
+    }
+}
+
 /// Whether all findings of this name are within their limits.
 fn is_within(findings: &[Finding], id: &str) -> bool {
     let mut named = findings.iter().filter(|finding| finding.id == id).peekable();
@@ -120,10 +147,7 @@ fn is_within(findings: &[Finding], id: &str) -> bool {
 pub fn work(findings: &[Finding]) -> Vec<WorkStep> {
     let mut all: Vec<WorkStep> = Vec::new();
     for finding in findings {
-        let name = match finding.channel.as_deref() {
-            Some(side @ ("left" | "right")) => format!("{} {side}", finding.id),
-            _ => finding.id.clone(),
-        };
+        let name = name(finding);
         for step in &finding.steps {
             // What is known to be right needs no second look.
             if judged_by(step.adjust)
@@ -160,6 +184,7 @@ pub fn work(findings: &[Finding]) -> Vec<WorkStep> {
             }
         }
     }
+    alike_together(&mut all);
     all.sort_by_key(|step| step.step.adjust);
     for (k, step) in all.iter_mut().enumerate() {
         step.number = k as u32 + 1;

@@ -57,21 +57,22 @@ pub(super) fn finding(bench: &Bench) -> Finding {
                 "check the {side} cable and plug first, then the {side} head winding and amplifier"
             )),
         )
-    } else if capture.channels_swapped {
-        (
-            Verdict::Outside,
-            "both",
-            "left and right are exchanged; the figures here have it undone".to_owned(),
-            Some("exchange the left and right plugs at the sound card".to_owned()),
-        )
-    } else if capture.inverted[0] != capture.inverted[1] {
+    } else if capture.channels_swapped || capture.inverted[0] != capture.inverted[1] {
         let side = SIDES[usize::from(capture.inverted[1])];
-        (
-            Verdict::Outside,
-            side,
-            format!("the {side} channel is inverted against the other: mono listening cancels"),
-            Some(format!("check the {side} channel's balanced lead or head wires for exchanged conductors")),
-        )
+        let mut found = Vec::new();
+        let mut turns = Vec::new();
+        if capture.channels_swapped {
+            found.push("left and right are exchanged; the figures here have it undone".to_owned());
+            turns.push("exchange the left and right plugs at the sound card".to_owned());
+        }
+        if capture.inverted[0] != capture.inverted[1] {
+            found.push(format!("the {side} channel is inverted against the other: mono listening cancels"));
+            turns.push(format!(
+                "check the {side} channel's balanced lead or head wires for exchanged conductors"
+            ));
+        }
+        let channel = if capture.channels_swapped { "both" } else { side };
+        (Verdict::Outside, channel, found.join("; "), Some(turns.join("; then ")))
     } else if told {
         let apart = difference_db
             .map(|db| format!("; level tone left minus right {} dB", signed(db, 1)))

@@ -14,6 +14,8 @@ const LONGEST_S: f64 = 2.0;
 const HOLE_DB: f64 = 15.0;
 /// A frame in which most cells lie this far below their medians is weak altogether (a dropout, a gate): no holes, dB.
 const WEAK_FRAME_DB: f64 = 6.0;
+/// As far beside a harmonic of a loud tone as wow may lead it, of its frequency.
+const BESIDE: f64 = 0.03;
 /// Noise per bin below which the steps of 16 bit make holes of their own (11 dB above their noise).
 pub(super) const LEAST_POWER: f64 = 1e-9;
 
@@ -163,9 +165,18 @@ impl Cells {
     }
 
     /// Share of the cells between two frequencies that are holes in noise; `None` where there is too little noise to tell.
-    pub fn holes(&self, channel: usize, from_hz: f64, to_hz: f64) -> Option<f64> {
+    ///
+    /// Cells next to harmonics of `tone_hz` do not count: under wow these come and go in them, and leave what looks like holes.
+    pub fn holes(&self, channel: usize, from_hz: f64, to_hz: f64, tone_hz: Option<f64>) -> Option<f64> {
         let medians = &self.medians[channel];
-        let told: Vec<usize> = self.between(from_hz, to_hz).filter(|&k| medians[k] > LEAST_POWER).collect();
+        let harmonic = |k: usize| {
+            tone_hz.is_some_and(|tone_hz| {
+                let order = (k as f64 * self.cell_hz / tone_hz).round().max(1.0);
+                (k as f64 * self.cell_hz - order * tone_hz).abs() < BESIDE * order * tone_hz + self.cell_hz
+            })
+        };
+        let told: Vec<usize> =
+            self.between(from_hz, to_hz).filter(|&k| medians[k] > LEAST_POWER && !harmonic(k)).collect();
         if told.len() < 10 {
             return None;
         }
@@ -215,7 +226,7 @@ mod tests {
         for rate_hz in [32_000.0, 44_100.0, 48_000.0, 96_000.0] {
             let samples = hiss(rate_hz);
             let cells = cells(rate_hz, &samples, 999);
-            assert_eq!(cells.holes(0, 5000.0, 12_000.0), Some(0.0), "{rate_hz}");
+            assert_eq!(cells.holes(0, 5000.0, 12_000.0, None), Some(0.0), "{rate_hz}");
             // 7 kHz over three seconds: 0.03 dB.
             let per_bin = cells.power(1, 3000.0, 10_000.0) / (7000.0 / cells.bin_hz);
             crate::assert_within!(10.0 * (per_bin / 1e-4).log10(), 0.0, 0.1, "dB", "{rate_hz}");
@@ -233,13 +244,29 @@ mod tests {
     }
 
     #[test]
+    fn a_harmonic_that_moves_leaves_no_holes() {
+        let rate_hz = 48_000.0;
+        let mut samples = hiss(rate_hz);
+        let mut phase = 0.0;
+        for (n, x) in samples[0].iter_mut().enumerate() {
+            // 3150 Hz with 1 % of wow: its third harmonic, 30 dB above the hiss of a cell, wanders over several cells.
+            let wow = 1.0 + 0.01 * (std::f64::consts::TAU * 0.55 * n as f64 / rate_hz).sin();
+            phase += std::f64::consts::TAU * 3150.0 * wow / rate_hz;
+            *x += 0.2 * phase.sin() + 0.01 * (3.0 * phase).sin();
+        }
+        let cells = cells(rate_hz, &samples, 999);
+        assert!(cells.holes(0, 5000.0, 12_000.0, None).unwrap() > 0.01);
+        assert!(cells.holes(0, 5000.0, 12_000.0, Some(3150.0)).unwrap() < 0.001);
+    }
+
+    #[test]
     fn holes_are_counted_and_weak_moments_are_not() {
         let rate_hz = 48_000.0;
         let mut samples = hiss(rate_hz);
         // A dropout takes everything away for a tenth of a second: no holes.
         samples[0][48_000..52_800].iter_mut().for_each(|x| *x *= 0.01);
         // A few cells at its edges: 0.0002 of them, a fiftieth of what is named.
-        assert!(cells(rate_hz, &samples, 999).holes(0, 5000.0, 12_000.0).unwrap() < 0.001);
+        assert!(cells(rate_hz, &samples, 999).holes(0, 5000.0, 12_000.0, None).unwrap() < 0.001);
         // A notch that comes and goes does.
         let mut state = [0.0; 4];
         for (n, x) in samples[1].iter_mut().enumerate() {
@@ -252,7 +279,7 @@ mod tests {
                 *x = out;
             }
         }
-        let holes = cells(rate_hz, &samples, 999).holes(1, 5000.0, 12_000.0).unwrap();
+        let holes = cells(rate_hz, &samples, 999).holes(1, 5000.0, 12_000.0, None).unwrap();
         assert!(holes > 0.001, "{holes}");
     }
 }

@@ -58,12 +58,13 @@ pub(super) fn lossy_signs(around: &Surroundings, silenced: [bool; 2], gain_rides
         sign(false, format!("the hiss ends like a wall at {:.1} kHz", hz / 1000.0));
     }
     let loud = around.loud_treble.as_ref().map(|tone| &tone.cells);
-    let holes = [around.silence.as_ref(), loud, around.loud_low.as_ref()]
+    let tone_hz = around.loud_treble.as_ref().map(|tone| tone.seen_hz);
+    let holes = [(around.silence.as_ref(), None), (loud, tone_hz), (around.loud_low.as_ref(), None)]
         .into_iter()
-        .flatten()
-        .flat_map(|cells| {
+        .filter_map(|(cells, tone_hz)| Some((cells?, tone_hz)))
+        .flat_map(|(cells, tone_hz)| {
             let end_hz = HISS_HZ.1.min(0.8 * cells.end_hz());
-            channels().filter_map(move |channel| cells.holes(channel, HISS_HZ.0, end_hz))
+            channels().filter_map(move |channel| cells.holes(channel, HISS_HZ.0, end_hz, tone_hz))
         })
         .fold(0.0, f64::max);
     if holes > HOLES {

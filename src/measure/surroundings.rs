@@ -30,6 +30,8 @@ pub(super) struct LoudTone {
     pub at_s: f64,
     /// Frequency in the programme, Hz.
     pub hz: f64,
+    /// Frequency in the return, Hz.
+    pub seen_hz: f64,
     /// Level in the programme, dB.
     pub programme_db: f64,
     /// Noise beside it.
@@ -107,6 +109,7 @@ pub(super) fn surroundings(
         found.loud_treble = beside.finish().map(|cells| LoudTone {
             at_s: part.start_s,
             hz,
+            seen_hz: expected_hz,
             programme_db: part.level_db,
             cells,
             ends,

@@ -76,6 +76,8 @@ pub enum Adjustment {
     Capacitors,
     /// Head circuit or amplifier: no trimmer.
     Amplifier,
+    /// The head itself: worn beyond what an equaliser makes up for.
+    HeadItself,
     /// Replay alone is to be read with a calibrated tape, before the recording half is touched.
     ReplayFirst,
     /// Trimmer of the replay equalisation.

@@ -4,6 +4,7 @@
 //! other software are elsewhere. `cargo test --release --test truth -- --ignored --nocapture` prints the table of the
 //! worst figures for the recipe `full`.
 
+mod advice;
 mod bench;
 mod causes_truth;
 mod coverage;
