@@ -197,7 +197,7 @@ mod tests {
         reading.azimuth = None;
         assert!(left(&reading).turn.unwrap().starts_with("azimuth is not known"));
         reading.circumstances.recorded_on = Some(RecordedOn::Injected);
-        assert!(left(&reading).turn.unwrap().starts_with("Replay equalisation left up"));
+        assert!(left(&reading).turn.unwrap().starts_with("replay equalisation left up"));
     }
 
     #[test]
@@ -233,6 +233,6 @@ mod tests {
             }
         }
         let turn = left(&reading).turn.unwrap();
-        assert_eq!(turn, "Replay equalisation left down by about 2.4 dB at 10 kHz");
+        assert_eq!(turn, "replay equalisation left down by about 2.4 dB at 10 kHz");
     }
 }

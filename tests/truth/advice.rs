@@ -6,7 +6,7 @@ use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, VirtualDeck};
 use deckproof::job::read_samples;
 use deckproof::judge::Limits;
-use deckproof::programme::{Recipe, Renderer, Timeline, built_in_text};
+use deckproof::programme::{Recipe, Renderer, Timeline, built_in_text, find};
 use deckproof::reading::{Adjustment, Heads, Reading, RecordedOn, TapeType, Way, WorkStep};
 use rayon::prelude::*;
 use serde::Deserialize;
@@ -26,6 +26,8 @@ struct Deck {
     #[serde(default)]
     with: Table,
     recipe: Option<String>,
+    /// Rounds of the recipe, if it has any.
+    rounds: Option<u32>,
     #[serde(default)]
     own: bool,
     #[serde(default)]
@@ -57,17 +59,17 @@ fn deck_file(sound: &Table, with: &Table, name: &str) -> DeckFile {
     DeckFile::from_toml(&toml::to_string(&file).unwrap(), name).unwrap()
 }
 
-fn recipe(name: Option<&str>) -> Recipe {
-    let Some(name) = name else { return short() };
+fn recipe(deck: &Deck) -> Recipe {
+    let Some(name) = deck.recipe.as_deref() else { return short() };
     let text = built_in_text(name).unwrap();
+    let Some(count) = deck.rounds else { return find(name).unwrap() };
     // Fewer rounds than a person needs.
-    let count = if name == "record-trim" { 8 } else { 15 };
     let line = text.lines().find(|line| line.starts_with("count = ")).unwrap();
     Recipe::parse(&text.replacen(line, &format!("count = {count}"), 1), name).unwrap()
 }
 
 fn read(decks: &Decks, deck: &Deck, seed: u64, rate_hz: u32) -> Reading {
-    let recipe = recipe(deck.recipe.as_deref());
+    let recipe = recipe(deck);
     let timeline = Timeline::from(&recipe);
     let programme = Renderer::new(&timeline, rate_hz, -12.0).unwrap().collect();
     let virtual_deck =
@@ -129,7 +131,11 @@ fn the_first_advice_is_the_right_one_and_sound_decks_get_none() {
         .par_iter()
         .enumerate()
         .map(|(k, deck)| {
-            let rate_hz = if deck.recipe.is_some() { 48_000 } else { [48_000, 44_100, 96_000][k % 3] };
+            let rate_hz = match (deck.recipe.is_some(), k % 8) {
+                (false, 0) => 96_000,
+                (false, 1 | 4 | 6) => 44_100,
+                _ => 48_000,
+            };
             let reading = read(&decks, deck, 300 + 7 * k as u64, rate_hz);
             let work: Vec<String> = reading
                 .work
