@@ -4,7 +4,7 @@
 //! ripple that no cause explains ([`super::causes_fit`]); what the evidence leaves open is said so.
 
 use super::causes_fit::{KindVerdict, Point, Verdicts, weigh};
-use super::causes_shapes::{FITTED, Place, Setting, is_treble};
+use super::causes_shapes::{FITTED, Place, Setting, is_treble, low_pass_peak};
 use super::causes_words as words;
 use super::findings::SIDES;
 use super::meaning::{Meaning, Quantity, meaning};
@@ -33,6 +33,9 @@ const WORTH_DB: f64 = 0.3;
 const NEAR: f64 = 1.122;
 /// Losses by azimuth beyond this are next to the null: such points are left out, dB.
 const DEEP_DB: f64 = -20.0;
+/// How probable a digital low-pass is against one of a circuit before anything was measured (from memory: a setting of a sound
+/// card or a conversion).
+const DIGITAL: f64 = 0.1;
 /// Warnings with which a response is not the deck's own.
 const SPOILT: [&str; 3] = ["gain-riding", "noise-reduction-on", "wrong-recipe"];
 
@@ -134,7 +137,11 @@ impl<'a> Channel<'a> {
                 })
             })
             .collect();
-        let setting = Setting { speed_mm_s: medium.speed_mm_s, nominal_us: nominal.high_time_constant_us() };
+        let setting = Setting {
+            speed_mm_s: medium.speed_mm_s,
+            nominal_us: nominal.high_time_constant_us(),
+            digital_hz: None,
+        };
         Self { reading, side, setting, reference, azimuth, points }
     }
 
@@ -145,8 +152,26 @@ impl<'a> Channel<'a> {
         FITTED.into_iter().filter(|kind| !(no_tape && of_tape.contains(kind))).collect()
     }
 
-    fn judged(&self) -> Option<(Vec<Cause>, Unexplained)> {
-        let verdicts = weigh(&self.points, self.reference, &self.kinds(), &self.setting)?;
+    /// The verdicts, with low-passes as circuits, or as a digital filter where only that explains the response.
+    fn weighed(&mut self) -> Option<Verdicts> {
+        let circuits = weigh(&self.points, self.reference, &self.kinds(), &self.setting)?;
+        let treble =
+            circuits.kinds.iter().any(|verdict| is_treble(verdict.kind) && verdict.probability > OPEN);
+        if !treble {
+            return Some(circuits);
+        }
+        let digital = Setting { digital_hz: Some(self.reading.capture.rate_hz), ..self.setting };
+        match weigh(&self.points, self.reference, &self.kinds(), &digital) {
+            Some(other) if other.log_evidence + DIGITAL.ln() > circuits.log_evidence => {
+                self.setting = digital;
+                Some(other)
+            }
+            _ => Some(circuits),
+        }
+    }
+
+    fn judged(mut self) -> Option<(Vec<Cause>, Unexplained)> {
+        let verdicts = self.weighed()?;
         let mut causes: Vec<Cause> = self.azimuth_cause().into_iter().collect();
         let mut perhaps = Vec::new();
         for treble in [true, false] {
@@ -198,6 +223,7 @@ impl<'a> Channel<'a> {
             uncertainty: None,
             unit: unit(kind).to_owned(),
             height_db: None,
+            second_hz: None,
             shares_db,
             probability: None,
             instead: vec![],
@@ -221,8 +247,20 @@ impl<'a> Channel<'a> {
         cause.value = Some(value);
         cause.uncertainty = Some(2.0 * sigma);
         cause.probability = Some(verdict.probability);
-        if verdict.kind == CauseKind::HeadBump {
-            cause.height_db = verdict.sizes.get(1).map(|height| height.0);
+        let second = verdict.sizes.get(1).map(|size| size.0);
+        match verdict.kind {
+            CauseKind::HeadBump => cause.height_db = second,
+            CauseKind::LowPass => {
+                let peak = second.and_then(|resonance_hz| low_pass_peak(value, resonance_hz));
+                cause.height_db = peak.map(|peak| peak.0).filter(|height_db| *height_db >= WORTH_DB);
+                if cause.height_db.is_some() {
+                    // A corner means little there.
+                    (cause.value, cause.uncertainty) =
+                        (second, verdict.sizes.get(1).map(|size| 2.0 * size.1));
+                }
+            }
+            CauseKind::Coupling => cause.second_hz = second.filter(|hz| *hz > 0.4 * value),
+            _ => {}
         }
         Some(cause)
     }

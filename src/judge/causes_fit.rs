@@ -35,6 +35,8 @@ pub(super) struct Verdicts {
     pub(super) ripple_db: f64,
     /// What all causes together explain at each point, dB relative to the reference, the offset included.
     pub(super) explained_db: Vec<f64>,
+    /// Logarithm of the probability of the response under all models together.
+    pub(super) log_evidence: f64,
     models: Vec<Model>,
     asked: Vec<CauseKind>,
 }
@@ -329,7 +331,8 @@ pub(super) fn weigh(
         .iter()
         .map(|point| models.iter().map(|model| model.weight * data.model_db(model, point.place)).sum::<f64>())
         .collect();
-    Some(Verdicts { kinds: verdicts, ripple_db, explained_db, models, asked: kinds.to_vec() })
+    let log_evidence = best + total.ln();
+    Some(Verdicts { kinds: verdicts, ripple_db, explained_db, log_evidence, models, asked: kinds.to_vec() })
 }
 
 impl Data<'_> {

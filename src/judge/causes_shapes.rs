@@ -14,6 +14,8 @@ pub(super) struct Setting {
     pub(super) speed_mm_s: f64,
     /// Treble time constant that the replay should have, us.
     pub(super) nominal_us: f64,
+    /// Sample rate of a digital low-pass (bilinear), Hz; `None`: low-passes are circuits.
+    pub(super) digital_hz: Option<f64>,
 }
 
 /// One frequency: in the programme, and as the amplifier saw it.
@@ -73,10 +75,10 @@ pub(super) fn priors(kind: CauseKind, setting: &Setting) -> Vec<Prior> {
         CauseKind::Gap => vec![prior(1.3, 0.5)],
         // us as it really is.
         CauseKind::TimeConstant => vec![prior(setting.nominal_us, 0.45)],
-        // Corner, Hz.
-        CauseKind::LowPass => vec![prior(12_000.0, 0.6)],
-        // Corner, Hz.
-        CauseKind::Coupling => vec![prior(30.0, 0.8)],
+        // Corner without resonance, Hz, and frequency of the resonance, Hz: usually far beyond the audible.
+        CauseKind::LowPass => vec![prior(12_000.0, 0.6), prior(45_000.0, 0.7)],
+        // Corner, Hz, and that of a second capacitor, Hz: usually below the audible.
+        CauseKind::Coupling => vec![prior(30.0, 0.8), prior(5.0, 0.8)],
         // Middle in Hz, height in dB, quality.
         CauseKind::HeadBump => vec![prior(70.0, 0.5), prior(2.0, 0.6), prior(1.3, 0.4)],
         CauseKind::Azimuth | CauseKind::None => vec![],
@@ -88,6 +90,7 @@ pub(super) fn starts(kind: CauseKind) -> &'static [[f64; 3]] {
     match kind {
         CauseKind::TimeConstant => &[[1.0, 0.0, 0.0], [-1.0, 0.0, 0.0]],
         CauseKind::HeadBump => &[[-0.7, 0.0, 0.0], [0.7, 0.0, 0.0]],
+        CauseKind::LowPass => &[[0.0, 0.0, 0.0], [0.5, -1.4, 0.0]],
         _ => &[[0.0, 0.0, 0.0]],
     }
 }
@@ -99,8 +102,13 @@ pub(super) fn shape_db(kind: CauseKind, size: &[f64], place: Place, setting: &Se
         CauseKind::Spacing => spacing_loss_db(first, place.programme_hz, setting.speed_mm_s),
         CauseKind::Gap => gap_loss_db(effective_gap_um(first), place.programme_hz, setting.speed_mm_s),
         CauseKind::TimeConstant => treble_error_db(first, setting.nominal_us, place.seen_hz),
-        CauseKind::LowPass => -10.0 * (1.0 + (place.seen_hz / first).powi(2)).log10(),
-        CauseKind::Coupling => -10.0 * (1.0 + (first / place.seen_hz).powi(2)).log10(),
+        CauseKind::LowPass => {
+            let hz = setting.digital_hz.map_or(place.seen_hz, |rate_hz| warped_hz(place.seen_hz, rate_hz));
+            low_pass_db(first, size.get(1).copied().unwrap_or(f64::INFINITY), hz)
+        }
+        CauseKind::Coupling => {
+            size.iter().map(|hz| -10.0 * (1.0 + (hz / place.seen_hz).powi(2)).log10()).sum()
+        }
         CauseKind::HeadBump => match *size {
             [hz, height_db, quality] => resonance_db(hz, height_db, quality, place.seen_hz),
             _ => 0.0,
@@ -108,6 +116,28 @@ pub(super) fn shape_db(kind: CauseKind, size: &[f64], place: Place, setting: &Se
         CauseKind::Azimuth | CauseKind::None => 0.0,
     };
     db.max(FLOOR_DB)
+}
+
+/// Low-pass of a winding or a capacitor: first order with its corner where the resonance is far off; a peak before it falls
+/// where the resonance lies below the corner.
+fn low_pass_db(corner_hz: f64, resonance_hz: f64, hz: f64) -> f64 {
+    let stiff = 1.0 - (hz / resonance_hz).powi(2);
+    -10.0 * (stiff * stiff + (hz / corner_hz).powi(2)).log10()
+}
+
+/// Height of the peak that such a low-pass has, dB, and where, Hz; `None` if it has none.
+pub(super) fn low_pass_peak(corner_hz: f64, resonance_hz: f64) -> Option<(f64, f64)> {
+    let quality = corner_hz / resonance_hz;
+    let below = 1.0 - 0.5 / (quality * quality);
+    (below > 0.0).then(|| {
+        let hz = resonance_hz * below.sqrt();
+        (low_pass_db(corner_hz, resonance_hz, hz), hz)
+    })
+}
+
+/// Where a bilinear filter for samples at `rate_hz` has what a circuit has at the frequency returned.
+fn warped_hz(hz: f64, rate_hz: f64) -> f64 {
+    rate_hz / std::f64::consts::PI * (std::f64::consts::PI * (hz / rate_hz).min(0.499)).tan()
 }
 
 /// Second-order resonance: `height_db` at `middle_hz`, 0 dB far from it, half of the height (in dB) where
@@ -122,7 +152,7 @@ fn resonance_db(middle_hz: f64, height_db: f64, quality: f64, hz: f64) -> f64 {
 mod tests {
     use super::*;
 
-    const SETTING: Setting = Setting { speed_mm_s: 47.625, nominal_us: 120.0 };
+    const SETTING: Setting = Setting { speed_mm_s: 47.625, nominal_us: 120.0, digital_hz: None };
 
     fn at(kind: CauseKind, size: &[f64], hz: f64) -> f64 {
         shape_db(kind, size, Place { programme_hz: hz, seen_hz: hz }, &SETTING)
@@ -138,6 +168,17 @@ mod tests {
         assert_within!(at(CauseKind::Coupling, &[40.0], 40.0), -3.0103, 1e-4, "dB");
         assert_within!(at(CauseKind::Coupling, &[40.0], 20.0), -6.9897, 1e-4, "dB");
         assert_within!(at(CauseKind::LowPass, &[8000.0], 16_000.0), -6.9897, 1e-4, "dB");
+        // Second order (any textbook): quality 2 gives 6.02 dB at the resonance itself, and a peak of 20 lg(2 / sqrt(1 - 1/16)).
+        assert_within!(at(CauseKind::LowPass, &[20_000.0, 10_000.0], 10_000.0), 6.0206, 1e-4, "dB");
+        assert_within!(low_pass_peak(20_000.0, 10_000.0).unwrap().0, 6.3009, 1e-4, "dB");
+        assert_eq!(low_pass_peak(7000.0, 10_000.0), None);
+        // Two equal capacitors are 6 dB down at their corner.
+        assert_within!(at(CauseKind::Coupling, &[40.0, 40.0], 40.0), -6.0206, 1e-4, "dB");
+        // Bilinear at 48 kHz: what a circuit does at 48 / pi kHz tan(pi / 4) stands at a quarter of the rate.
+        let digital = Setting { digital_hz: Some(48_000.0), ..SETTING };
+        let quarter = Place { programme_hz: 12_000.0, seen_hz: 12_000.0 };
+        let corner_hz = 48_000.0 / std::f64::consts::PI;
+        assert_within!(shape_db(CauseKind::LowPass, &[corner_hz], quarter, &digital), -3.0103, 1e-4, "dB");
         // A resonance is as high as it says in its middle, and half as high where |f/f0 - f0/f| = 1/q.
         assert_within!(at(CauseKind::HeadBump, &[80.0, 3.0, 1.0], 80.0), 3.0, 1e-9, "dB");
         let golden = 0.5 * (1.0 + 5f64.sqrt());

@@ -65,13 +65,28 @@ fn one(cause: &Cause, reading: &Reading, setting: &Setting, most: [f64; 2]) -> S
                            the amplifier makes up for a sound head's gap, the real one is wider"
             .to_owned(),
         CauseKind::TimeConstant => time_constant(cause, reading, setting),
-        CauseKind::LowPass => "falls as a first-order low-pass with this corner does: amplifier or head circuit; neither \
-                               dirt nor a gap falls like that"
+        CauseKind::LowPass if setting.digital_hz.is_some() => {
+            "falls as a digital low-pass does, which no circuit follows: a setting of the sound card, or a conversion on the way"
+                .to_owned()
+        }
+        CauseKind::LowPass if cause.height_db.is_some() => {
+            "rises and then falls as the head's winding does with the capacitor across it: their resonance lies low; compare the \
+             capacitor with the circuit"
+                .to_owned()
+        }
+        CauseKind::LowPass => "falls as a low-pass with this corner does: amplifier or head circuit; neither dirt nor a gap falls \
+                               like that"
             .to_owned(),
-        CauseKind::Coupling => "falls as one capacitor with one resistance does, 3 dB down at this corner. Capacitors that \
-                                have dried out do this: the corner rises as the capacity shrinks. Compare the channels \
-                                and the circuit; mains off and capacitors discharged first"
-            .to_owned(),
+        CauseKind::Coupling => {
+            let second = cause.second_hz.map_or(String::new(), |hz| {
+                format!(", and a second one at about {} Hz", unsigned(hz, 0))
+            });
+            format!(
+                "falls as one capacitor with one resistance does, 3 dB down at this corner{second}. Capacitors that have dried out \
+                 do this: the corner rises as the capacity shrinks. Compare the channels and the circuit; mains off and \
+                 capacitors discharged first"
+            )
+        }
         CauseKind::HeadBump => "the head's own shape in the bass; a bump of some dB is usual, and nothing is to be turned"
             .to_owned(),
         CauseKind::None if most[1].abs() >= 1.0 => format!(

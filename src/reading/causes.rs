@@ -39,9 +39,13 @@ pub struct Cause {
     /// `us` of delay (azimuth) or of the time constant as it really is, `um` of spacing or of the mechanical gap, `Hz` of
     /// a corner or of the bump's middle; empty for `none`.
     pub unit: String,
-    /// Height of a head bump at its middle, dB.
+    /// Height of a head bump at its middle, or of a low-pass's peak before it falls, dB. With a peak, a low-pass's `value` is
+    /// the frequency of its resonance.
     #[serde(default)]
     pub height_db: Option<f64>,
+    /// Corner of a second coupling capacitor that counts, Hz.
+    #[serde(default)]
+    pub second_hz: Option<f64>,
     /// `[Hz, dB, expanded uncertainty in dB]`: what the cause (with those in `instead`, together) does to the response,
     /// relative to the reference frequency, at 40 and 100 Hz, 1, 5, 10 and 15 kHz.
     pub shares_db: Vec<[f64; 3]>,

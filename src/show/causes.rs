@@ -170,6 +170,7 @@ mod tests {
             uncertainty: Some(0.021),
             unit: "um".to_owned(),
             height_db: None,
+            second_hz: None,
             shares_db: vec![[40.0, 0.12, 0.01], [10_000.0, -3.456, 0.23]],
             probability: Some(0.97),
             instead: vec![],
