@@ -1,10 +1,10 @@
-//! Response, levels and phase as CSV (RFC 4180, point as decimal sign). A value that was not measured is an empty cell.
+//! The tables of a reading as CSV (RFC 4180, point as decimal sign). A value that was not measured is an empty cell.
 
-use super::{causes, nonlinear_csv};
+use super::{causes, csv_speed, csv_words, noise_bands, nonlinear_csv};
 use crate::reading::{Pair, Reading, ResponsePoint};
 
 /// File names of all tables that there are.
-pub const TABLES: [&str; 17] = [
+pub const TABLES: [&str; 28] = [
     "response.csv",
     "level.csv",
     "phase.csv",
@@ -22,6 +22,17 @@ pub const TABLES: [&str; 17] = [
     "amplifier.csv",
     "causes.csv",
     "unexplained.csv",
+    "findings.csv",
+    "figures.csv",
+    "erasure.csv",
+    "noise-bands.csv",
+    "hum.csv",
+    "flutter-lines.csv",
+    "flutter-spectrum.csv",
+    "flutter-course.csv",
+    "flutter-stretches.csv",
+    "whose-flutter.csv",
+    "dropouts.csv",
 ];
 
 /// The tables that the reading can fill, each with its file name, one of [`TABLES`].
@@ -152,6 +163,9 @@ pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
     tables.extend(nonlinear_csv::tables(reading));
     tables.extend(rounds(reading));
     tables.extend(causes::csv(reading));
+    tables.extend(noise_bands::csv(reading));
+    tables.extend(csv_speed::tables(reading));
+    tables.extend(csv_words::tables(reading));
     tables
 }
 

@@ -45,6 +45,8 @@ pub(super) enum Stroke {
     Grid,
     /// Axis and its ticks.
     Axis,
+    /// From a label to what it names, and hatching: thin.
+    Thin,
 }
 
 impl Stroke {
@@ -58,6 +60,7 @@ impl Stroke {
             Self::Fit => ("fit", "#a84400", "1.6", "12 4"),
             Self::Grid => ("grid", "#d4d4d4", "0.7", ""),
             Self::Axis => ("axis", "#333333", "1", ""),
+            Self::Thin => ("thin", "#777777", "0.8", ""),
         }
     }
 }
@@ -89,6 +92,21 @@ impl Svg {
         let _ = writeln!(
             self.body,
             "<polyline class=\"{class}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"{width}\"{dashes} points=\"{}\"/>",
+            at.join(" ")
+        );
+    }
+
+    /// A filled shape in the colour of `stroke`, as opaque as `share` (0 to 1), without an edge; nothing if there are fewer
+    /// than three points.
+    pub(super) fn area(&mut self, points: &[(f64, f64)], stroke: Stroke, share: f64) {
+        if points.len() < 3 {
+            return;
+        }
+        let (class, colour, ..) = stroke.look();
+        let at: Vec<String> = points.iter().map(|(x, y)| format!("{x:.1},{y:.1}")).collect();
+        let _ = writeln!(
+            self.body,
+            "<polygon class=\"area {class}\" stroke=\"none\" fill=\"{colour}\" fill-opacity=\"{share:.2}\" points=\"{}\"/>",
             at.join(" ")
         );
     }

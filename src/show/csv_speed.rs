@@ -1,0 +1,103 @@
+//! Flutter and dropouts as CSV.
+
+use super::csv::{Csv, cell};
+use crate::reading::Reading;
+
+/// The tables that the reading can fill, each with a file name.
+pub(super) fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
+    let mut tables = Vec::new();
+    if let Some(flutter) = &reading.flutter {
+        if !flutter.lines.is_empty() {
+            let mut csv = Csv::new(&[
+                "hz",
+                "percent_peak",
+                "width_hz",
+                "drift_hz_per_min",
+                "part",
+                "harmonic",
+                "could_be",
+            ]);
+            for line in &flutter.lines {
+                csv.row([
+                    line.hz.to_string(),
+                    line.percent_peak.to_string(),
+                    cell(line.width_hz),
+                    cell(line.drift_hz_per_min),
+                    line.part.clone().unwrap_or_default(),
+                    line.harmonic.map(|harmonic| harmonic.to_string()).unwrap_or_default(),
+                    line.could_be.to_string(),
+                ]);
+            }
+            tables.push(("flutter-lines.csv", csv.text));
+        }
+        if !flutter.spectrum.is_empty() {
+            let mut csv = Csv::new(&["hz", "percent_rms"]);
+            for [hz, percent] in &flutter.spectrum {
+                csv.row([hz.to_string(), percent.to_string()]);
+            }
+            tables.push(("flutter-spectrum.csv", csv.text));
+        }
+        if let Some(course) = &flutter.course {
+            let mut csv = Csv::new(&["at_s", "lowest_percent", "highest_percent"]);
+            course.pieces.iter().for_each(|piece| csv.row(piece.map(|value| value.to_string())));
+            tables.push(("flutter-course.csv", csv.text));
+        }
+        if !flutter.stretches.is_empty() {
+            let mut csv = Csv::new(&[
+                "from_s",
+                "to_s",
+                "weighted_quasi_peak_percent",
+                "weighted_rms_percent",
+                "two_sigma_percent",
+                "unweighted_peak_percent",
+                "unweighted_rms_percent",
+                "wow_rms_percent",
+                "flutter_rms_percent",
+            ]);
+            for stretch in &flutter.stretches {
+                let figures = &stretch.figures;
+                csv.row([
+                    stretch.from_s.to_string(),
+                    stretch.to_s.to_string(),
+                    cell(figures.weighted_quasi_peak_percent),
+                    cell(figures.weighted_rms_percent),
+                    cell(figures.two_sigma_percent),
+                    cell(figures.unweighted_peak_percent),
+                    cell(figures.unweighted_rms_percent),
+                    cell(figures.wow_rms_percent),
+                    cell(figures.flutter_rms_percent),
+                ]);
+            }
+            tables.push(("flutter-stretches.csv", csv.text));
+        }
+    }
+    if let Some(found) = &reading.same_tape {
+        let mut csv = Csv::new(&["hz", "whose", "percent_rms", "uncertainty_percent", "below_percent"]);
+        for band in &found.bands {
+            for (whose, figure) in [("recording", &band.recording), ("replay", &band.replay)] {
+                csv.row([
+                    band.hz.to_string(),
+                    whose.to_owned(),
+                    cell(figure.percent),
+                    cell(figure.uncertainty_percent),
+                    figure.below_percent.to_string(),
+                ]);
+            }
+        }
+        tables.push(("whose-flutter.csv", csv.text));
+    }
+    if !reading.dropouts.is_empty() {
+        let mut csv = Csv::new(&["at_s", "part", "depth_db", "length_ms", "channel"]);
+        for dropout in &reading.dropouts {
+            csv.row([
+                dropout.at_s.to_string(),
+                dropout.part.clone(),
+                dropout.depth_db.to_string(),
+                dropout.length_ms.to_string(),
+                dropout.channel.clone(),
+            ]);
+        }
+        tables.push(("dropouts.csv", csv.text));
+    }
+    tables
+}
