@@ -13,6 +13,8 @@ pub(super) const TOP: f64 = 16.0;
 pub(super) const BOTTOM: f64 = 272.0;
 /// Least distance between two labels above each other.
 pub(super) const LABEL_STEP: f64 = 15.0;
+/// Lines of a list at the right edge.
+pub(super) const LIST_LINES: usize = ((BOTTOM - TOP) / LABEL_STEP) as usize;
 /// Characters that a long label has room for, about.
 pub(super) const LONG_LABEL: usize = 31;
 
@@ -153,13 +155,14 @@ impl Frame {
         self.ends.push((height, text.to_owned()));
     }
 
-    /// Lines of text at the right edge, from the top down, as many as there is room for; returns how many.
-    pub(super) fn list(&mut self, lines: &[String]) -> usize {
-        let room = ((BOTTOM - TOP) / LABEL_STEP) as usize;
-        for (k, line) in lines.iter().take(room).enumerate() {
-            self.svg.text((self.right + 8.0, TOP + 8.5 + k as f64 * LABEL_STEP), Anchor::Start, line);
+    /// Paragraphs at the right edge, from the top down; all lines of one but the first are set in. What there is no room
+    /// for (see [`LIST_LINES`]) is left out.
+    pub(super) fn list(&mut self, paragraphs: &[Vec<String>]) {
+        let lines = paragraphs.iter().flat_map(|lines| lines.iter().enumerate());
+        for (row, (k, line)) in lines.take(LIST_LINES).enumerate() {
+            let x = self.right + if k == 0 { 8.0 } else { 22.0 };
+            self.svg.text((x, TOP + 8.5 + row as f64 * LABEL_STEP), Anchor::Start, line);
         }
-        lines.len().min(room)
     }
 
     /// Left and right end of the axes in the picture.
@@ -169,7 +172,7 @@ impl Frame {
 
     /// Text near a point, above it.
     pub(super) fn note(&mut self, at: (f64, f64), anchor: Anchor, text: &str) {
-        self.svg.text(at, anchor, text);
+        self.svg.text_over(at, anchor, text);
     }
 
     /// The picture, with the labels at the line ends moved apart.

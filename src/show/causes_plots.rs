@@ -146,7 +146,7 @@ fn draw(frame: &mut Frame, layer: &Layer, turn: usize, stroke: Stroke) {
 
 /// `gap -12.0 +- 1.1`: a cause and its share.
 fn words(cause: &Cause, share: &[f64; 3]) -> String {
-    let digits = decimals(Some(share[2]), 2).min(1);
+    let digits = decimals(Some(share[2]), 2).min(2);
     format!("{} {} +- {}", name(cause), signed(share[1], digits), unsigned(share[2], digits))
 }
 

@@ -1,6 +1,6 @@
 //! Figures of the transport: the speed's deviation over time, and its spectrum with the lines named.
 
-use super::axes::{Axis, Frame, LONG_LABEL, TOP, spread_out};
+use super::axes::{Axis, Frame, LIST_LINES, LONG_LABEL, TOP, spread_out};
 use super::plots::Figure;
 use super::svg::{Anchor, Stroke};
 use crate::judge::{frequency, part_words, unsigned};
@@ -78,10 +78,7 @@ pub(super) fn spectrum(flutter: &Flutter) -> Option<Figure> {
     let mut frame =
         if lines.is_empty() { Frame::new(&caption, x, y) } else { Frame::with_long_labels(&caption, x, y) };
     frame.line(&points, Stroke::Single, "");
-    let mut listed = Vec::new();
-    for (k, line) in lines.iter().enumerate() {
-        listed.extend(wrapped(&words_of(k + 1, line)));
-    }
+    let listed: Vec<_> = lines.iter().enumerate().map(|(k, line)| wrapped(&words_of(k + 1, line))).collect();
     frame.list(&listed);
     number(&mut frame, &lines, &points);
     Some(Figure { name: "flutter", caption, svg: frame.finish() })
@@ -100,7 +97,7 @@ fn named(flutter: &Flutter, low_hz: f64, high_hz: f64) -> Vec<&FlutterLine> {
     lines.truncate(MOST_LINES);
     lines.retain(|line| {
         rows += wrapped(&words_of(MOST_LINES, line)).len();
-        rows <= 17
+        rows <= LIST_LINES
     });
     lines.sort_by(|a, b| a.hz.total_cmp(&b.hz));
     lines
@@ -111,17 +108,16 @@ fn words_of(number: usize, line: &FlutterLine) -> String {
     format!("{number}: {}, {} %{part}", frequency(line.hz), unsigned(line.percent_peak, 3))
 }
 
-/// Lines of the list; all but the first are set in.
+/// Lines of a paragraph of the list.
 fn wrapped(text: &str) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
         match lines.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= LONG_LABEL => {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= LONG_LABEL - 2 => {
                 *line += " ";
                 *line += word;
             }
-            Some(_) => lines.push(format!("\u{2003}{word}")),
-            None => lines.push(word.to_owned()),
+            _ => lines.push(word.to_owned()),
         }
     }
     lines
@@ -202,7 +198,7 @@ mod tests {
         flutter.lines = (1..=10).map(|k| FlutterLine { hz: f64::from(k), ..line.clone() }).collect();
         let lines = named(&flutter, 0.3, 200.0);
         let rows: usize = lines.iter().map(|line| wrapped(&words_of(10, line)).len()).sum();
-        assert!(rows <= 17 && !lines.is_empty(), "{rows}");
+        assert!(rows <= LIST_LINES && !lines.is_empty(), "{rows}");
         assert!(
             lines.iter().flat_map(|line| wrapped(&words_of(10, line))).all(|row| row.chars().count() <= 33)
         );

@@ -71,7 +71,7 @@ fn curves(body: &mut String, plots: &[Figure]) {
 }
 
 fn meanings(body: &mut String, reading: &Reading) {
-    *body += "<section>\n<h2>What each figure can mean, measured or not</h2>\n<table class=\"figures\">\n<tbody>\n";
+    *body += "<section>\n<h2>What each figure can mean, measured or not</h2>\n<table class=\"meanings\">\n<tbody>\n";
     for (quantity, meaning) in meanings::rows(reading) {
         *body += &format!("<tr><th scope=\"row\">{quantity}</th><td>{}</td></tr>\n", text(&meaning));
     }

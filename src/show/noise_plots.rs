@@ -6,6 +6,8 @@ use super::svg::{Anchor, Stroke};
 use crate::judge::frequency;
 use crate::reading::Noise;
 
+/// From the middle of a third octave to its edge, as a ratio: 10^(1/20) (IEC 61260-1).
+const HALF_BAND: f64 = 1.122_018_454_301_963_4;
 /// Width of a character in a figure, about.
 const CHARACTER: f64 = 7.2;
 
@@ -46,11 +48,16 @@ pub(super) fn noise(noise: &Noise) -> Option<Figure> {
         frame.line(&[(hz, bottom), (hz, db)], Stroke::Axis, "");
     }
     for (points, (stroke, name)) in bands.iter().zip([(Stroke::Left, "left"), (Stroke::Right, "right")]) {
-        frame.line(points, stroke, name);
+        frame.line(&steps(points), stroke, name);
         frame.marks(points, stroke);
     }
     name_lines(&mut frame, &hum, &bands);
     Some(Figure { name: "noise", caption, svg: frame.finish() })
+}
+
+/// Each band from its lower to its upper edge, which share the mid-bands' ratio.
+fn steps(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    points.iter().flat_map(|&(hz, db)| [(hz / HALF_BAND, db), (hz * HALF_BAND, db)]).collect()
 }
 
 /// Frequencies above the lines of hum, the loudest first; a line beside which there is no room keeps its place unnamed.
@@ -58,8 +65,12 @@ fn name_lines(frame: &mut Frame, hum: &[(f64, f64)], bands: &[Vec<(f64, f64)>; 2
     let mut loudest = hum.to_vec();
     loudest.sort_by(|a, b| b.1.total_cmp(&a.1));
     // What a name must stay above.
-    let drawn: Vec<(f64, f64)> =
-        bands.iter().flatten().chain(hum).map(|&(hz, db)| frame.at(hz, db)).collect();
+    let drawn: Vec<(f64, f64)> = bands
+        .iter()
+        .flat_map(|points| steps(points))
+        .chain(hum.to_vec())
+        .map(|(hz, db)| frame.at(hz, db))
+        .collect();
     let mut taken: Vec<(f64, f64, f64)> = Vec::new();
     for (hz, db) in loudest {
         let text = frequency(hz);

@@ -28,6 +28,16 @@ pub(super) enum Anchor {
     End,
 }
 
+impl Anchor {
+    fn word(self) -> &'static str {
+        match self {
+            Self::Start => "start",
+            Self::Middle => "middle",
+            Self::End => "end",
+        }
+    }
+}
+
 /// How a line is drawn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Stroke {
@@ -131,14 +141,21 @@ impl Svg {
 
     /// Text with its baseline at the point.
     pub(super) fn text(&mut self, (x, y): (f64, f64), anchor: Anchor, text: &str) {
-        let anchor = match anchor {
-            Anchor::Start => "start",
-            Anchor::Middle => "middle",
-            Anchor::End => "end",
-        };
+        let anchor = anchor.word();
         let _ = writeln!(
             self.body,
             "<text x=\"{x:.1}\" y=\"{y:.1}\" text-anchor=\"{anchor}\" fill=\"#333333\">{}</text>",
+            escaped(&with_signs(text))
+        );
+    }
+
+    /// Text that may lie over lines: they are blotted out around it.
+    pub(super) fn text_over(&mut self, (x, y): (f64, f64), anchor: Anchor, text: &str) {
+        let anchor = anchor.word();
+        let _ = writeln!(
+            self.body,
+            "<text class=\"over\" x=\"{x:.1}\" y=\"{y:.1}\" text-anchor=\"{anchor}\" fill=\"#333333\" stroke=\"#ffffff\" \
+             stroke-width=\"3\" stroke-linejoin=\"round\" paint-order=\"stroke\">{}</text>",
             escaped(&with_signs(text))
         );
     }
