@@ -141,7 +141,20 @@ fn rows(text: &str) -> Vec<Vec<String>> {
 
 #[test]
 fn every_table_is_plain_csv_with_units_in_its_head() {
-    let units = ["hz", "db", "dbfs", "percent", "s", "ms", "us", "deg", "um", "per_min"];
+    let units = [
+        "percent_peak",
+        "percent_rms",
+        "hz",
+        "db",
+        "dbfs",
+        "percent",
+        "s",
+        "ms",
+        "us",
+        "deg",
+        "um",
+        "per_min",
+    ];
     // Numbers without a unit, and those whose unit stands in a column of its own.
     let bare = ["round", "harmonic", "probability"];
     let beside = ["value", "uncertainty", "left", "right"];

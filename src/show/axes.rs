@@ -63,6 +63,22 @@ impl Axis {
         Self { label: label.to_owned(), low: first * step, high: last * step, log: false, ticks }
     }
 
+    /// A linear axis from `low` to `high` exactly, with some six to twelve round marks in between.
+    pub(super) fn exactly(label: &str, low: f64, high: f64) -> Self {
+        let wide = Self::linear(label, low, high, false);
+        let inside = |tick: &(f64, String)| tick.0 >= low - 1e-9 && tick.0 <= high + 1e-9;
+        if wide.ticks.iter().filter(|tick| inside(tick)).count() >= 5 {
+            return Self { low, high, ticks: wide.ticks.into_iter().filter(inside).collect(), ..wide };
+        }
+        let finer = Self::linear(label, low, low + (high - low) / 2.0, false);
+        let step =
+            finer.ticks.get(1).map_or(1.0, |tick| tick.0) - finer.ticks.first().map_or(0.0, |tick| tick.0);
+        let decimals = (-step.log10().floor()).clamp(0.0, 6.0) as usize;
+        let marks = ((low / step).ceil() as i64)..=((high / step).floor() as i64);
+        let ticks = marks.map(|n| (n as f64 * step, unsigned(n as f64 * step, decimals))).collect();
+        Self { low, high, ticks, ..wide }
+    }
+
     /// Place of `value` along the axis, 0 to 1; clamped to the axis.
     fn place(&self, value: f64) -> f64 {
         let place = if self.log {
@@ -214,6 +230,19 @@ mod tests {
                 assert!(pair[1] - pair[0] >= LABEL_STEP - 1e-9, "{heights:?}");
             }
             assert!(heights.iter().all(|h| (20.0..=272.0).contains(h)), "{heights:?}");
+        }
+    }
+
+    #[test]
+    fn an_exact_axis_ends_where_it_is_told_to() {
+        let axis = Axis::exactly("s", 121.3, 181.2);
+        assert_eq!((axis.low, axis.high), (121.3, 181.2));
+        let marks: Vec<&str> = axis.ticks.iter().map(|tick| tick.1.as_str()).collect();
+        assert_eq!(marks, ["130", "140", "150", "160", "170", "180"]);
+        for (low, high) in [(0.0, 3.1), (9.93, 10.07), (0.0, 600.0), (5.5, 16.2)] {
+            let axis = Axis::exactly("s", low, high);
+            assert!((4..=14).contains(&axis.ticks.len()), "{low} to {high}: {:?}", axis.ticks);
+            assert!(axis.ticks.iter().all(|tick| tick.0 >= low - 1e-9 && tick.0 <= high + 1e-9));
         }
     }
 

@@ -108,7 +108,7 @@ fn of_channel(
     let at_hz = told.iter().flat_map(|cause| &cause.shares_db).map(|share| share[0]).fold(0.0, f64::max);
     let there = measured.iter().find(|point| (point.0 / at_hz - 1.0).abs() < 0.01);
     let number = there.map(|point| format!(" {}", signed(point.1, 1))).unwrap_or_default();
-    frame.label(last.1, &format!("measured{number}"));
+    frame.label(there.unwrap_or(&last).1, &format!("measured{number}"));
     frame.label(f64::INFINITY, &format!("dB at {}:", frequency(at_hz)));
     names(&mut frame, &layers, &measured, at_hz);
     Some(Figure { name: figure, caption, svg: frame.finish() })

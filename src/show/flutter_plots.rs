@@ -35,7 +35,7 @@ pub(super) fn course(flutter: &Flutter) -> Option<Figure> {
     let most = high.max(-low);
     let mut frame = Frame::new(
         &caption,
-        Axis::linear("time in the return, s", first, last, false),
+        Axis::exactly("time in the return, s", first, last),
         Axis::linear("deviation of the speed, %", -most, most, true),
     );
     let there = pieces.iter().map(|piece| (piece[0], piece[2]));

@@ -9,6 +9,9 @@ use crate::reading::{Azimuth, Reading, Response, ResponsePoint};
 /// Deepest response drawn, dB: what lies lower runs along the edge.
 pub(super) const DEEPEST_DB: f64 = -30.0;
 
+/// Of the captions.
+const STEPS: &str = " Marks: stepped tones.";
+
 /// Names of all figures that there are.
 pub const FIGURES: [&str; 14] = [
     "response",
@@ -115,8 +118,9 @@ fn response_figure(response: &Response, limits: Option<&Limits>) -> Option<Figur
     let (low, high) = range(&[&lines[0], &lines[1], &marks[0], &marks[1]], least);
     let label = format!("response re {}, dB", frequency(response.reference_hz));
     let caption = format!(
-        "Response against {}: left solid with discs, right dashed with squares. Lines: {word}. Marks: stepped tones.{}",
+        "Response against {}: left solid with discs, right dashed with squares. Lines: {word}.{}{}",
         frequency(response.reference_hz),
+        if response.steps.is_empty() { "" } else { STEPS },
         if limit.is_some() { " Dots: limit." } else { "" }
     );
     let mut frame = Frame::new(&caption, hertz_axis(), Axis::linear(&label, low, high, true));
@@ -140,7 +144,8 @@ fn difference_figure(response: &Response, limits: Option<&Limits>) -> Option<Fig
     let limit = limits.map(|limits| limits.channel_match_db.value);
     let (low, high) = range(&[&line, &marks], limit.unwrap_or(1.0));
     let caption = format!(
-        "Gain of left minus gain of right. Line: {word}. Marks: stepped tones.{}",
+        "Gain of left minus gain of right. Line: {word}.{}{}",
+        if response.steps.is_empty() { "" } else { STEPS },
         if limit.is_some() { " Dots: limit." } else { "" }
     );
     let mut frame = Frame::new(&caption, hertz_axis(), Axis::linear("left minus right, dB", low, high, true));
