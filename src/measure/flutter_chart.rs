@@ -60,12 +60,12 @@ mod tests {
         let found = found.unwrap();
         assert_eq!((found.pieces.len(), found.band_hz), (400, [0.1, 20.0]));
         crate::assert_within!(found.piece_s, 58.0 / 400.0, 1e-9, "s");
-        for [at_s, low, high] in &found.pieces {
-            // 0.145 s of 5 Hz (0.2 s) may miss one of the two peaks, but not both.
-            assert!(
-                low.abs().max(*high) > 0.199 && *high < 0.201 && *low > -0.201,
-                "{at_s}: {low} to {high}"
-            );
+        for (k, [at_s, low, high]) in found.pieces.iter().enumerate() {
+            // 0.145 s of 5 Hz (0.2 s) may miss one of the two peaks, but not both. Near its ends the course is continued by
+            // its own mirror image, whose kink the slow edge of the band spreads.
+            let least = if (40..360).contains(&k) { 0.1995 } else { 0.196 };
+            let most = low.abs().max(*high);
+            assert!(most > least && most < 0.4 - least, "{at_s}: {low} to {high}");
         }
         crate::assert_within!(found.pieces[0][0], 7.0 + 0.5 * (0.145 - 0.001), 1e-9, "s");
     }

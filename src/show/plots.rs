@@ -13,7 +13,7 @@ pub(super) const DEEPEST_DB: f64 = -30.0;
 const STEPS: &str = " Marks: stepped tones.";
 
 /// Names of all figures that there are.
-pub const FIGURES: [&str; 14] = [
+pub const FIGURES: [&str; 15] = [
     "response",
     "channel-difference",
     "causes-left",
@@ -25,6 +25,7 @@ pub const FIGURES: [&str; 14] = [
     "noise",
     "distortion",
     "saturation",
+    "rounds",
     "bias-sweep",
     "bias-sweep-distortion",
     "noise-reduction",
