@@ -4,7 +4,7 @@ use super::{causes, csv_speed, csv_words, noise_bands, nonlinear_csv};
 use crate::reading::{Pair, Reading, ResponsePoint};
 
 /// File names of all tables that there are.
-pub const TABLES: [&str; 28] = [
+pub const TABLES: [&str; 29] = [
     "response.csv",
     "level.csv",
     "phase.csv",
@@ -32,6 +32,7 @@ pub const TABLES: [&str; 28] = [
     "flutter-course.csv",
     "flutter-stretches.csv",
     "whose-flutter.csv",
+    "whose-flutter-lines.csv",
     "dropouts.csv",
 ];
 

@@ -1,7 +1,7 @@
 //! Flutter and dropouts as CSV.
 
 use super::csv::{Csv, cell};
-use crate::reading::Reading;
+use crate::reading::{FlutterShare, Reading, SameTape, SharedFigure, Whose};
 
 /// The tables that the reading can fill, each with a file name.
 pub(super) fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
@@ -71,21 +71,7 @@ pub(super) fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
             tables.push(("flutter-stretches.csv", csv.text));
         }
     }
-    if let Some(found) = &reading.same_tape {
-        let mut csv = Csv::new(&["hz", "whose", "percent_rms", "uncertainty_percent", "below_percent"]);
-        for band in &found.bands {
-            for (whose, figure) in [("recording", &band.recording), ("replay", &band.replay)] {
-                csv.row([
-                    band.hz.to_string(),
-                    whose.to_owned(),
-                    cell(figure.percent),
-                    cell(figure.uncertainty_percent),
-                    figure.below_percent.to_string(),
-                ]);
-            }
-        }
-        tables.push(("whose-flutter.csv", csv.text));
-    }
+    tables.extend(reading.same_tape.iter().flat_map(whose));
     if !reading.dropouts.is_empty() {
         let mut csv = Csv::new(&["at_s", "part", "depth_db", "length_ms", "channel"]);
         for dropout in &reading.dropouts {
@@ -98,6 +84,58 @@ pub(super) fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
             ]);
         }
         tables.push(("dropouts.csv", csv.text));
+    }
+    tables
+}
+
+/// `whose-flutter.csv`, one row a figure, and `whose-flutter-lines.csv`.
+fn whose(found: &SameTape) -> Vec<(&'static str, String)> {
+    let mut csv =
+        Csv::new(&["quantity", "hz", "whose", "percent_rms", "uncertainty_percent", "below_percent"]);
+    let mut row = |quantity: &str, hz: Option<f64>, whose: &str, figure: &SharedFigure| {
+        csv.row([
+            quantity.to_owned(),
+            cell(hz),
+            whose.to_owned(),
+            cell(figure.percent),
+            cell(figure.uncertainty_percent),
+            figure.below_percent.to_string(),
+        ]);
+    };
+    let replays =
+        found.replays.iter().enumerate().map(|(k, replay)| (format!("replay {}", k + 1), &replay.own));
+    let all: Vec<(String, &FlutterShare)> =
+        [("recording".to_owned(), &found.recording), ("replay, mean".to_owned(), &found.replay)]
+            .into_iter()
+            .chain(replays)
+            .collect();
+    for (whose, share) in all {
+        row("weighted", None, &whose, &share.weighted_rms);
+        row("unweighted", None, &whose, &share.unweighted_rms);
+        row("wow", None, &whose, &share.wow_rms);
+        row("flutter", None, &whose, &share.flutter_rms);
+    }
+    for band in &found.bands {
+        row("unweighted, third octave", Some(band.hz), "recording", &band.recording);
+        row("unweighted, third octave", Some(band.hz), "replay, mean", &band.replay);
+    }
+    let mut tables = vec![("whose-flutter.csv", csv.text)];
+    if !found.lines.is_empty() {
+        let mut csv = Csv::new(&["hz", "percent_peak", "whose", "by_chance"]);
+        for line in &found.lines {
+            let whose = match line.whose {
+                Whose::Recording => "recording",
+                Whose::Replay => "replay",
+                Whose::CannotTell => "cannot tell",
+            };
+            csv.row([
+                line.hz.to_string(),
+                line.percent_peak.to_string(),
+                whose.to_owned(),
+                line.by_chance.to_string(),
+            ]);
+        }
+        tables.push(("whose-flutter-lines.csv", csv.text));
     }
     tables
 }
