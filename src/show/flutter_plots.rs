@@ -128,7 +128,8 @@ fn number(frame: &mut Frame, lines: &[&FlutterLine], points: &[(f64, f64)]) {
     let peaks: Vec<(f64, f64)> = lines
         .iter()
         .map(|line| {
-            let near = points.iter().filter(|point| (point.0 / line.hz).ln().abs() < 0.03);
+            // Rates in the spectrum are 0.1 Hz apart and more.
+            let near = points.iter().filter(|point| (point.0 - line.hz).abs() < (0.03 * line.hz).max(0.11));
             let height = near.map(|point| point.1).fold(0.0, f64::max);
             frame.at(line.hz, height)
         })
