@@ -6,6 +6,7 @@
 //! second-order networks as in any textbook. What is checked is the fit, not the formulas: those are held against tables in
 //! the conformance tests.
 
+use deckproof::assert_within;
 use deckproof::judge::causes;
 use deckproof::reading::{
     Cause, CauseKind, Heads, NoiseReduction, Reading, RecordedOn, Response, ResponsePoint, TapeType,
@@ -289,6 +290,28 @@ fn shares_hold_the_truth_within_their_uncertainty() {
     println!("{held} of {all} shares hold the truth");
     // k = 2 means 95 %; of so many shares, which hang together by deck, two percent fewer are chance.
     assert!(all > 250 && held as f64 >= 0.93 * f64::from(all), "{held} of {all}:\n{}", apart.join("\n"));
+}
+
+#[test]
+fn curves_run_through_their_shares_over_all_that_was_measured() {
+    for (k, deck) in DECKS.iter().enumerate() {
+        let (found, _) = causes(&reading(deck, 7000 + k as u64), &Medium::COMPACT_CASSETTE);
+        for cause in &found {
+            if cause.cause == CauseKind::None {
+                assert!(cause.curve_db.is_empty());
+                continue;
+            }
+            let hertz: Vec<f64> = cause.curve_db.iter().map(|row| row[0]).collect();
+            assert!(hertz.windows(2).all(|pair| pair[0] < pair[1]), "{hertz:?}");
+            assert_eq!((hertz[0], hertz[hertz.len() - 1]), (40.0, 16_000.0), "{}", deck.name);
+            // Powers of ten are steps of the curve.
+            for hz in [100.0, 1000.0, 10_000.0] {
+                let share = cause.shares_db.iter().find(|share| share[0] == hz).unwrap();
+                let curve = cause.curve_db.iter().find(|row| (row[0] / hz - 1.0).abs() < 1e-9).unwrap();
+                assert_within!(curve[1], share[1], 1e-6, "dB", "{} {:?} {hz} Hz", deck.name, cause.cause);
+            }
+        }
+    }
 }
 
 #[test]

@@ -17,6 +17,8 @@ use crate::trade::{Equalisation, Medium};
 
 /// Frequencies at which shares are stated, Hz.
 const SHARES_HZ: [f64; 6] = [40.0, 100.0, 1000.0, 5000.0, 10_000.0, 15_000.0];
+/// Points to the decade of a cause's curve.
+const CURVE_STEPS: f64 = 20.0;
 /// Band that is fitted, Hz. Beyond it filters of decks and sound cards begin.
 const BAND_HZ: (f64, f64) = (20.0, 16_500.0);
 /// Points less sure than this (k = 2) tell nothing, dB.
@@ -225,6 +227,7 @@ impl<'a> Channel<'a> {
             height_db: None,
             second_hz: None,
             shares_db,
+            curve_db: vec![],
             probability: None,
             instead: vec![],
             why: String::new(),
@@ -237,12 +240,14 @@ impl<'a> Channel<'a> {
         let mut cause = worth(self.cause(CauseKind::Azimuth, shares))?;
         cause.value = Some(azimuth.delay_us);
         cause.uncertainty = Some(azimuth.uncertainty_us);
+        cause.curve_db = self.curve(|hz| azimuth.share_db(hz, self.reference.programme_hz).0);
         Some(cause)
     }
 
     /// A cause that the evidence states.
     fn told(&self, verdicts: &Verdicts, verdict: &KindVerdict) -> Option<Cause> {
         let mut cause = worth(self.cause(verdict.kind, self.fitted_shares(verdicts, &[verdict.kind])))?;
+        cause.curve_db = self.fitted_curve(verdicts, &[verdict.kind]);
         let (value, sigma) = *verdict.sizes.first()?;
         cause.value = Some(value);
         cause.uncertainty = Some(2.0 * sigma);
@@ -274,24 +279,50 @@ impl<'a> Channel<'a> {
             return None;
         }
         let mut cause = worth(self.cause(first.kind, self.fitted_shares(verdicts, &kinds)))?;
+        cause.curve_db = self.fitted_curve(verdicts, &kinds);
         cause.probability = Some(probability);
         cause.instead = open.iter().map(|verdict| instead(verdict)).collect();
         Some(cause)
     }
 
     fn fitted_shares(&self, verdicts: &Verdicts, kinds: &[CauseKind]) -> Vec<[f64; 3]> {
-        let ratio = self.reference.seen_hz / self.reference.programme_hz;
         self.shares(|hz| {
-            let place = Place { programme_hz: hz, seen_hz: hz * ratio };
-            let (db, sigma_db) = verdicts.share_db(kinds, place, self.reference, &self.setting);
+            let (db, sigma_db) = verdicts.share_db(kinds, self.place(hz), self.reference, &self.setting);
             (db, 2.0 * sigma_db)
         })
     }
 
+    fn fitted_curve(&self, verdicts: &Verdicts, kinds: &[CauseKind]) -> Vec<[f64; 2]> {
+        self.curve(|hz| verdicts.share_db(kinds, self.place(hz), self.reference, &self.setting).0)
+    }
+
+    fn place(&self, hz: f64) -> Place {
+        Place { programme_hz: hz, seen_hz: hz * self.reference.seen_hz / self.reference.programme_hz }
+    }
+
+    /// Lowest and highest frequency that was measured, Hz.
+    fn measured_hz(&self) -> (f64, f64) {
+        let measured = self.points.iter().map(|point| point.place.programme_hz);
+        measured.fold((f64::INFINITY, 0f64), |(low, high), hz| (low.min(hz), high.max(hz)))
+    }
+
+    /// What a cause does from the lowest to the highest point measured.
+    fn curve(&self, share_db: impl Fn(f64) -> f64) -> Vec<[f64; 2]> {
+        let (low, high) = self.measured_hz();
+        if !(low > 0.0 && high > low && low.is_finite()) {
+            return vec![];
+        }
+        let step = |hz: f64| CURVE_STEPS * hz.log10();
+        // Whole steps strictly between the ends, which stand for themselves.
+        let between = (step(low).floor() as i32 + 1)..(step(high).ceil() as i32);
+        let hertz = between.map(|k| 10f64.powf(f64::from(k) / CURVE_STEPS));
+        let all = std::iter::once(low).chain(hertz).chain(std::iter::once(high));
+        all.map(|hz| [hz, share_db(hz)]).collect()
+    }
+
     /// Shares at those frequencies that were measured, or lie next to what was.
     fn shares(&self, share_db: impl Fn(f64) -> (f64, f64)) -> Vec<[f64; 3]> {
-        let measured = self.points.iter().map(|point| point.place.programme_hz);
-        let (low, high) = measured.fold((f64::INFINITY, 0f64), |(low, high), hz| (low.min(hz), high.max(hz)));
+        let (low, high) = self.measured_hz();
         SHARES_HZ
             .into_iter()
             .filter(|&hz| hz > low / 1.2 && hz < high * 1.2)

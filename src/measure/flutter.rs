@@ -5,6 +5,7 @@
 //! known from the deviation beyond the band, and is taken off the figures. Bands: no standard fixes them, so they are
 //! part of the reading.
 
+use super::flutter_chart::chart;
 use super::flutter_course::{BAND_HZ, BESIDE_HZ, Course};
 use super::flutter_figures::Views;
 use super::flutter_lines::{lines, spectrum};
@@ -93,6 +94,7 @@ fn read(bands: &[Band; 2], flat_hz: f64, programme_hz: f64, from_s: f64) -> Opti
         band_hz: BAND_HZ,
         lines,
         spectrum,
+        course: chart(&course, (settle_s * rate_hz) as usize, measured_from_s),
     })
 }
 

@@ -204,6 +204,7 @@ impl Silence {
             a_weighted_without_hum_db: pair(&|channel| weighted(channel) - hum(channel, true)),
             mains: self.comb.as_ref().map(|comb| comb.mains(reference)),
             parts: Vec::new(),
+            bands: super::noise_spectrum::bands(self, reference),
         }
     }
 
@@ -229,6 +230,25 @@ impl Silence {
     /// Mean square of hiss and hum of `channel` between two frequencies.
     pub(super) fn band_power(&self, channel: usize, low_hz: f64, high_hz: f64) -> f64 {
         self.densities[channel].power(low_hz, high_hz, |_| 1.0)
+    }
+
+    /// Independent values (of mean square) that hiss in a band of this width gave: bandwidth times time, less what the
+    /// Hann window and the overlap of the segments cost.
+    pub(super) fn independent(&self, width_hz: f64) -> f64 {
+        // Over one segment the variance is that of 1.944 of them (sum of w^4 over the square of the sum of w^2, times the
+        // length); half-overlapping segments share 0.0857 of theirs, so it is 1.944 (1 + 2 x 0.0857) for many.
+        let density = &self.densities[0];
+        width_hz / density.step_hz * density.segments as f64 / 2.277
+    }
+
+    /// Sample rate, Hz.
+    pub(super) fn rate_hz(&self) -> f64 {
+        self.rate_hz
+    }
+
+    /// A mean square of `channel` against the reference, dB.
+    pub(super) fn against_db(reference: &Reference, power: f64, channel: usize) -> Option<f64> {
+        Some(dbfs(power)? - reference.dbfs[channel]?)
     }
 
     fn power(&self, channel: usize, weighted: bool) -> f64 {

@@ -49,6 +49,9 @@ pub struct Cause {
     /// `[Hz, dB, expanded uncertainty in dB]`: what the cause (with those in `instead`, together) does to the response,
     /// relative to the reference frequency, at 40 and 100 Hz, 1, 5, 10 and 15 kHz.
     pub shares_db: Vec<[f64; 3]>,
+    /// `[Hz, dB]`: the same over frequency, twenty to the decade, as far as was measured.
+    #[serde(default)]
+    pub curve_db: Vec<[f64; 2]>,
     /// Probability by the evidence that the cause is there (with those in `instead`: one at least of them), 0 to 1.
     #[serde(default)]
     pub probability: Option<f64>,

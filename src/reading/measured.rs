@@ -214,6 +214,21 @@ pub struct Flutter {
     pub lines: Vec<FlutterLine>,
     /// `[modulation frequency Hz, percent rms]`, one row a line of the spectrum.
     pub spectrum: Vec<[f64; 2]>,
+    /// The deviation over time; `null` where the stretch is too short for a course.
+    #[serde(default)]
+    pub course: Option<FlutterCourse>,
+}
+
+/// Deviation of the speed over time, as a chart recorder draws it: not weighted, drift taken off.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct FlutterCourse {
+    /// Rates that are in it, from and to, Hz.
+    pub band_hz: [f64; 2],
+    /// Length of each piece, s.
+    pub piece_s: f64,
+    /// `[s of the return, lowest percent, highest percent]`: middle of a piece, and the deviation's ends within it. At most
+    /// 400 pieces of equal length.
+    pub pieces: Vec<[f64; 3]>,
 }
 
 /// One value of each kind of flutter, percent; `null` where a stretch is too short for it.

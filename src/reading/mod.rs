@@ -40,10 +40,10 @@ pub use job_sheet::{
     JobSheet, JobState,
 };
 pub use measured::{
-    Azimuth, Capture, Dropout, Flutter, FlutterFigures, FlutterLine, FlutterSpread, FlutterStretch, Level,
-    Made, PhasePoint, RecipeId, Response, ResponsePoint, Speed,
+    Azimuth, Capture, Dropout, Flutter, FlutterCourse, FlutterFigures, FlutterLine, FlutterSpread,
+    FlutterStretch, Level, Made, PhasePoint, RecipeId, Response, ResponsePoint, Speed,
 };
-pub use noise::{Mains, Noise, Origin, SilentPart};
+pub use noise::{Mains, Noise, Origin, SilenceBand, SilentPart};
 pub use same_tape::{FlutterBand, FlutterShare, Replay, SameTape, SharedFigure, SharedLine, Whose};
 pub use saturation::{NoiseBand, Saturation, SaturationLadder, SaturationNoise, SaturationStep};
 pub use separation::{Erasure, Separation};

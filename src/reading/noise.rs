@@ -38,6 +38,20 @@ pub struct Noise {
     /// Every silent part that serves noise, this one included, in the order of the programme.
     #[serde(default)]
     pub parts: Vec<SilentPart>,
+    /// Third octaves of this silent part, 20 Hz to 20 kHz, rising; those that the sample rate cannot hold whole are absent.
+    #[serde(default)]
+    pub bands: Vec<SilenceBand>,
+}
+
+/// Noise of a silent part in one third octave, hum and all.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SilenceBand {
+    /// Exact mid-band frequency in the return, Hz (IEC 61260-1).
+    pub hz: f64,
+    /// Rms in the band against the reference of [`Noise`], dB.
+    pub db: Pair,
+    /// Expanded uncertainty, dB: of hiss by its own chance in so short a time, and of the reference.
+    pub uncertainty_db: Pair,
 }
 
 /// Power-line hum in a silent part.

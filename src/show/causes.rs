@@ -42,13 +42,17 @@ pub(super) fn table(reading: &Reading) -> Option<Table> {
 
 /// `left spacing`, or `left gap or spacing` for what could not be told apart.
 fn title(cause: &Cause) -> String {
-    let name = match &cause.instead[..] {
+    format!("{} {}", cause.channel, name(cause))
+}
+
+/// `spacing`, or `gap or spacing`.
+pub(super) fn name(cause: &Cause) -> String {
+    match &cause.instead[..] {
         [] => cause_name(cause.cause).to_owned(),
         [one] => cause_name(one.cause).to_owned(),
         [one, other] => format!("{} or {}", cause_name(one.cause), cause_name(other.cause)),
         [one, ..] => format!("{} or others", cause_name(one.cause)),
-    };
-    format!("{} {name}", cause.channel)
+    }
 }
 
 /// A sentence for each cause; channels of which the same is to be said share one.
@@ -172,6 +176,7 @@ mod tests {
             height_db: None,
             second_hz: None,
             shares_db: vec![[40.0, 0.12, 0.01], [10_000.0, -3.456, 0.23]],
+            curve_db: vec![],
             probability: Some(0.97),
             instead: vec![],
             why: why.to_owned(),

@@ -45,6 +45,7 @@ pub(super) fn verdict(verdict: Option<Verdict>) -> &'static str {
 pub(super) fn value(value: Option<f64>, doubt: Option<f64>, unit: &str) -> String {
     let Some(value) = value else { return "cannot tell".to_owned() };
     let digits = decimals(doubt, 3).min(4);
+    let unit = short(unit);
     match doubt {
         Some(doubt) => format!("{} +- {} {unit}", unsigned(value, digits), unsigned(doubt, digits)),
         None => format!("{} {unit}", unsigned(value, digits)),
@@ -133,8 +134,8 @@ fn changed(page: &mut Page, comparison: &Comparison) {
     }
 }
 
-/// Units short enough for a column.
-fn short(unit: &str) -> &str {
+/// Units as one writes them behind a number, short enough for a column.
+pub(super) fn short(unit: &str) -> &str {
     match unit {
         "percent" => "%",
         "percent per minute" => "%/min",

@@ -133,7 +133,7 @@ fn change_of_response(comparison: &Comparison) -> Option<String> {
 
 fn rows(body: &mut String, comparison: &Comparison) {
     let spreads = comparison.readings.len() > 2;
-    *body += "<section>\n<h2>All quantities</h2>\n<table>\n<thead><tr><th>quantity</th><th>channel</th>";
+    *body += "<section>\n<h2>All quantities</h2>\n<table class=\"all\">\n<thead><tr><th>quantity</th><th>channel</th>";
     for reading in &comparison.readings {
         *body += &format!("<th>{}</th>", text(&reading.name));
     }

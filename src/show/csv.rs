@@ -1,10 +1,10 @@
-//! Response, levels and phase as CSV (RFC 4180, point as decimal sign). A value that was not measured is an empty cell.
+//! The tables of a reading as CSV (RFC 4180, point as decimal sign). A value that was not measured is an empty cell.
 
-use super::{causes, nonlinear_csv};
+use super::{causes, csv_speed, csv_words, noise_bands, nonlinear_csv};
 use crate::reading::{Pair, Reading, ResponsePoint};
 
 /// File names of all tables that there are.
-pub const TABLES: [&str; 17] = [
+pub const TABLES: [&str; 29] = [
     "response.csv",
     "level.csv",
     "phase.csv",
@@ -22,6 +22,18 @@ pub const TABLES: [&str; 17] = [
     "amplifier.csv",
     "causes.csv",
     "unexplained.csv",
+    "findings.csv",
+    "figures.csv",
+    "erasure.csv",
+    "noise-bands.csv",
+    "hum.csv",
+    "flutter-lines.csv",
+    "flutter-spectrum.csv",
+    "flutter-course.csv",
+    "flutter-stretches.csv",
+    "whose-flutter.csv",
+    "whose-flutter-lines.csv",
+    "dropouts.csv",
 ];
 
 /// The tables that the reading can fill, each with its file name, one of [`TABLES`].
@@ -152,6 +164,9 @@ pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
     tables.extend(nonlinear_csv::tables(reading));
     tables.extend(rounds(reading));
     tables.extend(causes::csv(reading));
+    tables.extend(noise_bands::csv(reading));
+    tables.extend(csv_speed::tables(reading));
+    tables.extend(csv_words::tables(reading));
     tables
 }
 
@@ -335,7 +350,19 @@ mod tests {
                 "distortion.csv",
                 "intermodulation.csv",
                 "saturation.csv",
-                "separation.csv"
+                "separation.csv",
+                "erasure.csv",
+                "causes.csv",
+                "unexplained.csv",
+                "noise-bands.csv",
+                "hum.csv",
+                "flutter-lines.csv",
+                "flutter-spectrum.csv",
+                "flutter-course.csv",
+                "flutter-stretches.csv",
+                "dropouts.csv",
+                "findings.csv",
+                "figures.csv"
             ]
         );
         assert_eq!(tables[0].1.lines().count(), 1 + 16 + 27);
@@ -348,7 +375,7 @@ mod tests {
                 .starts_with("\"a \"\"loud\"\", long one\",400,0,-13.92,-12.3,")
         );
         assert!(tables[2].1.lines().nth(1).unwrap().ends_with(','));
-        for (name, text) in tables.iter().filter(|table| table.0 != "level.csv") {
+        for (name, text) in tables.iter().filter(|table| !table.1.contains('"')) {
             let width = text.lines().next().unwrap().matches(',').count();
             assert!(text.lines().all(|line| line.matches(',').count() == width), "{name}");
         }
@@ -358,17 +385,27 @@ mod tests {
     fn jobs_in_rounds_have_their_tables() {
         let tables = tables(&sample(include_str!("../../tests/readings/rounds.json")));
         let names: Vec<&str> = tables.iter().map(|table| table.0).collect();
-        assert_eq!(names, ["level.csv", "rounds.csv", "bias.csv", "bias-sweep.csv", "noise-reduction.csv"]);
-        let lines: Vec<usize> = tables.iter().map(|table| table.1.lines().count()).collect();
+        let all = [
+            "level.csv",
+            "rounds.csv",
+            "bias.csv",
+            "bias-sweep.csv",
+            "noise-reduction.csv",
+            "findings.csv",
+            "figures.csv",
+        ];
+        assert_eq!(names, all);
+        let lines: Vec<usize> = tables[..5].iter().map(|table| table.1.lines().count()).collect();
         assert_eq!(lines, [2, 11, 21, 1 + 10 * 8, 29]);
         let width = |text: &str| text.lines().map(|line| line.matches(',').count()).collect::<Vec<_>>();
-        for (name, text) in tables.iter().filter(|table| table.0 != "bias-sweep.csv") {
+        for (name, text) in tables.iter().filter(|table| !table.1.contains('"')) {
             assert!(width(text).windows(2).all(|pair| pair[0] == pair[1]), "{name}");
         }
     }
 
     #[test]
-    fn nothing_measured_gives_no_table() {
-        assert!(tables(&sample(include_str!("../../tests/readings/empty.json"))).is_empty());
+    fn nothing_measured_gives_the_findings_only() {
+        let tables = tables(&sample(include_str!("../../tests/readings/empty.json")));
+        assert_eq!(tables.iter().map(|table| table.0).collect::<Vec<_>>(), ["findings.csv"]);
     }
 }

@@ -3,12 +3,15 @@
 use super::svg::escaped;
 use super::text::depth;
 use super::{
-    amplifier, causes, found, meanings, nonlinear, plots, rounds_html, rounds_text, same_tape, words, work,
+    Figure, amplifier, causes, found, meanings, noise_bands, nonlinear, plots, rounds_html, rounds_text,
+    same_tape, words, work,
 };
 use crate::judge::{Limits, decimals, decimals_db, frequency, signed, unsigned};
 use crate::reading::{Finding, Reading, Verdict};
 use crate::trade::CAUTIONS;
 
+/// Dropouts that the report names one by one: a bad tape has hundreds.
+const MOST_DROPOUTS: usize = 30;
 const STYLE: &str = include_str!("report.css");
 
 /// The report of a reading as one HTML page, with the figures inside. `limits` gives the figures their limit lines.
@@ -19,28 +22,19 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
     heading(&mut body, reading, limits);
     what_to_do(&mut body, reading);
     findings(&mut body, &reading.findings);
-    body += "<section>\n<h2>What each figure can mean, measured or not</h2>\n<table class=\"figures\">\n<tbody>\n";
-    for (quantity, meaning) in meanings::rows(reading) {
-        body += &format!("<tr><th scope=\"row\">{quantity}</th><td>{}</td></tr>\n", text(&meaning));
-    }
-    body += "</tbody>\n</table>\n</section>\n";
     warnings(&mut body, reading);
+    curves(&mut body, &plots(reading, limits));
+    figures(&mut body, reading);
     for table in found::tables(reading) {
         nonlinear_table(&mut body, &table);
     }
-    figures(&mut body, reading);
-    for figure in plots(reading, limits) {
-        body += &format!(
-            "<figure id=\"{}\">\n{}<figcaption>{}</figcaption>\n</figure>\n",
-            figure.name,
-            figure.svg,
-            text(&figure.caption)
-        );
-    }
     response(&mut body, reading);
-    for table in
-        causes::table(reading).into_iter().chain(amplifier::tables(reading)).chain(same_tape::tables(reading))
-    {
+    let tables = causes::table(reading)
+        .into_iter()
+        .chain(amplifier::tables(reading))
+        .chain(same_tape::tables(reading))
+        .chain(noise_bands::table(reading));
+    for table in tables {
         nonlinear_table(&mut body, &table);
     }
     saturation(&mut body, reading);
@@ -49,6 +43,7 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
     }
     rounds_html::rounds(&mut body, reading);
     dropouts(&mut body, reading);
+    meanings(&mut body, reading);
     body += "<section class=\"cautions\">\n<h2>Cautions</h2>\n<ul>\n";
     for caution in
         CAUTIONS.iter().chain(rounds_text::trimmer_cautions(reading)).chain(amplifier::cautions(reading))
@@ -57,6 +52,31 @@ pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
     }
     body += "</ul>\n</section>\n<p class=\"basis\">Deckproof made this report from one recording.</p>\n";
     page(&format!("Reading of {}", reading.capture.file), &body)
+}
+
+/// The plots, under one heading; nothing if there are none.
+fn curves(body: &mut String, plots: &[Figure]) {
+    if plots.is_empty() {
+        return;
+    }
+    *body += "<section class=\"curves\">\n<h2>Curves</h2>\n";
+    for figure in plots {
+        *body += &format!(
+            "<figure id=\"{}\">\n{}<figcaption>{}</figcaption>\n</figure>\n",
+            figure.name,
+            figure.svg,
+            text(&figure.caption)
+        );
+    }
+    *body += "</section>\n";
+}
+
+fn meanings(body: &mut String, reading: &Reading) {
+    *body += "<section>\n<h2>What each figure can mean, measured or not</h2>\n<table class=\"meanings\">\n<tbody>\n";
+    for (quantity, meaning) in meanings::rows(reading) {
+        *body += &format!("<tr><th scope=\"row\">{quantity}</th><td>{}</td></tr>\n", text(&meaning));
+    }
+    *body += "</tbody>\n</table>\n</section>\n";
 }
 
 /// A whole page: `title` as anywhere, `body` as HTML.
@@ -451,7 +471,7 @@ fn dropouts(body: &mut String, reading: &Reading) {
         return;
     }
     *body += "<section>\n<h2>Dropouts in steady tones</h2>\n<ul>\n";
-    for dropout in &reading.dropouts {
+    for dropout in reading.dropouts.iter().take(MOST_DROPOUTS) {
         *body += &format!(
             "<li>at {} s, {}: {} dB for {} ms, {}</li>\n",
             unsigned(dropout.at_s, 2),
@@ -461,7 +481,11 @@ fn dropouts(body: &mut String, reading: &Reading) {
             text(&dropout.channel)
         );
     }
-    *body += "</ul>\n</section>\n";
+    *body += "</ul>\n";
+    if reading.dropouts.len() > MOST_DROPOUTS {
+        *body += &format!("<p>And {} more: dropouts.csv.</p>\n", reading.dropouts.len() - MOST_DROPOUTS);
+    }
+    *body += "</section>\n";
 }
 
 #[cfg(test)]

@@ -140,6 +140,21 @@ pub(super) fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
         }
         tables.push(("separation.csv", csv.text));
     }
+    if let Some(erasure) = &reading.erasure {
+        let mut csv =
+            Csv::new(&["hz", "programme_db", "channel", "residual_db", "uncertainty_db", "noise_limit_db"]);
+        for (k, side) in SIDES.into_iter().enumerate() {
+            csv.row([
+                erasure.hz.to_string(),
+                erasure.programme_db.to_string(),
+                side.to_owned(),
+                cell(erasure.residual_db[k]),
+                cell(erasure.uncertainty_db[k]),
+                cell(erasure.noise_limit_db[k]),
+            ]);
+        }
+        tables.push(("erasure.csv", csv.text));
+    }
     tables
 }
 

@@ -1,28 +1,34 @@
 //! The figures of a reading.
 
 use super::axes::{Axis, Frame};
-use super::nonlinear_plots;
-use super::svg::{Anchor, Stroke};
+use super::svg::Stroke;
+use super::{causes_plots, flutter_plots, noise_plots, nonlinear_plots};
 use crate::judge::{Limits, ResponseLimit, frequency, signed};
-use crate::reading::{Azimuth, Flutter, FlutterLine, Reading, Response, ResponsePoint};
+use crate::reading::{Azimuth, Reading, Response, ResponsePoint};
 
 /// Deepest response drawn, dB: what lies lower runs along the edge.
-const DEEPEST_DB: f64 = -30.0;
-/// Width of a character in a figure, about.
-const CHARACTER: f64 = 7.2;
+pub(super) const DEEPEST_DB: f64 = -30.0;
+
+/// Of the captions.
+const STEPS: &str = " Marks: stepped tones.";
 
 /// Names of all figures that there are.
-pub const FIGURES: [&str; 10] = [
+pub const FIGURES: [&str; 15] = [
     "response",
     "channel-difference",
+    "causes-left",
+    "causes-right",
+    "amplifier",
     "phase",
+    "flutter-course",
     "flutter",
+    "noise",
     "distortion",
     "saturation",
+    "rounds",
     "bias-sweep",
     "bias-sweep-distortion",
     "noise-reduction",
-    "amplifier",
 ];
 
 /// One figure.
@@ -47,9 +53,12 @@ pub fn plots(reading: &Reading, limits: Option<&Limits>) -> Vec<Figure> {
         figures.extend(response_figure(response, band.as_ref()));
         figures.extend(difference_figure(response, limits, band.as_ref()));
     }
+    figures.extend(causes_plots::causes(reading));
     figures.extend(super::amplifier::figure(reading));
     figures.extend(reading.azimuth.as_ref().and_then(phase_figure));
-    figures.extend(reading.flutter.as_ref().and_then(flutter_figure));
+    figures.extend(reading.flutter.as_ref().and_then(flutter_plots::course));
+    figures.extend(reading.flutter.as_ref().and_then(flutter_plots::spectrum));
+    figures.extend(reading.noise.as_ref().and_then(noise_plots::noise));
     figures.extend(reading.distortion.as_ref().and_then(nonlinear_plots::distortion));
     figures.extend(reading.saturation.as_ref().and_then(nonlinear_plots::saturation));
     figures.extend(super::rounds_plots::rounds(reading));
@@ -58,7 +67,7 @@ pub fn plots(reading: &Reading, limits: Option<&Limits>) -> Vec<Figure> {
 
 type Points = Vec<(f64, f64)>;
 
-fn channel(rows: &[ResponsePoint], side: usize) -> Points {
+pub(super) fn channel(rows: &[ResponsePoint], side: usize) -> Points {
     rows.iter().filter_map(|row| Some((row.hz, row.db[side].filter(|db| db.is_finite())?))).collect()
 }
 
@@ -74,12 +83,12 @@ fn range(sets: &[&Points], least: f64) -> (f64, f64) {
     (low - 0.3, high + 0.3)
 }
 
-fn hertz_axis() -> Axis {
+pub(super) fn hertz_axis() -> Axis {
     Axis::frequency("frequency, Hz", 20.0, 20_000.0)
 }
 
 /// What stands behind the lines: the sweep, or noise, or the steps themselves; and the word for it.
-fn continuous(response: &Response) -> (&'static str, &[ResponsePoint]) {
+pub(super) fn continuous(response: &Response) -> (&'static str, &[ResponsePoint]) {
     if !response.sweep.is_empty() {
         ("sweep in third octaves", &response.sweep)
     } else if !response.noise.is_empty() {
@@ -110,8 +119,9 @@ fn response_figure(response: &Response, limit: Option<&ResponseLimit>) -> Option
     let (low, high) = range(&[&lines[0], &lines[1], &marks[0], &marks[1]], least);
     let label = format!("response re {}, dB", frequency(response.reference_hz));
     let caption = format!(
-        "Response against {}: left solid with discs, right dashed with squares. Lines: {word}. Marks: stepped tones.{}",
+        "Response against {}: left solid with discs, right dashed with squares. Lines: {word}.{}{}",
         frequency(response.reference_hz),
+        if response.steps.is_empty() { "" } else { STEPS },
         if limit.is_some() { " Dots: limit." } else { "" }
     );
     let mut frame = Frame::new(&caption, hertz_axis(), Axis::linear(&label, low, high, true));
@@ -122,7 +132,7 @@ fn response_figure(response: &Response, limit: Option<&ResponseLimit>) -> Option
         frame.line(&lines[side], stroke, name);
         frame.marks(&marks[side], stroke);
     }
-    Some(Figure { name: FIGURES[0], caption, svg: frame.finish() })
+    Some(Figure { name: "response", caption, svg: frame.finish() })
 }
 
 fn difference_figure(
@@ -139,7 +149,8 @@ fn difference_figure(
     let limit = limits.map(|limits| limits.channel_match_db.value);
     let (low, high) = range(&[&line, &marks], limit.unwrap_or(1.0));
     let caption = format!(
-        "Gain of left minus gain of right. Line: {word}. Marks: stepped tones.{}",
+        "Gain of left minus gain of right. Line: {word}.{}{}",
+        if response.steps.is_empty() { "" } else { STEPS },
         if limit.is_some() { " Dots: limit." } else { "" }
     );
     let mut frame = Frame::new(&caption, hertz_axis(), Axis::linear("left minus right, dB", low, high, true));
@@ -148,7 +159,7 @@ fn difference_figure(
     }
     frame.line(&line, Stroke::Single, "L \u{2212} R");
     frame.marks(&marks, Stroke::Single);
-    Some(Figure { name: FIGURES[1], caption, svg: frame.finish() })
+    Some(Figure { name: "channel-difference", caption, svg: frame.finish() })
 }
 
 fn phase_figure(azimuth: &Azimuth) -> Option<Figure> {
@@ -182,88 +193,7 @@ fn phase_figure(azimuth: &Azimuth) -> Option<Figure> {
         frame.line(fit, Stroke::Fit, &format!("{} us", signed(delay, 1)));
     }
     frame.marks(&points, Stroke::Single);
-    Some(Figure { name: FIGURES[2], caption, svg: frame.finish() })
-}
-
-fn flutter_figure(flutter: &Flutter) -> Option<Figure> {
-    let [low_hz, _, high_hz] = flutter.band_hz;
-    let points: Points = flutter
-        .spectrum
-        .iter()
-        .map(|&[hz, percent]| (hz, percent))
-        .filter(|&(hz, percent)| hz > 0.0 && hz >= low_hz && hz <= high_hz && percent.is_finite())
-        .collect();
-    let top = points.iter().map(|point| point.1).fold(0.0, f64::max);
-    if points.len() < 2 || top <= 0.0 || low_hz <= 0.0 || high_hz <= low_hz {
-        return None;
-    }
-    let caption = format!(
-        "Flutter spectrum of the {} tone, {} to {}, not weighted: 0.1 Hz apart up to 20 Hz, 1 Hz above. Named: the strongest \
-         lines with their peak deviation.",
-        frequency(flutter.carrier_hz),
-        frequency(low_hz),
-        frequency(high_hz)
-    );
-    let mut frame = Frame::new(
-        &caption,
-        Axis::frequency("rate, Hz", low_hz, high_hz),
-        // Room above the peaks for their names.
-        Axis::linear("deviation, % rms", 0.0, top * 1.25, false),
-    );
-    frame.line(&points, Stroke::Single, "");
-    let mut taken: Vec<(f64, f64, f64)> = Vec::new();
-    // Names of lines that cannot be seen would only cover those that can.
-    let strongest = flutter.lines.iter().map(|line| line.percent_peak).fold(0.0, f64::max);
-    let worth_naming = |line: &&FlutterLine| {
-        line.hz >= low_hz && line.hz <= high_hz && line.percent_peak >= 0.05 * strongest
-    };
-    for line in flutter.lines.iter().filter(worth_naming).take(8) {
-        let part = line
-            .part
-            .as_deref()
-            .filter(|_| !line.could_be)
-            .map(|part| format!(" {part}"))
-            .unwrap_or_default();
-        let text = format!("{}{part}, {:.3} %", frequency(line.hz), line.percent_peak);
-        let height = points
-            .iter()
-            .filter(|point| (point.0 / line.hz).ln().abs() < 0.12)
-            .map(|point| point.1)
-            .fold(0.0, f64::max);
-        let at = frame.at(line.hz, height);
-        let (place, anchor) = free_place(at, text.chars().count() as f64 * CHARACTER, &mut taken);
-        frame.note(place, anchor, &text);
-    }
-    Some(Figure { name: FIGURES[3], caption, svg: frame.finish() })
-}
-
-/// Place above the peak that no earlier label covers; `taken` holds left end, right end and baseline of each.
-fn free_place((x, y): (f64, f64), width: f64, taken: &mut Vec<(f64, f64, f64)>) -> ((f64, f64), Anchor) {
-    let half = width / 2.0;
-    // Kept inside the frame.
-    let (left, anchor, at) = if x - half < 76.0 {
-        (x, Anchor::Start, x)
-    } else if x + half > 750.0 {
-        (x - width, Anchor::End, x)
-    } else {
-        (x - half, Anchor::Middle, x)
-    };
-    let mut baseline = (y - 7.0).max(28.0);
-    let hit = |baseline: f64, taken: &[(f64, f64, f64)]| {
-        taken.iter().any(|&(l, r, b)| left < r + 4.0 && left + width > l - 4.0 && (baseline - b).abs() < 15.0)
-    };
-    let start = baseline;
-    while hit(baseline, taken) && baseline > 28.0 {
-        baseline -= 4.0;
-    }
-    if hit(baseline, taken) {
-        baseline = start;
-        while hit(baseline, taken) {
-            baseline += 4.0;
-        }
-    }
-    taken.push((left, left + width, baseline));
-    ((at, baseline), anchor)
+    Some(Figure { name: "phase", caption, svg: frame.finish() })
 }
 
 #[cfg(test)]
@@ -281,7 +211,21 @@ mod tests {
         reading.flutter.as_mut().unwrap().lines[0].part = Some("belt <\"&'> \u{1b}".to_owned());
         let figures = plots(&reading, Some(&limits));
         let names: Vec<&str> = figures.iter().map(|figure| figure.name).collect();
-        assert_eq!(names, ["response", "channel-difference", "phase", "flutter", "distortion", "saturation"]);
+        assert_eq!(
+            names,
+            [
+                "response",
+                "channel-difference",
+                "causes-left",
+                "causes-right",
+                "phase",
+                "flutter-course",
+                "flutter",
+                "noise",
+                "distortion",
+                "saturation"
+            ]
+        );
         assert_eq!(figures, plots(&reading, Some(&limits)));
         for figure in &figures {
             let document = roxmltree::Document::parse(&figure.svg).unwrap();
@@ -309,19 +253,6 @@ mod tests {
     }
 
     #[test]
-    fn labels_of_near_lines_do_not_cover_each_other() {
-        let mut taken = Vec::new();
-        for k in 0..8 {
-            free_place((300.0 + k as f64, 40.0), 150.0, &mut taken);
-        }
-        for (i, a) in taken.iter().enumerate() {
-            for b in &taken[i + 1..] {
-                assert!((a.2 - b.2).abs() >= 15.0 || a.1 < b.0 || b.1 < a.0, "{a:?} {b:?}");
-            }
-        }
-    }
-
-    #[test]
     fn broken_numbers_draw_nothing_and_do_not_panic() {
         let mut reading = faulty();
         for row in &mut reading.response.as_mut().unwrap().steps {
@@ -329,7 +260,15 @@ mod tests {
             row.difference_db = None;
         }
         reading.response.as_mut().unwrap().sweep.clear();
-        reading.flutter.as_mut().unwrap().spectrum = vec![[0.0, f64::NAN]];
+        let flutter = reading.flutter.as_mut().unwrap();
+        flutter.spectrum = vec![[0.0, f64::NAN]];
+        flutter.course.as_mut().unwrap().pieces = vec![[f64::NAN, 0.0, 0.1], [1.0, f64::INFINITY, 0.0]];
+        for band in &mut reading.noise.as_mut().unwrap().bands {
+            band.db = [Some(f64::NAN), None];
+        }
+        for cause in &mut reading.causes {
+            cause.curve_db = vec![[40.0, f64::NAN], [f64::NAN, 0.0]];
+        }
         reading.azimuth.as_mut().unwrap().phase.clear();
         for step in &mut reading.distortion.as_mut().unwrap().steps {
             step.k3_percent = [Some(f64::NAN), None];

@@ -1,4 +1,4 @@
-//! Figures of the jobs in rounds: sensitivity and distortion against the steps of a bias sweep, and mistracking.
+//! Figures of the jobs in rounds: level and pairs of tones against the rounds, sensitivity and distortion against the steps of a bias sweep, and mistracking.
 
 use super::axes::{Axis, Frame};
 use super::plots::Figure;
@@ -8,12 +8,14 @@ use crate::reading::{BiasSweep, Pair, Reading, ReductionTracking};
 
 type Points = Vec<(f64, f64)>;
 
-/// The figures that the reading can fill: `bias-sweep`, `bias-sweep-distortion`, `noise-reduction`.
+/// The figures that the reading can fill: `rounds`, `bias-sweep`, `bias-sweep-distortion`, `noise-reduction`.
 pub(super) fn rounds(reading: &Reading) -> Vec<Figure> {
     let mut figures = Vec::new();
     if let Some(sweep) = &reading.bias_sweep {
         figures.extend(sensitivity(sweep));
         figures.extend(distortion(sweep));
+    } else {
+        figures.extend(trimmed(reading));
     }
     figures.extend(reading.noise_reduction.as_ref().and_then(mistracking));
     figures
@@ -26,7 +28,10 @@ fn finite(value: Option<f64>) -> Option<f64> {
 }
 
 fn round_axis(sweep: &BiasSweep) -> Option<Axis> {
-    let (first, last) = (sweep.steps.first()?.round, sweep.steps.last()?.round);
+    axis(sweep.steps.first()?.round, sweep.steps.last()?.round)
+}
+
+fn axis(first: u32, last: u32) -> Option<Axis> {
     let step = (last.saturating_sub(first) / 16).max(1) as usize;
     let ticks = (first..=last).step_by(step).map(|round| (f64::from(round), round.to_string())).collect();
     let (low, high) = (f64::from(first) - 0.5, f64::from(last) + 0.5);
@@ -51,6 +56,36 @@ fn draw(name: &'static str, caption: String, x: Axis, y: Axis, lines: &[(Points,
         frame.marks(points, *stroke);
     }
     Figure { name, caption, svg: frame.finish() }
+}
+
+/// Level, and the highest pair of tones, round by round: what somebody turned.
+fn trimmed(reading: &Reading) -> Option<Figure> {
+    let x = axis(reading.rounds.first()?.round, reading.rounds.last()?.round)?;
+    let pair = reading.bias.iter().max_by(|a, b| a.high_hz.total_cmp(&b.high_hz));
+    let mut lines: Vec<(Points, Stroke, String)> = Vec::new();
+    for (side, (stroke, name)) in SIDES.into_iter().enumerate() {
+        let initial = name[..1].to_uppercase();
+        let level =
+            reading.rounds.iter().filter_map(|row| Some((f64::from(row.round), finite(row.level_db[side])?)));
+        lines.push((level.collect(), stroke, format!("{initial} level")));
+        if let Some(pair) = pair {
+            let rows =
+                reading.bias.iter().filter(|row| (row.low_hz, row.high_hz) == (pair.low_hz, pair.high_hz));
+            let points =
+                rows.filter_map(|row| Some((f64::from(row.round), finite(row.difference_db[side])?)));
+            lines.push((points.collect(), stroke, format!("{initial} {}", frequency(pair.high_hz))));
+        }
+    }
+    lines.retain(|line| !line.0.is_empty());
+    let (low, high) = range(&lines)?;
+    let above = pair.map(|pair| {
+        format!("; {} above {}, which bias turns", frequency(pair.high_hz), frequency(pair.low_hz))
+    });
+    let caption = format!(
+        "Level round by round, return minus programme{}. Left solid with discs, right dashed with squares.",
+        above.unwrap_or_default()
+    );
+    Some(draw("rounds", caption, x, Axis::linear("gain, difference, dB", low, high, true), &lines))
 }
 
 fn sensitivity(sweep: &BiasSweep) -> Option<Figure> {
@@ -115,4 +150,26 @@ fn mistracking(found: &ReductionTracking) -> Option<Figure> {
         .to_owned();
     let x = Axis::frequency("frequency, Hz", 100.0, 20_000.0);
     Some(draw("noise-reduction", caption, x, Axis::linear("in minus out, dB", low, high, true), &lines))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn trimming_has_a_figure_of_its_own_and_a_sweep_has_not() {
+        let mut reading: Reading =
+            serde_json::from_str(include_str!("../../tests/readings/rounds.json")).unwrap();
+        let names = |reading: &Reading| rounds(reading).iter().map(|figure| figure.name).collect::<Vec<_>>();
+        assert_eq!(names(&reading), ["bias-sweep", "bias-sweep-distortion", "noise-reduction"]);
+        reading.bias_sweep = None;
+        assert_eq!(names(&reading), ["rounds", "noise-reduction"]);
+        let svg = &rounds(&reading)[0].svg;
+        // Level and one pair, both channels.
+        assert_eq!(svg.matches("<polyline class=\"left\"").count(), 2);
+        assert_eq!(svg.matches("<polyline class=\"right\"").count(), 2);
+        assert!(svg.contains(">L 15 kHz<") && svg.contains(">R level<"));
+        reading.rounds.truncate(1);
+        assert_eq!(names(&reading), ["noise-reduction"]);
+    }
 }

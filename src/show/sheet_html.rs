@@ -12,8 +12,8 @@ use crate::trade::CAUTIONS;
 
 const STYLE: &str = "<style>\n.hand td, .pair td { font-variant-numeric: tabular-nums; }\n\
     .hand th, .pair th { font-weight: 400; }\n.hand th[scope], .pair th[scope] { width: 24%; }\n.hand thead th, .pair thead th { font-weight: 600; }\n\
-    .sign { display: grid; grid-template-columns: 1fr 2fr; gap: 2rem; margin-top: 3.5rem; break-inside: avoid; }\n\
-    .sign p { border-top: 1px solid var(--ink); padding-top: .3rem; }\n</style>\n";
+    .sign { display: grid; grid-template-columns: 1fr 2fr; gap: 2rem; margin-top: 3rem; break-inside: avoid; break-before: avoid; }\n\
+    .cautions { break-after: avoid; }\n    .sign p { border-top: 1px solid var(--ink); padding-top: .3rem; }\n</style>\n";
 
 /// The sheet: deck, complaint, work, readings by hand, findings as found beside as left, what is open, cautions, signature.
 pub fn sheet_html(sheet: &BenchSheet<'_>) -> String {

@@ -1,6 +1,6 @@
 //! The sheet of a job, and what comes next, for the terminal.
 
-use super::compare::{named, value, verdict};
+use super::compare::{named, short, value, verdict};
 use super::text::Page;
 use super::words;
 use crate::judge::{BenchSheet, HandJudged, HandRow, SheetPair, Step, StepState, decimals, signed};
@@ -182,7 +182,7 @@ pub(super) fn more_words(more: usize) -> String {
 pub(super) fn change(row: &ComparedRow) -> String {
     let digits = decimals(row.change_uncertainty, 3).min(4);
     let doubt = row.change_uncertainty.map(|doubt| format!(" +- {doubt:.digits$}")).unwrap_or_default();
-    row.change.map_or_else(String::new, |by| format!("{}{doubt} {}", signed(by, digits), row.unit))
+    row.change.map_or_else(String::new, |by| format!("{}{doubt} {}", signed(by, digits), short(&row.unit)))
 }
 
 /// What is changed, in words.

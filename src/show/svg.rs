@@ -28,6 +28,16 @@ pub(super) enum Anchor {
     End,
 }
 
+impl Anchor {
+    fn word(self) -> &'static str {
+        match self {
+            Self::Start => "start",
+            Self::Middle => "middle",
+            Self::End => "end",
+        }
+    }
+}
+
 /// How a line is drawn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Stroke {
@@ -45,6 +55,8 @@ pub(super) enum Stroke {
     Grid,
     /// Axis and its ticks.
     Axis,
+    /// From a label to what it names, and hatching: thin.
+    Thin,
 }
 
 impl Stroke {
@@ -58,6 +70,7 @@ impl Stroke {
             Self::Fit => ("fit", "#a84400", "1.6", "12 4"),
             Self::Grid => ("grid", "#d4d4d4", "0.7", ""),
             Self::Axis => ("axis", "#333333", "1", ""),
+            Self::Thin => ("thin", "#777777", "0.8", ""),
         }
     }
 }
@@ -93,6 +106,21 @@ impl Svg {
         );
     }
 
+    /// A filled shape in the colour of `stroke`, as opaque as `share` (0 to 1), without an edge; nothing if there are fewer
+    /// than three points.
+    pub(super) fn area(&mut self, points: &[(f64, f64)], stroke: Stroke, share: f64) {
+        if points.len() < 3 {
+            return;
+        }
+        let (class, colour, ..) = stroke.look();
+        let at: Vec<String> = points.iter().map(|(x, y)| format!("{x:.1},{y:.1}")).collect();
+        let _ = writeln!(
+            self.body,
+            "<polygon class=\"area {class}\" stroke=\"none\" fill=\"{colour}\" fill-opacity=\"{share:.2}\" points=\"{}\"/>",
+            at.join(" ")
+        );
+    }
+
     /// A measured point: filled disc for left, open square for right, filled disc otherwise.
     pub(super) fn mark(&mut self, (x, y): (f64, f64), stroke: Stroke) {
         let (class, colour, ..) = stroke.look();
@@ -113,14 +141,21 @@ impl Svg {
 
     /// Text with its baseline at the point.
     pub(super) fn text(&mut self, (x, y): (f64, f64), anchor: Anchor, text: &str) {
-        let anchor = match anchor {
-            Anchor::Start => "start",
-            Anchor::Middle => "middle",
-            Anchor::End => "end",
-        };
+        let anchor = anchor.word();
         let _ = writeln!(
             self.body,
             "<text x=\"{x:.1}\" y=\"{y:.1}\" text-anchor=\"{anchor}\" fill=\"#333333\">{}</text>",
+            escaped(&with_signs(text))
+        );
+    }
+
+    /// Text that may lie over lines: they are blotted out around it.
+    pub(super) fn text_over(&mut self, (x, y): (f64, f64), anchor: Anchor, text: &str) {
+        let anchor = anchor.word();
+        let _ = writeln!(
+            self.body,
+            "<text class=\"over\" x=\"{x:.1}\" y=\"{y:.1}\" text-anchor=\"{anchor}\" fill=\"#333333\" stroke=\"#ffffff\" \
+             stroke-width=\"3\" stroke-linejoin=\"round\" paint-order=\"stroke\">{}</text>",
             escaped(&with_signs(text))
         );
     }

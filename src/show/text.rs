@@ -1,6 +1,8 @@
 //! A reading for the terminal: findings first, then the figures.
 
-use super::{amplifier, causes, found, meanings, nonlinear, rounds_text, same_tape, words, work};
+use super::{
+    amplifier, causes, found, meanings, noise_bands, nonlinear, rounds_text, same_tape, words, work,
+};
 use crate::judge::{decimals, decimals_db, frequency, part_words, signed, unsigned};
 use crate::reading::{
     Finding, Flutter, FlutterFigures, Level, Noise, Reading, Response, ResponsePoint, SaturationNoise,
@@ -49,6 +51,9 @@ pub fn summary(reading: &Reading) -> String {
     match &reading.noise {
         Some(noise) => noise_table(&mut page, noise),
         None => missing(&mut page, "NOISE"),
+    }
+    if let Some(table) = noise_bands::table(reading) {
+        nonlinear_table(&mut page, &table);
     }
     if let Some(rows) =
         reading.saturation.as_ref().map(|saturation| &saturation.noise).filter(|rows| !rows.is_empty())

@@ -72,11 +72,13 @@ fn the_folder_holds_report_reading_tables_and_figures() {
     let bench = with_short_return();
     let line = "read return.wav --recipe short.toml --recorded-on this-deck --heads 3 --out found";
     let ran = bench.run(line).done();
-    assert_eq!(ran.err, "Report: found/report.html (with 8 more files)\n");
+    assert_eq!(ran.err, "Report: found/report.html (with 10 more files)\n");
     assert_eq!(
         bench.files(),
         [
             "found/channel-difference.svg",
+            "found/figures.csv",
+            "found/findings.csv",
             "found/level.csv",
             "found/phase.csv",
             "found/phase.svg",

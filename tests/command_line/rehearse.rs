@@ -23,6 +23,16 @@ fn the_whole_job_is_left_in_the_folder_and_never_done_over() {
         .chain(["channel-difference.svg", "flutter.svg", "level.csv", "noise.csv", "phase.csv", "phase.svg"])
         .chain(["response.csv", "response.svg"])
         .chain(["causes.csv", "unexplained.csv"])
+        .chain([
+            "figures.csv",
+            "findings.csv",
+            "flutter-course.csv",
+            "flutter-lines.csv",
+            "flutter-spectrum.csv",
+            "flutter-stretches.csv",
+            "noise-bands.csv",
+        ])
+        .chain(["causes-left.svg", "causes-right.svg", "flutter-course.svg", "noise.svg"])
         .map(|name| format!("worn/{name}"))
         .collect();
     want.sort();

@@ -173,6 +173,94 @@ def median(values):
     return values[(len(values) - 1) // 2]
 
 
+def course(lines, floor, wobble):
+    """Deviation over time: the named lines and a little else, in 120 pieces of half a second."""
+    pieces = []
+    for k in range(120):
+        at = 96.65 + 0.5 * k
+        values = []
+        for n in range(11):
+            t = at - 0.25 + 0.05 * n
+            values.append(sum(line["percent_peak"] * math.sin(2 * math.pi * line["hz"] * t) for line in lines if line["hz"] < 20))
+        values = [value + floor * (2 * wobble(k) - 1) for value in values]
+        pieces.append([round(at, 3), round(min(values), 5), round(max(values), 5)])
+    return {"band_hz": [0.1, 20.0], "piece_s": 0.5, "pieces": pieces}
+
+
+def hiss(a_weighted, hum):
+    """Third octaves of hiss that rises 3 dB an octave up to 8 kHz, and two of hum in theirs."""
+    bands = []
+    for n in range(-17, 14):
+        hz = 1000 * 10 ** (n / 10)
+        power = 10 ** ((a_weighted - 9.5 + 8 * math.log10(min(hz, 8000) / 4000)) / 10)
+        lines = {-13: hum - 0.7, -8: hum - 9.0}
+        louder = [power + 10 ** (lines[n] / 10) if n in lines else power, power + 10 ** ((lines[n] - 1) / 10) if n == -13 else power]
+        u = round(math.hypot(0.05, 2 * 4.343 / math.sqrt(0.2316 * hz * 20 / 1.139)), 3)
+        bands.append(
+            {
+                "hz": round(hz, 4),
+                "db": [round(10 * math.log10(louder[0]), 2), round(10 * math.log10(louder[1]) - 0.4, 2)],
+                "uncertainty_db": [u, u],
+            }
+        )
+    return bands
+
+
+SHARES = [40.0, 100.0, 1000.0, 5000.0, 10000.0, 15000.0]
+CURVE = [40.0, *[round(10 ** (k / 20), 4) for k in range(33, 84)], 16000.0]
+
+
+def causes_of(data):
+    """Azimuth by the delay, as much spacing as the treble lacks at 10 kHz besides, and a bass corner on the left."""
+
+    def azimuth(hz):
+        x = math.pi * 0.6 * hz * data["azimuth"]["delay_us"] * 1e-6 / 0.9
+        return 20 * math.log10(math.sin(x) / x)
+
+    causes, unexplained = [], []
+    for side, channel in enumerate(["left", "right"]):
+        steps = {row["hz"]: row["db"][side] for row in data["response"]["steps"]}
+        spacing_um = (azimuth(10000) - steps[10000]) / (54.575 * 9600 / 47625)
+        shapes = [
+            ("azimuth", azimuth, data["azimuth"]["delay_us"], "us", "follows from the measured delay; set azimuth before anything else"),
+            ("spacing", lambda hz: -54.575 * spacing_um * hz / 47625, spacing_um, "um", "falls in proportion to frequency, as if the tape ran so far off the head"),
+        ]
+        if side == 0:
+            shapes.append(("coupling", lambda hz: -10 * math.log10(1 + (22 / hz) ** 2), 22.0, "Hz", "falls as one capacitor with one resistance does"))
+
+        def db(shape, hz):
+            return round(shape(hz) - shape(400), 3)
+
+        for cause, shape, value, unit, why in shapes:
+            causes.append(
+                {
+                    "channel": channel,
+                    "cause": cause,
+                    "value": round(value, 3),
+                    "uncertainty": round(0.06 * abs(value), 3),
+                    "unit": unit,
+                    "height_db": None,
+                    "shares_db": [[hz, db(shape, hz), round(0.02 + 0.06 * abs(db(shape, hz)), 3)] for hz in SHARES],
+                    "curve_db": [[hz, db(shape, hz)] for hz in CURVE],
+                    "probability": None if cause == "azimuth" else 0.97,
+                    "instead": [],
+                    "why": why,
+                }
+            )
+        left = [[hz, round(steps[hz] - sum(db(shape[1], hz) for shape in shapes), 3)] for hz in STEPS]
+        unexplained.append(
+            {
+                "channel": channel,
+                "ripple_db": 0.4,
+                "most_hz": max(left, key=lambda row: abs(row[1]))[0],
+                "left_db": left,
+                "points": len(left),
+                "perhaps": [],
+            }
+        )
+    return causes, unexplained
+
+
 def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, told):
     def db(hz, side):
         return round(
@@ -301,6 +389,7 @@ def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, t
             "band_hz": [0.3, 6.0, 200.0],
             "lines": flutter["lines"],
             "spectrum": spectrum,
+            "course": course(flutter["lines"], flutter["floor"], wobble),
         },
         "noise": {
             "reference": "the level tone (400 Hz, 0 dB in the programme)",
@@ -323,6 +412,7 @@ def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, t
                 "uncertainty_db": [0.1, 0.1],
                 "lines": [[50.02, hum - 0.7, hum - 1.6], [150.06, hum - 9.0, None]],
             },
+            "bands": hiss(noise, hum),
         },
         "distortion": None,
         "intermodulation": None,
@@ -357,6 +447,7 @@ faulty["intermodulation"] = twins()
 faulty["saturation"] = saturation()
 faulty["separation"] = leakage(-38.3, -30.2)
 faulty["erasure"] = ERASED
+faulty["causes"], faulty["unexplained"] = causes_of(faulty)
 faulty["dropouts"] = [
     {"at_s": 61.24, "part": "step-3150", "depth_db": 7.4, "length_ms": 38.0, "channel": "left"},
     {"at_s": 118.9, "part": "flutter", "depth_db": 4.1, "length_ms": 22.0, "channel": "both"},
