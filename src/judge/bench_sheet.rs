@@ -2,7 +2,8 @@
 
 use super::compare::{Named, compare};
 use super::hand_readings::{HandRow, judge_by_hand};
-use super::next_step::{JobReading, Step, steps};
+use super::job_skew::{MusicAzimuth, music_azimuth};
+use super::next_step::{JobEvidence, JobReading, Step, steps};
 use crate::reading::{Comparison, JobSheet, JobState, Reading};
 
 /// Readings of one programme, before and after.
@@ -23,6 +24,8 @@ pub struct BenchSheet<'a> {
     pub job: &'a JobSheet,
     /// What was read by hand, judged.
     pub hand: Vec<HandRow>,
+    /// Azimuth by ordinary music, if that was read.
+    pub music: Option<MusicAzimuth>,
     /// What was read from returns.
     pub pairs: Vec<SheetPair>,
     /// The order of work.
@@ -36,9 +39,10 @@ pub struct BenchSheet<'a> {
 /// The first reading as found stands against the last one as left of the same recipe, origin and tape type.
 pub fn bench_sheet<'a>(
     job: &'a JobSheet,
-    readings: &[JobReading<'_>],
+    evidence: &JobEvidence<'_>,
     missing: Vec<String>,
 ) -> BenchSheet<'a> {
+    let readings = evidence.readings;
     let key = |reading: &Reading| {
         let told = &reading.circumstances;
         (reading.recipe.as_ref().map(|recipe| recipe.name.clone()), told.recorded_on, told.tape_type)
@@ -73,5 +77,12 @@ pub fn bench_sheet<'a>(
             turns,
         });
     }
-    BenchSheet { job, hand: judge_by_hand(job), pairs, steps: steps(job, readings), missing }
+    BenchSheet {
+        job,
+        hand: judge_by_hand(job),
+        music: music_azimuth(evidence.skews),
+        pairs,
+        steps: steps(job, evidence),
+        missing,
+    }
 }

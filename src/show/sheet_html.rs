@@ -1,12 +1,12 @@
 //! The sheet of a job as one HTML page, for A4 and Letter.
 
-use super::compare::named;
+use super::compare::{finding_change, more_of, named};
 use super::html::{badge, page, text};
 use super::sheet_text::{
-    change, changed, finding_value, hand_cell, head, more_words, open, row_name, sources, tape_paths, title,
-    told, unread,
+    change, changed, finding_value, hand_cell, head, job_state, open, row_name, sources, tape_paths, title,
+    told, unchanged, unread, untold_words,
 };
-use crate::judge::{BenchSheet, SheetPair};
+use crate::judge::{BenchSheet, MusicAzimuth, SheetPair};
 use crate::reading::Verdict;
 use crate::trade::CAUTIONS;
 
@@ -25,10 +25,13 @@ pub fn sheet_html(sheet: &BenchSheet<'_>) -> String {
     list(&mut body, "Complaint", sheet.job.complaint.lines(), "Not noted.");
     list(&mut body, "Work done", sheet.job.work.iter().map(String::as_str), "Not noted.");
     by_hand(&mut body, sheet);
+    if let Some(music) = &sheet.music {
+        by_music(&mut body, music);
+    }
     for pair in &sheet.pairs {
         readings(&mut body, pair);
     }
-    if sheet.pairs.is_empty() {
+    if sheet.pairs.is_empty() && sheet.music.is_none() {
         body += "<section>\n<h2>Readings</h2>\n<p>None attached.</p>\n</section>\n";
     }
     if !sheet.missing.is_empty() {
@@ -71,18 +74,20 @@ fn by_hand(body: &mut String, sheet: &BenchSheet<'_>) {
     *body += "<section>\n<h2>Read by hand</h2>\n";
     let read: Vec<_> = sheet.hand.iter().filter(|row| row.now().is_some()).collect();
     if !read.is_empty() {
-        *body += "<table class=\"hand\">\n<thead><tr><th>quantity</th><th>as found</th><th>as left</th><th>limit</th></tr></thead>\n\
+        *body += "<table class=\"hand\">\n<thead><tr><th>quantity</th><th>as found</th><th>as left</th><th>difference</th><th>limit</th></tr></thead>\n\
                   <tbody>\n";
         for row in read {
             let one = |judged| hand_cell(judged).map(|(text, verdict)| (text, Some(verdict)));
-            let turn = row.now().and_then(|now| now.turn);
+            let turn = row.now().and_then(|now| now.turn.as_deref());
             let turn = turn.map(|turn| format!("<p class=\"turn\">{}</p>", text(turn))).unwrap_or_default();
             *body += &format!(
-                "<tr><th scope=\"row\">{}</th>{}{}<td>{}{turn}</td></tr>\n",
+                "<tr><th scope=\"row\">{}</th>{}{}<td>{}</td><td>{}<br>gauge: {}{turn}</td></tr>\n",
                 text(row.words),
                 cell(one(row.as_found.as_ref())),
                 cell(one(row.as_left.as_ref())),
-                text(&row.limit)
+                text(row.change.as_deref().unwrap_or("")),
+                text(&row.limit),
+                text(row.now().map_or("", |now| &now.gauge))
             );
         }
         *body += "</tbody>\n</table>\n";
@@ -92,6 +97,22 @@ fn by_hand(body: &mut String, sheet: &BenchSheet<'_>) {
     }
     if let Some(unread) = unread(&sheet.hand) {
         *body += &format!("<p class=\"basis\">{}</p>\n", text(&unread));
+    }
+    *body += "</section>\n";
+}
+
+fn by_music(body: &mut String, music: &MusicAzimuth) {
+    *body += "<section>\n<h2>Azimuth by ordinary music (right lags: positive)</h2>\n<dl>\n";
+    for (state, file, result) in &music.rows {
+        let result = format!("{result}; {file}");
+        *body += &format!("<dt>{}</dt><dd>{}</dd>\n", job_state(*state), text(&result));
+    }
+    if let Some(change) = &music.change {
+        *body += &format!("<dt>change</dt><dd>{}</dd>\n", text(change));
+    }
+    *body += "</dl>\n";
+    if let Some(turn) = &music.turn {
+        *body += &format!("<p class=\"turn\">{}</p>\n", text(turn));
     }
     *body += "</section>\n";
 }
@@ -118,6 +139,8 @@ fn readings(body: &mut String, pair: &SheetPair) {
     for name in heads {
         *body += &format!("<th>{name}</th>");
     }
+    let both = pair.there == [true, true];
+    *body += if both { "<th>difference</th>" } else { "" };
     *body += "<th>limit</th></tr></thead>\n<tbody>\n";
     let (told, untold) = told(pair);
     for finding in told {
@@ -130,26 +153,45 @@ fn readings(body: &mut String, pair: &SheetPair) {
             let read = verdict.map(|_| (finding_value(at, doubt, &finding.unit), verdict));
             *body += &cell(read);
         }
+        if both {
+            *body += &format!("<td>{}</td>", text(&finding_change(finding).unwrap_or_default()));
+        }
         *body += &format!("<td>{}</td></tr>\n", text(finding.limit.as_deref().unwrap_or("none known")));
     }
     *body += "</tbody>\n</table>\n";
-    if untold > 0 {
-        *body += &format!("<p class=\"basis\">{untold} findings cannot be told from these.</p>\n");
+    if let Some(untold) = untold_words(&untold) {
+        *body += &format!("<p class=\"basis\">{}</p>\n", text(&untold));
     }
     for (name, turn) in &pair.turns {
         *body += &format!("<p class=\"turn\">{}</p>\n", text(&format!("{name}: {turn}")));
     }
-    if pair.there == [true, true] {
-        let (rows, more) = changed(pair);
-        *body += "<h2>What changed by more than its uncertainty</h2>\n<table class=\"pair\">\n<tbody>\n";
-        for row in &rows {
-            *body += &format!(
-                "<tr><th scope=\"row\">{}</th><td>{}</td></tr>\n",
-                text(&row_name(row)),
-                text(&change(row))
-            );
+    if both {
+        *body += "<h2>What really changed, most important first</h2>\n";
+        let quantities = changed(pair);
+        if quantities.is_empty() {
+            *body += "<p>Nothing.</p>\n";
+        } else {
+            *body += "<table class=\"pair\">\n<tbody>\n";
+            for (quantity, rows) in quantities {
+                for row in rows {
+                    *body += &format!(
+                        "<tr><th scope=\"row\">{}</th><td>{}</td></tr>\n",
+                        text(&row_name(row)),
+                        text(&change(row))
+                    );
+                }
+                if let Some(more) = more_of(quantity) {
+                    *body += &format!("<tr><td colspan=\"2\" class=\"basis\">{}</td></tr>\n", text(&more));
+                }
+            }
+            *body += "</tbody>\n</table>\n";
         }
-        *body += &format!("</tbody>\n</table>\n<p class=\"basis\">{}</p>\n", text(&more_words(more)));
+        for remark in &pair.comparison.remarks {
+            *body += &format!("<p>{}</p>\n", text(remark));
+        }
+        if let Some(unchanged) = unchanged(pair) {
+            *body += &format!("<p class=\"basis\">{}</p>\n", text(&unchanged));
+        }
     }
     *body += "</section>\n";
 }
