@@ -208,7 +208,7 @@ impl TypedCircumstances {
             return all;
         }
         all.told.heads =
-            all.one("heads", all.told.heads, job.deck.heads, |heads| u8::from(*heads).to_string());
+            all.one("", all.told.heads, job.deck.heads, |heads| format!("{} heads", u8::from(*heads)));
         all.told.tape_type =
             all.one("tape type", all.told.tape_type, of_job.tape_type, |kind| format!("{kind:?}"));
         let typed = self.noise_reduction.is_some().then_some(all.told.noise_reduction);
@@ -240,9 +240,10 @@ impl WithJob {
         words: impl Fn(&T) -> String,
     ) -> Option<T> {
         match (&typed, &of_job) {
-            (None, Some(job)) => self.taken.push(format!("{name} {}", words(job))),
+            (None, Some(job)) => self.taken.push(format!("{name} {}", words(job)).trim_start().to_owned()),
             (Some(typed), Some(job)) if typed != job => {
-                self.against.push(format!("{name} {} (the job says {})", words(typed), words(job)));
+                let said = format!("{name} {} (the job says {})", words(typed), words(job));
+                self.against.push(said.trim_start().to_owned());
             }
             _ => {}
         }

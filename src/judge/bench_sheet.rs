@@ -4,7 +4,7 @@ use super::compare::{Named, compare};
 use super::hand_readings::{HandRow, judge_by_hand};
 use super::job_skew::{MusicAzimuth, music_azimuth};
 use super::next_step::{JobEvidence, JobReading, Step, steps};
-use crate::reading::{Comparison, JobSheet, JobState, Reading};
+use crate::reading::{Comparison, JobSheet, JobState, Reading, RecordedOn};
 
 /// Readings of one programme, before and after.
 #[derive(Debug, Clone, PartialEq)]
@@ -15,6 +15,14 @@ pub struct SheetPair {
     pub comparison: Comparison,
     /// Names of the findings of the last reading that are outside, with what to turn.
     pub turns: Vec<(String, String)>,
+}
+
+impl SheetPair {
+    /// Whether no deck is in it.
+    pub fn is_sound_card(&self) -> bool {
+        let mut readings = self.comparison.readings.iter();
+        readings.all(|reading| reading.circumstances.recorded_on == Some(RecordedOn::Direct))
+    }
 }
 
 /// What is on the sheet.
@@ -69,7 +77,11 @@ pub fn bench_sheet<'a>(
             .reading
             .findings
             .iter()
-            .filter_map(|finding| Some((finding.id.clone(), finding.turn.clone()?)))
+            .filter_map(|finding| {
+                let name = [Some(&finding.id), finding.kind.as_ref(), finding.channel.as_ref()];
+                let name: Vec<&str> = name.into_iter().flatten().map(String::as_str).collect();
+                Some((name.join(", "), finding.turn.clone()?))
+            })
             .collect();
         pairs.push(SheetPair {
             there: [found.is_some(), left.is_some()],
@@ -77,6 +89,8 @@ pub fn bench_sheet<'a>(
             turns,
         });
     }
+    // A customer asks for the deck; what the sound card alone does stands behind.
+    pairs.sort_by_key(SheetPair::is_sound_card);
     BenchSheet {
         job,
         hand: judge_by_hand(job),

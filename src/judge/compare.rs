@@ -1,7 +1,7 @@
 //! Readings against each other: what really changed, and how well a deck repeats itself.
 
 use super::compare_caveats::caveats;
-use super::compare_weight::{remarks, summary, tolerance, weigh};
+use super::compare_weight::{remarks, summary, tolerance, weigh, without_meaning};
 use super::compared::{Compared, quantities};
 use crate::reading::{
     COMPARISON_FORMAT, ComparedReading, ComparedRow, Comparison, Finding, FindingChange, Reading,
@@ -79,6 +79,8 @@ pub fn compare_repeated(readings: &[Named<'_>], repeats: &[Named<'_>]) -> Compar
         findings: ends.map_or_else(Vec::new, |(first, last)| changes(first.reading, last.reading)),
         warnings,
     };
+    let told: Vec<_> = readings.iter().map(|named| &named.reading.circumstances).collect();
+    without_meaning(&mut comparison.summary, &told);
     let loss = |named: &Named<'_>| named.reading.azimuth.as_ref()?.loss_at_10k_db;
     comparison.remarks = remarks(&comparison, ends.and_then(|(first, last)| loss(first).zip(loss(last))));
     comparison
@@ -156,9 +158,12 @@ fn spread_by_chance(count: usize) -> f64 {
 
 fn changes(first: &Reading, last: &Reading) -> Vec<FindingChange> {
     let same = |a: &Finding, b: &Finding| a.id == b.id && a.kind == b.kind && a.channel == b.channel;
+    // The worst of other frequencies is another figure.
+    let same_programme = first.recipe == last.recipe;
     let one = |before: Option<&Finding>, after: Option<&Finding>| {
         let any = after.or(before)?;
-        let change = before.zip(after).and_then(|(b, a)| Some(a.value? - b.value?));
+        let change =
+            before.zip(after).filter(|_| same_programme).and_then(|(b, a)| Some(a.value? - b.value?));
         let doubt = before.zip(after).and_then(|(b, a)| Some(a.uncertainty?.hypot(b.uncertainty?)));
         let change_uncertainty = change.and(doubt);
         Some(FindingChange {

@@ -1,7 +1,8 @@
 //! What a difference between readings is worth: chance among many rows, and how much of a tolerance it is.
 
 use super::compared::Compared;
-use crate::reading::{ChangeState, ComparedRow, Comparison, QuantityChange};
+use super::meaning::{Meaning, Quantity, meaning};
+use crate::reading::{ChangeState, Circumstances, ComparedRow, Comparison, QuantityChange};
 use crate::trade::common_practice::{
     AZIMUTH_PHASE, AZIMUTH_PHASE_HZ, BIAS_PAIR_MATCH, Bound, CHANNEL_MATCH, FLUTTER_WEIGHTED_PEAK,
     FLUTTER_WEIGHTED_RMS, PracticeLimit, RECORD_LEVEL_MATCH, REPLAY_LEVEL, REPLAY_RESPONSE, SPEED_ERROR,
@@ -118,8 +119,26 @@ fn one(rows: &[ComparedRow], name: &str) -> (f64, QuantityChange) {
         more: more as u32,
         from_hz: low,
         to_hz: high,
+        why: None,
     };
     (rank, change)
+}
+
+/// Speed and azimuth that the circumstances leave no meaning did not stay as they were: nothing is known of them.
+pub(super) fn without_meaning(summary: &mut [QuantityChange], circumstances: &[&Circumstances]) {
+    for change in summary {
+        let quantity = match change.quantity.as_str() {
+            "speed" => Quantity::SpeedError,
+            "azimuth" => Quantity::Azimuth,
+            _ => continue,
+        };
+        for told in circumstances {
+            if let Meaning::CannotTell { because, .. } = meaning(quantity, told) {
+                change.state = ChangeState::CannotTell;
+                change.why = Some(format!("whatever the figures show, because {because}"));
+            }
+        }
+    }
 }
 
 /// The rows to be named: of a response the largest of each channel by its best way of measuring and 10 kHz, of the rest the

@@ -23,10 +23,10 @@ pub(super) fn commands(
 ) -> Vec<String> {
     let mut commands = Vec::new();
     if matches!(play, Play::Music) {
-        let k = free(evidence, |k| format!("azimuth-by-music-{k}.json"));
-        let tapes: Vec<String> = (1..=3).map(|tape| format!("music-{k}/tape-{tape}.wav")).collect();
-        commands.push(format!("deckproof skew {} --json azimuth-by-music-{k}.json", tapes.join(" ")));
-        commands.push(format!("deckproof bench attach {state} azimuth-by-music-{k}.json"));
+        let k = free(evidence, |k| format!("music-{k}.json"));
+        let tapes: Vec<String> = ["a", "b", "c"].iter().map(|tape| format!("music-{k}/{tape}.wav")).collect();
+        commands.push(format!("deckproof skew {} --json music-{k}.json", tapes.join(" ")));
+        commands.push(format!("deckproof bench attach {state} music-{k}.json"));
         return commands;
     }
     let k = free(evidence, |k| format!("readings/{id}-{k}"));

@@ -20,8 +20,8 @@ pub const STEPS: [&str; 16] = [
     "azimuth",
     "replay-response",
     "replay-level",
-    "record-trim",
     "meter",
+    "record-trim",
     "noise",
     "distortion",
     "separation",
@@ -91,7 +91,7 @@ const RESTS_ON: [(&str, &[&str]); 8] = [
     ("azimuth", &["tape-path"]),
     ("replay-response", &["azimuth"]),
     ("replay-level", &["azimuth"]),
-    ("record-trim", &["transport", "azimuth", "replay-response", "replay-level"]),
+    ("record-trim", &["transport", "azimuth", "replay-response", "replay-level", "meter"]),
     ("meter", &["replay-level"]),
     ("noise", &["replay-level"]),
     ("distortion", &["replay-level", "record-trim"]),
@@ -133,9 +133,9 @@ pub fn steps(sheet: &JobSheet, evidence: &JobEvidence<'_>) -> Vec<Step> {
     steps.push(job.azimuth());
     steps.push(job.replay_response());
     steps.push(job.replay_level());
+    steps.push(meter(&hand));
     if sheet.deck.records {
         steps.extend(sheet.at_hand.tape_types.iter().map(|kind| job.record_trim(*kind)));
-        steps.push(meter(&hand));
         steps.push(job.recorded(
             "noise",
             "Noise and hum",
@@ -163,8 +163,6 @@ pub fn steps(sheet: &JobSheet, evidence: &JobEvidence<'_>) -> Vec<Step> {
             words::SEPARATION,
         ));
         steps.push(job.erasure());
-    } else {
-        steps.push(meter(&hand));
     }
     for step in &mut steps {
         if let Some((_, remark)) = sheet.done.iter().find(|(id, _)| *id == step.id) {

@@ -120,6 +120,9 @@ pub struct QuantityChange {
     pub from_hz: Option<f64>,
     /// Highest frequency of them, Hz.
     pub to_hz: Option<f64>,
+    /// Why it cannot be told, where the circumstances are the reason.
+    #[serde(default)]
+    pub why: Option<String>,
 }
 
 /// One finding, before and after.

@@ -2,7 +2,7 @@
 
 use super::text::{Page, cell};
 use super::words;
-use crate::judge::{decimals, frequency, signed, unsigned};
+use crate::judge::{decimals, decimals_db, frequency, signed, unsigned};
 use crate::reading::{ChangeState, ComparedRow, Comparison, FindingChange, QuantityChange, Verdict};
 
 /// The comparison in at most [`COLUMNS`](super::COLUMNS) columns: verdicts first, then what changed, then what did not.
@@ -45,10 +45,16 @@ pub(super) fn verdict(verdict: Option<Verdict>) -> &'static str {
     verdict.map_or("not judged", words::verdict)
 }
 
+/// Decimals by uncertainty, at most four, of decibels three.
+pub(super) fn digits_of(doubt: Option<f64>, otherwise: usize, unit: &str) -> usize {
+    if unit.starts_with("dB") { decimals_db(doubt, otherwise) } else { decimals(doubt, otherwise).min(4) }
+}
+
 /// A value with its uncertainty and unit, or why there is none.
 pub(super) fn value(value: Option<f64>, doubt: Option<f64>, unit: &str) -> String {
     let Some(value) = value else { return "cannot tell".to_owned() };
-    let digits = decimals(doubt, 3).min(4);
+    let digits = digits_of(doubt, 3, unit);
+    let unit = short(unit);
     match doubt {
         Some(doubt) => format!("{} +- {} {unit}", unsigned(value, digits), unsigned(doubt, digits)),
         None => format!("{} {unit}", unsigned(value, digits)),
@@ -56,11 +62,11 @@ pub(super) fn value(value: Option<f64>, doubt: Option<f64>, unit: &str) -> Strin
 }
 
 /// By how much a finding changed, and whether that is more than its uncertainty.
-pub(super) fn finding_change(change: &FindingChange) -> Option<String> {
-    let digits = decimals(change.change_uncertainty, 3).min(4);
+pub(super) fn finding_change(change: &FindingChange) -> Option<(String, &'static str)> {
+    let digits = digits_of(change.change_uncertainty, 3, &change.unit);
     let (by, doubt) = (change.change?, change.change_uncertainty?);
-    let said = if change.changed == Some(true) { "changed by" } else { "no change shown:" };
-    Some(format!("{said} {} +- {}", signed(by, digits), unsigned(doubt, digits)))
+    let said = if change.changed == Some(true) { "changed" } else { "no change shown" };
+    Some((format!("{} +- {} {}", signed(by, digits), unsigned(doubt, digits), short(&change.unit)), said))
 }
 
 /// Verdicts that changed, or are outside still; the others are counted.
@@ -82,7 +88,7 @@ fn verdicts(page: &mut Page, findings: &[FindingChange]) {
             "{words}; {} -> {}{}",
             value(change.before, change.uncertainties[0], &change.unit),
             value(change.after, change.uncertainties[1], &change.unit),
-            finding_change(change).map(|by| format!("; {by}")).unwrap_or_default()
+            finding_change(change).map(|(by, said)| format!("; {by}: {said}")).unwrap_or_default()
         );
         page.wrapped(2, &format!("{:<34}", named(change)), &text);
     }
@@ -115,7 +121,7 @@ fn changed(page: &mut Page, comparison: &Comparison) {
     for change in of(ChangeState::Changed) {
         page.line(&format!("  {}", change.quantity));
         for row in rows_of(comparison, change) {
-            let digits = decimals(row.change_uncertainty, 2).min(4);
+            let digits = digits_of(row.change_uncertainty, 2, &row.unit);
             let mut what = heading(row);
             if what.chars().count() > 45 {
                 what = what.chars().take(44).collect::<String>() + "~";
@@ -143,11 +149,8 @@ fn changed(page: &mut Page, comparison: &Comparison) {
         (ChangeState::CannotTell, "cannot tell"),
     ] {
         for change in of(state) {
-            page.wrapped(
-                2,
-                &format!("{:<18}", change.quantity),
-                &format!("{words}; {}", nearest(comparison, change)),
-            );
+            let why = change.why.clone().unwrap_or_else(|| nearest(comparison, change));
+            page.wrapped(2, &format!("{:<18}", change.quantity), &format!("{words}; {why}"));
         }
     }
     page.line("");
@@ -192,7 +195,7 @@ pub(super) fn more_of(change: &QuantityChange) -> Option<String> {
 fn nearest(comparison: &Comparison, change: &QuantityChange) -> String {
     let Some(row) = rows_of(comparison, change).next() else { return "no reading has it".to_owned() };
     let Some(by) = row.change else { return format!("{}: a reading lacks it", heading(row)) };
-    let digits = decimals(row.change_uncertainty, 3).min(4);
+    let digits = digits_of(row.change_uncertainty, 3, &row.unit);
     match row.change_uncertainty {
         Some(doubt) => {
             let most = format!(
@@ -209,7 +212,7 @@ fn nearest(comparison: &Comparison, change: &QuantityChange) -> String {
 }
 
 /// Units short enough for a column.
-fn short(unit: &str) -> &str {
+pub(super) fn short(unit: &str) -> &str {
     match unit {
         "percent" => "%",
         "percent per minute" => "%/min",

@@ -10,8 +10,11 @@ use crate::judge::{BenchSheet, MusicAzimuth, SheetPair};
 use crate::reading::Verdict;
 use crate::trade::CAUTIONS;
 
-const STYLE: &str = "<style>\n.hand td, .pair td { font-variant-numeric: tabular-nums; }\n\
-    .hand th, .pair th { font-weight: 400; }\n.hand th[scope], .pair th[scope] { width: 24%; }\n.hand thead th, .pair thead th { font-weight: 600; }\n\
+const STYLE: &str = "<style>\n.hand th, .hand td, .pair th, .pair td, .change th, .change td { overflow-wrap: break-word; }\n\
+    .hand td, .pair td, .change td { font-variant-numeric: tabular-nums; }\n.n { white-space: nowrap; }\n\
+    .hand, .pair { table-layout: fixed; }\n\
+    .hand th, .pair th, .change th { font-weight: 400; }\n.hand thead th, .pair thead th { font-weight: 600; width: 18%; }\n\
+    .hand thead th:last-child, .pair thead th:last-child { width: auto; }\n.change th[scope] { width: 60%; }\n\
     .sign { display: grid; grid-template-columns: 1fr 2fr; gap: 2rem; margin-top: 3.5rem; break-inside: avoid; }\n\
     .sign p { border-top: 1px solid var(--ink); padding-top: .3rem; }\n</style>\n";
 
@@ -65,9 +68,21 @@ fn list<'a>(body: &mut String, name: &str, lines: impl Iterator<Item = &'a str>,
 fn cell(judged: Option<(String, Option<Verdict>)>) -> String {
     match judged {
         None => "<td>not read</td>".to_owned(),
-        Some((value, None)) => format!("<td>{}</td>", text(&value)),
-        Some((value, Some(verdict))) => format!("<td>{} {}</td>", text(&value), badge(verdict)),
+        Some((value, None)) => format!("<td>{}</td>", unbroken(&value)),
+        Some((value, Some(verdict))) => format!("<td>{} {}</td>", unbroken(&value), badge(verdict)),
     }
+}
+
+/// A number that no line end may cut; what stands in brackets behind it may go to the next line.
+fn unbroken(value: &str) -> String {
+    let (number, rest) = value.split_once(" (").map_or((value, None), |(number, rest)| (number, Some(rest)));
+    let rest = rest.map(|rest| format!(" <span class=\"n\">({}</span>", text(rest))).unwrap_or_default();
+    format!("<span class=\"n\">{}</span>{rest}", text(number))
+}
+
+/// A difference, and below it whether it is one.
+fn difference(by: &str, said: &str) -> String {
+    format!("<span class=\"n\">{}</span> <span class=\"n\">{said}</span>", text(by))
 }
 
 fn by_hand(body: &mut String, sheet: &BenchSheet<'_>) {
@@ -85,7 +100,11 @@ fn by_hand(body: &mut String, sheet: &BenchSheet<'_>) {
                 text(row.words),
                 cell(one(row.as_found.as_ref())),
                 cell(one(row.as_left.as_ref())),
-                text(row.change.as_deref().unwrap_or("")),
+                row.change
+                    .as_deref()
+                    .and_then(|change| change.split_once(": "))
+                    .map(|(by, said)| difference(by, said))
+                    .unwrap_or_default(),
                 text(&row.limit),
                 text(row.now().map_or("", |now| &now.gauge))
             );
@@ -118,17 +137,16 @@ fn by_music(body: &mut String, music: &MusicAzimuth) {
 }
 
 fn readings(body: &mut String, pair: &SheetPair) {
-    let title = match title(pair) {
-        "AS FOUND" => "Findings as found",
-        "AS LEFT" => "Findings as left",
-        _ => "Findings as found and as left",
-    };
-    *body += &format!("<section>\n<h2>{title}</h2>\n");
+    *body += &format!("<section>\n<h2>{}</h2>\n", text(&title(pair)));
     for source in sources(pair) {
         *body += &format!("<p class=\"basis\">{}</p>\n", text(&source));
     }
     for warning in &pair.comparison.warnings {
         *body += &format!("<p class=\"turn\">{}</p>\n", text(&warning.text));
+    }
+    if pair.is_sound_card() && pair.turns.is_empty() {
+        *body += "<p>Nothing outside.</p>\n</section>\n";
+        return;
     }
     let heads: Vec<&str> = ["as found", "as left"]
         .into_iter()
@@ -154,7 +172,8 @@ fn readings(body: &mut String, pair: &SheetPair) {
             *body += &cell(read);
         }
         if both {
-            *body += &format!("<td>{}</td>", text(&finding_change(finding).unwrap_or_default()));
+            let by = finding_change(finding).map(|(by, said)| difference(&by, said));
+            *body += &format!("<td>{}</td>", by.unwrap_or_default());
         }
         *body += &format!("<td>{}</td></tr>\n", text(finding.limit.as_deref().unwrap_or("none known")));
     }
@@ -171,13 +190,13 @@ fn readings(body: &mut String, pair: &SheetPair) {
         if quantities.is_empty() {
             *body += "<p>Nothing.</p>\n";
         } else {
-            *body += "<table class=\"pair\">\n<tbody>\n";
+            *body += "<table class=\"change\">\n<tbody>\n";
             for (quantity, rows) in quantities {
                 for row in rows {
                     *body += &format!(
                         "<tr><th scope=\"row\">{}</th><td>{}</td></tr>\n",
                         text(&row_name(row)),
-                        text(&change(row))
+                        unbroken(&change(row))
                     );
                 }
                 if let Some(more) = more_of(quantity) {

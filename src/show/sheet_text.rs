@@ -1,13 +1,11 @@
 //! The sheet of a job, and what comes next, for the terminal.
 
-use super::compare::{finding_change, more_of, named, rows_of, value, verdict};
+use super::compare::{digits_of, finding_change, more_of, named, rows_of, short, value, verdict};
 use super::text::Page;
 use super::words;
-use crate::judge::{
-    BenchSheet, HandJudged, HandRow, MusicAzimuth, SheetPair, Step, StepState, decimals, signed,
-};
+use crate::judge::{BenchSheet, HandJudged, HandRow, MusicAzimuth, SheetPair, Step, StepState, signed};
 use crate::reading::{
-    ChangeState, ComparedRow, FindingChange, Heads, JobSheet, JobState, QuantityChange, Verdict,
+    ChangeState, ComparedRow, FindingChange, Heads, JobSheet, JobState, QuantityChange, RecordedOn, Verdict,
 };
 use crate::trade::CAUTIONS;
 
@@ -205,9 +203,9 @@ pub(super) fn unchanged(pair: &SheetPair) -> Option<String> {
 
 /// A change with its uncertainty.
 pub(super) fn change(row: &ComparedRow) -> String {
-    let digits = decimals(row.change_uncertainty, 3).min(4);
+    let digits = digits_of(row.change_uncertainty, 3, &row.unit);
     let doubt = row.change_uncertainty.map(|doubt| format!(" +- {doubt:.digits$}")).unwrap_or_default();
-    row.change.map_or_else(String::new, |by| format!("{}{doubt} {}", signed(by, digits), row.unit))
+    row.change.map_or_else(String::new, |by| format!("{}{doubt} {}", signed(by, digits), short(&row.unit)))
 }
 
 /// What is changed, in words.
@@ -217,7 +215,7 @@ pub(super) fn row_name(row: &ComparedRow) -> String {
 }
 
 fn pair(page: &mut Page, pair: &SheetPair) {
-    page.head(title(pair));
+    page.head(&title(pair).to_uppercase());
     for source in sources(pair) {
         page.wrapped(2, "", &source);
     }
@@ -225,6 +223,10 @@ fn pair(page: &mut Page, pair: &SheetPair) {
         page.wrapped(2, "! ", &warning.text);
     }
     let (told, untold) = self::told(pair);
+    if pair.is_sound_card() && pair.turns.is_empty() {
+        page.line("    nothing outside");
+        return;
+    }
     for finding in told {
         let one = |state: bool, at: Option<f64>, doubt: Option<f64>, is: Option<Verdict>| {
             state.then(|| format!("{}: {}", finding_value(at, doubt, &finding.unit), verdict(is)))
@@ -233,8 +235,8 @@ fn pair(page: &mut Page, pair: &SheetPair) {
         let after = one(pair.there[1], finding.after, finding.uncertainties[1], finding.verdict_after);
         let by = finding_change(finding).filter(|_| pair.there == [true, true]);
         let text = [before, after].into_iter().flatten().collect::<Vec<_>>().join("  ->  ");
-        let text = by.map_or_else(|| text.clone(), |by| format!("{text}; {by}"));
-        page.wrapped(4, &format!("{:<34}", named(finding)), &text);
+        let text = by.map_or_else(|| text.clone(), |(by, said)| format!("{text}; {by}: {said}"));
+        page.wrapped(4, &format!("{:<36}", named(finding)), &text);
     }
     if let Some(untold) = untold_words(&untold) {
         page.wrapped(4, "", &untold);
@@ -250,7 +252,7 @@ fn pair(page: &mut Page, pair: &SheetPair) {
         }
         for (quantity, rows) in quantities {
             for row in rows {
-                page.wrapped(4, &format!("{:<50}", clipped(&row_name(row), 49)), &change(row));
+                page.wrapped(4, &format!("{:<60}", clipped(&row_name(row), 59)), &change(row));
             }
             if let Some(more) = more_of(quantity) {
                 page.wrapped(6, "", &more);
@@ -272,13 +274,29 @@ fn clipped(text: &str, most: usize) -> String {
     text.chars().take(most - 1).chain(['~']).collect()
 }
 
-/// Heading of a pair.
-pub(super) fn title(pair: &SheetPair) -> &'static str {
-    match pair.there {
-        [true, true] => "AS FOUND -> AS LEFT",
-        [true, false] => "AS FOUND",
-        _ => "AS LEFT",
+/// Heading of a pair: which states, which programme, what it comes from.
+pub(super) fn title(pair: &SheetPair) -> String {
+    let states = match pair.there {
+        [true, true] => "As found and as left",
+        [true, false] => "As found",
+        _ => "As left",
+    };
+    if pair.is_sound_card() {
+        return "The sound card alone, no deck".to_owned();
     }
+    let Some(reading) = pair.comparison.readings.last() else { return states.to_owned() };
+    let recipe = reading.recipe.as_ref().map_or("a tape without slates", |recipe| recipe.name.as_str());
+    let on = match reading.circumstances.recorded_on {
+        Some(RecordedOn::Calibrated) => ", calibrated tape",
+        Some(RecordedOn::House) => ", house tape",
+        Some(RecordedOn::OtherDeck) => ", another deck's tape",
+        Some(RecordedOn::ThisDeck) => ", recorded on this deck",
+        Some(RecordedOn::Injected) => ", fed in without a tape",
+        Some(RecordedOn::Direct) | None => "",
+    };
+    let kind =
+        reading.circumstances.tape_type.map(|kind| format!(", tape type {kind:?}")).unwrap_or_default();
+    format!("{states}: {recipe}{on}{kind}")
 }
 
 /// Where the work stands, and all of one step: the one called `step`, or the first that is not done.

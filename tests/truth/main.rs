@@ -6,6 +6,7 @@
 
 mod bench;
 mod causes_truth;
+mod compare_truth;
 mod coverage;
 mod decks;
 mod direct;
