@@ -36,7 +36,7 @@ pub(super) enum Loaded {
     /// A reading of a return.
     Reading(Box<Reading>),
     /// What music says of azimuth.
-    Skew(SkewReading),
+    Skew(Box<SkewReading>),
 }
 
 /// The reading, or the result of `skew`, in the file at `path`.
@@ -54,7 +54,7 @@ pub(super) fn load(path: &Path) -> Result<Loaded, CompareError> {
         Some(FORMAT) => {}
         Some(SKEW_FORMAT) => {
             let skew = serde_json::from_value(value).map_err(|error| no_reading(error.to_string()))?;
-            return Ok(Loaded::Skew(skew));
+            return Ok(Loaded::Skew(Box::new(skew)));
         }
         Some(other) => return Err(no_reading(format!("its format is {other:?}, expected {FORMAT:?}"))),
         None => return Err(no_reading("it has no key `format`".to_owned())),

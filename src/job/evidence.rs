@@ -28,7 +28,7 @@ impl JobFile {
             let (state, file) = (there.state, there.file.clone());
             match load(&self.folder().join(&there.file)) {
                 Ok(Loaded::Reading(reading)) => attached.readings.push((state, file, *reading)),
-                Ok(Loaded::Skew(skew)) => attached.skews.push((state, file, skew)),
+                Ok(Loaded::Skew(skew)) => attached.skews.push((state, file, *skew)),
                 Err(error) => attached.missing.push(error.to_string()),
             }
         }

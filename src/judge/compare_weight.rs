@@ -43,8 +43,8 @@ pub(super) fn tolerance(key: &Compared) -> Option<f64> {
         ("replay-level", _) => of(&REPLAY_LEVEL),
         ("record-level", _) => of(&RECORD_LEVEL_MATCH),
         ("bias", _) => of(&BIAS_PAIR_MATCH),
-        // Common practice, no source: what one would look into.
-        ("distortion", "percent") => Some(1.0),
+        // Common practice, no source: what one would look into. Far above saturation percents come by the dozen.
+        ("distortion", "percent") => Some(key.value.map_or(1.0, |percent| (0.5 * percent.abs()).max(1.0))),
         ("distortion" | "saturation", "dB") => Some(1.0),
         ("noise" | "hum" | "separation" | "erasure", "dB") => Some(3.0),
         _ => None,
@@ -144,6 +144,14 @@ pub(super) fn without_meaning(summary: &mut [QuantityChange], circumstances: &[&
 /// The rows to be named: of a response the largest of each channel by its best way of measuring and 10 kHz, of the rest the
 /// largest.
 fn chosen(rows: &[ComparedRow], places: &[usize]) -> Vec<usize> {
+    // The difference of the channels says nothing new where one of them is named.
+    let is_side =
+        |k: &usize| rows[*k].channel.as_deref().is_some_and(|channel| channel != "left minus right");
+    let said = |k: &usize| {
+        let twin = |other: &usize| is_side(other) && rows[*other].what == rows[*k].what;
+        rows[*k].channel.as_deref() == Some("left minus right") && places.iter().any(twin)
+    };
+    let places: Vec<usize> = places.iter().filter(|k| !said(k)).copied().collect();
     let points: Vec<usize> = places.iter().filter(|k| rows[**k].hz.is_some()).copied().collect();
     let ways = ["steps", "sweep", "noise"];
     let Some(way) = ways.into_iter().find(|way| points.iter().any(|k| rows[*k].what.contains(way))) else {

@@ -418,7 +418,7 @@ mod tests {
         assert_eq!(with(45.0, "g.cm", 3.0), Verdict::Within);
         // Half the range is 10 g.cm, 0.98 mN.m.
         assert_eq!(with(50.0, "g.cm", 11.0), Verdict::CannotTell);
-        assert_eq!(with(4.9, "mN.m", 0.9), Verdict::Near);
+        assert_eq!(with(4.5, "mN.m", 0.9), Verdict::Near);
         assert_eq!(with(4.9, "mN.m", 1.0), Verdict::CannotTell);
         let turn = |value| {
             let rows = judge_by_hand(&sheet("meter-left", value, "dB"));

@@ -32,6 +32,7 @@ mod job_skew;
 mod level;
 mod limits;
 mod meaning;
+mod next_by_hand;
 mod next_commands;
 mod next_step;
 mod next_words;

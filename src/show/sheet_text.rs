@@ -173,8 +173,12 @@ pub(super) fn told(pair: &SheetPair) -> (Vec<&FindingChange>, Vec<String>) {
 
 /// What could not be told, in words.
 pub(super) fn untold_words(untold: &[String]) -> Option<String> {
-    let mut names: Vec<&str> = untold.iter().map(|name| name.split(" (").next().unwrap_or(name)).collect();
-    names.dedup();
+    let mut names: Vec<&str> = Vec::new();
+    for name in untold.iter().map(|name| name.split(" (").next().unwrap_or(name)) {
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
     (!names.is_empty()).then(|| format!("Cannot be told from these: {}.", names.join(", ")))
 }
 

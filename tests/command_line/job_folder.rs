@@ -321,7 +321,6 @@ fn the_sheet_has_both_states_and_next_says_what_to_turn() {
         "AS FOUND AND AS LEFT: FULL, CALIBRATED TAPE",
         "outside -> ",
         "What really changed, most important first",
-        "no change shown",
         "changed",
         "Signed",
         "hums",
