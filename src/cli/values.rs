@@ -202,8 +202,7 @@ impl TypedCircumstances {
     pub fn with_job(&self, job: &JobSheet) -> WithJob {
         let mut all = WithJob { told: Circumstances::from(self), ..WithJob::default() };
         let of_job = &job.read;
-        all.told.recorded_on =
-            all.one("recorded on", all.told.recorded_on, of_job.recorded_on, |on| words(on));
+        all.told.recorded_on = all.one("recorded on", all.told.recorded_on, of_job.recorded_on, words);
         if all.told.recorded_on == Some(RecordedOn::Direct) {
             return all;
         }
@@ -212,8 +211,7 @@ impl TypedCircumstances {
         all.told.tape_type =
             all.one("tape type", all.told.tape_type, of_job.tape_type, |kind| format!("{kind:?}"));
         let typed = self.noise_reduction.is_some().then_some(all.told.noise_reduction);
-        let reduction =
-            all.one("noise reduction", typed, of_job.noise_reduction, |reduction| words(reduction));
+        let reduction = all.one("noise reduction", typed, of_job.noise_reduction, words);
         all.told.noise_reduction = reduction.unwrap_or_default();
         all
     }

@@ -144,14 +144,10 @@ pub(super) fn without_meaning(summary: &mut [QuantityChange], circumstances: &[&
 /// The rows to be named: of a response the largest of each channel by its best way of measuring and 10 kHz, of the rest the
 /// largest.
 fn chosen(rows: &[ComparedRow], places: &[usize]) -> Vec<usize> {
-    // The difference of the channels says nothing new where one of them is named.
-    let is_side =
-        |k: &usize| rows[*k].channel.as_deref().is_some_and(|channel| channel != "left minus right");
-    let said = |k: &usize| {
-        let twin = |other: &usize| is_side(other) && rows[*other].what == rows[*k].what;
-        rows[*k].channel.as_deref() == Some("left minus right") && places.iter().any(twin)
-    };
-    let places: Vec<usize> = places.iter().filter(|k| !said(k)).copied().collect();
+    // The difference of the channels says nothing new where one of them changed.
+    let is_difference = |k: &usize| rows[*k].channel.as_deref() == Some("left minus right");
+    let has_sides = places.iter().any(|k| !is_difference(k));
+    let places: Vec<usize> = places.iter().filter(|k| !(has_sides && is_difference(k))).copied().collect();
     let points: Vec<usize> = places.iter().filter(|k| rows[**k].hz.is_some()).copied().collect();
     let ways = ["steps", "sweep", "noise"];
     let Some(way) = ways.into_iter().find(|way| points.iter().any(|k| rows[*k].what.contains(way))) else {

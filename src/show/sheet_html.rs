@@ -13,7 +13,8 @@ use crate::trade::CAUTIONS;
 const STYLE: &str = "<style>\n.hand th, .hand td, .pair th, .pair td, .change th, .change td { overflow-wrap: break-word; }\n\
     .hand td, .pair td, .change td { font-variant-numeric: tabular-nums; }\n.n { white-space: nowrap; }\n\
     .hand, .pair { table-layout: fixed; }\n\
-    .hand th, .pair th, .change th { font-weight: 400; }\n.hand thead th, .pair thead th { font-weight: 600; width: 18%; }\n\
+    .hand th, .pair th, .change th { font-weight: 400; }\n.hand thead th, .pair thead th { font-weight: 600; width: 19.5%; }\n\
+    .hand thead th:first-child, .pair thead th:first-child { width: 17%; }\n\
     .hand thead th:last-child, .pair thead th:last-child { width: auto; }\n.change th[scope] { width: 60%; }\n\
     .sign { display: grid; grid-template-columns: 1fr 2fr; gap: 2rem; margin-top: 3.5rem; break-inside: avoid; }\n\
     .sign p { border-top: 1px solid var(--ink); padding-top: .3rem; }\n</style>\n";
