@@ -90,7 +90,7 @@ impl Walk {
     }
 
     /// Goes on until nothing is left.
-    fn to_the_end(&mut self) {
+    fn until_done(&mut self) {
         for _ in 0..40 {
             let next = self.run("deckproof bench next");
             let Some((_, step)) = next.split_once("NEXT: ") else {
@@ -138,7 +138,7 @@ fn walk(new: &[&str]) -> Walk {
 #[test]
 fn a_two_head_deck_without_any_reference_tape() {
     let mut walk = walk(&["--heads", "2", "--tape-type", "I"]);
-    walk.to_the_end();
+    walk.until_done();
     let mut steps = walk.told.clone();
     steps.dedup();
     assert!(steps.starts_with(&["safety".into(), "tape-path".into(), "torques".into()]), "{steps:?}");
@@ -173,7 +173,7 @@ fn a_player_with_a_calibrated_tape() {
             ["full.wav".to_owned(), format!("{name}-1.wav")].map(|name| walk.bench.path("job").join(name));
         std::fs::copy(from, to).unwrap();
     }
-    walk.to_the_end();
+    walk.until_done();
     assert!(
         walk.typed.iter().any(|line| line.contains("--recorded-on calibrated --unslated")),
         "{:?}",
