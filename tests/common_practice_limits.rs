@@ -26,7 +26,7 @@ fn assert_bound(bound: Bound, cell: &str, row: &tsv::Row) {
 
 #[test]
 fn every_limit_stands_in_the_table_with_its_basis() {
-    let rows = tsv::rows(TABLE, 28);
+    let rows = tsv::rows(TABLE, 29);
     let mut matched = 0;
     for row in &rows {
         let Some(limit) = limit(row.text("id")) else { continue };
@@ -45,7 +45,7 @@ fn every_limit_stands_in_the_table_with_its_basis() {
 
 #[test]
 fn rows_that_hold_more_than_one_limit_are_split() {
-    let rows = tsv::rows(TABLE, 28);
+    let rows = tsv::rows(TABLE, 29);
     let row = |id: &str| rows.iter().find(|row| row.text("id") == id).unwrap();
     // "20000 (type II, IV), 16000 (type I)", modest 12500 for all.
     let hf = row("record-replay-hf");

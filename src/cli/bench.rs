@@ -6,10 +6,10 @@ use super::values::{TapeTypeValue, overwrite};
 use super::{Outcome, one_line};
 use anyhow::ensure;
 use clap::{Subcommand, ValueEnum};
-use deckproof::job::{JobError, JobFile, NewJob, find_job, new_job};
-use deckproof::judge::{JobReading, STEPS, bench_sheet, judge_by_hand, steps};
+use deckproof::job::{Attached, JobError, JobFile, NewJob, find_job, new_job};
+use deckproof::judge::{JobEvidence, JobReading, JobSkew, STEPS, bench_sheet, judge_by_hand, steps};
 use deckproof::programme::{NewFile, write_text};
-use deckproof::reading::{JobState, Reading, TapeType};
+use deckproof::reading::{JobState, TapeType};
 use deckproof::show;
 use std::path::PathBuf;
 
@@ -51,7 +51,7 @@ Examples:
     /// direct-voltage-offset-left, direct-voltage-offset-right, meter-left, meter-right, tape-path
     #[command(after_help = "\
 Examples:
-  deckproof bench set take-up-torque 48 g.cm
+  deckproof bench set take-up-torque 48 g.cm --within 3
   deckproof bench set direct-voltage-offset-left -- -3.5 mV")]
     Set {
         /// Which reading
@@ -63,6 +63,9 @@ Examples:
         /// g.cm or mN.m for torques, mV, dB
         #[arg(value_name = "UNIT")]
         unit: Option<String>,
+        /// What the gauge may be wrong by, in the unit of the value (k = 2) [default: usual for such a gauge]
+        #[arg(long, value_name = "NUMBER")]
+        within: Option<String>,
         /// After the work; without it, as found
         #[arg(long)]
         as_left: bool,
@@ -72,16 +75,17 @@ Examples:
         #[command(flatten)]
         job: TypedJob,
     },
-    /// Add readings to the job; those from outside its folder are copied into it
+    /// Add readings to the job, of returns (`read`) or of ordinary music (`skew`); those from outside its folder are copied
+    /// into it
     #[command(after_help = "\
 Examples:
   deckproof bench attach as-found readings/full/reading.json
-  deckproof bench attach as-left after.json --job job-12")]
+  deckproof bench attach as-left azimuth-by-music.json --job job-12")]
     Attach {
         /// Before or after the work
         #[arg(value_name = "STATE")]
         state: StateValue,
-        /// Readings (JSON)
+        /// Readings of `read` or results of `skew` (JSON)
         #[arg(value_name = "READING", num_args = 1.., required = true)]
         files: Vec<PathBuf>,
         #[command(flatten)]
@@ -200,9 +204,9 @@ impl Typed {
                 let words = if complaint { words } else { format!("{}: {words}", today()) };
                 told(&job.load()?.note(&words, complaint)?, "noted")?;
             }
-            What::Set { name, value, unit, as_left, force, job } => {
+            What::Set { name, value, unit, within, as_left, force, job } => {
                 let state = if as_left { JobState::AsLeft } else { JobState::AsFound };
-                let job = job.load()?.set(state, &name, &value, unit.as_deref(), force)?;
+                let job = job.load()?.set(state, &name, &value, unit.as_deref(), within.as_deref(), force)?;
                 told(&job, &format!("{name} set, {}", show::job_state(state)))?;
                 for row in judge_by_hand(&job.sheet).iter().filter(|row| row.id == name) {
                     print(&show::hand_text(row))?;
@@ -226,8 +230,10 @@ impl Typed {
                     drop(NewFile::create(out, overwrite)?);
                 }
                 let job = job.load()?;
-                let (loaded, missing) = job.attached();
-                let sheet = bench_sheet(&job.sheet, &readings(&loaded), missing);
+                let attached = job.attached();
+                let (readings, skews) = (readings(&attached), skews(&attached));
+                let missing = attached.missing.clone();
+                let sheet = bench_sheet(&job.sheet, &evidence(&attached, &readings, &skews), missing);
                 print(&show::sheet_text(&sheet))?;
                 if let Some(out) = &out {
                     write_text(out, &show::sheet_html(&sheet), overwrite)?;
@@ -236,11 +242,12 @@ impl Typed {
             }
             What::Next { step, job } => {
                 let job = job.load()?;
-                let (loaded, missing) = job.attached();
-                for line in missing {
-                    note(&line);
+                let attached = job.attached();
+                for line in &attached.missing {
+                    note(line);
                 }
-                let steps = steps(&job.sheet, &readings(&loaded));
+                let (readings, skews) = (readings(&attached), skews(&attached));
+                let steps = steps(&job.sheet, &evidence(&attached, &readings, &skews));
                 let text = show::next_text(&steps, step.as_deref());
                 let names: Vec<&str> = steps.iter().map(|step| step.id.as_str()).collect();
                 let unknown = step.unwrap_or_default();
@@ -252,8 +259,24 @@ impl Typed {
     }
 }
 
-fn readings(loaded: &[(JobState, String, Reading)]) -> Vec<JobReading<'_>> {
-    loaded.iter().map(|(state, file, reading)| JobReading { state: *state, file, reading }).collect()
+fn readings(attached: &Attached) -> Vec<JobReading<'_>> {
+    attached
+        .readings
+        .iter()
+        .map(|(state, file, reading)| JobReading { state: *state, file, reading })
+        .collect()
+}
+
+fn skews(attached: &Attached) -> Vec<JobSkew<'_>> {
+    attached.skews.iter().map(|(state, file, skew)| JobSkew { state: *state, file, skew }).collect()
+}
+
+fn evidence<'a>(
+    attached: &'a Attached,
+    readings: &'a [JobReading<'a>],
+    skews: &'a [JobSkew<'a>],
+) -> JobEvidence<'a> {
+    JobEvidence { readings, skews, direct: attached.direct.as_deref(), taken: &attached.taken }
 }
 
 /// Says what became of the file.

@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 #[command(after_help = "\
 Examples:
   deckproof compare as-found/reading.json as-left/reading.json --out before-after
-  deckproof compare a.json b.json --name ferric --name chrome --json -")]
+  deckproof compare before.json after.json --repeats run-1.json run-2.json run-3.json")]
 pub struct Typed {
     /// Readings (JSON), in the order of time; three and more also show how well the deck repeats itself
     #[arg(value_name = "READING", num_args = 2.., required = true)]
@@ -22,6 +22,10 @@ pub struct Typed {
     /// What to call a reading, once for each in order; two are called `as found` and `as left` by default
     #[arg(long = "name", value_name = "WORDS")]
     names: Vec<String>,
+    /// Three or more readings of the deck between which nothing was touched: how well it repeats itself goes into the
+    /// uncertainty of every change
+    #[arg(long, value_name = "READING", num_args = 3..)]
+    repeats: Vec<PathBuf>,
     /// Folder for the page (HTML), the comparison (JSON), its table (CSV) and the summary
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -40,6 +44,7 @@ const FILES: [&str; 4] = ["comparison.html", "comparison.json", "comparison.csv"
 pub struct Job {
     files: Vec<PathBuf>,
     names: Vec<String>,
+    repeats: Vec<PathBuf>,
     out: Option<PathBuf>,
     json: Option<PathBuf>,
     overwrite: Overwrite,
@@ -67,14 +72,14 @@ impl Typed {
             let files: Vec<PathBuf> = FILES.iter().map(|name| folder.join(name)).collect();
             check_folder(folder, &files, overwrite)?;
         }
-        Ok(Job { files: self.files, names, out: self.out, json: self.json, overwrite })
+        Ok(Job { files: self.files, names, repeats: self.repeats, out: self.out, json: self.json, overwrite })
     }
 }
 
 impl Job {
     /// Compares, prints the summary and writes what was asked for.
     pub fn run(self) -> anyhow::Result<Outcome> {
-        let comparison = compare_files(&self.files, &self.names)?;
+        let comparison = compare_files(&self.files, &self.names, &self.repeats)?;
         let json = show::comparison_json(&comparison);
         let summary = show::comparison(&comparison);
         match self.json.as_deref() {

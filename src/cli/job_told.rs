@@ -2,7 +2,7 @@
 
 use super::clock::made_now;
 use super::terminal::note;
-use super::values::{TypedCircumstances, TypedJudging};
+use super::values::{TypedCircumstances, TypedJudging, WithJob};
 use anyhow::anyhow;
 use deckproof::job::{JobFile, find_job};
 use deckproof::reading::{Circumstances, Made};
@@ -11,8 +11,7 @@ use std::path::{Path, PathBuf};
 /// Which job.
 #[derive(Debug, clap::Args)]
 pub struct TypedReadJob {
-    /// Folder of the job (`bench new`) that says what is not typed here: deck, heads, limits; without it, the job that you
-    /// stand in
+    /// Folder of the job (`bench new`) that says what is not typed here; without it, the job that you stand in
     #[arg(long = "job", value_name = "DIR", conflicts_with = "no_job")]
     folder: Option<PathBuf>,
     /// Take nothing from a job
@@ -43,23 +42,54 @@ pub fn told_by(
     judging: &TypedJudging,
     deck: Option<String>,
 ) -> (Circumstances, Made) {
-    let (told, mut taken) = circumstances.with_job(&job.sheet);
-    let name = match &job.sheet.deck.number {
-        Some(number) => format!("{}, {number}", job.sheet.deck.name),
-        None => job.sheet.deck.name.clone(),
-    };
-    if deck.is_none() && !name.is_empty() {
-        taken.insert(0, format!("deck {name}"));
+    let WithJob { told, mut taken, mut against } = circumstances.with_job(&job.sheet);
+    let name = deck_of(job);
+    match (&deck, name.as_str()) {
+        (_, "") => {}
+        (None, name) => taken.insert(0, format!("deck {name}")),
+        (Some(typed), name) if typed != name => {
+            against.insert(0, format!("deck {typed} (the job says {name})"))
+        }
+        _ => {}
     }
-    if let Some(limits) = job.limits.as_ref().filter(|_| !judging.names_limits()) {
-        taken.push(format!("limits {}", limits.name));
+    if let Some(limits) = &job.limits {
+        if judging.names_limits() {
+            against.push(format!("limits (the job has {})", limits.name));
+        } else {
+            taken.push(format!("limits {}", limits.name));
+        }
+    }
+    if let Some(file) = &job.sheet.read.transport {
+        if judging.names_transport() {
+            against.push(format!("transport (the job has {file})"));
+        } else {
+            taken.push(format!("transport {file}"));
+        }
     }
     let taken = if taken.is_empty() { "nothing".to_owned() } else { taken.join(", ") };
-    note(&format!("Job {}: {taken}; what is typed goes first.", job.path.display()));
+    let against = if against.is_empty() {
+        String::new()
+    } else {
+        format!(" Typed, and not as the job has it: {}.", against.join(", "))
+    };
+    note(&format!("Job {}: {taken}; what is typed goes first.{against}", job.path.display()));
+    (told, made_for(job, deck))
+}
+
+/// The deck of a job in the words of its file; empty if it has no name.
+fn deck_of(job: &JobFile) -> String {
+    match &job.sheet.deck.number {
+        Some(number) => format!("{}, {number}", job.sheet.deck.name),
+        None => job.sheet.deck.name.clone(),
+    }
+}
+
+/// Head of a result that belongs to the job.
+pub fn made_for(job: &JobFile, deck: Option<String>) -> Made {
     // Folder and file: a whole path would be that of this computer only.
     let folder = job.path.parent().and_then(Path::file_name).map(|name| name.to_string_lossy().into_owned());
     let file = job.path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
     let place = folder.map_or_else(|| file.clone(), |folder| format!("{folder}/{file}"));
-    let deck = deck.or_else(|| Some(name).filter(|name| !name.is_empty()));
-    (told, Made { job: Some(place), ..made_now(deck) })
+    let deck = deck.or_else(|| Some(deck_of(job)).filter(|name| !name.is_empty()));
+    Made { job: Some(place), ..made_now(deck) }
 }

@@ -9,8 +9,8 @@ use super::values::{TypedCircumstances, TypedJudging, overwrite, reference_dbfs}
 use super::{Outcome, one_line};
 use anyhow::{bail, ensure};
 use deckproof::job::{
-    Marks, ReadError, ReadOptions, TapeLength, UnslatedOptions, check_folder, read_file, read_same_tape,
-    read_unslated, read_with_length, result_files, write_results,
+    JobFile, Marks, ReadError, ReadOptions, TapeLength, UnslatedOptions, check_folder, read_file,
+    read_same_tape, read_unslated, read_with_length, result_files, write_results,
 };
 use deckproof::measure::DirectCapture;
 use deckproof::programme::{NewFile, Overwrite, find, write_text};
@@ -186,7 +186,7 @@ impl Typed {
             circumstances,
             medium: Medium::COMPACT_CASSETTE,
             limits: self.judging.limits(job.as_ref().and_then(|job| job.limits.as_ref()))?,
-            transport: self.judging.transport()?,
+            transport: self.judging.transport(job.as_ref().and_then(JobFile::transport))?,
             direct: self.direct,
         };
         let unslated = self.unslated.meant()?;

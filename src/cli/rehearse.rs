@@ -94,7 +94,7 @@ impl Typed {
                 circumstances,
                 medium: Medium::COMPACT_CASSETTE,
                 limits: self.judging.limits(None)?,
-                transport: self.judging.transport()?,
+                transport: self.judging.transport(None)?,
                 direct: None,
             },
             strict: self.judging.strict,

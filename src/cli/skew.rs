@@ -2,12 +2,14 @@
 
 use super::Outcome;
 use super::clock::made_now;
+use super::job_told::{TypedReadJob, made_for};
 use super::read::{channels, same_file};
 use super::terminal::{Life, print};
 use super::values::overwrite;
 use anyhow::{bail, ensure};
 use deckproof::job::{SkewOptions, skew_tapes};
 use deckproof::programme::{NewFile, Overwrite, write_text};
+use deckproof::reading::Made;
 use deckproof::show;
 use deckproof::trade::Medium;
 use std::path::{Path, PathBuf};
@@ -31,6 +33,8 @@ pub struct Typed {
     /// Replace a file that is there already
     #[arg(long)]
     force: bool,
+    #[command(flatten)]
+    job: TypedReadJob,
 }
 
 impl Typed {
@@ -51,7 +55,8 @@ impl Typed {
             drop(NewFile::create(path, overwrite)?);
         }
         let options = SkewOptions { channels: self.channels, medium: Medium::COMPACT_CASSETTE };
-        Ok(Job { files: self.files, json: self.json, options, overwrite })
+        let made = self.job.find()?.map_or_else(|| made_now(None), |job| made_for(&job, None));
+        Ok(Job { files: self.files, json: self.json, options, made, overwrite })
     }
 }
 
@@ -60,6 +65,7 @@ pub struct Job {
     files: Vec<PathBuf>,
     json: Option<PathBuf>,
     options: SkewOptions,
+    made: Made,
     overwrite: Overwrite,
 }
 
@@ -70,7 +76,7 @@ impl Job {
         let mut under_way = |path: &Path| life.say(&super::one_line(&format!("reading {}", path.display())));
         let mut reading = skew_tapes(&self.files, &self.options, &mut under_way)?;
         drop(life);
-        reading.made = Some(made_now(None));
+        reading.made = Some(self.made);
         let json = show::skew_to_json(&reading);
         match self.json.as_deref() {
             Some(path) if path == Path::new("-") => print(&json)?,

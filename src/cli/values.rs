@@ -163,9 +163,15 @@ impl TypedJudging {
         self.limits.is_some()
     }
 
-    /// The transport's numbers, if a file was named.
-    pub fn transport(&self) -> anyhow::Result<Option<TransportNumbers>> {
-        let Some(path) = &self.transport else { return Ok(None) };
+    /// Whether a transport's numbers were named.
+    pub fn names_transport(&self) -> bool {
+        self.transport.is_some()
+    }
+
+    /// The transport's numbers, if a file was named, or else if the job names one.
+    pub fn transport(&self, of_job: Option<PathBuf>) -> anyhow::Result<Option<TransportNumbers>> {
+        let Some(path) = self.transport.clone().or(of_job) else { return Ok(None) };
+        let path = &path;
         let text = text(path, "a transport's numbers")?;
         Ok(Some(TransportNumbers::from_toml(&text, &path.display().to_string())?))
     }
@@ -190,40 +196,56 @@ pub struct TypedCircumstances {
 }
 
 impl TypedCircumstances {
-    /// What was told, and where nothing was told what the job says; with the words for what was taken from it.
+    /// What was told, and where nothing was told what the job says.
     ///
     /// A direct capture has neither heads nor tape, whatever is on the bench.
-    pub fn with_job(&self, job: &JobSheet) -> (Circumstances, Vec<String>) {
-        let mut told = Circumstances::from(self);
-        let mut taken = Vec::new();
-        if told.recorded_on.is_none()
-            && let Some(on) = job.read.recorded_on
-        {
-            told.recorded_on = Some(on);
-            taken.push(format!("recorded on {}", words(&on)));
+    pub fn with_job(&self, job: &JobSheet) -> WithJob {
+        let mut all = WithJob { told: Circumstances::from(self), ..WithJob::default() };
+        let of_job = &job.read;
+        all.told.recorded_on = all.one("recorded on", all.told.recorded_on, of_job.recorded_on, words);
+        if all.told.recorded_on == Some(RecordedOn::Direct) {
+            return all;
         }
-        if told.recorded_on == Some(RecordedOn::Direct) {
-            return (told, taken);
+        all.told.heads =
+            all.one("", all.told.heads, job.deck.heads, |heads| format!("{} heads", u8::from(*heads)));
+        all.told.tape_type =
+            all.one("tape type", all.told.tape_type, of_job.tape_type, |kind| format!("{kind:?}"));
+        let typed = self.noise_reduction.is_some().then_some(all.told.noise_reduction);
+        let reduction = all.one("noise reduction", typed, of_job.noise_reduction, words);
+        all.told.noise_reduction = reduction.unwrap_or_default();
+        all
+    }
+}
+
+/// Circumstances of a return that belongs to a job.
+#[derive(Debug, Default)]
+pub struct WithJob {
+    /// What goes.
+    pub told: Circumstances,
+    /// What was taken from the job, in words.
+    pub taken: Vec<String>,
+    /// What was typed and is not what the job says, in words.
+    pub against: Vec<String>,
+}
+
+impl WithJob {
+    /// What was typed, or else what the job says.
+    fn one<T: PartialEq>(
+        &mut self,
+        name: &str,
+        typed: Option<T>,
+        of_job: Option<T>,
+        words: impl Fn(&T) -> String,
+    ) -> Option<T> {
+        match (&typed, &of_job) {
+            (None, Some(job)) => self.taken.push(format!("{name} {}", words(job)).trim_start().to_owned()),
+            (Some(typed), Some(job)) if typed != job => {
+                let said = format!("{name} {} (the job says {})", words(typed), words(job));
+                self.against.push(said.trim_start().to_owned());
+            }
+            _ => {}
         }
-        if told.heads.is_none()
-            && let Some(heads) = job.deck.heads
-        {
-            told.heads = Some(heads);
-            taken.push(format!("{} heads", u8::from(heads)));
-        }
-        if told.tape_type.is_none()
-            && let Some(kind) = job.read.tape_type
-        {
-            told.tape_type = Some(kind);
-            taken.push(format!("tape type {kind:?}"));
-        }
-        if self.noise_reduction.is_none()
-            && let Some(reduction) = job.read.noise_reduction
-        {
-            told.noise_reduction = reduction;
-            taken.push(format!("noise reduction {}", words(&reduction)));
-        }
-        (told, taken)
+        typed.or(of_job)
     }
 }
 

@@ -1,10 +1,11 @@
 //! Changes to a job's file: made anew, noted, set, attached, ticked. Comments and order stay as they were written.
 
-use super::job_file::{hand_keys, unit_meant};
-use super::{JOB_FILE, JobError, JobFile, load_reading};
+use super::evidence::kind_of;
+use super::job_file::{hand_keys, plain, unit_meant};
+use super::{JOB_FILE, JobError, JobFile};
 use crate::judge::{HandQuantity, STEPS, hand_quantity};
 use crate::programme::{Overwrite, write_text};
-use crate::reading::{JobState, Reading, TapeType};
+use crate::reading::{JobState, TapeType};
 use std::path::{Path, PathBuf};
 use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, Value, value};
 
@@ -66,7 +67,7 @@ pub fn new_job(folder: &Path, new: &NewJob) -> Result<PathBuf, JobError> {
     }
     let job = JobFile::from_text(path.clone(), document.to_string())?;
     if let Err(source) = std::fs::create_dir_all(folder) {
-        return Err(JobError::Unreadable { path: folder.to_owned(), source });
+        return Err(JobError::Unwritable { path: folder.to_owned(), source });
     }
     write_text(&path, &job.text, Overwrite::Refuse)?;
     Ok(path)
@@ -109,7 +110,7 @@ impl JobFile {
         if words.is_empty() {
             return Err(typed(words, "nothing to note; give some words"));
         }
-        let mut document = parsed(&self.path, &self.text)?;
+        let mut document = parsed(&self.path, &plain(&self.text))?;
         if complaint {
             let all = match self.sheet.complaint.as_str() {
                 "" => words.to_owned(),
@@ -147,11 +148,16 @@ impl JobFile {
         name: &str,
         told: &str,
         unit: Option<&str>,
+        within: Option<&str>,
         force: bool,
     ) -> Result<Self, JobError> {
+        let (mut doubt, mut doubts): (Option<(String, f64)>, Vec<String>) = (None, Vec::new());
         let (key, told, others) = if name == "tape-path" {
             if told.trim().is_empty() {
                 return Err(typed(told, "nothing to note; say what was seen"));
+            }
+            if let Some(within) = within {
+                return Err(typed(within, "words have no uncertainty; leave --within away"));
             }
             ("tape_path".to_owned(), Value::from(told.trim()), vec!["tape_path".to_owned()])
         } else {
@@ -159,11 +165,22 @@ impl JobFile {
                 .ok_or_else(|| typed(name, &format!("unknown; known are {}", hand_names())))?;
             let (unit, number) = number_meant(quantity, told, unit)?;
             let keys = quantity.kind.units().iter().filter_map(|(unit, _)| quantity.key(unit)).collect();
+            if let Some(within) = within {
+                let number = within.trim().parse::<f64>().ok();
+                let number = number.filter(|number| *number > 0.0 && quantity.is_sane(*number, unit));
+                let why = "expected a number above 0, with a point for decimals: what the gauge may be wrong by, in the unit of \
+                           the value";
+                doubt = Some((
+                    quantity.within_key(unit).unwrap_or_default(),
+                    number.ok_or_else(|| typed(within, why))?,
+                ));
+            }
+            doubts = quantity.kind.units().iter().filter_map(|(unit, _)| quantity.within_key(unit)).collect();
             let number =
                 if told.trim().parse::<i64>().is_ok() { (number as i64).into() } else { number.into() };
             (quantity.key(unit).unwrap_or_default(), number, keys)
         };
-        let mut document = parsed(&self.path, &self.text)?;
+        let mut document = parsed(&self.path, &plain(&self.text))?;
         let state = match state {
             JobState::AsFound => "as_found",
             JobState::AsLeft => "as_left",
@@ -171,12 +188,24 @@ impl JobFile {
         let Some(section) = section(&mut document, state) else {
             return Err(typed(state, "is no section in the job's file; write it as [as_found], [as_left]"));
         };
-        let there = others.iter().find_map(|other| {
-            let text = section.get(other)?.as_value()?.clone().decorated("", "").to_string();
-            Some((other.clone(), format!("{other} = {text}")))
-        });
+        let find = |section: &dyn toml_edit::TableLike, keys: &[String]| {
+            keys.iter().find_map(|key| {
+                let text = section.get(key)?.as_value()?.clone().decorated("", "").to_string();
+                Some((key.clone(), format!("{key} = {text}")))
+            })
+        };
+        let (there, old_doubt) = (find(section, &others), find(section, &doubts));
+        let mut new_doubt = doubt.as_ref().map(|(key, number)| (key, Value::from(*number)));
+        if let Some((_, number)) = &mut new_doubt
+            && let Some(whole) = within.and_then(|text| text.trim().parse::<i64>().ok())
+        {
+            *number = whole.into();
+        }
+        let said = |key: &str, value: &Value| format!("{key} = {}", value.clone().decorated("", ""));
         if let Some((old, there)) = there {
-            if there == format!("{key} = {}", told.clone().decorated("", "")) {
+            let same_doubt = old_doubt.as_ref().map(|old| old.1.clone())
+                == new_doubt.as_ref().map(|(key, number)| said(key, number));
+            if there == said(&key, &told) && same_doubt {
                 return Ok(self.clone());
             }
             if !force {
@@ -184,7 +213,12 @@ impl JobFile {
             }
             let before =
                 section.key(&old).and_then(|key| key.leaf_decor().prefix()?.as_str().map(str::to_owned));
-            let kept = format!("{}# before: {}\n", before.unwrap_or_default(), there.replace('\n', " "));
+            // Its uncertainty goes with it.
+            let was = old_doubt.as_ref().map(|(_, text)| format!(", {text}")).unwrap_or_default();
+            for key in &doubts {
+                section.remove(key);
+            }
+            let kept = format!("{}# before: {}{was}\n", before.unwrap_or_default(), there.replace('\n', " "));
             let behind = section
                 .get(&old)
                 .and_then(|item| item.as_value()?.decor().suffix()?.as_str().map(str::to_owned));
@@ -196,6 +230,9 @@ impl JobFile {
         } else {
             section.insert(&key, Item::Value(told));
         }
+        if let Some((key, number)) = new_doubt {
+            section.insert(key, Item::Value(number));
+        }
         self.replace(document.to_string())
     }
 
@@ -204,14 +241,14 @@ impl JobFile {
     /// # Errors
     /// If one of them is no reading, or is attached already; then nothing is added.
     pub fn attach(&self, state: JobState, files: &[PathBuf]) -> Result<(Self, Vec<String>), JobError> {
-        let mut document = parsed(&self.path, &self.text)?;
+        let mut document = parsed(&self.path, &plain(&self.text))?;
         let folder = self.folder().canonicalize();
         let folder =
             folder.map_err(|source| JobError::Unreadable { path: self.folder().to_owned(), source })?;
         let mut attached = Vec::new();
         let mut copies: Vec<(PathBuf, String)> = Vec::new();
         for file in files {
-            let reading = load_reading(file)?;
+            let kind = kind_of(file)?;
             let unreadable = |source| JobError::Unreadable { path: file.clone(), source };
             let bytes = std::fs::read(file).map_err(unreadable)?;
             for there in &self.sheet.readings {
@@ -226,7 +263,7 @@ impl JobFile {
             let name = match place.strip_prefix(&folder) {
                 Ok(inside) => inside.iter().map(|part| part.to_string_lossy()).collect::<Vec<_>>().join("/"),
                 Err(_) => {
-                    let name = free_name(&folder, state, &reading, &copies);
+                    let name = free_name(&folder, state, &kind, &copies);
                     let text = String::from_utf8(bytes)
                         .map_err(|_| typed(&file.display().to_string(), "no text; give a reading.json"))?;
                     copies.push((folder.join(&name), text));
@@ -251,19 +288,19 @@ impl JobFile {
             table["file"] = value(name);
             list.push(table);
         }
-        for (path, text) in &copies {
+        for (k, (path, text)) in copies.iter().enumerate() {
             if let Some(folder) = path.parent() {
                 std::fs::create_dir_all(folder)
-                    .map_err(|source| JobError::Unreadable { path: folder.to_owned(), source })?;
+                    .map_err(|source| JobError::Unwritable { path: folder.to_owned(), source })?;
             }
-            write_text(path, text, Overwrite::Refuse)?;
+            if let Err(error) = write_text(path, text, Overwrite::Refuse) {
+                remove(&copies[..k]);
+                return Err(error.into());
+            }
         }
         let changed = self.replace(document.to_string());
         if changed.is_err() {
-            // What nobody refers to is not left behind.
-            for (path, _) in &copies {
-                let _ = std::fs::remove_file(path);
-            }
+            remove(&copies);
         }
         Ok((changed?, attached))
     }
@@ -279,21 +316,23 @@ impl JobFile {
         if !known {
             return Err(typed(step, &format!("no such step; steps are {}", STEPS.join(", "))));
         }
-        let mut document = parsed(&self.path, &self.text)?;
+        let mut document = parsed(&self.path, &plain(&self.text))?;
+        // What was said of it before stays.
+        let before = self.sheet.done.iter().find(|(id, _)| id == step).map(|(_, before)| before.trim());
+        let remark = match before {
+            Some(before) if before == remark.trim() => return Ok(self.clone()),
+            Some(before) if !before.is_empty() => format!("{before}; {remark}"),
+            _ => remark.to_owned(),
+        };
         put(&mut document, "done", step, remark.into());
         self.replace(document.to_string())
     }
+}
 
-    /// The readings that are attached, each with its place in the list, and the files that cannot be had.
-    pub fn attached(&self) -> (Vec<(JobState, String, Reading)>, Vec<String>) {
-        let (mut loaded, mut missing) = (Vec::new(), Vec::new());
-        for attached in &self.sheet.readings {
-            match load_reading(&self.folder().join(&attached.file)) {
-                Ok(reading) => loaded.push((attached.state, attached.file.clone(), reading)),
-                Err(error) => missing.push(error.to_string()),
-            }
-        }
-        (loaded, missing)
+/// Removes copies that nobody refers to.
+fn remove(copies: &[(PathBuf, String)]) {
+    for (path, _) in copies {
+        let _ = std::fs::remove_file(path);
     }
 }
 
@@ -344,10 +383,9 @@ fn number_meant(
 }
 
 /// A name in the folder that no file has yet.
-fn free_name(folder: &Path, state: JobState, reading: &Reading, taken: &[(PathBuf, String)]) -> String {
-    let recipe = reading.recipe.as_ref().map_or("reading", |recipe| recipe.name.as_str());
+fn free_name(folder: &Path, state: JobState, kind: &str, taken: &[(PathBuf, String)]) -> String {
     let plain: String =
-        recipe.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(40).collect();
+        kind.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(40).collect();
     let state = match state {
         JobState::AsFound => "as-found",
         JobState::AsLeft => "as-left",

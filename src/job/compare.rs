@@ -1,7 +1,7 @@
 //! Several readings from their files, held against each other.
 
-use crate::judge::{Named, compare};
-use crate::reading::{Comparison, FORMAT, Reading};
+use crate::judge::{Named, compare_repeated};
+use crate::reading::{Comparison, FORMAT, Reading, SKEW_FORMAT, SkewReading};
 use std::path::{Path, PathBuf};
 use thiserror::Error;
 
@@ -30,11 +30,17 @@ pub enum CompareError {
 /// Largest file that may be a reading, bytes.
 const LARGEST: u64 = 64 << 20;
 
-/// The reading in the file at `path`.
-///
-/// # Errors
-/// If the file cannot be read, or holds no `deckproof-reading/1`.
-pub fn load_reading(path: &Path) -> Result<Reading, CompareError> {
+/// What a file holds.
+#[derive(Debug, Clone)]
+pub(super) enum Loaded {
+    /// A reading of a return.
+    Reading(Box<Reading>),
+    /// What music says of azimuth.
+    Skew(Box<SkewReading>),
+}
+
+/// The reading, or the result of `skew`, in the file at `path`.
+pub(super) fn load(path: &Path) -> Result<Loaded, CompareError> {
     let unreadable = |source| CompareError::Unreadable { path: path.to_owned(), source };
     let no_reading = |why: String| CompareError::NoReading { path: path.to_owned(), why };
     let size = std::fs::metadata(path).map_err(unreadable)?.len();
@@ -46,24 +52,54 @@ pub fn load_reading(path: &Path) -> Result<Reading, CompareError> {
         serde_json::from_slice(&bytes).map_err(|error| no_reading(format!("not JSON ({error})")))?;
     match value.get("format").and_then(serde_json::Value::as_str) {
         Some(FORMAT) => {}
+        Some(SKEW_FORMAT) => {
+            let skew = serde_json::from_value(value).map_err(|error| no_reading(error.to_string()))?;
+            return Ok(Loaded::Skew(Box::new(skew)));
+        }
         Some(other) => return Err(no_reading(format!("its format is {other:?}, expected {FORMAT:?}"))),
         None => return Err(no_reading("it has no key `format`".to_owned())),
     }
-    serde_json::from_value(value).map_err(|error| no_reading(error.to_string()))
+    let reading = serde_json::from_value(value).map_err(|error| no_reading(error.to_string()))?;
+    Ok(Loaded::Reading(Box::new(reading)))
 }
 
-/// Compares the readings in `files`, called `names`.
+/// The reading in the file at `path`.
+///
+/// # Errors
+/// If the file cannot be read, or holds no `deckproof-reading/1`.
+pub fn load_reading(path: &Path) -> Result<Reading, CompareError> {
+    match load(path)? {
+        Loaded::Reading(reading) => Ok(*reading),
+        Loaded::Skew(_) => Err(CompareError::NoReading {
+            path: path.to_owned(),
+            why: format!("its format is {SKEW_FORMAT:?}, expected {FORMAT:?}"),
+        }),
+    }
+}
+
+/// Compares the readings in `files`, called `names`, with the spread of those in `repeats`, if any.
 ///
 /// # Errors
 /// If one of them cannot be loaded.
-pub fn compare_files(files: &[PathBuf], names: &[String]) -> Result<Comparison, CompareError> {
-    let readings = files.iter().map(|file| load_reading(file)).collect::<Result<Vec<_>, _>>()?;
-    let shown: Vec<String> = files.iter().map(|file| file.display().to_string()).collect();
+pub fn compare_files(
+    files: &[PathBuf],
+    names: &[String],
+    repeats: &[PathBuf],
+) -> Result<Comparison, CompareError> {
+    let load = |files: &[PathBuf]| files.iter().map(|file| load_reading(file)).collect::<Result<Vec<_>, _>>();
+    let shown = |files: &[PathBuf]| files.iter().map(|file| file.display().to_string()).collect::<Vec<_>>();
+    let (readings, repeated) = (load(files)?, load(repeats)?);
+    let (shown, shown_repeats) = (shown(files), shown(repeats));
     let named: Vec<Named<'_>> = readings
         .iter()
         .zip(names)
         .zip(&shown)
         .map(|((reading, name), file)| Named { name, file, reading })
         .collect();
-    Ok(compare(&named))
+    let repeated: Vec<Named<'_>> = repeated
+        .iter()
+        .zip(&shown_repeats)
+        .map(|(reading, file)| Named { name: file, file, reading })
+        .collect();
+    Ok(compare_repeated(&named, &repeated))
 }

@@ -27,6 +27,20 @@ pub enum JobError {
         /// What the system says.
         source: std::io::Error,
     },
+    /// The file is no UTF-8.
+    #[error("{}: no UTF-8 text; save it as UTF-8 in your editor", path.display())]
+    NoText {
+        /// The file.
+        path: PathBuf,
+    },
+    /// A file or a folder of the job cannot be changed.
+    #[error("{}: cannot be changed ({source}); nothing was lost: free space, allow writing, or copy the folder elsewhere", path.display())]
+    Unwritable {
+        /// The file or the folder.
+        path: PathBuf,
+        /// What the system says.
+        source: std::io::Error,
+    },
     /// The file is no text of a job.
     #[error("{}: line {line}: {found}; correct the line", path.display())]
     Malformed {

@@ -1,8 +1,8 @@
 //! The file of a job: found, read, and rewritten whole or not at all.
 
 use super::JobError;
-use crate::judge::{HAND_QUANTITIES, HandKind, Limits};
-use crate::programme::{Overwrite, write_text};
+use crate::judge::{HAND_QUANTITIES, HandKind, HandQuantity, Limits};
+use crate::programme::{Overwrite, ProgrammeError, write_text};
 use crate::reading::{
     AtHand, AttachedReading, HandLimit, HandReadings, HandValue, Heads, JOB_FORMAT, JobCircumstances,
     JobDeck, JobSheet, JobState, NoiseReduction, RecordedOn, TapeType,
@@ -79,6 +79,7 @@ struct RawRead {
     recorded_on: Option<RecordedOn>,
     tape_type: Option<TapeType>,
     noise_reduction: Option<NoiseReduction>,
+    transport: Option<String>,
 }
 
 #[derive(Deserialize, Default)]
@@ -88,6 +89,7 @@ struct RawAtHand {
     calibrated_tape: bool,
     calibrated_tape_file: Option<String>,
     house_card: Option<String>,
+    direct: Option<String>,
     #[serde(default)]
     tape_types: Vec<TapeType>,
 }
@@ -122,7 +124,8 @@ impl JobFile {
         if size > LARGEST {
             return Err(unreadable(std::io::Error::other(format!("{size} bytes are too many for a job"))));
         }
-        let text = std::fs::read_to_string(&path).map_err(unreadable)?;
+        let bytes = std::fs::read(&path).map_err(unreadable)?;
+        let text = String::from_utf8(bytes).map_err(|_| JobError::NoText { path: path.clone() })?;
         Self::from_text(path, text)
     }
 
@@ -130,7 +133,8 @@ impl JobFile {
     ///
     /// # Errors
     /// [`JobError::Malformed`] with the line, or [`JobError::Limits`].
-    pub fn from_text(path: PathBuf, text: String) -> Result<Self, JobError> {
+    pub fn from_text(path: PathBuf, written: String) -> Result<Self, JobError> {
+        let text = plain(&written);
         let at = |start: usize, found: String| JobError::Malformed {
             path: path.clone(),
             line: text.bytes().take(start).filter(|byte| *byte == b'\n').count() + 1,
@@ -168,11 +172,13 @@ impl JobFile {
                 recorded_on: raw.read.recorded_on,
                 tape_type: raw.read.tape_type,
                 noise_reduction: raw.read.noise_reduction,
+                transport: raw.read.transport,
             },
             at_hand: AtHand {
                 calibrated_tape: raw.at_hand.calibrated_tape,
                 calibrated_tape_file: raw.at_hand.calibrated_tape_file,
                 house_card: raw.at_hand.house_card,
+                direct: raw.at_hand.direct,
                 tape_types: raw.at_hand.tape_types,
             },
             readings: raw
@@ -182,7 +188,7 @@ impl JobFile {
                 .collect(),
             done: raw.done.into_iter().collect(),
         };
-        Ok(Self { path, text, sheet, limits })
+        Ok(Self { path, text: written, sheet, limits })
     }
 
     /// The job's folder.
@@ -193,15 +199,21 @@ impl JobFile {
         }
     }
 
-    /// Replaces the file by `text`, whole or not at all, if it is still as it was read.
+    /// The file with the transport's numbers, if the job names one.
+    pub fn transport(&self) -> Option<PathBuf> {
+        self.sheet.read.transport.as_ref().map(|file| self.folder().join(file))
+    }
+
+    /// Replaces the file by `text`, whole or not at all, if it is still as it was read. Mark and line ends stay as they were.
     ///
     /// # Errors
     /// [`JobError::Changed`] if it is not; what [`JobFile::from_text`] returns if `text` is no job's.
     pub fn replace(&self, text: String) -> Result<Self, JobError> {
-        let new = Self::from_text(self.path.clone(), text)?;
+        let new = Self::from_text(self.path.clone(), as_written(&self.text, text))?;
         // A link stays one: what it points at is replaced.
         let place = self.path.canonicalize().unwrap_or_else(|_| self.path.clone());
         let unreadable = |source| JobError::Unreadable { path: self.path.clone(), source };
+        let unwritable = |source| JobError::Unwritable { path: self.path.clone(), source };
         // Whoever waits here finds another text behind the name afterwards, and is refused.
         let held = File::open(&place).map_err(unreadable)?;
         match held.lock() {
@@ -211,9 +223,30 @@ impl JobFile {
         if std::fs::read(&place).map_err(unreadable)? != self.text.as_bytes() {
             return Err(JobError::Changed { path: self.path.clone() });
         }
-        write_text(&place, &new.text, Overwrite::Force)?;
+        // Put in its place by a new name: the system would not ask whether the old file may be written.
+        let permissions = held.metadata().map_err(unreadable)?.permissions();
+        if permissions.readonly() {
+            return Err(unwritable(std::io::Error::other("it is write-protected")));
+        }
+        write_text(&place, &new.text, Overwrite::Force).map_err(|error| match error {
+            ProgrammeError::Unwritable { source, .. } => unwritable(source),
+            other => other.into(),
+        })?;
+        // Who may read it stays as it was; where that cannot be told the new file has the usual rights.
+        let _ = std::fs::set_permissions(&place, permissions);
         Ok(new)
     }
+}
+
+/// `text` as it is read: without a byte-order mark, lines ended by a line feed alone.
+pub(super) fn plain(text: &str) -> String {
+    text.strip_prefix('\u{feff}').unwrap_or(text).replace("\r\n", "\n")
+}
+
+/// `text` with the mark and the line ends of `before`.
+fn as_written(before: &str, text: String) -> String {
+    let text = if before.contains("\r\n") { text.replace('\n', "\r\n") } else { text };
+    if before.starts_with('\u{feff}') { format!("\u{feff}{text}") } else { text }
 }
 
 /// Limits of the section `limits`, and whether common practice for modest decks is meant.
@@ -286,6 +319,7 @@ type At<'a> = &'a dyn Fn(usize, String) -> JobError;
 
 fn hand_readings(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Result<HandReadings, JobError> {
     let mut readings = HandReadings::default();
+    let mut doubts = Vec::new();
     for (key, value) in section {
         let wrong = |found: String| Err(at(value.span().start, found));
         if key == "tape_path" {
@@ -300,6 +334,18 @@ fn hand_readings(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Resu
                 quantity.kind.units().iter().find(|(unit, _)| quantity.key(unit).as_ref() == Some(key))?;
             Some((quantity, *unit))
         });
+        if let Some((quantity, unit)) = within_key(key) {
+            let Some(number) =
+                number(value.get_ref()).filter(|number| *number > 0.0 && quantity.is_sane(*number, unit))
+            else {
+                return wrong(format!(
+                    "`{key}` is {}, expected a number above 0, what the gauge may be wrong by",
+                    value.get_ref()
+                ));
+            };
+            doubts.push((quantity.id, number, unit, key, value.span().start));
+            continue;
+        }
         let Some((quantity, unit)) = known else {
             return wrong(format!("unknown key `{key}`, known are {}", hand_keys().join(", ")));
         };
@@ -321,9 +367,35 @@ fn hand_readings(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Resu
             quantity: quantity.id.to_owned(),
             value: number,
             unit: unit.to_owned(),
+            uncertainty: None,
         });
     }
+    for (id, number, unit, key, start) in doubts {
+        let Some(there) = readings.values.iter_mut().find(|there| there.quantity == id) else {
+            return Err(at(
+                start,
+                format!("`{key}`: the value that it belongs to is not here; write it as well"),
+            ));
+        };
+        if there.unit != unit {
+            return Err(at(
+                start,
+                format!("`{key}`: its value is in {}; write both in one unit", there.unit),
+            ));
+        }
+        there.uncertainty = Some(number);
+    }
     Ok(readings)
+}
+
+/// Quantity and unit of a key such as `take_up_torque_within_g_cm`.
+fn within_key(key: &str) -> Option<(&'static HandQuantity, &'static str)> {
+    const ROWS: &[HandQuantity] = &HAND_QUANTITIES;
+    ROWS.iter().find_map(|quantity| {
+        let units = quantity.kind.units();
+        let (unit, _) = units.iter().find(|(unit, _)| quantity.within_key(unit).as_deref() == Some(key))?;
+        Some((quantity, *unit))
+    })
 }
 
 /// Keys of the sections with readings by hand.

@@ -3,6 +3,7 @@
 mod bench;
 mod compare;
 mod error;
+mod evidence;
 mod faults;
 mod house;
 mod job_error;
@@ -22,6 +23,7 @@ mod write;
 pub use bench::{NewJob, new_job};
 pub use compare::{CompareError, compare_files, load_reading};
 pub use error::{ReadError, RehearseError};
+pub use evidence::Attached;
 pub use house::{
     CardOptions, HouseError, count_pass, counted, load_card, make_card, mark_of, pass_of, take_off_house,
 };

@@ -2,8 +2,9 @@
 
 use super::compare::{Named, compare};
 use super::hand_readings::{HandRow, judge_by_hand};
-use super::next_step::{JobReading, Step, steps};
-use crate::reading::{Comparison, JobSheet, JobState, Reading};
+use super::job_skew::{MusicAzimuth, music_azimuth};
+use super::next_step::{JobEvidence, JobReading, Step, steps};
+use crate::reading::{Comparison, JobSheet, JobState, Reading, RecordedOn};
 
 /// Readings of one programme, before and after.
 #[derive(Debug, Clone, PartialEq)]
@@ -16,6 +17,14 @@ pub struct SheetPair {
     pub turns: Vec<(String, String)>,
 }
 
+impl SheetPair {
+    /// Whether no deck is in it.
+    pub fn is_sound_card(&self) -> bool {
+        let mut readings = self.comparison.readings.iter();
+        readings.all(|reading| reading.circumstances.recorded_on == Some(RecordedOn::Direct))
+    }
+}
+
 /// What is on the sheet.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BenchSheet<'a> {
@@ -23,6 +32,8 @@ pub struct BenchSheet<'a> {
     pub job: &'a JobSheet,
     /// What was read by hand, judged.
     pub hand: Vec<HandRow>,
+    /// Azimuth by ordinary music, if that was read.
+    pub music: Option<MusicAzimuth>,
     /// What was read from returns.
     pub pairs: Vec<SheetPair>,
     /// The order of work.
@@ -36,9 +47,10 @@ pub struct BenchSheet<'a> {
 /// The first reading as found stands against the last one as left of the same recipe, origin and tape type.
 pub fn bench_sheet<'a>(
     job: &'a JobSheet,
-    readings: &[JobReading<'_>],
+    evidence: &JobEvidence<'_>,
     missing: Vec<String>,
 ) -> BenchSheet<'a> {
+    let readings = evidence.readings;
     let key = |reading: &Reading| {
         let told = &reading.circumstances;
         (reading.recipe.as_ref().map(|recipe| recipe.name.clone()), told.recorded_on, told.tape_type)
@@ -65,7 +77,11 @@ pub fn bench_sheet<'a>(
             .reading
             .findings
             .iter()
-            .filter_map(|finding| Some((finding.id.clone(), finding.turn.clone()?)))
+            .filter_map(|finding| {
+                let name = [Some(&finding.id), finding.kind.as_ref(), finding.channel.as_ref()];
+                let name: Vec<&str> = name.into_iter().flatten().map(String::as_str).collect();
+                Some((name.join(", "), finding.turn.clone()?))
+            })
             .collect();
         pairs.push(SheetPair {
             there: [found.is_some(), left.is_some()],
@@ -73,5 +89,14 @@ pub fn bench_sheet<'a>(
             turns,
         });
     }
-    BenchSheet { job, hand: judge_by_hand(job), pairs, steps: steps(job, readings), missing }
+    // A customer asks for the deck; what the sound card alone does stands behind.
+    pairs.sort_by_key(SheetPair::is_sound_card);
+    BenchSheet {
+        job,
+        hand: judge_by_hand(job),
+        music: music_azimuth(evidence.skews),
+        pairs,
+        steps: steps(job, evidence),
+        missing,
+    }
 }

@@ -1,11 +1,12 @@
 //! Readings against each other: what really changed, and how well a deck repeats itself.
 
-use super::capture::SPOILING;
+use super::compare_caveats::caveats;
+use super::compare_weight::{remarks, summary, tolerance, weigh, without_meaning};
 use super::compared::{Compared, quantities};
 use crate::reading::{
-    COMPARISON_FORMAT, ComparedReading, ComparedRow, Comparison, Finding, FindingChange, NoiseReduction,
-    Reading, Warning,
+    COMPARISON_FORMAT, ComparedReading, ComparedRow, Comparison, Finding, FindingChange, Reading,
 };
+use crate::trade::student::coverage_factor;
 
 /// A reading with its name and its file.
 #[derive(Debug, Clone, Copy)]
@@ -23,6 +24,13 @@ pub struct Named<'a> {
 /// The uncertainty of a difference is that of both values in quadrature. Readings that share an error (one calibrated tape,
 /// one sound card) differ by less than that, so that `changed` errs towards "not shown".
 pub fn compare(readings: &[Named<'_>]) -> Comparison {
+    compare_repeated(readings, &[])
+}
+
+/// As [`compare`], with how well the deck repeats itself: `repeats` are readings of it between which nothing was touched, three
+/// or more. Their spread, times Student's factor for so few, adds to the uncertainty of a difference, once for either reading.
+pub fn compare_repeated(readings: &[Named<'_>], repeats: &[Named<'_>]) -> Comparison {
+    let repeated: Vec<Vec<Compared>> = repeats.iter().map(|named| quantities(named.reading)).collect();
     let each: Vec<Vec<Compared>> = readings.iter().map(|named| quantities(named.reading)).collect();
     let mut keys: Vec<&Compared> = Vec::new();
     for (place, list) in each.iter().enumerate() {
@@ -39,7 +47,12 @@ pub fn compare(readings: &[Named<'_>]) -> Comparison {
             }
         }
     }
-    let rows = keys
+    let repeats_of = |key: &Compared| {
+        let values: Vec<f64> =
+            repeated.iter().filter_map(|list| list.iter().find(|one| one.is(key))?.value).collect();
+        (values.len() >= 3).then(|| coverage_factor(values.len()) * deviation(&values))
+    };
+    let mut rows: Vec<ComparedRow> = keys
         .into_iter()
         .map(|key| {
             let found: Vec<Option<&Compared>> =
@@ -48,17 +61,29 @@ pub fn compare(readings: &[Named<'_>]) -> Comparison {
                 key,
                 found.iter().map(|one| one.and_then(|one| one.value)).collect(),
                 found.iter().map(|one| one.and_then(|one| one.uncertainty)).collect(),
+                repeats_of(key),
             )
         })
         .collect();
+    weigh(&mut rows);
     let ends = readings.first().zip(readings.last());
-    Comparison {
+    let mut warnings = caveats(readings);
+    warnings.extend(super::compare_caveats::repeats(readings, repeats));
+    let mut comparison = Comparison {
         format: COMPARISON_FORMAT.to_owned(),
         readings: readings.iter().map(described).collect(),
+        repeats: repeats.iter().map(described).collect(),
+        summary: summary(&rows),
         rows,
+        remarks: Vec::new(),
         findings: ends.map_or_else(Vec::new, |(first, last)| changes(first.reading, last.reading)),
-        warnings: caveats(readings),
-    }
+        warnings,
+    };
+    let told: Vec<_> = readings.iter().map(|named| &named.reading.circumstances).collect();
+    without_meaning(&mut comparison.summary, &told);
+    let loss = |named: &Named<'_>| named.reading.azimuth.as_ref()?.loss_at_10k_db;
+    comparison.remarks = remarks(&comparison, ends.and_then(|(first, last)| loss(first).zip(loss(last))));
+    comparison
 }
 
 fn described(named: &Named<'_>) -> ComparedReading {
@@ -72,10 +97,21 @@ fn described(named: &Named<'_>) -> ComparedReading {
     }
 }
 
-fn row(key: &Compared, values: Vec<Option<f64>>, uncertainties: Vec<Option<f64>>) -> ComparedRow {
+fn row(
+    key: &Compared,
+    values: Vec<Option<f64>>,
+    uncertainties: Vec<Option<f64>>,
+    repeats: Option<f64>,
+) -> ComparedRow {
     let ends = |list: &[Option<f64>]| Some(((*list.first()?)?, (*list.last()?)?));
     let change = ends(&values).map(|(first, last)| last - first);
-    let change_uncertainty = change.and(ends(&uncertainties)).map(|(first, last)| first.hypot(last));
+    let own = change.and(ends(&uncertainties)).map(|(first, last)| first.hypot(last));
+    // Where a reading states no uncertainty, the repeats alone can tell.
+    let change_uncertainty = match (own, change.and(repeats)) {
+        (Some(own), Some(repeats)) => Some(own.hypot(repeats * std::f64::consts::SQRT_2)),
+        (None, Some(repeats)) => Some(repeats * std::f64::consts::SQRT_2),
+        (own, None) => own,
+    };
     let changed = change.zip(change_uncertainty).map(|(change, doubt)| change.abs() > doubt);
     let told: Vec<f64> = values.iter().flatten().copied().collect();
     let spread = (told.len() >= 3).then(|| deviation(&told));
@@ -95,7 +131,10 @@ fn row(key: &Compared, values: Vec<Option<f64>>, uncertainties: Vec<Option<f64>>
         change,
         change_uncertainty,
         changed,
+        tolerance: tolerance(key),
+        really: None,
         spread,
+        repeatability: spread.map(|spread| coverage_factor(told.len()) * spread),
         spread_is_real,
     }
 }
@@ -119,9 +158,18 @@ fn spread_by_chance(count: usize) -> f64 {
 
 fn changes(first: &Reading, last: &Reading) -> Vec<FindingChange> {
     let same = |a: &Finding, b: &Finding| a.id == b.id && a.kind == b.kind && a.channel == b.channel;
+    // The worst of other frequencies is another figure.
+    let same_programme = first.recipe == last.recipe;
     let one = |before: Option<&Finding>, after: Option<&Finding>| {
         let any = after.or(before)?;
+        let change =
+            before.zip(after).filter(|_| same_programme).and_then(|(b, a)| Some(a.value? - b.value?));
+        let doubt = before.zip(after).and_then(|(b, a)| Some(a.uncertainty?.hypot(b.uncertainty?)));
+        let change_uncertainty = change.and(doubt);
         Some(FindingChange {
+            change,
+            change_uncertainty,
+            changed: change.zip(change_uncertainty).map(|(by, doubt)| by.abs() > doubt),
             id: any.id.clone(),
             kind: any.kind.clone(),
             channel: any.channel.clone(),
@@ -142,73 +190,6 @@ fn changes(first: &Reading, last: &Reading) -> Vec<FindingChange> {
         found.extend(one(None, Some(after)));
     }
     found
-}
-
-/// Differences between the readings that are none of the deck.
-fn caveats(readings: &[Named<'_>]) -> Vec<Warning> {
-    let mut warnings = Vec::new();
-    let differs = |of: &dyn Fn(&Reading) -> String| {
-        let each: Vec<String> = readings.iter().map(|named| of(named.reading)).collect();
-        let all = || {
-            let pairs = readings.iter().zip(&each);
-            pairs.map(|(named, value)| format!("{}: {value}", named.name)).collect::<Vec<_>>().join("; ")
-        };
-        each.windows(2).any(|pair| pair[0] != pair[1]).then(all)
-    };
-    let mut warn = |id: &str, found: Option<String>, text: &str| {
-        if let Some(found) = found {
-            warnings.push(Warning::new(id, format!("{text} ({found}).")));
-        }
-    };
-    let told = |value: Option<String>| value.unwrap_or_else(|| "not told".to_owned());
-    warn(
-        "other-deck",
-        differs(&|r| told(r.made.as_ref().and_then(|made| made.deck.clone()))),
-        "The readings name different decks: differences are those of the decks, too",
-    );
-    warn(
-        "other-recording",
-        differs(&|r| told(r.circumstances.recorded_on.map(|on| super::compared::recorded_on(on).to_owned()))),
-        "The tapes are of different origin: levels, response, azimuth and speed mean different things",
-    );
-    warn(
-        "other-heads",
-        differs(&|r| told(r.circumstances.heads.map(|heads| u8::from(heads).to_string()))),
-        "The numbers of heads differ: flutter and azimuth mean different things",
-    );
-    warn(
-        "other-tape-type",
-        differs(&|r| told(r.circumstances.tape_type.map(|kind| format!("{kind:?}")))),
-        "The tape types differ",
-    );
-    warn(
-        "other-noise-reduction",
-        differs(&|r| match r.circumstances.noise_reduction {
-            NoiseReduction::On => "on".to_owned(),
-            NoiseReduction::Off => "off".to_owned(),
-        }),
-        "Noise reduction was on in some and off in others: response and noise cannot be compared",
-    );
-    warn(
-        "other-card",
-        differs(&|r| if r.capture.direct.is_some() { "taken off" } else { "not taken off" }.to_owned()),
-        "The sound card was taken off some of the readings only",
-    );
-    let faults = |r: &Reading| {
-        let spoils = |id: &str| SPOILING.iter().any(|(spoiling, _)| *spoiling == id);
-        let ids: Vec<&str> = r.warnings.iter().map(|w| w.id.as_str()).filter(|id| spoils(id)).collect();
-        ids.join(", ")
-    };
-    for named in readings {
-        let ids = faults(named.reading);
-        if !ids.is_empty() {
-            warnings.push(Warning::new(
-                "bad-capture",
-                format!("{}: its capture is not sound ({ids}); what differs may be the capture.", named.name),
-            ));
-        }
-    }
-    warnings
 }
 
 #[cfg(test)]
@@ -236,7 +217,12 @@ mod tests {
             uncertainty: None,
         };
         let of = |values: &[f64], doubts: &[f64]| {
-            row(&key, values.iter().map(|v| Some(*v)).collect(), doubts.iter().map(|v| Some(*v)).collect())
+            row(
+                &key,
+                values.iter().map(|v| Some(*v)).collect(),
+                doubts.iter().map(|v| Some(*v)).collect(),
+                None,
+            )
         };
         assert_eq!(of(&[0.0, 0.49], &[0.3, 0.4]).changed, Some(false));
         assert_eq!(of(&[0.0, -0.51], &[0.3, 0.4]).changed, Some(true));
@@ -245,7 +231,7 @@ mod tests {
         crate::assert_within!(steady.spread.unwrap(), 0.1, 1e-12, "dB");
         assert_eq!(steady.spread_is_real, Some(false));
         assert_eq!(of(&[0.0, 0.5, -0.5], &[0.2, 0.2, 0.2]).spread_is_real, Some(true));
-        let gap = row(&key, vec![Some(1.0), None], vec![Some(0.1), None]);
+        let gap = row(&key, vec![Some(1.0), None], vec![Some(0.1), None], None);
         assert_eq!((gap.change, gap.changed), (None, None));
     }
 }

@@ -2,12 +2,15 @@
 //!
 //! The order is common practice, no source: what the later steps rest on comes first.
 
-use super::hand_readings::{HandRow, judge_by_hand};
+use super::hand_readings::judge_by_hand;
+use super::job_skew::{JobSkew, result};
+use super::next_by_hand::{by_hand_only, hand_step, meter, tape_path};
+use super::next_commands::{Play, commands, return_name};
 use super::next_words as words;
 use crate::reading::{Finding, Heads, JobSheet, JobState, Reading, RecordedOn, TapeType, Verdict};
 
 /// Names of the steps, in the order of work; `record-trim` has one for each tape type, `record-trim-type-II`.
-pub const STEPS: [&str; 15] = [
+pub const STEPS: [&str; 16] = [
     "safety",
     "tape-path",
     "torques",
@@ -18,6 +21,7 @@ pub const STEPS: [&str; 15] = [
     "azimuth",
     "replay-response",
     "replay-level",
+    "meter",
     "record-trim",
     "noise",
     "distortion",
@@ -47,6 +51,8 @@ pub struct Step {
     pub state: StepState,
     /// Why it is in that state.
     pub because: String,
+    /// What must be right first, because this step rests on it, and is not.
+    pub first: Vec<String>,
     /// What to do at the bench, at which level and setting.
     pub how: Vec<String>,
     /// What to type, in the job's folder.
@@ -68,6 +74,31 @@ pub struct JobReading<'a> {
     pub reading: &'a Reading,
 }
 
+/// What is known of a job besides its sheet.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct JobEvidence<'a> {
+    /// Readings, in the order in which they were attached.
+    pub readings: &'a [JobReading<'a>],
+    /// Results of `skew`, likewise.
+    pub skews: &'a [JobSkew<'a>],
+    /// The direct capture for `read --direct`, relative to the job's folder.
+    pub direct: Option<&'a str>,
+    /// Names that are taken in the job's folder, and in `readings`, which are told with that folder.
+    pub taken: &'a [String],
+}
+
+/// What each step rests on: a deviation of these shows in it as well. Common practice, no source.
+const RESTS_ON: [(&str, &[&str]); 8] = [
+    ("azimuth", &["tape-path"]),
+    ("replay-response", &["azimuth"]),
+    ("replay-level", &["azimuth"]),
+    ("record-trim", &["transport", "azimuth", "replay-response", "replay-level", "meter"]),
+    ("meter", &["replay-level"]),
+    ("noise", &["replay-level"]),
+    ("distortion", &["replay-level", "record-trim"]),
+    ("separation", &["azimuth"]),
+];
+
 /// What a step asks of a reading.
 struct Wanted<'a> {
     /// Recordings that tell it.
@@ -83,7 +114,7 @@ struct Wanted<'a> {
 /// The steps of a job, in the order of work; those that its deck does not have are left out.
 ///
 /// A step is done when its newest reading has no finding outside its limit, or when the technician says so.
-pub fn steps(sheet: &JobSheet, readings: &[JobReading<'_>]) -> Vec<Step> {
+pub fn steps(sheet: &JobSheet, evidence: &JobEvidence<'_>) -> Vec<Step> {
     let hand = judge_by_hand(sheet);
     let mut steps = vec![by_hand_only(
         "safety",
@@ -96,13 +127,14 @@ pub fn steps(sheet: &JobSheet, readings: &[JobReading<'_>]) -> Vec<Step> {
     steps.push(hand_step("torques", "Torques by hand", &hand, &hand[..4], words::TORQUES));
     let offset = hand.iter().filter(|row| row.id.starts_with("direct-voltage")).cloned().collect::<Vec<_>>();
     steps.push(hand_step("offset", "Direct-voltage offset at the output", &hand, &offset, words::OFFSET));
-    let job = Job { sheet, readings };
+    let job = Job { sheet, evidence };
     steps.push(job.sound_card());
     steps.push(job.as_found());
     steps.push(job.transport());
     steps.push(job.azimuth());
     steps.push(job.replay_response());
     steps.push(job.replay_level());
+    steps.push(meter(&hand));
     if sheet.deck.records {
         steps.extend(sheet.at_hand.tape_types.iter().map(|kind| job.record_trim(*kind)));
         steps.push(job.recorded(
@@ -141,83 +173,23 @@ pub fn steps(sheet: &JobSheet, readings: &[JobReading<'_>]) -> Vec<Step> {
             step.turns.clear();
         }
     }
+    for k in 0..steps.len() {
+        let is = |id: &str, name: &str| {
+            id == name || id.strip_prefix(name).is_some_and(|rest| rest.starts_with("-type-"))
+        };
+        let Some((_, below)) = RESTS_ON.iter().find(|(name, _)| is(&steps[k].id, name)) else { continue };
+        let missing = steps[..k].iter().filter(|step| step.state != StepState::Done);
+        let missing = missing.filter(|step| below.iter().any(|name| is(&step.id, name)));
+        steps[k].first =
+            missing.map(|step| format!("{} ({}: {})", step.title, step.id, step.because)).collect();
+    }
     steps
-}
-
-/// A step that no reading can show.
-fn by_hand_only(id: &str, title: &str, how: Vec<String>, commands: Vec<String>) -> Step {
-    Step {
-        id: id.to_owned(),
-        title: title.to_owned(),
-        state: StepState::Open,
-        because: "not done yet".to_owned(),
-        how,
-        commands,
-        turns: Vec::new(),
-        cautions: Vec::new(),
-    }
-}
-
-fn tape_path(sheet: &JobSheet) -> Step {
-    let mut step = by_hand_only(
-        "tape-path",
-        "Clean, demagnetise, look at the tape's path",
-        words::TAPE_PATH.iter().map(|how| (*how).to_owned()).collect(),
-        vec!["deckproof bench set tape-path \"what was seen\"".to_owned()],
-    );
-    step.cautions = crate::trade::CAUTIONS[2..].to_vec();
-    if let Some(seen) = sheet.as_left.tape_path.as_ref().or(sheet.as_found.tape_path.as_ref()) {
-        step.state = StepState::Done;
-        step.because = format!("noted: {seen}");
-    }
-    step
-}
-
-/// A step of values read by hand.
-fn hand_step(id: &str, title: &str, all: &[HandRow], rows: &[HandRow], how: &[&str]) -> Step {
-    let mut step = by_hand_only(id, title, how.iter().map(|how| (*how).to_owned()).collect(), Vec::new());
-    step.cautions = crate::trade::CAUTIONS[..3].to_vec();
-    let missing: Vec<&HandRow> = rows.iter().filter(|row| row.now().is_none()).collect();
-    let outside: Vec<&HandRow> =
-        rows.iter().filter(|row| row.now().is_some_and(|now| now.verdict == Verdict::Outside)).collect();
-    let state = if all.iter().any(|row| row.as_left.is_some()) { " --as-left" } else { "" };
-    for row in &missing {
-        let unit = if row.id.starts_with("direct") { "mV" } else { "g.cm" };
-        step.commands.push(format!("deckproof bench set {} NUMBER {unit}{state}", row.id));
-    }
-    for row in &outside {
-        let Some(now) = row.now() else { continue };
-        step.turns.push(format!(
-            "{}, {}, limit {}: {}",
-            row.words,
-            now.text,
-            row.limit,
-            now.turn.unwrap_or("see the service manual")
-        ));
-        let unit = if row.id.starts_with("direct") { "mV" } else { "g.cm" };
-        step.commands.push(format!("deckproof bench set {} NUMBER {unit} --as-left", row.id));
-    }
-    (step.state, step.because) = if !outside.is_empty() {
-        (
-            StepState::Turn,
-            format!("outside: {}", outside.iter().map(|row| row.words).collect::<Vec<_>>().join(", ")),
-        )
-    } else if missing.is_empty() {
-        let within = rows.iter().all(|row| row.now().is_some_and(|now| now.verdict == Verdict::Within));
-        (StepState::Done, if within { "within" } else { "read" }.to_owned())
-    } else {
-        (
-            StepState::Open,
-            format!("not read: {}", missing.iter().map(|row| row.words).collect::<Vec<_>>().join("; ")),
-        )
-    };
-    step
 }
 
 /// The job that the steps belong to.
 struct Job<'a> {
     sheet: &'a JobSheet,
-    readings: &'a [JobReading<'a>],
+    evidence: &'a JobEvidence<'a>,
 }
 
 const REPLAYED: [RecordedOn; 2] = [RecordedOn::Calibrated, RecordedOn::House];
@@ -230,7 +202,7 @@ impl Job<'_> {
 
     /// The newest reading that tells what the step wants.
     fn newest(&self, wanted: &Wanted<'_>) -> Option<&JobReading<'_>> {
-        self.readings.iter().rev().find(|job| {
+        self.evidence.readings.iter().rev().find(|job| {
             let told = &job.reading.circumstances;
             let tells = |finding: &Finding| {
                 wanted.telling.contains(&finding.id.as_str()) && finding.value.is_some() && is_meant(finding)
@@ -244,10 +216,11 @@ impl Job<'_> {
     /// The step as its newest reading leaves it.
     fn step(&self, id: &str, title: &str, wanted: &Wanted<'_>, how: Vec<String>, play: Play<'_>) -> Step {
         let mut step = by_hand_only(id, title, how, Vec::new());
-        let count = self.readings.len() + 1;
         let newest = self.newest(wanted);
         let state = if newest.is_some() { "as-left" } else { "as-found" };
-        step.commands = self.commands(&play, id, count, state);
+        step.commands = commands(self.sheet, self.evidence, &play, id, state);
+        step.how
+            .push(format!("Record the return as {} in the job's folder.", return_name(self.evidence, id)));
         let Some(job) = newest else {
             step.because = "no reading yet that tells it".to_owned();
             return step;
@@ -283,32 +256,6 @@ impl Job<'_> {
         step
     }
 
-    /// The very words to type.
-    fn commands(&self, play: &Play<'_>, id: &str, count: usize, state: &str) -> Vec<String> {
-        let folder = format!("readings/{id}-{count}");
-        let mut read = "deckproof read return.wav".to_owned();
-        let mut commands = Vec::new();
-        match play {
-            Play::Calibrated => {
-                read += " --recorded-on calibrated --unslated";
-                if let Some(file) = &self.sheet.at_hand.calibrated_tape_file {
-                    read += &format!(" --tape {}", quoted(file));
-                }
-            }
-            Play::House(card) => read += &format!(" --recorded-on house --card {}", quoted(card)),
-            Play::Programme(recipe, on, tape_type) => {
-                commands.push(format!("deckproof write {recipe} --out {recipe}.wav"));
-                read += &format!(" --recorded-on {on}");
-                if let Some(kind) = tape_type {
-                    read += &format!(" --tape-type {kind:?}");
-                }
-            }
-        }
-        commands.push(format!("{read} --out {folder}"));
-        commands.push(format!("deckproof bench attach {state} {folder}/reading.json"));
-        commands
-    }
-
     /// How the tape that there is is replayed.
     fn reference(&self) -> Option<(Play<'_>, &'static str)> {
         if self.sheet.at_hand.calibrated_tape {
@@ -335,7 +282,12 @@ impl Job<'_> {
         let wanted = Wanted { origins: &[RecordedOn::Direct], tape_type: None, telling: &[], findings: &[] };
         let how = vec![words::DIRECT.to_owned(), words::CARD_LEVEL.to_owned()];
         let play = Play::Programme("full", "direct", None);
-        self.step("sound-card", "The sound card alone, once", &wanted, how, play)
+        let mut step = self.step("sound-card", "The sound card alone, once", &wanted, how, play);
+        if let (StepState::Open, Some(file)) = (step.state, &self.sheet.at_hand.direct) {
+            step.state = StepState::Done;
+            step.because = format!("{file} is named as the direct capture");
+        }
+        step
     }
 
     fn as_found(&self) -> Step {
@@ -346,13 +298,17 @@ impl Job<'_> {
         };
         let how = vec![words::AS_FOUND.to_owned(), line.to_owned(), words::CARD_LEVEL.to_owned()];
         let mut step = by_hand_only("as-found", "The deck as it came", how, Vec::new());
-        step.commands = self.commands(&play, "as-found", self.readings.len() + 1, "as-found");
+        step.commands = commands(self.sheet, self.evidence, &play, "as-found", "as-found");
+        step.how.push(format!(
+            "Record the return as {} in the job's folder.",
+            return_name(self.evidence, "as-found")
+        ));
         step.cautions = crate::trade::CAUTIONS[1..3].to_vec();
         let deck = |job: &&JobReading<'_>| {
             job.state == JobState::AsFound
                 && job.reading.circumstances.recorded_on != Some(RecordedOn::Direct)
         };
-        if let Some(found) = self.readings.iter().find(deck) {
+        if let Some(found) = self.evidence.readings.iter().find(deck) {
             step.state = StepState::Done;
             step.because = format!("read: {}", found.file);
         }
@@ -384,19 +340,48 @@ impl Job<'_> {
             Some((play, line)) => {
                 self.step("azimuth", title, &wanted, vec![line.to_owned(), words::AZIMUTH.to_owned()], play)
             }
-            None => {
-                let mut step =
-                    self.step("azimuth", title, &wanted, vec![words::MUSIC.to_owned()], Play::Calibrated);
-                if step.state == StepState::Open {
-                    step.commands = vec![
-                        "deckproof skew tape-1.wav tape-2.wav tape-3.wav".to_owned(),
-                        "deckproof bench done azimuth \"by music: so many us\"".to_owned(),
-                    ];
-                }
-                step
-            }
+            None => self.azimuth_by_music(&wanted, title),
         };
         step.cautions = crate::trade::TRIMMER_CAUTIONS.to_vec();
+        step
+    }
+
+    /// Without a reference tape music tells; a reading of a reference that was attached later goes before it.
+    fn azimuth_by_music(&self, wanted: &Wanted<'_>, title: &str) -> Step {
+        let how = vec![words::MUSIC.to_owned(), words::MUSIC_AGAIN.to_owned(), words::AZIMUTH.to_owned()];
+        let place = |file: &str| self.sheet.readings.iter().position(|attached| attached.file == file);
+        let newest = self.newest(wanted).map(|job| job.file);
+        let music = self.evidence.skews.last();
+        if let Some(file) = newest
+            && music.is_none_or(|music| place(music.file) < place(file))
+        {
+            let mut step = self.step("azimuth", title, wanted, how, Play::Music);
+            step.how.pop();
+            return step;
+        }
+        let mut step = by_hand_only("azimuth", title, how, Vec::new());
+        let state = if music.is_some() { "as-left" } else { "as-found" };
+        step.commands = commands(self.sheet, self.evidence, &Play::Music, "azimuth", state);
+        let Some(music) = music else {
+            step.because = "no music read yet, no reference tape at hand".to_owned();
+            return step;
+        };
+        let all = &music.skew.consensus;
+        (step.state, step.because) = match (&all.delay_us, &all.turn) {
+            (None, _) => (StepState::Open, format!("no usable tape in {}; take others", music.file)),
+            (Some(_), Some(turn)) => {
+                step.turns = vec![format!("azimuth, by music: {}. {turn}", all.says)];
+                (StepState::Turn, format!("by music in {}: {}", music.file, result(music.skew)))
+            }
+            (Some(_), None) => (
+                StepState::Done,
+                format!(
+                    "by music in {}: {}; no tilt shown, a calibrated tape tells closer",
+                    music.file,
+                    result(music.skew)
+                ),
+            ),
+        };
         step
     }
 
@@ -439,6 +424,7 @@ impl Job<'_> {
                 let mut step = self.step("replay-level", title, &wanted, lines, Play::Calibrated);
                 if step.state == StepState::Open {
                     step.commands = vec!["deckproof bench done replay-level \"left as it was\"".to_owned()];
+                    step.how.pop();
                 }
                 step
             }
@@ -490,7 +476,7 @@ impl Job<'_> {
             job.reading.circumstances.recorded_on == Some(RecordedOn::ThisDeck)
                 && job.reading.erasure.is_some()
         };
-        if let Some(job) = self.readings.iter().rev().find(erased) {
+        if let Some(job) = self.evidence.readings.iter().rev().find(erased) {
             step.state = StepState::Done;
             step.because = format!("stated in {}; no limit is known to practice", job.file);
         }
@@ -498,21 +484,7 @@ impl Job<'_> {
     }
 }
 
-/// What the return of a step comes from.
-enum Play<'a> {
-    Calibrated,
-    House(&'a str),
-    /// Recipe, whose recording, tape type.
-    Programme(&'a str, &'a str, Option<TapeType>),
-}
-
 /// Whether the circumstances let the finding mean anything.
 fn is_meant(finding: &Finding) -> bool {
     !finding.basis.starts_with("cannot tell")
-}
-
-/// A file name as a shell takes it.
-fn quoted(name: &str) -> String {
-    let plain = |c: char| c.is_ascii_alphanumeric() || "./-_".contains(c);
-    if name.chars().all(plain) { name.to_owned() } else { format!("\"{}\"", name.replace('"', "\\\"")) }
 }

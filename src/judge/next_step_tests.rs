@@ -1,6 +1,6 @@
 //! The order of work against invented readings.
 
-use super::next_step::{JobReading, STEPS, Step, StepState, steps};
+use super::next_step::{JobEvidence, JobReading, STEPS, Step, StepState, steps};
 use super::{Limits, judge, sample};
 use crate::reading::{
     AttachedReading, HandReadings, HandValue, Heads, JobSheet, JobState, Reading, TapeType,
@@ -20,7 +20,8 @@ fn judged(mut reading: Reading) -> Reading {
 
 fn after(job: &JobSheet, readings: &[Reading]) -> Vec<Step> {
     let of = |reading| JobReading { state: JobState::AsFound, file: "r.json", reading };
-    steps(job, &readings.iter().map(of).collect::<Vec<_>>())
+    let readings: Vec<JobReading<'_>> = readings.iter().map(of).collect();
+    steps(job, &JobEvidence { readings: &readings, ..JobEvidence::default() })
 }
 
 fn state(steps: &[Step], id: &str) -> StepState {
@@ -31,12 +32,13 @@ fn state(steps: &[Step], id: &str) -> StepState {
 fn steps_stand_in_the_order_of_work_one_record_trim_a_tape_type() {
     let found = after(&job(), &[]);
     let mut want: Vec<&str> = STEPS.to_vec();
-    want.splice(10..11, ["record-trim-type-I", "record-trim-type-II"]);
+    want.splice(11..12, ["record-trim-type-I", "record-trim-type-II"]);
     assert_eq!(found.iter().map(|step| step.id.as_str()).collect::<Vec<_>>(), want);
     assert!(found.iter().all(|step| step.state == StepState::Open && !step.commands.is_empty()));
     let mut player = job();
     player.deck.records = false;
-    assert_eq!(after(&player, &[]).last().unwrap().id, "replay-level");
+    let ids: Vec<String> = after(&player, &[]).into_iter().map(|step| step.id).collect();
+    assert_eq!(ids[ids.len() - 2..], ["replay-level", "meter"]);
 }
 
 #[test]
@@ -93,7 +95,12 @@ fn what_the_technician_calls_done_is_done() {
 #[test]
 fn hand_readings_close_their_step() {
     let mut job = job();
-    let value = |quantity: &str, value| HandValue { quantity: quantity.into(), value, unit: "g.cm".into() };
+    let value = |quantity: &str, value| HandValue {
+        quantity: quantity.into(),
+        value,
+        unit: "g.cm".into(),
+        uncertainty: None,
+    };
     let mut values = vec![
         value("take-up-torque", 30.0),
         value("wind-torque-forward", 150.0),
@@ -108,4 +115,61 @@ fn hand_readings_close_their_step() {
     assert_eq!(state(&after(&job, &[]), "torques"), StepState::Done);
     job.readings.push(AttachedReading { state: JobState::AsLeft, file: "gone.json".into() });
     assert_eq!(state(&after(&job, &[]), "torques"), StepState::Done);
+}
+
+#[test]
+fn music_does_azimuth_where_there_is_no_reference_tape() {
+    use super::job_skew::{JobSkew, tests::skew};
+    let mut job = job();
+    let tilted = skew(&[("music-1/a.wav", 40.0), ("music-1/b.wav", 36.0)], 16.0);
+    let upright = skew(&[("music-2/a.wav", 3.0), ("music-2/b.wav", -1.0)], 16.0);
+    let azimuth = |skews: &[JobSkew<'_>], job: &JobSheet, readings: &[Reading]| {
+        let of = |reading| JobReading { state: JobState::AsFound, file: "r.json", reading };
+        let readings: Vec<JobReading<'_>> = readings.iter().map(of).collect();
+        let found = steps(job, &JobEvidence { readings: &readings, skews, ..JobEvidence::default() });
+        found.into_iter().find(|step| step.id == "azimuth").unwrap()
+    };
+    let open = azimuth(&[], &job, &[]);
+    assert_eq!(open.state, StepState::Open);
+    assert_eq!(
+        open.commands,
+        [
+            "deckproof skew music-1/a.wav music-1/b.wav music-1/c.wav --json music-1.json",
+            "deckproof bench attach as-found music-1.json"
+        ]
+    );
+    let of = |state, file, skew| JobSkew { state, file, skew };
+    let found = of(JobState::AsFound, "m-1.json", &tilted);
+    let turn = azimuth(&[found], &job, &[]);
+    assert_eq!(turn.state, StepState::Turn);
+    assert!(turn.turns[0].contains("azimuth screw") && turn.commands[1].contains("as-left"), "{turn:?}");
+    let left = of(JobState::AsLeft, "m-2.json", &upright);
+    let done = azimuth(&[found, left], &job, &[]);
+    assert_eq!(done.state, StepState::Done);
+    assert!(done.because.contains("+1 +- 16 us"), "{}", done.because);
+    // Of music and a borrowed calibrated tape the later one counts.
+    for (order, want) in
+        [(["r.json", "m-2.json"], StepState::Done), (["m-2.json", "r.json"], StepState::Turn)]
+    {
+        job.readings = order
+            .iter()
+            .map(|file| AttachedReading { state: JobState::AsFound, file: (*file).into() })
+            .collect();
+        assert_eq!(azimuth(&[left], &job, &[judged(sample::faulty())]).state, want, "{order:?}");
+    }
+    // A reference at hand goes before music.
+    job.at_hand.calibrated_tape = true;
+    assert!(azimuth(&[left], &job, &[]).commands[0].contains("--recorded-on calibrated"));
+}
+
+#[test]
+fn a_step_names_what_it_rests_on_and_what_is_not_right_yet() {
+    let mut job = job();
+    job.at_hand.calibrated_tape = true;
+    let bad = after(&job, &[judged(sample::faulty())]);
+    let first = |steps: &[Step], id: &str| steps.iter().find(|step| step.id == id).unwrap().first.join("; ");
+    assert!(first(&bad, "replay-response").contains("(azimuth: outside by r.json)"), "{bad:?}");
+    assert!(first(&bad, "record-trim-type-II").contains("(replay-response: "), "{bad:?}");
+    let good = after(&job, &[judged(sample::healthy())]);
+    assert_eq!(first(&good, "replay-response"), "");
 }

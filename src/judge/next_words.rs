@@ -15,8 +15,8 @@ pub(super) const OFFSET: &[&str] = &[
     "Direct-voltage meter at the output, no signal, deck warm; speakers and headphones off.",
     "An output that is coupled by capacitors has none: `deckproof bench done offset \"coupled by capacitors\"`.",
 ];
-pub(super) const DIRECT: &str = "Sound card output straight into its input, no deck; record while the programme plays. `read --direct` \
-                                 takes the card off returns of the same programme. Not needed twice: `bench done sound-card \"known\"`.";
+pub(super) const DIRECT: &str = "Sound card output straight into its input, no deck; record while the programme plays. The card \
+                                 is then taken off every return with slates: the commands name it. Not needed twice: `deckproof bench done sound-card \"known\"`.";
 pub(super) const CARD_LEVEL: &str = "Sound card: the level tone comes back near -12 dBFS, nothing near 0 dBFS; automatic gain and enhancements off.";
 pub(super) const AS_FOUND: &str = "Before anything is turned: noise reduction off, tone controls flat. If the deck damages tape, leave it and \
                                    say so: `deckproof bench done as-found \"why\"`.";
@@ -36,6 +36,13 @@ pub(super) const SPEED_CANCELS: &str = "No reference tape at hand: speed cancels
 pub(super) const AZIMUTH: &str = "Turn the azimuth screw of the replay head, in small steps, with an insulated tool; seal it when the finding is within.";
 pub(super) const MUSIC: &str = "No reference tape at hand: play three or more bought or foreign recorded tapes, a minute of each; the middle of many is \
                                 upright.";
+pub(super) const MUSIC_AGAIN: &str = "Record them under the names below, in a folder of their own. After turning play the same tapes again, under the same names in the next folder: what their recorders were off is then \
+                                      the same, and the change is known far closer than the angle.";
+pub(super) const METER: &[&str] = &[
+    "Play the level tone of the tape that replay level was set by, and read the deck's own meters in dB against their mark for it.",
+    "Only once replay level is right, and before record level is set by these meters; a deck without meter trimmers: \
+     `deckproof bench done meter \"no trimmer\"`.",
+];
 pub(super) const RESPONSE: &str = "Only once azimuth is right: a tilted head looks like a lack of treble.";
 pub(super) const INJECT: &str = "No reference tape at hand: feed the replay amplifier as the running sheet says; it shows the equalisation and knows \
                                  nothing of the head.";
@@ -68,8 +75,9 @@ mod tests {
 
     #[test]
     fn no_line_has_runs_of_blanks() {
-        let all = [DIRECT, AS_FOUND, CALIBRATED, SPEED_CANCELS, MUSIC, INJECT, NO_LEVEL, RECORD_LEVEL];
-        for line in TAPE_PATH.iter().chain(TORQUES).chain(OFFSET).chain(&all) {
+        let all =
+            [DIRECT, AS_FOUND, CALIBRATED, SPEED_CANCELS, MUSIC, MUSIC_AGAIN, INJECT, NO_LEVEL, RECORD_LEVEL];
+        for line in TAPE_PATH.iter().chain(TORQUES).chain(OFFSET).chain(METER).chain(&all) {
             assert!(!line.contains("  "), "{line}");
         }
     }

@@ -14,6 +14,15 @@ pub struct Comparison {
     pub format: String,
     /// What is compared; the first is "as found", the last "as left" if there are two.
     pub readings: Vec<ComparedReading>,
+    /// Readings between which nothing was touched: how well the deck repeats itself.
+    #[serde(default)]
+    pub repeats: Vec<ComparedReading>,
+    /// Quantity by quantity: what really changed, the most of its tolerance first; then what did not, in the order of work.
+    #[serde(default)]
+    pub summary: Vec<QuantityChange>,
+    /// What follows from the figures, in words.
+    #[serde(default)]
+    pub remarks: Vec<String>,
     /// Every quantity that at least one reading has, in the order of work.
     pub rows: Vec<ComparedRow>,
     /// How the findings changed from the first reading to the last.
@@ -58,14 +67,62 @@ pub struct ComparedRow {
     pub uncertainties: Vec<Option<f64>>,
     /// Last minus first.
     pub change: Option<f64>,
-    /// Expanded uncertainty of the change: those of both values together.
+    /// Expanded uncertainty of the change: those of both values together, and how well the deck repeats itself if that was told.
     pub change_uncertainty: Option<f64>,
     /// Whether the change is larger than its uncertainty; `null` where that cannot be told.
     pub changed: Option<bool>,
+    /// What is usually allowed to a good deck in this quantity (common practice), to weigh the change by; `null` if unknown.
+    #[serde(default)]
+    pub tolerance: Option<f64>,
+    /// Whether it really changed: beyond what chance shows among so many rows, and by a tenth of `tolerance` at least; `null`
+    /// where `changed` is.
+    #[serde(default)]
+    pub really: Option<bool>,
     /// Standard deviation over the readings, of three and more.
     pub spread: Option<f64>,
+    /// How far one reading may lie from the mean of many, by the spread alone: standard deviation times Student's factor for
+    /// so few readings (95.45 %, as k = 2).
+    #[serde(default)]
+    pub repeatability: Option<f64>,
     /// Whether the spread is more than the stated uncertainties explain (once in a hundred by chance).
     pub spread_is_real: Option<bool>,
+}
+
+/// Whether a quantity changed from the first reading to the last.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum ChangeState {
+    /// It really changed.
+    #[serde(rename = "changed")]
+    Changed,
+    /// Beyond the uncertainty, but within what chance shows among so many rows, or too little to matter.
+    #[serde(rename = "too little to matter")]
+    TooLittle,
+    /// No change beyond the uncertainty.
+    #[serde(rename = "none shown")]
+    NoneShown,
+    /// A reading lacks it, or no uncertainty is stated.
+    #[serde(rename = "cannot tell")]
+    CannotTell,
+}
+
+/// All rows of one quantity together.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct QuantityChange {
+    /// Which quantity.
+    pub quantity: String,
+    /// Whether it changed.
+    pub state: ChangeState,
+    /// The rows that say so, by their place in `rows`, most important first; a choice where there are many.
+    pub rows: Vec<u32>,
+    /// How many more are in that state.
+    pub more: u32,
+    /// Lowest frequency of the rows in that state, Hz; `null` where frequency plays no part.
+    pub from_hz: Option<f64>,
+    /// Highest frequency of them, Hz.
+    pub to_hz: Option<f64>,
+    /// Why it cannot be told, where the circumstances are the reason.
+    #[serde(default)]
+    pub why: Option<String>,
 }
 
 /// One finding, before and after.
@@ -83,6 +140,15 @@ pub struct FindingChange {
     pub after: Option<f64>,
     /// Expanded uncertainties of the two.
     pub uncertainties: [Option<f64>; 2],
+    /// Last minus first.
+    #[serde(default)]
+    pub change: Option<f64>,
+    /// Expanded uncertainty of the change, of both together.
+    #[serde(default)]
+    pub change_uncertainty: Option<f64>,
+    /// Whether the change is larger than that; `null` where it cannot be told.
+    #[serde(default)]
+    pub changed: Option<bool>,
     /// Unit of both.
     pub unit: String,
     /// Verdict of the first reading; `null` if it has no such finding.

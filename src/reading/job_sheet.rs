@@ -75,6 +75,8 @@ pub struct JobCircumstances {
     pub tape_type: Option<TapeType>,
     /// Noise reduction.
     pub noise_reduction: Option<NoiseReduction>,
+    /// File with the transport's numbers, for `--transport`, relative to the job's folder.
+    pub transport: Option<String>,
 }
 
 /// What there is to measure with.
@@ -86,6 +88,8 @@ pub struct AtHand {
     pub calibrated_tape_file: Option<String>,
     /// Card of a house tape, for `--card`.
     pub house_card: Option<String>,
+    /// The sound card's output straight into its input, recorded: for `--direct`.
+    pub direct: Option<String>,
     /// Types that the deck shall record on.
     pub tape_types: Vec<TapeType>,
 }
@@ -108,6 +112,8 @@ pub struct HandValue {
     pub value: f64,
     /// Unit as it was read: `g.cm`, `mN.m`, `mV` or `dB`.
     pub unit: String,
+    /// What the gauge may be wrong by (k = 2), in the same unit; `None`: as usual for such gauges.
+    pub uncertainty: Option<f64>,
 }
 
 /// A limit for a value read by hand, from the job's file.

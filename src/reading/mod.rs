@@ -31,7 +31,9 @@ pub use card::{
 };
 pub use causes::{Cause, CauseKind, Instead, Unexplained};
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
-pub use comparison::{COMPARISON_FORMAT, ComparedReading, ComparedRow, Comparison, FindingChange};
+pub use comparison::{
+    COMPARISON_FORMAT, ChangeState, ComparedReading, ComparedRow, Comparison, FindingChange, QuantityChange,
+};
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
 pub use findings::{Adjustment, Finding, TurnStep, Verdict, Warning, Way, WorkStep};
 pub use found::{Found, FoundKind, NominalBy, TapeSection};

@@ -2,12 +2,12 @@
 
 use super::text::{Page, cell};
 use super::words;
-use crate::judge::{decimals, signed, unsigned};
-use crate::reading::{ComparedRow, Comparison, FindingChange, Verdict};
+use crate::judge::{decimals, decimals_db, frequency, signed, unsigned};
+use crate::reading::{ChangeState, ComparedRow, Comparison, FindingChange, QuantityChange, Verdict};
 
 /// The comparison in at most [`COLUMNS`](super::COLUMNS) columns: verdicts first, then what changed, then what did not.
 ///
-/// Rows that did not change beyond their uncertainty are only counted; JSON and CSV have them all.
+/// Of what did not really change one row a quantity is named; JSON and CSV have them all.
 pub fn comparison(comparison: &Comparison) -> String {
     let mut page = Page::default();
     page.line("COMPARISON");
@@ -18,6 +18,10 @@ pub fn comparison(comparison: &Comparison) -> String {
         let text = format!("{}{}{}", reading.file, deck.unwrap_or_default(), at.unwrap_or_default());
         page.wrapped(2, &format!("{}: ", reading.name), &text);
         page.wrapped(4, "", &words::circumstances(&reading.circumstances));
+    }
+    if !comparison.repeats.is_empty() {
+        let files: Vec<&str> = comparison.repeats.iter().map(|reading| reading.file.as_str()).collect();
+        page.wrapped(2, "repeats: ", &files.join(", "));
     }
     for warning in &comparison.warnings {
         page.wrapped(2, "! ", &warning.text);
@@ -41,15 +45,28 @@ pub(super) fn verdict(verdict: Option<Verdict>) -> &'static str {
     verdict.map_or("not judged", words::verdict)
 }
 
+/// Decimals by uncertainty, at most four, of decibels three.
+pub(super) fn digits_of(doubt: Option<f64>, otherwise: usize, unit: &str) -> usize {
+    if unit.starts_with("dB") { decimals_db(doubt, otherwise) } else { decimals(doubt, otherwise).min(4) }
+}
+
 /// A value with its uncertainty and unit, or why there is none.
 pub(super) fn value(value: Option<f64>, doubt: Option<f64>, unit: &str) -> String {
     let Some(value) = value else { return "cannot tell".to_owned() };
-    let digits = decimals(doubt, 3).min(4);
+    let digits = digits_of(doubt, 3, unit);
     let unit = short(unit);
     match doubt {
         Some(doubt) => format!("{} +- {} {unit}", unsigned(value, digits), unsigned(doubt, digits)),
         None => format!("{} {unit}", unsigned(value, digits)),
     }
+}
+
+/// By how much a finding changed, and whether that is more than its uncertainty.
+pub(super) fn finding_change(change: &FindingChange) -> Option<(String, &'static str)> {
+    let digits = digits_of(change.change_uncertainty, 3, &change.unit);
+    let (by, doubt) = (change.change?, change.change_uncertainty?);
+    let said = if change.changed == Some(true) { "changed" } else { "no change shown" };
+    Some((format!("{} +- {} {}", signed(by, digits), unsigned(doubt, digits), short(&change.unit)), said))
 }
 
 /// Verdicts that changed, or are outside still; the others are counted.
@@ -68,9 +85,10 @@ fn verdicts(page: &mut Page, findings: &[FindingChange]) {
             format!("{} -> {}", verdict(change.verdict_before), verdict(change.verdict_after))
         };
         let text = format!(
-            "{words}; {} -> {}",
+            "{words}; {} -> {}{}",
             value(change.before, change.uncertainties[0], &change.unit),
-            value(change.after, change.uncertainties[1], &change.unit)
+            value(change.after, change.uncertainties[1], &change.unit),
+            finding_change(change).map(|(by, said)| format!("; {by}: {said}")).unwrap_or_default()
         );
         page.wrapped(2, &format!("{:<34}", named(change)), &text);
     }
@@ -84,57 +102,116 @@ fn heading(row: &ComparedRow) -> String {
     }
 }
 
-/// What changed by more than its uncertainty, from the first reading to the last.
+/// What really changed, most important first; then what did not, in a line each.
 fn changed(page: &mut Page, comparison: &Comparison) {
     let first = comparison.readings.first().map_or("", |reading| &reading.name);
     let last = comparison.readings.last().map_or("", |reading| &reading.name);
-    page.head(&format!("WHAT CHANGED, {first} -> {last}"));
-    let told: Vec<&ComparedRow> = comparison.rows.iter().filter(|row| row.changed == Some(true)).collect();
-    if told.is_empty() {
-        page.line("  nothing by more than its uncertainty");
+    let of = |state: ChangeState| comparison.summary.iter().filter(move |change| change.state == state);
+    page.head(&format!("WHAT REALLY CHANGED, {first} -> {last}, most important first"));
+    if of(ChangeState::Changed).next().is_none() {
+        page.line(
+            "  nothing: no difference beyond what chance shows among so many, and large enough to matter",
+        );
     } else {
         page.line(&format!(
             "  {:<48}{:>11}{:>11}{:>11}{:>9}  unit",
             "quantity", "first", "last", "change", "+-"
         ));
     }
-    let mut quantity = "";
-    for row in told {
-        if row.quantity != quantity {
-            quantity = &row.quantity;
-            page.line(&format!("  {quantity}"));
+    for change in of(ChangeState::Changed) {
+        page.line(&format!("  {}", change.quantity));
+        for row in rows_of(comparison, change) {
+            let digits = digits_of(row.change_uncertainty, 2, &row.unit);
+            let mut what = heading(row);
+            if what.chars().count() > 45 {
+                what = what.chars().take(44).collect::<String>() + "~";
+            }
+            page.line(&format!(
+                "    {what:<46}{}{}{}{}  {}",
+                cell(row.values.first().copied().flatten(), digits, 11, false),
+                cell(row.values.last().copied().flatten(), digits, 11, false),
+                cell(row.change, digits, 11, true),
+                cell(row.change_uncertainty, digits, 9, false),
+                short(&row.unit),
+            ));
         }
-        let digits = decimals(row.change_uncertainty, 2).min(4);
-        let mut what = heading(row);
-        if what.chars().count() > 45 {
-            what = what.chars().take(44).collect::<String>() + "~";
+        if let Some(more) = more_of(change) {
+            page.wrapped(4, "", &more);
         }
-        page.line(&format!(
-            "    {what:<46}{}{}{}{}  {}",
-            cell(row.values.first().copied().flatten(), digits, 11, false),
-            cell(row.values.last().copied().flatten(), digits, 11, false),
-            cell(row.change, digits, 11, true),
-            cell(row.change_uncertainty, digits, 9, false),
-            short(&row.unit),
-        ));
     }
-    let count = |of: Option<bool>| comparison.rows.iter().filter(|row| row.changed == of).count();
+    for remark in &comparison.remarks {
+        page.wrapped(2, "", remark);
+    }
+    page.head("WHAT DID NOT");
+    for (state, words) in [
+        (ChangeState::TooLittle, "too little to matter, or chance"),
+        (ChangeState::NoneShown, "no change shown"),
+        (ChangeState::CannotTell, "cannot tell"),
+    ] {
+        for change in of(state) {
+            let why = change.why.clone().unwrap_or_else(|| nearest(comparison, change));
+            page.wrapped(2, &format!("{:<18}", change.quantity), &format!("{words}; {why}"));
+        }
+    }
     page.line("");
+    let count = |of: &dyn Fn(&ComparedRow) -> bool| comparison.rows.iter().filter(|row| of(row)).count();
     let text = format!(
-        "{} quantities did not change by more than the uncertainty of both readings together; {} cannot be told, because a \
-         reading lacks them or no uncertainty is stated.",
-        count(Some(false)),
-        count(None)
+        "Of {} differences {} really changed, {} exceed their uncertainty and are too small to matter or chance among so many, \
+         {} do not exceed it; {} cannot be told, because a reading lacks them or no uncertainty is stated. JSON and CSV have all.",
+        comparison.rows.len(),
+        count(&|row| row.really == Some(true)),
+        count(&|row| row.changed == Some(true) && row.really != Some(true)),
+        count(&|row| row.changed == Some(false)),
+        count(&|row| row.changed.is_none()),
     );
     page.wrapped(2, "", &text);
-    if comparison.readings.len() == 2 {
+    if comparison.readings.len() == 2 && comparison.repeats.is_empty() {
         let text = "How well the deck repeats itself is not in these uncertainties: record the same programme three times \
-                    without touching anything, and compare those.";
+                    without touching anything, and give those with --repeats.";
         page.wrapped(2, "", text);
     }
 }
 
-/// Units as one writes them behind a number, short enough for a column.
+/// The rows that a summary names.
+pub(super) fn rows_of<'a>(
+    comparison: &'a Comparison,
+    change: &'a QuantityChange,
+) -> impl Iterator<Item = &'a ComparedRow> {
+    change.rows.iter().filter_map(|place| comparison.rows.get(*place as usize))
+}
+
+/// How many more rows are in that state, and between which frequencies; `None` if no more are.
+pub(super) fn more_of(change: &QuantityChange) -> Option<String> {
+    let band = match (change.from_hz, change.to_hz) {
+        (Some(low), Some(high)) if high > low => {
+            format!(", all from {} to {}", frequency(low), frequency(high))
+        }
+        _ => String::new(),
+    };
+    (change.more > 0).then(|| format!("and {} more{band}", change.more))
+}
+
+/// The row that comes nearest to a change, in words.
+fn nearest(comparison: &Comparison, change: &QuantityChange) -> String {
+    let Some(row) = rows_of(comparison, change).next() else { return "no reading has it".to_owned() };
+    let Some(by) = row.change else { return format!("{}: a reading lacks it", heading(row)) };
+    let digits = digits_of(row.change_uncertainty, 3, &row.unit);
+    match row.change_uncertainty {
+        Some(doubt) => {
+            let most = format!(
+                "{}: {} +- {} {}",
+                heading(row),
+                signed(by, digits),
+                unsigned(doubt, digits),
+                short(&row.unit)
+            );
+            if change.more > 0 { format!("nearest to one is {most}") } else { most }
+        }
+        None => format!("{}: no uncertainty is stated", heading(row)),
+    }
+}
+
+/// Units short enough for a column.
 pub(super) fn short(unit: &str) -> &str {
     match unit {
         "percent" => "%",
@@ -147,10 +224,13 @@ pub(super) fn short(unit: &str) -> &str {
 /// How the readings spread, for three and more: the widest of each quantity.
 fn spreads(page: &mut Page, comparison: &Comparison) {
     page.head(&format!(
-        "HOW {} READINGS SPREAD (standard deviation; the widest row of each)",
+        "HOW {} READINGS SPREAD (the widest row of each quantity)",
         comparison.readings.len()
     ));
-    page.line(&format!("  {:<50}{:>12}{:>12}{:>12}  unit", "quantity", "spread", "lowest", "highest"));
+    page.line(&format!(
+        "  {:<44}{:>10}{:>10}{:>12}{:>12}  unit",
+        "quantity", "st. dev.", "one +-", "lowest", "highest"
+    ));
     let mut quantities: Vec<(&str, &str)> = Vec::new();
     for row in &comparison.rows {
         let key = (row.quantity.as_str(), row.unit.as_str());
@@ -170,17 +250,24 @@ fn spreads(page: &mut Page, comparison: &Comparison) {
         let told = || row.values.iter().flatten().copied();
         let real = if row.spread_is_real == Some(true) { " *" } else { "" };
         let mut what = format!("{quantity}: {}", heading(row));
-        if what.chars().count() > 49 {
-            what = what.chars().take(48).collect::<String>() + "~";
+        if what.chars().count() > 43 {
+            what = what.chars().take(42).collect::<String>() + "~";
         }
         page.line(&format!(
-            "  {what:<50}{:>12}{:>12}{:>12}  {}{real}",
+            "  {what:<44}{:>10}{:>10}{:>12}{:>12}  {}{real}",
             unsigned(spread, digits),
+            row.repeatability.map_or_else(String::new, |most| unsigned(most, digits)),
             signed(told().fold(f64::INFINITY, f64::min), digits),
             signed(told().fold(f64::NEG_INFINITY, f64::max), digits),
             short(unit),
         ));
     }
+    page.wrapped(
+        2,
+        "",
+        "one +-: how far one reading may lie from the mean of many by this spread alone: standard deviation times Student's \
+         factor for so few readings (95 %).",
+    );
     page.line("  * more than the stated uncertainties explain: the deck, the tape or the adjustment moves.");
 }
 
@@ -205,7 +292,7 @@ mod tests {
         let two = compare(&[named("as found", &found), named("as left", &left)]);
         let text = comparison(&two);
         assert!(text.lines().all(|line| line.chars().count() <= COLUMNS), "{text}");
-        assert!(text.contains("WHAT CHANGED, as found -> as left"), "{text}");
+        assert!(text.contains("WHAT REALLY CHANGED, as found -> as left"), "{text}");
         assert!(
             text.lines().any(|line| line.trim_start().starts_with("mean") && line.contains("+0.5")),
             "{text}"
@@ -216,6 +303,6 @@ mod tests {
         assert!(text.contains("speed: mean"), "{text}");
         // Nothing moved between these two.
         let none = comparison(&compare(&[named("2", &left), named("3", &again)]));
-        assert!(none.contains("nothing by more than its uncertainty"), "{none}");
+        assert!(none.contains("  nothing: no difference beyond"), "{none}");
     }
 }

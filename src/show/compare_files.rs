@@ -1,13 +1,13 @@
 //! A comparison as files: JSON with its schema, one CSV table, one HTML page.
 
 use super::axes::{Axis, Frame};
-use super::compare::{named, value, verdict};
+use super::compare::{more_of, named, rows_of, value, verdict};
 use super::csv::Csv;
 use super::html::{page, text};
 use super::svg::Stroke;
 use super::words;
 use crate::judge::{decimals, signed, unsigned};
-use crate::reading::{ComparedRow, Comparison};
+use crate::reading::{ChangeState, ComparedRow, Comparison};
 
 /// The comparison as pretty JSON (`deckproof-comparison/1`), with a line feed at the end.
 pub fn comparison_json(comparison: &Comparison) -> String {
@@ -33,6 +33,9 @@ pub fn comparison_table(comparison: &Comparison) -> String {
         "change",
         "change_uncertainty",
         "changed",
+        "really",
+        "spread",
+        "repeatability",
     ]);
     let number = |value: Option<f64>| value.map(|value| value.to_string()).unwrap_or_default();
     for row in &comparison.rows {
@@ -49,6 +52,9 @@ pub fn comparison_table(comparison: &Comparison) -> String {
                 number(row.change.filter(|_| is_last)),
                 number(row.change_uncertainty.filter(|_| is_last)),
                 row.changed.filter(|_| is_last).map(|changed| changed.to_string()).unwrap_or_default(),
+                row.really.filter(|_| is_last).map(|really| really.to_string()).unwrap_or_default(),
+                number(row.spread.filter(|_| is_last)),
+                number(row.repeatability.filter(|_| is_last)),
             ]);
         }
     }
@@ -81,6 +87,7 @@ pub fn comparison_report(comparison: &Comparison) -> String {
         }
         body += "</ul>\n</section>\n";
     }
+    summary(&mut body, comparison);
     findings(&mut body, comparison);
     if let Some(svg) = change_of_response(comparison) {
         body += &format!(
@@ -90,6 +97,58 @@ pub fn comparison_report(comparison: &Comparison) -> String {
     }
     rows(&mut body, comparison);
     page(&title, &body)
+}
+
+/// What really changed, quantity by quantity, and what did not.
+fn summary(body: &mut String, comparison: &Comparison) {
+    *body += "<section>\n<h2>What really changed, most important first</h2>\n";
+    let (real, rest): (Vec<_>, Vec<_>) =
+        comparison.summary.iter().partition(|change| change.state == ChangeState::Changed);
+    if real.is_empty() {
+        *body += "<p>Nothing: no difference beyond what chance shows among so many, and large enough to matter.</p>\n";
+    } else {
+        *body += "<table>\n<thead><tr><th>quantity</th><th>first</th><th>last</th><th>change</th></tr></thead>\n<tbody>\n";
+        for quantity in &real {
+            for row in rows_of(comparison, quantity) {
+                let channel = row.channel.as_ref().map(|channel| format!(", {channel}")).unwrap_or_default();
+                let ends = [
+                    row.values.first().zip(row.uncertainties.first()),
+                    row.values.last().zip(row.uncertainties.last()),
+                ];
+                let [first, last] = ends
+                    .map(|end| end.map_or_else(String::new, |(one, doubt)| value(*one, *doubt, &row.unit)));
+                *body += &format!(
+                    "<tr><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>\n",
+                    text(&format!("{}: {}{channel}", row.quantity, row.what)),
+                    text(&first),
+                    text(&last),
+                    text(&change(row))
+                );
+            }
+            if let Some(more) = more_of(quantity) {
+                *body += &format!("<tr><td colspan=\"4\" class=\"basis\">{}</td></tr>\n", text(&more));
+            }
+        }
+        *body += "</tbody>\n</table>\n";
+    }
+    for remark in &comparison.remarks {
+        *body += &format!("<p>{}</p>\n", text(remark));
+    }
+    for (state, words) in [
+        (ChangeState::TooLittle, "Too little to matter, or chance among so many"),
+        (ChangeState::NoneShown, "No change shown"),
+        (ChangeState::CannotTell, "Cannot tell"),
+    ] {
+        let names: Vec<&str> = rest
+            .iter()
+            .filter(|change| change.state == state)
+            .map(|change| change.quantity.as_str())
+            .collect();
+        if !names.is_empty() {
+            *body += &format!("<p class=\"basis\">{words}: {}.</p>\n", text(&names.join(", ")));
+        }
+    }
+    *body += "</section>\n";
 }
 
 fn findings(body: &mut String, comparison: &Comparison) {
@@ -154,8 +213,11 @@ fn rows(body: &mut String, comparison: &Comparison) {
         }
         *body += &format!("<td>{}</td>", text(&change(row)));
         if spreads {
-            let spread = row.spread.map(|spread| unsigned(spread, decimals(Some(spread), 2)));
-            *body += &format!("<td>{}</td>", text(&spread.unwrap_or_default()));
+            let digits = decimals(row.spread, 2);
+            let spread = row.spread.map(|spread| unsigned(spread, digits));
+            let one = row.repeatability.map(|one| format!("; one +- {}", unsigned(one, digits)));
+            *body +=
+                &format!("<td>{}{}</td>", text(&spread.unwrap_or_default()), text(&one.unwrap_or_default()));
         }
         *body += "</tr>\n";
     }
@@ -168,6 +230,9 @@ fn change(row: &ComparedRow) -> String {
     let doubt =
         row.change_uncertainty.map(|doubt| format!(" +- {}", unsigned(doubt, digits))).unwrap_or_default();
     match row.changed {
+        Some(true) if row.really == Some(false) => {
+            format!("{}{doubt}: too little to matter, or chance", signed(by, digits))
+        }
         Some(true) => format!("{}{doubt}: changed", signed(by, digits)),
         Some(false) => format!("{}{doubt}: none shown", signed(by, digits)),
         None => format!("{}{doubt}", signed(by, digits)),

@@ -1,10 +1,12 @@
 //! The sheet of a job, and what comes next, for the terminal.
 
-use super::compare::{named, short, value, verdict};
+use super::compare::{digits_of, finding_change, more_of, named, rows_of, short, value, verdict};
 use super::text::Page;
 use super::words;
-use crate::judge::{BenchSheet, HandJudged, HandRow, SheetPair, Step, StepState, decimals, signed};
-use crate::reading::{ComparedRow, FindingChange, Heads, JobSheet, JobState, Verdict};
+use crate::judge::{BenchSheet, HandJudged, HandRow, MusicAzimuth, SheetPair, Step, StepState, signed};
+use crate::reading::{
+    ChangeState, ComparedRow, FindingChange, Heads, JobSheet, JobState, QuantityChange, RecordedOn, Verdict,
+};
 use crate::trade::CAUTIONS;
 
 /// The sheet in at most [`COLUMNS`](super::COLUMNS) columns.
@@ -28,10 +30,13 @@ pub fn sheet_text(sheet: &BenchSheet<'_>) -> String {
     for (name, seen) in tape_paths(sheet.job) {
         page.wrapped(2, &format!("tape path, {name}: "), seen);
     }
+    if let Some(music) = &sheet.music {
+        self::music(&mut page, music);
+    }
     for pair in &sheet.pairs {
         self::pair(&mut page, pair);
     }
-    if sheet.pairs.is_empty() {
+    if sheet.pairs.is_empty() && sheet.music.is_none() {
         page.head("READINGS");
         page.line("  none attached");
     }
@@ -57,13 +62,29 @@ fn hand(page: &mut Page, row: &HandRow) {
         page.wrapped(
             6,
             &format!("{name:<10}"),
-            &format!("{}: {}", judged.text, words::verdict(judged.verdict)),
+            &format!("{}: {}; gauge: {}", judged.text, words::verdict(judged.verdict), judged.gauge),
         );
-        if let Some(turn) = judged.turn.filter(|_| Some(judged) == row.now()) {
+        if let Some(turn) = judged.turn.as_ref().filter(|_| Some(judged) == row.now()) {
             page.wrapped(6, "turn      ", turn);
         }
     }
+    if let Some(change) = &row.change {
+        page.wrapped(6, "change    ", change);
+    }
     page.wrapped(6, "limit     ", &row.limit);
+}
+
+fn music(page: &mut Page, music: &MusicAzimuth) {
+    page.head("AZIMUTH BY ORDINARY MUSIC (right lags: positive)");
+    for (state, file, result) in &music.rows {
+        page.wrapped(2, &format!("{:<10}", job_state(*state)), &format!("{result}; {file}"));
+    }
+    if let Some(change) = &music.change {
+        page.wrapped(2, "change    ", change);
+    }
+    if let Some(turn) = &music.turn {
+        page.wrapped(2, "turn      ", turn);
+    }
 }
 
 /// One quantity that was read by hand, with its verdicts.
@@ -139,48 +160,54 @@ pub(super) fn sources(pair: &SheetPair) -> Vec<String> {
         .collect()
 }
 
-/// Findings with a verdict before or after, and how many have none.
-pub(super) fn told(pair: &SheetPair) -> (Vec<&FindingChange>, usize) {
+/// Findings with a verdict before or after, and the names of those that have none.
+pub(super) fn told(pair: &SheetPair) -> (Vec<&FindingChange>, Vec<String>) {
     let is_told = |verdict: Option<Verdict>| verdict.is_some_and(|verdict| verdict != Verdict::CannotTell);
     let (told, untold): (Vec<_>, Vec<_>) = pair
         .comparison
         .findings
         .iter()
         .partition(|change| is_told(change.verdict_before) || is_told(change.verdict_after));
-    (told, untold.len())
+    (told, untold.into_iter().map(named).collect())
 }
 
-/// Most rows of one quantity: a ladder of distortion would fill the sheet.
-const MOST_ROWS: usize = 6;
+/// What could not be told, in words.
+pub(super) fn untold_words(untold: &[String]) -> Option<String> {
+    let mut names: Vec<&str> = Vec::new();
+    for name in untold.iter().map(|name| name.split(" (").next().unwrap_or(name)) {
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
+    (!names.is_empty()).then(|| format!("Cannot be told from these: {}.", names.join(", ")))
+}
 
 /// A finding's value in one state; what has a verdict without a value (hum that is not there) says so.
 pub(super) fn finding_value(at: Option<f64>, doubt: Option<f64>, unit: &str) -> String {
     at.map_or_else(|| "no value".to_owned(), |_| value(at, doubt, unit))
 }
 
-/// Rows that changed beyond their uncertainty, the first of each quantity, without the points of the response; and how
-/// many more did.
-pub(super) fn changed(pair: &SheetPair) -> (Vec<&ComparedRow>, usize) {
-    let (mut rows, mut more): (Vec<&ComparedRow>, usize) = (Vec::new(), 0);
-    for row in pair.comparison.rows.iter().filter(|row| row.changed == Some(true)) {
-        let there = rows.iter().filter(|other| other.quantity == row.quantity).count();
-        if row.hz.is_some() || there == MOST_ROWS {
-            more += 1;
-        } else {
-            rows.push(row);
-        }
-    }
-    (rows, more)
+/// What really changed, the most important first: quantities with their rows.
+pub(super) fn changed(pair: &SheetPair) -> Vec<(&QuantityChange, Vec<&ComparedRow>)> {
+    let real = pair.comparison.summary.iter().filter(|change| change.state == ChangeState::Changed);
+    real.map(|change| (change, rows_of(&pair.comparison, change).collect())).collect()
 }
 
-/// What the table of changes leaves out.
-pub(super) fn more_words(more: usize) -> String {
-    format!("{more} more changed, points of the response and further steps; `deckproof compare` has all.")
+/// What did not really change, in words.
+pub(super) fn unchanged(pair: &SheetPair) -> Option<String> {
+    let names: Vec<&str> = pair
+        .comparison
+        .summary
+        .iter()
+        .filter(|change| matches!(change.state, ChangeState::NoneShown | ChangeState::TooLittle))
+        .map(|change| change.quantity.as_str())
+        .collect();
+    (!names.is_empty()).then(|| format!("No change that matters is shown in: {}.", names.join(", ")))
 }
 
 /// A change with its uncertainty.
 pub(super) fn change(row: &ComparedRow) -> String {
-    let digits = decimals(row.change_uncertainty, 3).min(4);
+    let digits = digits_of(row.change_uncertainty, 3, &row.unit);
     let doubt = row.change_uncertainty.map(|doubt| format!(" +- {doubt:.digits$}")).unwrap_or_default();
     row.change.map_or_else(String::new, |by| format!("{}{doubt} {}", signed(by, digits), short(&row.unit)))
 }
@@ -192,7 +219,7 @@ pub(super) fn row_name(row: &ComparedRow) -> String {
 }
 
 fn pair(page: &mut Page, pair: &SheetPair) {
-    page.head(title(pair));
+    page.head(&title(pair).to_uppercase());
     for source in sources(pair) {
         page.wrapped(2, "", &source);
     }
@@ -200,28 +227,47 @@ fn pair(page: &mut Page, pair: &SheetPair) {
         page.wrapped(2, "! ", &warning.text);
     }
     let (told, untold) = self::told(pair);
+    if pair.is_sound_card() && pair.turns.is_empty() {
+        page.line("    nothing outside");
+        return;
+    }
     for finding in told {
         let one = |state: bool, at: Option<f64>, doubt: Option<f64>, is: Option<Verdict>| {
             state.then(|| format!("{}: {}", finding_value(at, doubt, &finding.unit), verdict(is)))
         };
         let before = one(pair.there[0], finding.before, finding.uncertainties[0], finding.verdict_before);
         let after = one(pair.there[1], finding.after, finding.uncertainties[1], finding.verdict_after);
+        let by = finding_change(finding).filter(|_| pair.there == [true, true]);
         let text = [before, after].into_iter().flatten().collect::<Vec<_>>().join("  ->  ");
-        page.wrapped(4, &format!("{:<34}", named(finding)), &text);
+        let text = by.map_or_else(|| text.clone(), |(by, said)| format!("{text}; {by}: {said}"));
+        page.wrapped(4, &format!("{:<36}", named(finding)), &text);
     }
-    if untold > 0 {
-        page.line(&format!("    {untold} findings cannot be told from these."));
+    if let Some(untold) = untold_words(&untold) {
+        page.wrapped(4, "", &untold);
     }
     for (name, turn) in &pair.turns {
         page.wrapped(4, "turn  ", &format!("{name}: {turn}"));
     }
     if pair.there == [true, true] {
-        page.line("  What changed by more than its uncertainty:");
-        let (rows, more) = changed(pair);
-        for row in &rows {
-            page.wrapped(4, &format!("{:<50}", clipped(&row_name(row), 49)), &change(row));
+        page.line("  What really changed, most important first:");
+        let quantities = changed(pair);
+        if quantities.is_empty() {
+            page.line("    nothing");
         }
-        page.line(&format!("    {}", more_words(more)));
+        for (quantity, rows) in quantities {
+            for row in rows {
+                page.wrapped(4, &format!("{:<60}", clipped(&row_name(row), 59)), &change(row));
+            }
+            if let Some(more) = more_of(quantity) {
+                page.wrapped(6, "", &more);
+            }
+        }
+        for remark in &pair.comparison.remarks {
+            page.wrapped(4, "", remark);
+        }
+        if let Some(unchanged) = unchanged(pair) {
+            page.wrapped(4, "", &unchanged);
+        }
     }
 }
 
@@ -232,13 +278,29 @@ fn clipped(text: &str, most: usize) -> String {
     text.chars().take(most - 1).chain(['~']).collect()
 }
 
-/// Heading of a pair.
-pub(super) fn title(pair: &SheetPair) -> &'static str {
-    match pair.there {
-        [true, true] => "AS FOUND -> AS LEFT",
-        [true, false] => "AS FOUND",
-        _ => "AS LEFT",
+/// Heading of a pair: which states, which programme, what it comes from.
+pub(super) fn title(pair: &SheetPair) -> String {
+    let states = match pair.there {
+        [true, true] => "As found and as left",
+        [true, false] => "As found",
+        _ => "As left",
+    };
+    if pair.is_sound_card() {
+        return "The sound card alone, no deck".to_owned();
     }
+    let Some(reading) = pair.comparison.readings.last() else { return states.to_owned() };
+    let recipe = reading.recipe.as_ref().map_or("a tape without slates", |recipe| recipe.name.as_str());
+    let on = match reading.circumstances.recorded_on {
+        Some(RecordedOn::Calibrated) => ", calibrated tape",
+        Some(RecordedOn::House) => ", house tape",
+        Some(RecordedOn::OtherDeck) => ", another deck's tape",
+        Some(RecordedOn::ThisDeck) => ", recorded on this deck",
+        Some(RecordedOn::Injected) => ", fed in without a tape",
+        Some(RecordedOn::Direct) | None => "",
+    };
+    let kind =
+        reading.circumstances.tape_type.map(|kind| format!(", tape type {kind:?}")).unwrap_or_default();
+    format!("{states}: {recipe}{on}{kind}")
 }
 
 /// Where the work stands, and all of one step: the one called `step`, or the first that is not done.
@@ -274,6 +336,9 @@ pub fn next_text(steps: &[Step], step: Option<&str>) -> Option<String> {
     for caution in &step.cautions {
         page.wrapped(2, "! ", caution);
     }
+    for first in &step.first {
+        page.wrapped(2, "first ", &format!("{first}. What follows rests on it."));
+    }
     for turn in &step.turns {
         page.wrapped(2, "turn  ", turn);
     }
@@ -289,6 +354,9 @@ pub fn next_text(steps: &[Step], step: Option<&str>) -> Option<String> {
     }
     for command in &step.commands {
         page.line(&format!("    {command}"));
+    }
+    if step.commands.iter().any(|command| command.contains(" NUMBER ")) {
+        page.line("  NUMBER is what you read; --within N says what the gauge may be wrong by.");
     }
     if step.state != StepState::Done {
         page.wrapped(

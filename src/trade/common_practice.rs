@@ -175,7 +175,7 @@ pub const REPLAY_LOW_TIME_CONSTANT: PracticeLimit = row(
 );
 
 /// All limits, each id once.
-pub const LIMITS: [PracticeLimit; 22] = [
+pub const LIMITS: [PracticeLimit; 23] = [
     REPLAY_RESPONSE,
     REPLAY_HIGH_TIME_CONSTANT,
     REPLAY_LOW_TIME_CONSTANT,
@@ -226,6 +226,7 @@ pub const LIMITS: [PracticeLimit; 22] = [
         "mV",
         PRACTICE,
     ),
+    row("meter", "the deck's meter at the level tone", pm(1.0), Some(pm(2.0)), "dB", PRACTICE),
 ];
 
 /// The limit called `id`; `None` if there is none.

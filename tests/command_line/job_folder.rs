@@ -24,7 +24,7 @@ name = "invented deck 7"
 
 [as_found]
 # gauge of the other bench
-take_up_torque_g_cm = 38   # twice
+take_up_torque_g_cm = 30   # twice
 "#;
 
 fn with_job(text: &str) -> Bench {
@@ -99,13 +99,17 @@ fn a_value_is_replaced_only_by_force_and_stays_as_a_comment() {
     let bench = with_job(BY_HAND);
     bench
         .run("bench set take-up-torque 48 g.cm --job job")
-        .refused(&["job.toml: take_up_torque_g_cm = 38 stands there already", "--force"]);
+        .refused(&["job.toml: take_up_torque_g_cm = 30 stands there already", "--force"]);
     assert_eq!(bench.text("job/job.toml"), BY_HAND);
     let ran = bench.run("bench set take-up-torque 4.7 mN.m --force --job job").done();
     // 4.7 mN.m / 0.0980665 = 47.9 g.cm.
-    assert!(ran.out.contains("4.7 mN.m (47.9 g.cm): within"), "{}", ran.out);
+    assert!(
+        ran.out.contains("4.7 +- 0.5 mN.m (47.9 g.cm): within; gauge: usual for such a gauge, from memory"),
+        "{}",
+        ran.out
+    );
     let text = bench.text("job/job.toml");
-    let want = "# gauge of the other bench\n# before: take_up_torque_g_cm = 38\ntake_up_torque_mn_m = 4.7   # twice\n";
+    let want = "# gauge of the other bench\n# before: take_up_torque_g_cm = 30\ntake_up_torque_mn_m = 4.7   # twice\n";
     assert!(text.contains(want), "{text}");
 }
 
@@ -246,6 +250,19 @@ fn read_takes_from_the_job_what_is_not_typed() {
         (&"calibrated".into(), &2.into(), &"I".into())
     );
     assert_eq!(reading["made"]["deck"], "mine");
+    // And what contradicts the job is said.
+    let said = bench.run(&format!("{line} {words}")).done().err;
+    for words in [
+        "Typed, and not as the job has it: deck mine (the job says invented deck 7, 12)",
+        "recorded on calibrated (the job says this-deck)",
+        "2 heads (the job says 3 heads)",
+        "tape type I (the job says II)",
+        "limits (the job has ",
+    ] {
+        assert!(said.contains(words), "{words}\n{said}");
+    }
+    let said = bench.run(&format!("{line} --job job --tape-type II")).done().err;
+    assert!(!said.contains("not as the job has it"), "{said}");
     assert!(limit(&reading).contains("modest"), "{}", limit(&reading));
     // Inside the folder, and below it, nothing needs to be typed.
     for folder in ["job", "job/below"] {
@@ -283,7 +300,11 @@ fn the_sheet_has_both_states_and_next_says_what_to_turn() {
     );
     bench.run("bench done safety --job job").done();
     let next = bench.run("bench next torques --job job").done();
-    assert!(next.out.contains("TURN  torques") && next.out.contains("38 g.cm (3.73 mN.m)"), "{}", next.out);
+    assert!(
+        next.out.contains("TURN  torques") && next.out.contains("30 +- 3 g.cm (2.94 mN.m)"),
+        "{}",
+        next.out
+    );
     bench.run("bench attach as-found found.json --job job").done();
     let next = bench.run("bench next azimuth --job job").done();
     assert!(next.out.contains("TURN  azimuth"), "{}", next.out);
@@ -297,18 +318,25 @@ fn the_sheet_has_both_states_and_next_says_what_to_turn() {
     assert!(next.out.contains("done  azimuth"), "{}", next.out);
     let sheet = bench.run("bench show --job job --out sheet.html").done();
     for words in [
-        "AS FOUND -> AS LEFT",
+        "AS FOUND AND AS LEFT: FULL, CALIBRATED TAPE",
         "outside -> ",
-        "What changed",
+        "What really changed, most important first",
+        "changed",
         "Signed",
         "hums",
-        "38 g.cm (3.73 mN.m): outside",
+        "30 +- 3 g.cm (2.94 mN.m): outside",
     ] {
         assert!(sheet.out.contains(words), "{words}\n{}", sheet.out);
     }
     assert!(sheet.out.lines().all(|line| line.chars().count() <= 100), "{}", sheet.out);
     let page = bench.text("sheet.html");
-    for words in ["Findings as found and as left", "class=\"badge outside\"", "Signed", "can kill", "hums"] {
+    for words in [
+        "As found and as left: full, calibrated tape",
+        "class=\"badge outside\"",
+        "Signed",
+        "can kill",
+        "hums",
+    ] {
         assert!(page.contains(words), "{words}");
     }
     bench.run("bench sheet --job job --out sheet.html").refused(&["sheet.html: this file exists already"]);

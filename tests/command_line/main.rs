@@ -10,6 +10,8 @@ mod help;
 mod house;
 mod interrupt;
 mod job_folder;
+mod job_safe;
+mod job_walk;
 mod list;
 mod read;
 mod rehearse;

@@ -7,6 +7,7 @@
 mod advice;
 mod bench;
 mod causes_truth;
+mod compare_truth;
 mod coverage;
 mod decks;
 mod direct;
