@@ -3,7 +3,7 @@
 //! `DECKPROOF_BLESS=1 cargo test --test show` writes the schema and the samples' findings anew; read the difference
 //! before committing it.
 
-use deckproof::judge::{Limits, judge};
+use deckproof::judge::{Limits, judge, work};
 use deckproof::reading::Reading;
 use deckproof::show;
 use std::path::{Path, PathBuf};
@@ -44,6 +44,7 @@ fn findings_in_the_sample_readings_are_what_the_code_judges() {
     for name in NAMES {
         let mut reading = sample(name);
         reading.findings = judge(&reading, &Limits::good_deck());
+        reading.work = work(&reading.findings);
         committed(&format!("readings/{name}.json"), &show::to_json(&reading));
     }
 }
