@@ -31,7 +31,13 @@ struct Deck {
     gap_um: Option<f64>,
     time_constant_us: Option<f64>,
     low_pass_hz: Option<f64>,
+    /// The low-pass is a bilinear one at 48 kHz.
+    digital: bool,
+    /// Frequency and quality of a second-order low-pass.
+    resonance: Option<[f64; 2]>,
     coupling_hz: Option<f64>,
+    /// Corner of a second capacitor.
+    second_hz: Option<f64>,
     /// Hz, dB, quality.
     bump: Option<[f64; 3]>,
     delay_us: f64,
@@ -57,8 +63,21 @@ impl Deck {
             CauseKind::TimeConstant => self.time_constant_us.map_or(0.0, |us| {
                 db((1.0 + (TAU * hz * us * 1e-6).powi(2)).sqrt() / (1.0 + (TAU * hz * 120e-6).powi(2)).sqrt())
             }),
-            CauseKind::LowPass => self.low_pass_hz.map_or(0.0, |at| -db((1.0 + (hz / at).powi(2)).sqrt())),
-            CauseKind::Coupling => self.coupling_hz.map_or(0.0, |at| -db((1.0 + (at / hz).powi(2)).sqrt())),
+            CauseKind::LowPass => {
+                let tangent = |hz: f64| (PI * hz / 48_000.0).tan();
+                let ratio = |at: f64| if self.digital { tangent(hz) / tangent(at) } else { hz / at };
+                let first = self.low_pass_hz.map_or(0.0, |at| -db((1.0 + ratio(at).powi(2)).sqrt()));
+                let second = self.resonance.map_or(0.0, |[at, quality]| {
+                    let x = hz / at;
+                    -db(((1.0 - x * x).powi(2) + (x / quality).powi(2)).sqrt())
+                });
+                first + second
+            }
+            CauseKind::Coupling => [self.coupling_hz, self.second_hz]
+                .into_iter()
+                .flatten()
+                .map(|at| -db((1.0 + (at / hz).powi(2)).sqrt()))
+                .sum(),
             CauseKind::HeadBump => self.bump.map_or(0.0, |[at, height, q]| {
                 let a = 10f64.powf(height / 40.0);
                 let u2 = (hz / at - at / hz).powi(2);
@@ -169,14 +188,17 @@ fn reading(deck: &Deck, seed: u64) -> Reading {
     reading
 }
 
-const DECKS: [Deck; 18] = {
+const DECKS: [Deck; 22] = {
     const NOTHING: Deck = Deck {
         name: "nothing",
         spacing_um: None,
         gap_um: None,
         time_constant_us: None,
         low_pass_hz: None,
+        digital: false,
+        resonance: None,
         coupling_hz: None,
+        second_hz: None,
         bump: None,
         delay_us: 0.2,
         ripple_db: 0.0,
@@ -208,6 +230,15 @@ const DECKS: [Deck; 18] = {
             delay_us: 18.0,
             ..NOTHING
         }),
+        Deck { name: "digital low-pass", low_pass_hz: Some(8000.0), digital: true, ..NOTHING },
+        Deck { name: "resonant winding", resonance: Some([14_000.0, 1.2]), ..NOTHING },
+        rough(Deck {
+            name: "resonant and dry, rough",
+            resonance: Some([13_000.0, 1.4]),
+            coupling_hz: Some(40.0),
+            ..NOTHING
+        }),
+        Deck { name: "two capacitors", coupling_hz: Some(45.0), second_hz: Some(30.0), ..NOTHING },
         Deck {
             name: "dirty, dry, bump",
             spacing_um: Some(0.5),
@@ -324,7 +355,7 @@ fn values_hold_the_truth_within_twice_their_uncertainty() {
                 CauseKind::Spacing => deck.spacing_um,
                 CauseKind::Gap => deck.gap_um,
                 CauseKind::TimeConstant => deck.time_constant_us,
-                CauseKind::LowPass => deck.low_pass_hz,
+                CauseKind::LowPass => deck.low_pass_hz.or(deck.resonance.map(|resonance| resonance[0])),
                 CauseKind::Coupling => deck.coupling_hz,
                 CauseKind::HeadBump => deck.bump.map(|bump| bump[0]),
                 CauseKind::None => continue,

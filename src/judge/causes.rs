@@ -4,7 +4,7 @@
 //! ripple that no cause explains ([`super::causes_fit`]); what the evidence leaves open is said so.
 
 use super::causes_fit::{KindVerdict, Point, Verdicts, weigh};
-use super::causes_shapes::{FITTED, Place, Setting, is_treble, low_pass_peak};
+use super::causes_shapes::{FITTED, Place, Setting, is_treble, low_pass_peak, unwarped_hz};
 use super::causes_words as words;
 use super::findings::SIDES;
 use super::meaning::{Meaning, Quantity, meaning};
@@ -35,9 +35,6 @@ const WORTH_DB: f64 = 0.3;
 const NEAR: f64 = 1.122;
 /// Losses by azimuth beyond this are next to the null: such points are left out, dB.
 const DEEP_DB: f64 = -20.0;
-/// How probable a digital low-pass is against one of a circuit before anything was measured (from memory: a setting of a sound
-/// card or a conversion).
-const DIGITAL: f64 = 0.1;
 /// Warnings with which a response is not the deck's own.
 const SPOILT: [&str; 3] = ["gain-riding", "noise-reduction-on", "wrong-recipe"];
 
@@ -142,7 +139,7 @@ impl<'a> Channel<'a> {
         let setting = Setting {
             speed_mm_s: medium.speed_mm_s,
             nominal_us: nominal.high_time_constant_us(),
-            digital_hz: None,
+            digital_hz: Some(reading.capture.rate_hz),
         };
         Self { reading, side, setting, reference, azimuth, points }
     }
@@ -154,26 +151,9 @@ impl<'a> Channel<'a> {
         FITTED.into_iter().filter(|kind| !(no_tape && of_tape.contains(kind))).collect()
     }
 
-    /// The verdicts, with low-passes as circuits, or as a digital filter where only that explains the response.
-    fn weighed(&mut self) -> Option<Verdicts> {
-        let circuits = weigh(&self.points, self.reference, &self.kinds(), &self.setting)?;
-        let treble =
-            circuits.kinds.iter().any(|verdict| is_treble(verdict.kind) && verdict.probability > OPEN);
-        if !treble {
-            return Some(circuits);
-        }
-        let digital = Setting { digital_hz: Some(self.reading.capture.rate_hz), ..self.setting };
-        match weigh(&self.points, self.reference, &self.kinds(), &digital) {
-            Some(other) if other.log_evidence + DIGITAL.ln() > circuits.log_evidence => {
-                self.setting = digital;
-                Some(other)
-            }
-            _ => Some(circuits),
-        }
-    }
-
-    fn judged(mut self) -> Option<(Vec<Cause>, Unexplained)> {
-        let verdicts = self.weighed()?;
+    fn judged(&self) -> Option<(Vec<Cause>, Unexplained)> {
+        let verdicts = weigh(&self.points, self.reference, &self.kinds(), &self.setting)?;
+        let digital = verdicts.digital > 0.5;
         let mut causes: Vec<Cause> = self.azimuth_cause().into_iter().collect();
         let mut perhaps = Vec::new();
         for treble in [true, false] {
@@ -204,7 +184,7 @@ impl<'a> Channel<'a> {
             .collect();
         let most = left_db.iter().max_by(|a, b| a[1].abs().total_cmp(&b[1].abs())).copied()?;
         for cause in &mut causes {
-            cause.why = words::why(cause, self.reading, &self.setting, most);
+            cause.why = words::why(cause, self.reading, &self.setting, digital, most);
         }
         let unexplained = Unexplained {
             channel: SIDES[self.side].to_owned(),
@@ -262,6 +242,13 @@ impl<'a> Channel<'a> {
                     // A corner means little there.
                     (cause.value, cause.uncertainty) =
                         (second, verdict.sizes.get(1).map(|size| 2.0 * size.1));
+                }
+                if let (Some(hz), Some(rate_hz)) = (cause.value, self.setting.digital_hz)
+                    && verdicts.digital > 0.5
+                {
+                    let real_hz = unwarped_hz(hz, rate_hz);
+                    cause.uncertainty = cause.uncertainty.map(|doubt| doubt * real_hz / hz);
+                    cause.value = Some(real_hz);
                 }
             }
             CauseKind::Coupling => cause.second_hz = second.filter(|hz| *hz > 0.4 * value),

@@ -35,8 +35,8 @@ pub(super) struct Verdicts {
     pub(super) ripple_db: f64,
     /// What all causes together explain at each point, dB relative to the reference, the offset included.
     pub(super) explained_db: Vec<f64>,
-    /// Logarithm of the probability of the response under all models together.
-    pub(super) log_evidence: f64,
+    /// Probability that a low-pass, if there is one, is a digital one.
+    pub(super) digital: f64,
     models: Vec<Model>,
     asked: Vec<CauseKind>,
 }
@@ -59,6 +59,9 @@ const RIPPLE_SPREAD: f64 = 1.0;
 const REACHES_OCTAVES: [f64; 2] = [0.4, 1.2];
 /// Least standard uncertainty of a point: what the tone meter cannot show, dB.
 const LEAST_SIGMA_DB: f64 = 0.02;
+/// How probable a digital low-pass is against one of a circuit before anything was measured (from memory: a setting of a sound
+/// card or a conversion).
+const DIGITAL: f64 = 0.1;
 /// How far the reference tone may be off by itself (standard deviation), dB.
 const OFFSET_DB: f64 = 0.5;
 /// Sizes are looked for within this many standard deviations about what is usual.
@@ -78,6 +81,8 @@ struct Model {
     log_evidence: f64,
     weight: f64,
     ripple_db: f64,
+    /// Its low-pass is a digital one, for samples at so many Hz.
+    digital_hz: Option<f64>,
 }
 
 /// A covariance of ripple and noise, ready to whiten with.
@@ -249,6 +254,7 @@ impl Data<'_> {
             log_evidence,
             weight: 0.0,
             ripple_db: whitener.ripple_db,
+            digital_hz: self.setting.digital_hz,
         })
     }
 
@@ -290,6 +296,8 @@ impl Data<'_> {
 }
 
 /// Weighs all subsets of `kinds` against the response; `None` for fewer than six points.
+///
+/// Low-passes are weighed as circuits, and as digital ones if the setting has a sample rate.
 pub(super) fn weigh(
     points: &[Point],
     reference: Place,
@@ -299,24 +307,44 @@ pub(super) fn weigh(
     if points.len() < 6 {
         return None;
     }
-    let priors = kinds.iter().map(|&kind| priors(kind, setting)).collect();
-    let data = Data { points, reference, setting, kinds, priors };
+    let priors: Vec<Vec<Prior>> = kinds.iter().map(|&kind| priors(kind, setting)).collect();
+    let circuits = Setting { digital_hz: None, ..*setting };
+    let data_of = |setting| Data { points, reference, setting, kinds, priors: priors.clone() };
+    // A digital low-pass is of another shape than a circuit's.
+    let variants =
+        [Some((data_of(&circuits), 0.0)), setting.digital_hz.map(|_| (data_of(setting), DIGITAL.ln()))];
+    let low_pass = kinds.iter().position(|&kind| kind == CauseKind::LowPass);
     let whiteners: Vec<Whitener> = REACHES_OCTAVES
         .iter()
         .flat_map(|&reach| RIPPLES_DB.map(|ripple_db| Whitener::new(points, ripple_db, reach)))
         .flatten()
         .collect();
     let usual = Whitener::new(points, USUAL_RIPPLE_DB, REACHES_OCTAVES[0])?;
-    let subsets: Vec<usize> = (0..1usize << kinds.len()).collect();
-    let tried: Vec<Model> =
-        subsets.into_par_iter().filter_map(|subset| data.coarsely(subset, &usual)).collect();
-    let best = tried.iter().map(|model| model.log_evidence).fold(f64::NEG_INFINITY, f64::max);
+    let with_low_pass = |subset: usize| low_pass.is_some_and(|kind| subset >> kind & 1 == 1);
+    let subsets: Vec<(usize, usize)> = (0..variants.len())
+        .flat_map(|variant| (0..1usize << kinds.len()).map(move |subset| (variant, subset)))
+        .filter(|&(variant, subset)| variant == 0 || with_low_pass(subset))
+        .collect();
+    let tried: Vec<(usize, Model)> = subsets
+        .into_par_iter()
+        .filter_map(|(variant, subset)| {
+            let (data, prior) = variants[variant].as_ref()?;
+            let mut model = data.coarsely(subset, &usual)?;
+            model.log_evidence += prior;
+            Some((variant, model))
+        })
+        .collect();
+    let best = tried.iter().map(|(_, model)| model.log_evidence).fold(f64::NEG_INFINITY, f64::max);
     let mut models: Vec<Model> = tried
         .into_par_iter()
-        .filter(|model| model.log_evidence > best - HOPELESS)
-        .flat_map_iter(|model| {
-            let data = &data;
-            whiteners.iter().filter_map(move |each| data.climb(&model.members, model.at.clone(), each, 4))
+        .filter(|(_, model)| model.log_evidence > best - HOPELESS)
+        .filter_map(|(variant, model)| Some((variants[variant].as_ref()?, model)))
+        .flat_map_iter(|((data, prior), model)| {
+            whiteners.iter().filter_map(move |each| {
+                let mut model = data.climb(&model.members, model.at.clone(), each, 4)?;
+                model.log_evidence += prior;
+                Some(model)
+            })
         })
         .collect();
     let best = models.iter().map(|model| model.log_evidence).fold(f64::NEG_INFINITY, f64::max);
@@ -325,14 +353,28 @@ pub(super) fn weigh(
     for model in &mut models {
         model.weight = (model.log_evidence - best).exp() / total;
     }
-    let verdicts = (0..kinds.len()).map(|kind| data.verdict(&models, kind)).collect();
+    let circuits = &variants[0].as_ref()?.0;
+    let verdicts = (0..kinds.len()).map(|kind| circuits.verdict(&models, kind)).collect();
     let ripple_db = models.iter().map(|model| model.weight * model.ripple_db).sum();
     let explained_db = points
         .iter()
-        .map(|point| models.iter().map(|model| model.weight * data.model_db(model, point.place)).sum::<f64>())
+        .map(|point| {
+            let of = |model: &Model| {
+                let data =
+                    variants.iter().flatten().find(|(data, _)| data.setting.digital_hz == model.digital_hz);
+                data.map_or(0.0, |(data, _)| model.weight * data.model_db(model, point.place))
+            };
+            models.iter().map(of).sum::<f64>()
+        })
         .collect();
-    let log_evidence = best + total.ln();
-    Some(Verdicts { kinds: verdicts, ripple_db, explained_db, log_evidence, models, asked: kinds.to_vec() })
+    let weight_of = |digital: bool| -> f64 {
+        let has = |model: &&Model| low_pass.is_some_and(|kind| model.members.contains(&kind));
+        let own = models.iter().filter(has).filter(|model| model.digital_hz.is_some() == digital);
+        own.map(|model| model.weight).sum()
+    };
+    let (digital, circuit) = (weight_of(true), weight_of(false));
+    let digital = if digital > 0.0 { digital / (digital + circuit) } else { 0.0 };
+    Some(Verdicts { kinds: verdicts, ripple_db, explained_db, digital, models, asked: kinds.to_vec() })
 }
 
 impl Data<'_> {
@@ -393,10 +435,12 @@ impl Verdicts {
         reference: Place,
         setting: &Setting,
     ) -> (f64, f64) {
-        let priors = self.asked.iter().map(|&kind| priors(kind, setting)).collect();
-        let data = Data { points: &[], reference, setting, kinds: &self.asked, priors };
+        let own_priors: Vec<Vec<Prior>> = self.asked.iter().map(|&kind| priors(kind, setting)).collect();
         let (mut mean, mut square) = (0.0, 0.0);
         for model in &self.models {
+            let setting = Setting { digital_hz: model.digital_hz, ..*setting };
+            let priors = own_priors.clone();
+            let data = Data { points: &[], reference, setting: &setting, kinds: &self.asked, priors };
             let mut slopes = DVector::zeros(model.at.len());
             let (mut first, mut sum) = (0, 0.0);
             for &kind in &model.members {

@@ -140,6 +140,11 @@ fn warped_hz(hz: f64, rate_hz: f64) -> f64 {
     rate_hz / std::f64::consts::PI * (std::f64::consts::PI * (hz / rate_hz).min(0.499)).tan()
 }
 
+/// The inverse of [`warped_hz`].
+pub(super) fn unwarped_hz(hz: f64, rate_hz: f64) -> f64 {
+    rate_hz / std::f64::consts::PI * (std::f64::consts::PI * hz / rate_hz).atan()
+}
+
 /// Second-order resonance: `height_db` at `middle_hz`, 0 dB far from it, half of the height (in dB) where
 /// |f/f0 - f0/f| = 1/q.
 fn resonance_db(middle_hz: f64, height_db: f64, quality: f64, hz: f64) -> f64 {

@@ -26,10 +26,16 @@ pub fn cause_size(value: Option<f64>, uncertainty: Option<f64>, unit: &str) -> O
     Some(format!("{}{doubt} {unit}", unsigned(value, digits)))
 }
 
-/// What `cause` means and rests on. `most` is the largest rest: `[Hz, dB]`.
-pub(super) fn why(cause: &Cause, reading: &Reading, setting: &Setting, most: [f64; 2]) -> String {
+/// What `cause` means and rests on. `digital`: a low-pass is a digital one; `most` is the largest rest: `[Hz, dB]`.
+pub(super) fn why(
+    cause: &Cause,
+    reading: &Reading,
+    setting: &Setting,
+    digital: bool,
+    most: [f64; 2],
+) -> String {
     let mut words =
-        if cause.instead.is_empty() { one(cause, reading, setting, most) } else { several(cause) };
+        if cause.instead.is_empty() { one(cause, reading, setting, digital, most) } else { several(cause) };
     let told = &reading.circumstances;
     let fitted = !matches!(cause.cause, CauseKind::Azimuth | CauseKind::None);
     match told.recorded_on {
@@ -55,7 +61,7 @@ pub(super) fn why(cause: &Cause, reading: &Reading, setting: &Setting, most: [f6
 }
 
 /// Words for a cause by itself.
-fn one(cause: &Cause, reading: &Reading, setting: &Setting, most: [f64; 2]) -> String {
+fn one(cause: &Cause, reading: &Reading, setting: &Setting, digital: bool, most: [f64; 2]) -> String {
     match cause.cause {
         CauseKind::Azimuth => "follows from the measured delay; set azimuth before anything else".to_owned(),
         CauseKind::Spacing => "falls in proportion to frequency, as if the tape ran so far off the head: dirt, a worn \
@@ -65,7 +71,7 @@ fn one(cause: &Cause, reading: &Reading, setting: &Setting, most: [f64; 2]) -> S
                            the amplifier makes up for a sound head's gap, the real one is wider"
             .to_owned(),
         CauseKind::TimeConstant => time_constant(cause, reading, setting),
-        CauseKind::LowPass if setting.digital_hz.is_some() => {
+        CauseKind::LowPass if digital => {
             "falls as a digital low-pass does, which no circuit follows: a setting of the sound card, or a conversion on the way"
                 .to_owned()
         }

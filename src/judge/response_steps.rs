@@ -192,7 +192,8 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
     if off.db < 0.0 && !no_tape {
         steps.extend(heads(&found, side, off, &mut rest_db));
     }
-    for share in found.iter().filter(|share| share.is(CauseKind::LowPass)) {
+    // A resonance that lifts is what a trimmer of the equalisation moves.
+    for share in found.iter().filter(|share| share.is(CauseKind::LowPass) && share.db < 0.0) {
         rest_db -= share.db;
         steps.push(
             step(
@@ -234,8 +235,14 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
     }
     let gap = found
         .iter()
-        .find(|share| share.is(CauseKind::Gap))
+        .find(|share| share.is(CauseKind::Gap) || (share.is(CauseKind::LowPass) && share.db > 0.0))
         .map(|share| {
+            if share.is(CauseKind::LowPass) {
+                return format!(
+                    " (they rise as a resonance at {} does: of the head's winding with the capacitor across it)",
+                    share.size()
+                );
+            }
             format!(
                 " ({} dB of it fall as a gap of {} does: the head's own, no cleaning brings it back)",
                 share.amount(),
@@ -292,11 +299,8 @@ fn heads(found: &[Share], side: usize, off: &Off, rest_db: &mut f64) -> Option<T
         (Some(share), _) => {
             *rest_db -= share.db;
             let fall = if share.uncertainty_db > 0.6 * share.db.abs() {
-                format!(
-                    "up to {} {} may fall as spacing does",
-                    unsigned(share.db.abs() + share.uncertainty_db, 0),
-                    off.of_all()
-                )
+                let most = (share.db.abs() + share.uncertainty_db).min(off.db.abs());
+                format!("up to {} {} may fall as spacing does", unsigned(most, 1), off.of_all())
             } else {
                 format!("{} {} fall as {} of spacing do", share.amount(), off.of_all(), share.size())
             };
