@@ -31,6 +31,8 @@ const OPEN: f64 = 0.05;
 const PERHAPS: f64 = 0.2;
 /// Least share at any of [`SHARES_HZ`] that is worth a line, dB.
 const WORTH_DB: f64 = 0.3;
+/// The same for a low-pass, of which every head and amplifier has a little.
+const WORTH_LOW_PASS_DB: f64 = 0.5;
 /// A sweep's or a noise's point counts where no nearer kind has one within a sixth of an octave.
 const NEAR: f64 = 1.122;
 /// Losses by azimuth beyond this are next to the null: such points are left out, dB.
@@ -322,7 +324,8 @@ impl<'a> Channel<'a> {
 }
 
 fn worth(cause: Cause) -> Option<Cause> {
-    cause.shares_db.iter().any(|share| share[1].abs() >= WORTH_DB).then_some(cause)
+    let least_db = if cause.cause == CauseKind::LowPass { WORTH_LOW_PASS_DB } else { WORTH_DB };
+    cause.shares_db.iter().any(|share| share[1].abs() >= least_db).then_some(cause)
 }
 
 fn instead(verdict: &KindVerdict) -> Instead {

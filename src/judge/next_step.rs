@@ -109,6 +109,8 @@ struct Wanted<'a> {
     telling: &'a [&'static str],
     /// All findings that the step puts right.
     findings: &'a [&'static str],
+    /// Only a recording in rounds counts.
+    rounds: bool,
 }
 
 /// The steps of a job, in the order of work; those that its deck does not have are left out.
@@ -208,6 +210,7 @@ impl Job<'_> {
                 wanted.telling.contains(&finding.id.as_str()) && finding.value.is_some() && is_meant(finding)
             };
             told.recorded_on.is_some_and(|on| wanted.origins.contains(&on))
+                && (!wanted.rounds || !job.reading.rounds.is_empty())
                 && (wanted.tape_type.is_none() || told.tape_type == wanted.tape_type)
                 && (wanted.telling.is_empty() || job.reading.findings.iter().any(tells))
         })
@@ -279,7 +282,13 @@ impl Job<'_> {
     }
 
     fn sound_card(&self) -> Step {
-        let wanted = Wanted { origins: &[RecordedOn::Direct], tape_type: None, telling: &[], findings: &[] };
+        let wanted = Wanted {
+            origins: &[RecordedOn::Direct],
+            tape_type: None,
+            telling: &[],
+            findings: &[],
+            rounds: false,
+        };
         let how = vec![words::DIRECT.to_owned(), words::CARD_LEVEL.to_owned()];
         let play = Play::Programme("full", "direct", None);
         let mut step = self.step("sound-card", "The sound card alone, once", &wanted, how, play);
@@ -326,7 +335,8 @@ impl Job<'_> {
         };
         let all = [REPLAYED[0], REPLAYED[1], RecordedOn::OtherDeck, RecordedOn::ThisDeck];
         let origins = if self.has_reference() { &all[..2] } else { &all[..] };
-        let wanted = Wanted { origins, tape_type: None, telling: &findings[1..], findings: &findings };
+        let wanted =
+            Wanted { origins, tape_type: None, telling: &findings[1..], findings: &findings, rounds: false };
         let mut step = self.step("transport", "Speed and flutter", &wanted, lines, play);
         step.cautions = crate::trade::CAUTIONS[..3].to_vec();
         step
@@ -334,7 +344,13 @@ impl Job<'_> {
 
     fn azimuth(&self) -> Step {
         let findings = ["azimuth"];
-        let wanted = Wanted { origins: &REPLAYED, tape_type: None, telling: &findings, findings: &findings };
+        let wanted = Wanted {
+            origins: &REPLAYED,
+            tape_type: None,
+            telling: &findings,
+            findings: &findings,
+            rounds: false,
+        };
         let title = "Azimuth of the replay head";
         let mut step = match self.reference() {
             Some((play, line)) => {
@@ -389,7 +405,8 @@ impl Job<'_> {
         let findings = ["replay-response", "replay-equalisation"];
         let title = "Replay response";
         let all = [REPLAYED[0], REPLAYED[1], RecordedOn::Injected];
-        let wanted = Wanted { origins: &all, tape_type: None, telling: &findings, findings: &findings };
+        let wanted =
+            Wanted { origins: &all, tape_type: None, telling: &findings, findings: &findings, rounds: false };
         match self.reference() {
             Some((play, line)) => {
                 let lines = vec![line.to_owned(), words::RESPONSE.to_owned()];
@@ -409,7 +426,13 @@ impl Job<'_> {
 
     fn replay_level(&self) -> Step {
         let findings = ["replay-level", "channel-match"];
-        let wanted = Wanted { origins: &REPLAYED, tape_type: None, telling: &findings, findings: &findings };
+        let wanted = Wanted {
+            origins: &REPLAYED,
+            tape_type: None,
+            telling: &findings,
+            findings: &findings,
+            rounds: false,
+        };
         let title = "Replay level";
         let mut step = match self.reference() {
             Some((play, line)) => self.step(
@@ -440,6 +463,7 @@ impl Job<'_> {
             tape_type: Some(kind),
             telling: &findings[1..2],
             findings: &findings,
+            rounds: true,
         };
         let lines = vec![
             format!("Tape of type {kind:?}, the deck set for it ({}).", words::position(kind)),
@@ -465,7 +489,8 @@ impl Job<'_> {
         how: &str,
     ) -> Step {
         let kind = self.first_type();
-        let wanted = Wanted { origins: &[RecordedOn::ThisDeck], tape_type: kind, telling, findings };
+        let wanted =
+            Wanted { origins: &[RecordedOn::ThisDeck], tape_type: kind, telling, findings, rounds: false };
         let lines = vec![how.to_owned(), self.own().to_owned(), words::RECORD_LEVEL.to_owned()];
         self.step(id, title, &wanted, lines, Play::Programme(recipe, "this-deck", kind))
     }

@@ -30,7 +30,7 @@ pub(super) fn noise(bench: &Bench) -> Vec<Finding> {
             case.turn = vec![
                 step(
                     Adjustment::Heads,
-                    "no trimmer: demagnetise heads and tape path (power off, tape away), read a fresh tape, then look for a \
+                    "noise, no trimmer: demagnetise heads and tape path (power off, tape away), read a fresh tape, then look for a \
                      noisy first stage of the replay amplifier",
                 )
                 .on(SIDES[side]),
@@ -108,17 +108,17 @@ fn gets_in(mains: &Mains) -> String {
 fn where_to_look(origin: Origin) -> &'static str {
     match origin {
         Origin::Replay => {
-            "no trimmer: break the ground loop between deck and PC first (PC on battery, or an audio isolating \
+            "hum, no trimmer: break the ground loop between deck and PC first (PC on battery, or an audio isolating \
              transformer), then check head leads, shields and supply capacitors of the replay side. An open deck on mains \
              can kill: isolating supply, one hand away"
         }
         Origin::Recorded => {
-            "no trimmer, and nothing in the replay: the hum was recorded. If this deck recorded it, break the ground loop \
+            "hum, no trimmer, and nothing in the replay: the hum was recorded. If this deck recorded it, break the ground loop \
              between player and deck, then check the recording amplifier and its supply; if not, it came with the tape. An \
              open deck on mains can kill: isolating supply, one hand away"
         }
         Origin::CannotTell => {
-            "no trimmer: stop the tape while the sound card goes on recording: hum that stays gets in behind the tape, hum \
+            "hum, no trimmer: stop the tape while the sound card goes on recording: hum that stays gets in behind the tape, hum \
              that goes lies on it. Then break the ground loop between deck and PC (or player), and check leads, shields and \
              supply capacitors of that side. An open deck on mains can kill: isolating supply, one hand away"
         }

@@ -42,8 +42,7 @@ pub(super) fn replay_response(bench: &Bench) -> Vec<Finding> {
     for side in 0..2 {
         findings.push(one_channel(bench, side, &main, None));
         if bench.recorded_on() != Some(RecordedOn::Injected) && main.from_hz > bass.from_hz * 1.3 {
-            // The edge belongs to the main band.
-            let below = ResponseLimit { to_hz: main.from_hz.min(bass.to_hz) / 1.1, ..bass.clone() };
+            let below = ResponseLimit { to_hz: main.from_hz.min(bass.to_hz), ..bass.clone() };
             findings.push(one_channel(bench, side, &below, Some("bass")));
         }
     }
@@ -72,8 +71,9 @@ fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&
     }
     let Some(response) = &bench.reading.response else { return case.finish() };
     let (points_kind, rows) = points(response);
-    let in_band =
-        || rows.iter().filter(|row| row.hz >= limit.from_hz * 0.999 && row.hz <= limit.to_hz * 1.001);
+    // The edge belongs to the main band.
+    let to_hz = limit.to_hz * if kind.is_some() { 0.99 } else { 1.001 };
+    let in_band = || rows.iter().filter(|row| row.hz >= limit.from_hz * 0.999 && row.hz <= to_hz);
     let bounds = case.bounds;
     let Some(worst) = worst(in_band().map(|row| (row.hz, row.db[side], row.uncertainty_db[side])), bounds)
     else {
@@ -173,6 +173,12 @@ mod tests {
         let turn = got.turn.unwrap();
         assert!(turn.starts_with("set azimuth first: 0."), "{turn}");
         assert!(turn.contains("of the 3.2 dB missing at 14 kHz come from it"), "{turn}");
+        assert!(turn.contains("Clean") && turn.contains("fall as 0.128 +- 0.008 um of spacing do"), "{turn}");
+        assert!(turn.ends_with("Nothing else needs turning for this"), "{turn}");
+        // Where no cause was told, the equaliser is all that is left.
+        let mut reading = sample::faulty();
+        reading.causes.clear();
+        let turn = left(&reading).turn.unwrap();
         assert!(turn.contains("Clean") && turn.contains("Replay equalisation left up"), "{turn}");
     }
 
@@ -206,6 +212,9 @@ mod tests {
         reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
         for heads in [Heads::Two, Heads::Three] {
             reading.circumstances.heads = Some(heads);
+            let turn = left(&reading).turn.unwrap();
+            assert!(turn.contains("Record and replay are seen together"), "{turn}");
+            reading.causes.clear();
             let got = left(&reading);
             let turn = got.turn.unwrap();
             assert!(turn.contains("seen together") && turn.contains("bias"), "{turn}");

@@ -230,6 +230,10 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
     if rest_db * off.db < 0.0 || rest_db.abs() <= off.allowed_db {
         if let Some(last) = steps.last_mut() {
             last.text += NOTHING_ELSE;
+            if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
+                last.text +=
+                    ". Record and replay are seen together: only a calibrated tape tells which has it";
+            }
         }
         return steps;
     }
@@ -309,12 +313,15 @@ fn heads(found: &[Share], side: usize, off: &Off, rest_db: &mut f64) -> Option<T
                  replay equalisation's"
             )
         }
-        (None, Some(share)) => format!(
-            "clean the {name} head {read_again}: {} {} may be {}, which could not be told apart",
-            share.amount(),
-            off.of_all(),
-            share.names()
-        ),
+        (None, Some(share)) => {
+            *rest_db -= share.db;
+            format!(
+                "clean the {name} head {read_again}: {} {} may be {}, which could not be told apart",
+                share.amount(),
+                off.of_all(),
+                share.names()
+            )
+        }
         // Shapes were told, and dirt is not among them.
         (None, None) if !found.is_empty() => return None,
         (None, None) => CLEAN.to_owned(),

@@ -59,7 +59,7 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, side: &'static str,
     case.turn = vec![
         step(
             Adjustment::Heads,
-            "no trimmer: clean the heads, check the height of the head and the tape guides, then leads and plugs that lie \
+            "separation, no trimmer: clean the heads, check the height of the head and the tape guides, then leads and plugs that lie \
              side by side",
         )
         .on(side),

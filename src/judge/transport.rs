@@ -10,7 +10,7 @@ use super::turns::step;
 use crate::reading::{Adjustment, Finding, Flutter, Heads, RecordedOn, SameTape, TurnStep, Verdict, Way};
 
 /// What moves flutter where no part is known.
-const TRANSPORT: &str = "no trimmer: clean capstan and pinch roller, then check belts, idler and back tension, deck off and parts at rest";
+const TRANSPORT: &str = "transport, no trimmer: clean capstan and pinch roller, then check belts, idler and back tension, deck off and parts at rest";
 
 /// `flutter` are the findings on flutter of the same return.
 pub(super) fn speed(bench: &Bench, flutter: &[Finding]) -> Finding {
@@ -181,11 +181,11 @@ fn kind(
         case.figures += &cautions(bench, flutter);
         let text = match flutter.lines.first().and_then(|line| Some((line.part.as_deref()?, line.could_be))) {
             Some((part, true)) => format!(
-                "no trimmer: the rate of the strongest line could be that of the {part}: look there first (clean, check \
+                "transport, no trimmer: the rate of the strongest line could be that of the {part}: look there first (clean, check \
                  for play, wear and flat spots), then at capstan, pinch roller and belts, deck off and parts at rest"
             ),
             Some((part, false)) => format!(
-                "no trimmer: look at the {part} first (clean it, check it for play, wear and flat spots), deck off \
+                "transport, no trimmer: look at the {part} first (clean it, check it for play, wear and flat spots), deck off \
                  and parts at rest"
             ),
             None => TRANSPORT.to_owned(),

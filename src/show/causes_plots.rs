@@ -4,13 +4,15 @@ use super::axes::{Axis, BOTTOM, Frame, LABEL_STEP, TOP};
 use super::causes::name;
 use super::plots::{DEEPEST_DB, Figure, channel, continuous, hertz_axis};
 use super::svg::{Anchor, Stroke};
-use crate::judge::{decimals, frequency, signed, unsigned};
+use crate::judge::{cause_name, decimals, frequency, signed, unsigned};
 use crate::reading::{Cause, CauseKind, Reading, Unexplained};
 
 /// Parts of a layer that are thinner all along are not drawn, dB.
 const LEAST_DB: f64 = 0.03;
 /// Where names of what shows in the bass begin, Hz: a response is flat there.
 const BASS_NAMES_HZ: f64 = 160.0;
+/// Longest name that has room at the edge, with its share behind it, characters.
+const LONGEST_NAME: usize = 20;
 /// Width of a character in a figure, about.
 const CHARACTER: f64 = 7.2;
 
@@ -147,7 +149,11 @@ fn draw(frame: &mut Frame, layer: &Layer, turn: usize, stroke: Stroke) {
 /// `gap -12.0 +- 1.1`: a cause and its share.
 fn words(cause: &Cause, share: &[f64; 3]) -> String {
     let digits = decimals(Some(share[2]), 2).min(2);
-    format!("{} {} +- {}", name(cause), signed(share[1], digits), unsigned(share[2], digits))
+    let mut name = name(cause);
+    if name.chars().count() > LONGEST_NAME {
+        name = format!("{} or others", cause_name(cause.cause));
+    }
+    format!("{name} {} +- {}", signed(share[1], digits), unsigned(share[2], digits))
 }
 
 /// Names of what shows in the treble stand at the right edge; of what shows in the bass in the plot, where it is flat.
