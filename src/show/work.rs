@@ -19,7 +19,7 @@ pub(super) fn lines(reading: &Reading) -> Vec<Line> {
         .work
         .iter()
         .map(|work| {
-            let mut because = work.findings.join(", ");
+            let mut because = work.findings.join("; ");
             if !work.after.is_empty() {
                 let numbers: Vec<String> = work.after.iter().map(u32::to_string).collect();
                 because += &format!("; after {}", numbers.join(", "));
