@@ -22,7 +22,7 @@ const TRIMMER_DB: f64 = 6.0;
 /// Cleaning where no cause was told.
 const CLEAN: &str = "clean and demagnetise the heads (power off, tape away) and read again";
 const CAPACITORS_CAUTION: &str =
-    "mains off and capacitors discharged first; local codes, and licensed people where the law says so";
+    "Mains off and capacitors discharged first; local codes, and licensed people where the law says so";
 
 /// The point that is furthest off.
 #[derive(Debug, Clone, Copy)]
@@ -396,7 +396,7 @@ fn bass(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
                     share.amount(),
                     off.of_all(),
                     share.size(),
-                    capitalised_caution()
+                    CAPACITORS_CAUTION
                 ),
             )
             .on(name),
@@ -415,19 +415,11 @@ fn bass(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
                 "replay equalisation {name}, low end, {word} by about {} dB at {at} if the deck has it; most have no \
                  trimmer there: check the coupling capacitors, and allow for the head's own bass ripple. {}",
                 unsigned(off.db.abs(), 1),
-                capitalised_caution()
+                CAPACITORS_CAUTION
             ),
         )
         .on(name),
     ]
-}
-
-fn capitalised_caution() -> String {
-    let mut text = CAPACITORS_CAUTION.to_owned();
-    if let Some(first) = text.get_mut(0..1) {
-        first.make_ascii_uppercase();
-    }
-    text
 }
 
 /// What brings both channels together: `db` is left minus right, `own_db` what each has against the reference frequency.
