@@ -1,6 +1,6 @@
 //! House tapes: a card made from readings, a card taken off a reading, a pass counted on a card.
 
-use crate::judge::{Limits, causes, days_between, judge, renewal};
+use crate::judge::{Limits, causes, days_between, judge, renewal, work};
 use crate::measure::{CardError, DirectCapture, card_figures, check_calibrated, check_house, take_off_card};
 use crate::programme::{Overwrite, ProgrammeError, write_text};
 use crate::reading::{
@@ -399,6 +399,7 @@ pub fn take_off_house(
     // They were looked for with the tape's own response in them.
     (reading.causes, reading.unexplained) = causes(reading, medium);
     reading.findings = judge(reading, limits);
+    reading.work = work(&reading.findings);
     Ok(())
 }
 

@@ -4,7 +4,7 @@ use super::ReadOptions;
 use super::error::ReadError;
 use super::read::{Whole, read_whole, read_whole_file};
 use crate::capture::InMemory;
-use crate::judge::judge;
+use crate::judge::{judge, work};
 use crate::measure::same_tape;
 use crate::reading::Reading;
 use std::path::{Path, PathBuf};
@@ -51,5 +51,6 @@ fn lay_over(wholes: Vec<Whole>, names: &[String], options: &ReadOptions) -> Resu
     let mut reading = readings.swap_remove(0);
     reading.same_tape = Some(found);
     reading.findings = judge(&reading, &options.limits);
+    reading.work = work(&reading.findings);
     Ok(reading)
 }

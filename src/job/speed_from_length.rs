@@ -4,7 +4,7 @@ use super::ReadOptions;
 use super::error::ReadError;
 use super::read::{Whole, read_whole, read_whole_file};
 use crate::capture::InMemory;
-use crate::judge::judge;
+use crate::judge::{judge, work};
 use crate::measure::{MarkedLength, speed_from_length};
 use crate::reading::{Reading, RecordedOn, Warning};
 use std::path::Path;
@@ -110,5 +110,6 @@ fn with_length(
         )),
     }
     reading.findings = judge(&reading, &options.limits);
+    reading.work = work(&reading.findings);
     Ok(reading)
 }

@@ -9,7 +9,7 @@ use deckproof::deck::{DeckFile, Truth, VirtualDeck};
 use deckproof::job::{ReadError, ReadOptions, read_samples};
 use deckproof::judge::Limits;
 use deckproof::programme::{Channels, Recipe, Renderer, Serves, Signal, Timeline};
-use deckproof::reading::{Circumstances, NoiseReduction, Reading, RecordedOn};
+use deckproof::reading::{Circumstances, NoiseReduction, Reading, RecordedOn, Verdict};
 use deckproof::trade::{Medium, a_weighting};
 
 /// How the samples are stored on their way.
@@ -289,4 +289,18 @@ pub fn rows(played: &Played) -> Vec<Row> {
         }
     }
     rows
+}
+
+/// Every step of the work is said by a finding that is outside, and every such finding with steps asks for work.
+pub fn assert_work_follows_from_findings(reading: &Reading) {
+    let outside = || reading.findings.iter().filter(|finding| finding.verdict == Verdict::Outside);
+    for step in &reading.work {
+        let said = outside().any(|finding| finding.steps.iter().any(|own| own.text == step.step.text));
+        assert!(said, "no finding says {:?}", step.step.text);
+    }
+    for finding in outside().filter(|finding| !finding.steps.is_empty()) {
+        let asked =
+            reading.work.iter().any(|step| step.findings.iter().any(|name| name.starts_with(&finding.id)));
+        assert!(asked, "{} is outside and asks for nothing", finding.id);
+    }
 }

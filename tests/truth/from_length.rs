@@ -1,6 +1,6 @@
 //! Absolute speed from a length of tape, against decks whose speed is known.
 
-use crate::bench::{Case, Store, options};
+use crate::bench::{Case, Store, assert_work_follows_from_findings, options};
 use deckproof::assert_within;
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, VirtualDeck};
@@ -45,6 +45,7 @@ fn slates_a_measured_length_apart_give_the_absolute_speed() {
         assert_eq!(finding.verdict, Verdict::Outside, "{finding:?}");
         assert!(finding.basis.starts_with("absolute: a measured length"), "{}", finding.basis);
         assert!(!finding.turn.as_ref().unwrap().contains("other deck"), "{finding:?}");
+        assert_work_follows_from_findings(&reading);
     }
     let length = TapeLength { length_mm, uncertainty_mm: 1.0, marks: Marks::Slates([0, 30]) };
     let told =

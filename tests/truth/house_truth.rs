@@ -4,7 +4,7 @@
 //! All three decks are off, each its own way, and no two playings of a cassette are alike: each gets another tilt, speed and
 //! level at random, with half of what `trade::house_tape` states for k = 2 as standard deviation.
 
-use crate::bench::options;
+use crate::bench::{assert_work_follows_from_findings, options};
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, Truth, VirtualDeck};
 use deckproof::job::{CardOptions, READING};
@@ -234,6 +234,7 @@ fn chain(seed: u64, house: u64) -> (Reading, Reading, Vec<Held>) {
     let limits = Limits::good_deck();
     let place = Path::new("card.json");
     take_off_house(&mut after, &card, place, &pass, &Medium::COMPACT_CASSETTE, &limits).unwrap();
+    assert_work_follows_from_findings(&after.reading);
     let mut held = of_card(&card, &recorder);
     held.extend(of_reading(&after.reading, &other));
     (before.reading, after.reading, held)

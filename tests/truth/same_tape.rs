@@ -1,6 +1,6 @@
 //! Several replays of one recording, against the flutter that recorder and replays really have.
 
-use crate::bench::options;
+use crate::bench::{assert_work_follows_from_findings, options};
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, VirtualDeck};
 use deckproof::job::{ReadError, read_same_tape_samples};
@@ -52,7 +52,9 @@ fn read(tape: &[Vec<f64>; 2], replays: &[(DeckFile, u64)]) -> Result<Reading, Re
         })
         .collect();
     let names: Vec<String> = (0..replays.len()).map(|k| format!("replay-{k}.wav")).collect();
-    read_same_tape_samples(&returns, &names, &options(RecordedOn::OtherDeck))
+    let reading = read_same_tape_samples(&returns, &names, &options(RecordedOn::OtherDeck))?;
+    assert_work_follows_from_findings(&reading);
+    Ok(reading)
 }
 
 /// Rms of a transport's speed about its best parabola over a stretch of its own time, percent.
