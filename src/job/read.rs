@@ -400,6 +400,7 @@ pub(super) fn fill(reading: &mut Reading, measured: Measured, rate: f64) {
             stretch.from_s *= rate;
             stretch.to_s *= rate;
         }
+        flutter.course.iter_mut().flat_map(|course| &mut course.pieces).for_each(|piece| piece[0] *= rate);
         flutter
     });
     put_rounds(reading, measured.rounds, rate);

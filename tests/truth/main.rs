@@ -21,6 +21,7 @@ mod same_tape;
 mod skew;
 mod slates;
 mod trims;
+mod wrong_rate;
 
 use bench::{Case, Row, Store, play, rows};
 use deckproof::deck::{DeckFile, EXAMPLES};
