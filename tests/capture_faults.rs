@@ -76,8 +76,8 @@ fn read(samples: &InMemory, recipe: &Recipe, noise_reduction: NoiseReduction) ->
         channels: None,
         circumstances: Circumstances { noise_reduction, ..Circumstances::default() },
         medium: Medium::COMPACT_CASSETTE,
-        limits: Limits::good_deck(),
-        direct: None,
+        limits: Limits::full_size(),
+        loopback: None,
         transport: None,
     };
     read_samples(samples, "return.wav", &options).unwrap()
@@ -113,11 +113,11 @@ fn good_and_bad_decks_alike_are_not_accused() {
 }
 
 #[test]
-fn noise_reduction_left_on_while_replaying_is_named_unless_it_was_told() {
+fn noise_reduction_left_on_while_playbacking_is_named_unless_it_was_told() {
     let recipe = recipe("first-look");
     for deck in [HEALTHY, BAD] {
         let deck =
-            deck.replace("[electronics]\n", "[electronics]\nnoise_reduction = { on = \"replay-only\" }\n");
+            deck.replace("[electronics]\n", "[electronics]\nnoise_reduction = { on = \"playback-only\" }\n");
         let samples = play(&recipe, &deck, 3);
         let reading = read(&samples, &recipe, NoiseReduction::Off);
         assert_eq!(named(&reading), ["noise-reduction-on"], "{:?}", reading.warnings);
@@ -274,7 +274,7 @@ kind = 'slate'
     let reading = with(&recipe, HEALTHY, "electronics", on);
     assert_eq!(named(&reading), ["noise-reduction-on"], "{:?}", reading.warnings);
     assert!(text(&reading, "noise-reduction-on").contains("stronger"));
-    // Recorded and replayed with it, nothing can be seen, and nothing is said; nor of a tape that saturates.
+    // Recorded and played back with it, nothing can be seen, and nothing is said; nor of a tape that saturates.
     let both = with(&recipe, HEALTHY, "electronics", "noise_reduction = { on = \"both\" }");
     assert_eq!(named(&both), Vec::<&str>::new(), "{:?}", both.warnings);
     let overdriven = HEALTHY.replace("k3_percent_at_0db = 0.9", "k3_percent_at_0db = 4");

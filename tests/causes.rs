@@ -420,7 +420,7 @@ fn what_could_not_be_told_apart_is_stated_together_with_a_share_that_holds() {
 fn azimuth_is_charged_only_where_it_means_something() {
     let mut tilted = reading(deck("tilted"), 3);
     assert_eq!(kinds(&tilted), [CauseKind::Azimuth]);
-    // The head that recorded replays: its tilt loses nothing, so that what is missing has another cause.
+    // The head that recorded plays back: its tilt loses nothing, so that what is missing has another cause.
     tilted.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
     tilted.circumstances.heads = Some(Heads::Two);
     let got = kinds(&tilted);
@@ -433,7 +433,7 @@ fn without_a_tape_nothing_of_a_tape_is_blamed() {
     dirty.circumstances.recorded_on = Some(RecordedOn::Injected);
     let got = kinds(&dirty);
     assert!(!got.contains(&CauseKind::Spacing) && !got.contains(&CauseKind::Gap), "{got:?}");
-    dirty.circumstances.recorded_on = Some(RecordedOn::Direct);
+    dirty.circumstances.recorded_on = Some(RecordedOn::Loopback);
     assert!(kinds(&dirty).is_empty());
     let mut reducing = reading(deck("dirty"), 4);
     reducing.circumstances.noise_reduction = NoiseReduction::On;
@@ -454,7 +454,7 @@ fn a_wrong_switch_is_named_from_either_side() {
     let mut dull = reading(deck("70 us"), 6);
     let (found, _) = causes(&dull, &Medium::COMPACT_CASSETTE);
     assert!(found[0].why.contains("about 70 us: look at the tape switch"), "{}", found[0].why);
-    // The opposite: a 70 us tape replayed at 120 us.
+    // The opposite: a 70 us tape played back at 120 us.
     let right = deck("70 us");
     for row in &mut dull.response.as_mut().unwrap().steps {
         row.db = [Some(-right.share_db(CauseKind::TimeConstant, row.hz)); 2];

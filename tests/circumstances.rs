@@ -26,7 +26,7 @@ fn told(column: &str) -> Circumstances {
         "this-deck-2" => (Some(RecordedOn::ThisDeck), Some(Heads::Two)),
         "this-deck" => (Some(RecordedOn::ThisDeck), None),
         "injected" => (Some(RecordedOn::Injected), None),
-        "direct" => (Some(RecordedOn::Direct), None),
+        "loopback" => (Some(RecordedOn::Loopback), None),
         "not-told" => (None, Some(Heads::Two)),
         other => panic!("column {other}"),
     };
@@ -78,7 +78,7 @@ fn every_finding_measured_or_not_keeps_to_its_cell() {
         for (quantity, ids, column, kind, words) in cells() {
             let mut reading: Reading = serde_json::from_str(text).unwrap();
             reading.circumstances = told(column);
-            let findings = judge(&reading, &Limits::good_deck());
+            let findings = judge(&reading, &Limits::full_size());
             for id in ids {
                 let of_id: Vec<&Finding> = findings.iter().filter(|finding| finding.id == id).collect();
                 assert!(!of_id.is_empty(), "{id}");
@@ -139,9 +139,9 @@ fn noise_reduction_spoils_what_depends_on_level_in_every_column() {
         let on = Circumstances { noise_reduction: NoiseReduction::On, ..told(column) };
         let spoilt = matches!(
             quantity,
-            Quantity::ReplayResponse | Quantity::ChannelMatch | Quantity::Recording | Quantity::Noise
+            Quantity::PlaybackResponse | Quantity::ChannelMatch | Quantity::Recording | Quantity::Noise
         );
-        if spoilt && kind != "C" && !["injected", "direct"].contains(&column) {
+        if spoilt && kind != "C" && !["injected", "loopback"].contains(&column) {
             let got = meaning(quantity, &on);
             assert!(matches!(got, Meaning::CannotTell { .. }), "{quantity:?}, {column}: {got:?}");
         }

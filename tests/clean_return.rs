@@ -14,15 +14,15 @@ fn options() -> ReadOptions {
         reference_dbfs: -12.0,
         channels: None,
         circumstances: Circumstances {
-            recorded_on: Some(RecordedOn::Direct),
+            recorded_on: Some(RecordedOn::Loopback),
             heads: None,
             tape_type: None,
             noise_reduction: NoiseReduction::Off,
             card: None,
         },
         medium: Medium::COMPACT_CASSETTE,
-        limits: Limits::good_deck(),
-        direct: None,
+        limits: Limits::full_size(),
+        loopback: None,
         transport: None,
     }
 }

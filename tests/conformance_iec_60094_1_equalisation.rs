@@ -6,7 +6,7 @@ mod tsv;
 
 use deckproof::assert_within;
 use deckproof::trade::tape_equalisation::{
-    Equalisation, LOW_TIME_CONSTANT_US, amplifier_db, flux_db, flux_relative_db, replay_db, turnover_hz,
+    Equalisation, LOW_TIME_CONSTANT_US, amplifier_db, flux_db, flux_relative_db, playback_db, turnover_hz,
     wrong_switch_db,
 };
 
@@ -28,11 +28,11 @@ fn flux_meets_every_row_in_every_normalisation_formula_from_memory() {
                 "MEMORY {name} raw, {row}"
             );
             assert_within!(
-                replay_db(equalisation, hz),
+                playback_db(equalisation, hz),
                 -want_db,
                 TABLE_ROUNDING_DB,
                 "dB",
-                "MEMORY {name} replay, {row}"
+                "MEMORY {name} playback, {row}"
             );
             for reference_hz in [315.0, 400.0, 1000.0] {
                 assert_within!(
@@ -56,7 +56,7 @@ fn flux_meets_every_row_in_every_normalisation_formula_from_memory() {
 }
 
 #[test]
-fn the_amplifier_alone_is_the_replay_less_six_db_an_octave() {
+fn the_amplifier_alone_is_the_playback_less_six_db_an_octave() {
     for row in tsv::rows(TABLE, 36) {
         let hz = row.number("hz");
         // Note of the table: amplifier alone = -N(f) - 20 lg f.

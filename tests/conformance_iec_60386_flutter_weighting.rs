@@ -82,7 +82,7 @@ fn the_model_is_what_scipy_computes_from_the_same_poles() {
 #[test]
 fn the_shape_is_the_published_one() {
     // Abstract of AES6-2008: about 6 dB an octave above and below 4 Hz, a further drop below 0.5 Hz. "About" is read
-    // as within 1 dB an octave, over the two octaves between the further drop and the flat top, and over the last
+    // as within 1 dB an octave, over the two octaves between the further drop and the clipped peak, and over the last
     // octave of the table.
     let octave_db = |hz: f64| response_db(2.0 * hz) - response_db(hz);
     assert_within!(octave_db(100.0), -6.0, 1.0, "dB/octave", "100 to 200 Hz");

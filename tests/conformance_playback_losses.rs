@@ -1,4 +1,4 @@
-//! Replay losses against worked examples of the published formulas (Wallace 1951; Eargle 1994 for the effective gap) and
+//! Playback losses against worked examples of the published formulas (Wallace 1951; Eargle 1994 for the effective gap) and
 //! against two published statements: a note on a 4 dB ambiguity at 16 kHz of cassette calibration, and Mallinson,
 //! Foundations of Magnetic Recording, 1993, p. 95-96.
 

@@ -93,7 +93,7 @@ fn tones_and_levels_meet_their_rows() {
 #[test]
 fn a_service_manuals_worked_example_comes_out() {
     // 0.42 V level tone over 0.003 V noise: 20 lg 140, printed as 43 dB and here as 42.923.
-    assert_within!(level_db(0.42, 0.003), 42.923, TABLE_ROUNDING_DB, "dB", "replay_noise_example");
+    assert_within!(level_db(0.42, 0.003), 42.923, TABLE_ROUNDING_DB, "dB", "playback_noise_example");
     // -4 dB re 0.775 V is printed as 0.49 V.
     assert_within!(fluxivity_nwb_m(-4.0, DBU_ZERO_V), 0.49, 0.005, "V", "line_output_level");
 }

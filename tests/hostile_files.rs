@@ -294,15 +294,15 @@ fn a_flac_that_is_cut_off_is_measured_as_far_as_it_goes() {
         reference_dbfs: -12.0,
         channels: None,
         circumstances: Circumstances {
-            recorded_on: Some(RecordedOn::Direct),
+            recorded_on: Some(RecordedOn::Loopback),
             heads: None,
             tape_type: None,
             noise_reduction: NoiseReduction::Off,
             card: None,
         },
         medium: Medium::COMPACT_CASSETTE,
-        limits: Limits::good_deck(),
-        direct: None,
+        limits: Limits::full_size(),
+        loopback: None,
         transport: None,
     };
     let reading = read_return(&path, &options).unwrap_or_else(|error| panic!("{error}"));
@@ -377,8 +377,8 @@ proptest! {
 
     #[test]
     fn no_limits_with_wrong_letters_make_it_panic(slips in slips()) {
-        const LIMITS: &str = "deck = \"modest\"\nsource = \"invented\"\nspeed_percent = 0.7\nhum_db = -50\n\
-            replay_response_db = 2\nreplay_response_from_hz = 63\nreplay_response_to_hz = 12500\n";
+        const LIMITS: &str = "deck = \"portable\"\nsource = \"invented\"\nspeed_percent = 0.7\nhum_db = -50\n\
+            playback_response_db = 2\nplayback_response_from_hz = 63\nplayback_response_to_hz = 12500\n";
         let text = misspelt(LIMITS, &slips);
         match Limits::from_toml(&String::from_utf8_lossy(&text), "spoilt.toml") {
             Ok(limits) => prop_assert!(limits.speed_percent.value > 0.0 && limits.hum_db.value < 0.0),

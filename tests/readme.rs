@@ -128,7 +128,7 @@ fn what_can_be_known_is_what_the_code_says() {
             "this-deck, 3 heads" => (RecordedOn::ThisDeck, Some(Heads::Three)),
             "this-deck, 2 heads" => (RecordedOn::ThisDeck, Some(Heads::Two)),
             "injected" => (RecordedOn::Injected, None),
-            "direct" => (RecordedOn::Direct, None),
+            "loopback" => (RecordedOn::Loopback, None),
             other => panic!("column {other}"),
         };
         Circumstances {
@@ -143,8 +143,8 @@ fn what_can_be_known_is_what_the_code_says() {
     let columns: Vec<Circumstances> = columns.collect();
     assert_eq!(columns.len(), 7);
     let quantities = [
-        ("replay level", Quantity::ReplayLevel),
-        ("replay response", Quantity::ReplayResponse),
+        ("playback level", Quantity::PlaybackLevel),
+        ("playback response", Quantity::PlaybackResponse),
         ("channel match", Quantity::ChannelMatch),
         ("azimuth", Quantity::Azimuth),
         ("speed", Quantity::SpeedError),

@@ -141,7 +141,7 @@ fn saturation_steps_over_level_and_noise() {
 }
 
 #[test]
-fn injection_levels_undo_the_replay_curve() {
+fn injection_levels_undo_the_playback_curve() {
     let timeline = timeline(
         r#"
         [[part]]
@@ -150,14 +150,14 @@ fn injection_levels_undo_the_replay_curve() {
         hz = [40, 400, 1000, 10000, 16000]
         level_db = -20
         length_s = 2
-        shape = "inverse-replay-120us"
+        shape = "inverse-playback-120us"
         [[part]]
         kind = "tone"
         id = "treble"
         hz = 10000
         level_db = -20
         length_s = 2
-        shape = "inverse-replay-70us"
+        shape = "inverse-playback-70us"
         "#,
     );
     // IEC 60094-1:1981 clauses 15 and 15.1 relative to 400 Hz, computed to 3 decimals; 0.001 dB from rounding.

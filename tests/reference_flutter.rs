@@ -162,7 +162,7 @@ fn the_figures_are_those_of_an_analytic_signal() {
         // The stretch that scipy's figures are of.
         assert_within!(found.measured_from_s, 1.5223, 0.001, "s");
         assert_within!(found.measured_to_s, 14.4789, 0.001, "s");
-        // Noise is taken off here and not there, and mirrored ends part by some 0.0001 %. The stated uncertainty is
+        // Noise is subtracted here and not there, and mirrored ends part by some 0.0001 %. The stated uncertainty is
         // 0.2 % of an rms figure; peaks carry scipy's noise.
         for (quantity, got, share) in [
             ("unweighted_rms_percent", found.unweighted_rms_percent, 0.002),

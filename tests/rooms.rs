@@ -322,7 +322,7 @@ fn every_way_to_import_is_seen() {
     let wrong = [
         ("use crate::measure::ToneMeter;", "measure"),
         ("use crate::{\n  trade::{a, b},\n  deck,\n};", "deck"),
-        ("fn f() { let x = crate::judge::Limits::good_deck(); }", "judge"),
+        ("fn f() { let x = crate::judge::Limits::full_size(); }", "judge"),
         ("use super::super::show::html;", "show"),
         ("mod inner { use super::super::super::job; }", "job"),
         ("#[cfg(test)]\nmod tests {\n  fn f() { g('}', '\\'', \"}\"); }\n}\nuse crate::capture;", "capture"),

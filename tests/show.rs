@@ -43,7 +43,7 @@ fn card_schema_is_the_committed_one() {
 fn findings_in_the_sample_readings_are_what_the_code_judges() {
     for name in NAMES {
         let mut reading = sample(name);
-        reading.findings = judge(&reading, &Limits::good_deck());
+        reading.findings = judge(&reading, &Limits::full_size());
         reading.work = work(&reading.findings);
         committed(&format!("readings/{name}.json"), &show::to_json(&reading));
     }
@@ -117,7 +117,7 @@ fn text_of_the_samples() {
 
 #[test]
 fn figures_of_the_faulty_sample() {
-    for figure in show::plots(&sample("faulty"), Some(&Limits::good_deck())) {
+    for figure in show::plots(&sample("faulty"), Some(&Limits::full_size())) {
         insta::assert_snapshot!(format!("figure-{}", figure.name), figure.svg);
     }
 }
@@ -159,7 +159,7 @@ fn look() {
     let folder = PathBuf::from(std::env::var_os("DECKPROOF_LOOK").expect("DECKPROOF_LOOK names a folder"));
     for name in NAMES {
         let reading = sample(name);
-        let limits = Limits::good_deck();
+        let limits = Limits::full_size();
         std::fs::write(folder.join(format!("{name}.html")), show::report(&reading, Some(&limits))).unwrap();
         for figure in show::plots(&reading, Some(&limits)) {
             std::fs::write(folder.join(format!("{name}-{}.svg", figure.name)), figure.svg).unwrap();

@@ -61,7 +61,7 @@ fn assert_apart(name: &str, svg: &str) {
 #[test]
 fn labels_lie_apart_and_inside_the_picture() {
     for name in NAMES {
-        for figure in show::plots(&sample(name), Some(&Limits::good_deck())) {
+        for figure in show::plots(&sample(name), Some(&Limits::full_size())) {
             assert_apart(&format!("{name} {}", figure.name), &figure.svg);
         }
     }
@@ -94,7 +94,7 @@ fn labels_lie_apart_in_crowded_figures_too() {
     let bass: Vec<_> = reading.causes.iter().filter(|cause| cause.unit == "Hz").cloned().collect();
     reading.causes.extend(bass.iter().cloned());
     reading.causes.extend(bass);
-    let figures = show::plots(&reading, Some(&Limits::good_deck()));
+    let figures = show::plots(&reading, Some(&Limits::full_size()));
     assert_eq!(figures.len(), 10);
     for figure in figures {
         assert_apart(figure.name, &figure.svg);

@@ -1,4 +1,4 @@
-//! Whether the recording itself is sound: peaks and flat tops.
+//! Whether the recording itself is sound: peaks and clipping.
 
 /// Watches the samples of one channel.
 #[derive(Debug, Clone, Default)]
@@ -9,7 +9,7 @@ pub struct HealthMeter {
     run: u64,
     full_scale_run: u64,
     full_scale_samples: u64,
-    /// Flat tops below full scale by level (per mille of full scale) : (runs, samples).
+    /// Clipping below full scale by level (per mille of full scale) : (runs, samples).
     tops: std::collections::BTreeMap<i32, (u64, u64)>,
 }
 
@@ -18,30 +18,30 @@ pub struct HealthMeter {
 pub struct Health {
     /// Largest absolute sample, full scale 1.
     pub peak: f64,
-    /// Samples in flat tops at the channel's extreme.
+    /// Samples in clipping at the channel's extreme.
     pub clipped_samples: u64,
 }
 
 /// A full-scale sample of a 16 bit file.
 const FULL_SCALE: f64 = 32_767.0 / 32_768.0;
-/// Two samples of a flat top differ by no more than this share of their value (a top sags a little behind an
+/// Two samples of a clipped peak differ by no more than this share of their value (a top sags a little behind an
 /// alternating-current coupling).
 const FLAT: f64 = 2e-4;
 /// Below this a step of 16 bit is too coarse to tell a corner from a round top.
 const LEAST_TOP: f64 = 0.12;
-/// A flat top begins and ends with a corner: a step of at least this share.
+/// A clipped peak begins and ends with a corner: a step of at least this share.
 const CORNER: f64 = 1e-3;
 
 /// Samples looked at together.
 const QUICK: usize = 64;
 
-/// A sample that continues a flat top.
+/// A sample that continues a clipped peak.
 fn is_flat(last: f64, x: f64) -> bool {
     let size = x.abs();
     ((x - last).abs() <= FLAT * size) & (size > LEAST_TOP)
 }
 
-/// No sample but the first is at full scale or continues a flat top. Without branches, so that it runs side by side.
+/// No sample but the first is at full scale or continues a clipped peak. Without branches, so that it runs side by side.
 fn is_plain(samples: &[f64]) -> bool {
     let mut marked = 0u64;
     for (last, x) in samples.iter().zip(&samples[1..]) {
@@ -107,7 +107,7 @@ impl HealthMeter {
     }
 
     fn end_full_scale(&mut self) {
-        // One or two samples at full scale are a peak, three are a flat top.
+        // One or two samples at full scale are a peak, three are a clipped peak.
         if self.full_scale_run >= 3 {
             self.full_scale_samples += self.full_scale_run;
         }

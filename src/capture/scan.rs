@@ -12,7 +12,7 @@ use std::sync::mpsc::sync_channel;
 pub struct Scan {
     /// Chirps of channels 0 and 1.
     pub chirps: [Vec<Chirp>; 2],
-    /// Peaks and flat tops of channels 0 and 1.
+    /// Peaks and clipping of channels 0 and 1.
     pub health: [Health; 2],
     /// Every sample of both channels was the same.
     pub identical: bool,

@@ -55,7 +55,7 @@ impl ServedTone {
         on.iter().sum::<f64>() / on.len().max(1) as f64
     }
 
-    /// The same with what is known to be on the tape taken off, the told level only if `by_level`.
+    /// The same with what is known to be on the tape subtracted, the told level only if `by_level`.
     fn flat_db(&self, by_level: bool) -> f64 {
         let level = |told: TapeTone| told.level_db.filter(|_| by_level).unwrap_or(0.0) + told.correction_db;
         self.dbfs() - self.told.map_or(0.0, level)

@@ -30,7 +30,7 @@ enum What {
     #[command(after_help = "\
 Examples:
   deckproof bench new job-12 --deck \"grey deck of the choir\" --heads 3
-  deckproof bench new job-13 --deck \"portable\" --modest --complaint \"eats tapes\"")]
+  deckproof bench new job-13 --deck \"portable\" --portable --complaint \"eats tapes\"")]
     New(New),
     /// Add a line to the work done, with the date, or to the complaint
     #[command(after_help = "\
@@ -47,12 +47,12 @@ Examples:
         #[command(flatten)]
         job: TypedJob,
     },
-    /// Set what was read by hand: take-up-torque, wind-torque-forward, wind-torque-rewind, back-tension,
-    /// direct-voltage-offset-left, direct-voltage-offset-right, meter-left, meter-right, tape-path
+    /// Set what was read by hand: take-up-torque, fast-forward-torque, rewind-torque, back-tension,
+    /// dc-offset-left, dc-offset-right, meter-left, meter-right, tape-path
     #[command(after_help = "\
 Examples:
   deckproof bench set take-up-torque 48 g.cm --within 3
-  deckproof bench set direct-voltage-offset-left -- -3.5 mV")]
+  deckproof bench set dc-offset-left -- -3.5 mV")]
     Set {
         /// Which reading
         #[arg(value_name = "NAME")]
@@ -183,7 +183,7 @@ struct New {
     heads: Option<u8>,
     /// A portable or a simple deck: judge it by the wider limits
     #[arg(long)]
-    modest: bool,
+    portable: bool,
     /// What the owner says
     #[arg(long, value_name = "WORDS")]
     complaint: Option<String>,
@@ -276,7 +276,7 @@ fn evidence<'a>(
     readings: &'a [JobReading<'a>],
     skews: &'a [JobSkew<'a>],
 ) -> JobEvidence<'a> {
-    JobEvidence { readings, skews, direct: attached.direct.as_deref(), taken: &attached.taken }
+    JobEvidence { readings, skews, loopback: attached.loopback.as_deref(), taken: &attached.taken }
 }
 
 /// Says what became of the file.
@@ -296,7 +296,7 @@ impl New {
             number: self.number,
             owner: self.owner,
             heads: self.heads,
-            modest: self.modest,
+            portable: self.portable,
             complaint: self.complaint,
             calibrated_tape: self.calibrated_tape,
             tape_types: self.tape_types.into_iter().map(TapeType::from).collect(),

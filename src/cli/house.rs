@@ -7,10 +7,10 @@ use anyhow::ensure;
 use clap::Subcommand;
 use deckproof::job::{
     CardOptions, HouseError, ReadOptions, count_pass, counted, load_card, make_card, mark_of, pass_of,
-    take_off_house,
+    subtract_house,
 };
 use deckproof::judge::passes;
-use deckproof::measure::DirectCapture;
+use deckproof::measure::LoopbackCapture;
 use deckproof::programme::{NewFile, Overwrite, write_text};
 use deckproof::reading::{Card, Circumstances, Pass, RecordedOn};
 use deckproof::show;
@@ -146,16 +146,16 @@ impl HouseTape {
     }
 
     /// Takes the card off; gives the pass to be counted.
-    pub fn take_off(
+    pub fn subtract(
         &self,
-        read: &mut DirectCapture,
+        read: &mut LoopbackCapture,
         file: &Path,
         options: &ReadOptions,
     ) -> anyhow::Result<Pass> {
         // A pipe that has been read to its end has no bytes left to mark.
         let mark = if file.is_file() { mark_of(file).ok() } else { None };
         let pass = pass_of(&read.reading, mark);
-        take_off_house(read, &self.card, &self.path, &pass, &options.medium, &options.limits)?;
+        subtract_house(read, &self.card, &self.path, &pass, &options.medium, &options.limits)?;
         Ok(pass)
     }
 

@@ -92,6 +92,6 @@ fn overview() -> String {
     }
     text.push_str("\nLIMITS for `read` and `rehearse`\n");
     text.push_str("  good                 common practice for a full-size deck worth calibrating\n");
-    text.push_str("  modest               common practice for a portable or a simple deck\n");
+    text.push_str("  portable               common practice for a portable or a simple deck\n");
     text
 }

@@ -12,7 +12,7 @@ use deckproof::job::{
     JobFile, Marks, ReadError, ReadOptions, TapeLength, UnslatedOptions, check_folder, read_file,
     read_same_tape, read_unslated, read_with_length, result_files, write_results,
 };
-use deckproof::measure::DirectCapture;
+use deckproof::measure::LoopbackCapture;
 use deckproof::programme::{NewFile, Overwrite, find, write_text};
 use deckproof::reading::{Made, Reading, Verdict};
 use deckproof::show;
@@ -38,10 +38,10 @@ pub struct Typed {
     /// The reading as JSON in a file; `-` prints it instead of the summary
     #[arg(long, value_name = "FILE|-")]
     json: Option<PathBuf>,
-    /// The programme recorded without a deck, sound card output into its input: what the card does is taken off
-    #[arg(long, value_name = "DIRECT", conflicts_with = "unslated")]
-    direct: Option<PathBuf>,
-    /// Card of the house tape that was played (`house make`): what its recording is off is taken off
+    /// The programme recorded without a deck, sound card output into its input: what the card does is subtracted
+    #[arg(long, value_name = "LOOPBACK", conflicts_with = "unslated")]
+    loopback: Option<PathBuf>,
+    /// Card of the house tape that was played (`house make`): what its recording is off is subtracted
     #[arg(long, value_name = "CARD", conflicts_with_all = ["unslated", "same_tape", "between_marks_mm"])]
     card: Option<PathBuf>,
     /// Count this pass on the card without asking
@@ -56,7 +56,7 @@ pub struct Typed {
     /// Which deck this is, in your words (make, number, whose), for the head of the report
     #[arg(long, value_name = "WORDS")]
     deck: Option<String>,
-    /// All are replays of one and the same recording: whose flutter it is, the recording's or the replay's
+    /// All are playings of one and the same recording: whose flutter it is, the recording's or the playback's
     #[arg(long, conflicts_with = "unslated")]
     same_tape: bool,
     /// Measured length of tape between two marks, mm: gives the absolute speed
@@ -144,18 +144,18 @@ impl Typed {
         if self.same_tape {
             ensure!(
                 self.files.len() >= 2,
-                "{first}: one replay says nothing of what repeats; give two or more replays of the recording"
+                "{first}: one playback says nothing of what repeats; give two or more playings of the recording"
             );
             for (k, file) in self.files.iter().enumerate() {
                 if let Some(twice) = self.files[..k].iter().find(|other| same_file(other, file)) {
-                    bail!("{}: given twice; give different replays, each started anew", twice.display());
+                    bail!("{}: given twice; give different playings, each started anew", twice.display());
                 }
             }
             return Ok(What::SameTape);
         }
         ensure!(
             self.files.len() == 1,
-            "{}: more than one return; read each by itself, or give --same-tape if all are replays of one recording",
+            "{}: more than one return; read each by itself, or give --same-tape if all are playings of one recording",
             self.files[1].display()
         );
         let Some(length_mm) = self.between_marks_mm else { return Ok(What::One) };
@@ -187,14 +187,14 @@ impl Typed {
             medium: Medium::COMPACT_CASSETTE,
             limits: self.judging.limits(job.as_ref().and_then(|job| job.limits.as_ref()))?,
             transport: self.judging.transport(job.as_ref().and_then(JobFile::transport))?,
-            direct: self.direct,
+            loopback: self.loopback,
         };
         let unslated = self.unslated.meant()?;
-        if let Some(direct) = &options.direct {
+        if let Some(loopback) = &options.loopback {
             ensure!(
-                !self.files.iter().any(|file| same_file(direct, file)),
+                !self.files.iter().any(|file| same_file(loopback, file)),
                 "{}: this is the return itself; give the recording that was made without a deck",
-                direct.display()
+                loopback.display()
             );
         }
         let house = self
@@ -281,7 +281,7 @@ impl Job {
         let life = Life::new();
         life.say("reading the return");
         let file = &self.files[0];
-        let alone = |reading| DirectCapture { reading, differences: Vec::new() };
+        let alone = |reading| LoopbackCapture { reading, differences: Vec::new() };
         let read = match (&self.unslated, &self.what) {
             (Some(unslated), _) => read_unslated(file, &self.options, unslated).map(alone),
             (None, What::One) => read_file(file, &self.options),
@@ -296,7 +296,7 @@ impl Job {
         let mut read = read?;
         read.reading.made = Some(self.made.clone());
         let pass = match &self.house {
-            Some(house) => Some(house.take_off(&mut read, file, &self.options)?),
+            Some(house) => Some(house.subtract(&mut read, file, &self.options)?),
             None => None,
         };
         let reading = read.reading;

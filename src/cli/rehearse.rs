@@ -64,14 +64,14 @@ impl Typed {
         if let Some(recorder) = &self.recorded_by {
             let (recorder_text, recorder_name) = deck_text(recorder)?;
             let recorder = DeckFile::from_toml(&recorder_text, &recorder_name)?;
-            deck = deck.replaying_tape_of(&recorder);
+            deck = deck.playing_tape_of(&recorder);
             deck.check(&format!("{name} with the tape of {recorder_name}"))?;
             deck_name = format!("{name} with a tape recorded by {recorder_name}");
             text = deck.to_toml();
         }
         deck.reference_dbfs = self.samples.reference_dbfs;
         let mut circumstances: Circumstances = (&self.circumstances).into();
-        // The virtual deck replays a tape that ran at the right speed and upright: what a calibrated tape is.
+        // The virtual deck plays a tape that ran at the right speed and upright: what a calibrated tape is.
         let whose = match feed {
             Some(_) => RecordedOn::Injected,
             None if self.recorded_by.is_some() => RecordedOn::OtherDeck,
@@ -95,7 +95,7 @@ impl Typed {
                 medium: Medium::COMPACT_CASSETTE,
                 limits: self.judging.limits(None)?,
                 transport: self.judging.transport(None)?,
-                direct: None,
+                loopback: None,
             },
             strict: self.judging.strict,
         })

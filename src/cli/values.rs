@@ -61,7 +61,7 @@ enum RecordedOnValue {
     /// No tape: injected at the head amplifier or through a flux loop
     Injected,
     /// No deck: sound card output straight into its input
-    Direct,
+    Loopback,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -133,7 +133,7 @@ impl TypedSamples {
 /// How findings are judged, and what becomes of the result.
 #[derive(Debug, clap::Args)]
 pub struct TypedJudging {
-    /// What findings are judged by: good (deck), modest (deck), or a file with the service manual's numbers
+    /// What findings are judged by: good (deck), portable (deck), or a file with the service manual's numbers
     /// [default: good]
     #[arg(long, value_name = "NAME|FILE")]
     limits: Option<String>,
@@ -149,12 +149,12 @@ pub struct TypedJudging {
 }
 
 impl TypedJudging {
-    /// The limits that were named; what the job has, or else those of good decks, if none were.
+    /// The limits that were named; what the job has, or else those of full-size decks, if none were.
     pub fn limits(&self, of_job: Option<&Limits>) -> anyhow::Result<Limits> {
         match (&self.limits, of_job) {
             (Some(told), _) => limits(told),
             (None, Some(of_job)) => Ok(of_job.clone()),
-            (None, None) => Ok(Limits::good_deck()),
+            (None, None) => Ok(Limits::full_size()),
         }
     }
 
@@ -184,7 +184,7 @@ pub struct TypedCircumstances {
     /// Whose recording is on the tape; without it, nothing absolute can be said
     #[arg(long, value_name = "WHOSE")]
     recorded_on: Option<RecordedOnValue>,
-    /// Heads of the deck: 2 = one head records and replays, 3 = the return was taken while recording
+    /// Heads of the deck: 2 = one head records and plays back, 3 = the return was taken while recording
     #[arg(long, value_name = "N")]
     heads: Option<HeadsValue>,
     /// Tape type as printed on the cassette
@@ -198,12 +198,12 @@ pub struct TypedCircumstances {
 impl TypedCircumstances {
     /// What was told, and where nothing was told what the job says.
     ///
-    /// A direct capture has neither heads nor tape, whatever is on the bench.
+    /// A loopback capture has neither heads nor tape, whatever is on the bench.
     pub fn with_job(&self, job: &JobSheet) -> WithJob {
         let mut all = WithJob { told: Circumstances::from(self), ..WithJob::default() };
         let of_job = &job.read;
         all.told.recorded_on = all.one("recorded on", all.told.recorded_on, of_job.recorded_on, words);
-        if all.told.recorded_on == Some(RecordedOn::Direct) {
+        if all.told.recorded_on == Some(RecordedOn::Loopback) {
             return all;
         }
         all.told.heads =
@@ -263,7 +263,7 @@ impl From<&TypedCircumstances> for Circumstances {
                 RecordedOnValue::OtherDeck => RecordedOn::OtherDeck,
                 RecordedOnValue::ThisDeck => RecordedOn::ThisDeck,
                 RecordedOnValue::Injected => RecordedOn::Injected,
-                RecordedOnValue::Direct => RecordedOn::Direct,
+                RecordedOnValue::Loopback => RecordedOn::Loopback,
             }),
             heads: typed.heads.map(|heads| match heads {
                 HeadsValue::Two => Heads::Two,
@@ -284,12 +284,12 @@ pub fn overwrite(force: bool) -> Overwrite {
     if force { Overwrite::Force } else { Overwrite::Refuse }
 }
 
-/// Limits by name (`good`, `modest`) or from a file.
+/// Limits by name (`full-size`, `portable`) or from a file.
 pub fn limits(name_or_path: &str) -> anyhow::Result<Limits> {
     Ok(match name_or_path {
-        "good" => Limits::good_deck(),
-        "modest" => Limits::modest_deck(),
-        path => Limits::from_toml(&text(Path::new(path), "limits, or `good` or `modest`")?, path)?,
+        "full-size" => Limits::full_size(),
+        "portable" => Limits::portable(),
+        path => Limits::from_toml(&text(Path::new(path), "limits, or `full-size` or `portable`")?, path)?,
     })
 }
 

@@ -14,7 +14,7 @@ pub(crate) fn displacement_s(arcmin: f64) -> f64 {
     TRACK_DISTANCE_MM * tan_of_arcmin(arcmin) / TAPE_SPEED_MM_S
 }
 
-/// The skew of the replay head against the recording.
+/// The skew of the playback head against the recording.
 #[derive(Debug, Clone)]
 pub(crate) struct Skew {
     mean_s: f64,

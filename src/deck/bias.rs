@@ -6,7 +6,7 @@
 //! constant above about 4 kHz. The third harmonic has its least at b = 2: its level is 0.35 (b - 2)^2 dB and a constant.
 //! Hiss has its least at nominal bias and rises by 0.12 b^2 dB.
 
-use super::replay_filters::Biquad;
+use super::playback_filters::Biquad;
 use super::{Saturation, ratio_of_db};
 use std::f64::consts::TAU;
 
@@ -77,7 +77,7 @@ mod tests {
             k2_percent_at_0db: 0.0,
             treble_lift_db: 10.0,
             treble_from_hz: 3000.0,
-            self_erasure: 0.0,
+            self_erasing: 0.0,
         };
         assert!(saturation(&nominal, -3.0).k3_percent_at_0db > 1.5);
         assert!(saturation(&nominal, 2.0).k3_percent_at_0db < 0.9);

@@ -31,7 +31,7 @@ pub(crate) fn ranges(file: &DeckFile, file_name: &str, text: Option<&str>) -> Re
     check.azimuth(file)?;
     check.head(file)?;
     check.path("record", &file.record)?;
-    check.path("replay", &file.replay)?;
+    check.path("playback", &file.playback)?;
     check.tape(file)?;
     check.electronics(file)?;
     check.injection(file)?;
@@ -175,7 +175,7 @@ impl Check<'_> {
             self.one("tape.saturation.k2_percent_at_0db", saturation.k2_percent_at_0db, 0.0, 3.0)?;
             self.one("tape.saturation.treble_lift_db", saturation.treble_lift_db, 0.0, 20.0)?;
             self.one("tape.saturation.treble_from_hz", saturation.treble_from_hz, 500.0, 10_000.0)?;
-            self.one("tape.saturation.self_erasure", saturation.self_erasure, 0.0, 1.0)?;
+            self.one("tape.saturation.self_erasing", saturation.self_erasing, 0.0, 1.0)?;
         }
         if let Some(hiss) = tape.hiss {
             self.both("tape.hiss.db", hiss.db, -120.0, 0.0)?;
@@ -387,9 +387,9 @@ mod tests {
         let text = "[speed]\n\nflutter = [{ hz = 3.0, percent_peak = 11 }]\n";
         let message = DeckFile::from_toml(text, "a").unwrap_err().to_string();
         assert!(message.starts_with("a, line 3: `speed.flutter.percent_peak` is 11"), "{message}");
-        let text = "[[replay.sections]]\nkind = 'peaking'\nhz = 100\ndb = 99\nq = 1\n";
+        let text = "[[playback.sections]]\nkind = 'peaking'\nhz = 100\ndb = 99\nq = 1\n";
         let message = DeckFile::from_toml(text, "a").unwrap_err().to_string();
-        assert!(message.starts_with("a, line 4: `replay.sections.db` is 99"), "{message}");
+        assert!(message.starts_with("a, line 4: `playback.sections.db` is 99"), "{message}");
     }
 
     #[test]

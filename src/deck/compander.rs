@@ -11,7 +11,7 @@ use std::f64::consts::{PI, TAU};
 
 /// Where the treble begins, Hz.
 const FROM_HZ: f64 = 1500.0;
-/// Level of the treble at which half of the lift is left, dB re reference.
+/// Level of the treble at which half of the lift is left, dB re 0 dB.
 const HALF_DB: f64 = -30.0;
 /// Time constant of the level's detector, s.
 const DETECTOR_S: f64 = 0.02;

@@ -1,6 +1,6 @@
 //! Leakage between the channels' amplifiers and leads, which may rise with frequency as stray capacitance makes it.
 
-use super::replay_filters::Biquad;
+use super::playback_filters::Biquad;
 use super::{DeckFile, ratio_of_db};
 use rustfft::num_complex::Complex64;
 use std::f64::consts::TAU;

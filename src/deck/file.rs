@@ -13,14 +13,14 @@ pub struct DeckFile {
     pub reference_dbfs: f64,
     /// Speed, drift, wow and flutter.
     pub speed: Speed,
-    /// Azimuth of the replay head against the recording.
+    /// Azimuth of the playback head against the recording.
     pub azimuth: Azimuth,
-    /// Losses of the replay head.
+    /// Losses of the playback head.
     pub head: Head,
     /// Response and gain of the recording.
     pub record: Path,
-    /// Response and gain of the replay.
-    pub replay: Path,
+    /// Response and gain of the playback.
+    pub playback: Path,
     /// What the tape adds and takes.
     pub tape: Tape,
     /// What the amplifiers and the leads add.
@@ -44,7 +44,7 @@ impl Default for DeckFile {
             azimuth: Azimuth::default(),
             head: Head::default(),
             record: Path::default(),
-            replay: Path::default(),
+            playback: Path::default(),
             tape: Tape::default(),
             electronics: Electronics::default(),
             noise_reduction: None,
@@ -143,7 +143,7 @@ pub enum Shape {
     Flat,
 }
 
-/// Azimuth of the replay head against the recording.
+/// Azimuth of the playback head against the recording.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Azimuth {
@@ -183,7 +183,7 @@ fn five() -> f64 {
     5.0
 }
 
-/// Losses of the replay head. Azimuth loss follows from the azimuth.
+/// Losses of the playback head. Azimuth loss follows from the azimuth.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Head {
@@ -198,11 +198,11 @@ pub struct Head {
     pub coupling_hz: Sides,
     /// Dull head: loss at 8 kHz of a first-order low-pass, dB, 0 to 30. Default: 0.
     pub dull_8k_db: Sides,
-    /// Losses of a sound head that the replay amplifier makes up for. Default: none.
+    /// Losses of a sound head that the playback amplifier makes up for. Default: none.
     pub made_up_for: Option<MadeUpFor>,
 }
 
-/// Losses that the replay amplifier makes up for at nominal speed, by 12 dB at most. In a real deck a resonance of the head's
+/// Losses that the playback amplifier makes up for at nominal speed, by 12 dB at most. In a real deck a resonance of the head's
 /// winding does it, nearly; here it is exact and of zero phase.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
@@ -239,7 +239,7 @@ pub struct Path {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "kind", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum Section {
-    /// One zero and one pole, 0 dB in the bass, 20 lg(zero/pole) in the treble. A 120 us tape replayed at 70 us has
+    /// One zero and one pole, 0 dB in the bass, 20 lg(zero/pole) in the treble. A 120 us tape played back at 70 us has
     /// zero 70 and pole 120 (IEC 60094-1:1981 clause 15.1 for the time constants).
     Shelf {
         /// Time constant of the zero, us, 1 to 10000.
@@ -349,7 +349,7 @@ pub struct Saturation {
     /// By how much the output falls for each step that the lifted signal goes beyond the summit, 0 to 1: loud treble wipes
     /// itself. Default: 0, it stays.
     #[serde(default)]
-    pub self_erasure: f64,
+    pub self_erasing: f64,
 }
 
 fn ten() -> f64 {
@@ -364,9 +364,9 @@ fn three_thousand() -> f64 {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Hiss {
-    /// Unweighted level from 22.4 Hz to 22.4 kHz before the replay head, dB re reference, -120 to 0.
+    /// Unweighted level from 22.4 Hz to 22.4 kHz before the playback head, dB re 0 dB, -120 to 0.
     pub db: Sides,
-    /// Spectrum before the replay head. Default: tape.
+    /// Spectrum before the playback head. Default: tape.
     #[serde(default)]
     pub colour: HissColour,
 }
@@ -484,15 +484,15 @@ pub struct Electronics {
     pub right_into_left_db: Option<f64>,
     /// From where leakage rises by 6 dB an octave (by 24 dB at most), Hz, 50 to 20000. Default: it does not.
     pub leak_rises_from_hz: Option<f64>,
-    /// Mains hum that gets in behind the tape. Default: none.
+    /// Mains hum that gets in after the head. Default: none.
     pub hum: Option<Hum>,
-    /// White noise of the replay amplifier, 22.4 Hz to 22.4 kHz, dB re reference, -140 to 0. Default: none.
+    /// White noise of the playback amplifier, 22.4 Hz to 22.4 kHz, dB re 0 dB, -140 to 0. Default: none.
     pub noise_db: Option<Sides>,
     /// Channels whose polarity is inverted: `["left"]`, `["right"]`, `["both"]`. Default: none.
     pub inverted: Vec<On>,
     /// Left and right leads are exchanged. Default: false.
     pub swapped: bool,
-    /// A channel whose replay head is dead; its amplifier still hums and hisses. Default: none.
+    /// A channel whose playback head is dead; its amplifier still hums and hisses. Default: none.
     pub dead: Option<On>,
     /// Constant offset, fraction of full scale, -0.5 to 0.5. Default: 0.
     pub dc_offset: Sides,
@@ -500,7 +500,7 @@ pub struct Electronics {
     pub noise_reduction: Option<NoiseReduction>,
 }
 
-/// Noise reduction of the deck: quiet treble is lifted while recording and lowered as much while replaying.
+/// Noise reduction of the deck: quiet treble is lifted while recording and lowered as much while playing back.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct NoiseReduction {
@@ -517,19 +517,19 @@ pub struct NoiseReduction {
 pub enum NoiseReductionOn {
     /// While recording only: quiet treble comes back lifted.
     RecordOnly,
-    /// While replaying only: quiet treble comes back lowered.
-    ReplayOnly,
+    /// While playing back only: quiet treble comes back lowered.
+    PlaybackOnly,
     /// As it should be: the two undo each other as far as levels are kept.
     Both,
 }
 
-/// Mains hum, the same phase on both channels; picked up in the replay or recorded on the tape.
+/// Mains hum, the same phase on both channels; picked up in the playback or recorded on the tape.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Hum {
     /// Mains frequency, Hz, 45 to 65.
     pub hz: f64,
-    /// Level of the fundamental, dB re reference, -140 to 0.
+    /// Level of the fundamental, dB re 0 dB, -140 to 0.
     pub level_db: Sides,
     /// Levels of the 2nd, 3rd, ... harmonic, dB re the fundamental, -120 to 40, at most 20 of them. Default: none.
     #[serde(default)]

@@ -1,6 +1,6 @@
 //! Noise of known density: tape hiss, amplifier noise, and the low-pass noise by which the signal is modulated.
 
-use super::replay_filters::Biquad;
+use super::playback_filters::Biquad;
 use super::{DeckFile, HissColour, Purpose, generator, ratio_of_db};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -31,7 +31,7 @@ impl Noise {
         noise
     }
 
-    /// Tape hiss of `channel`, before the replay head.
+    /// Tape hiss of `channel`, before the playback head.
     pub(crate) fn hiss(file: &DeckFile, seed: u64, channel: usize, rate_hz: f64) -> Option<Self> {
         let hiss = file.tape.hiss?;
         let shape = match hiss.colour {
@@ -42,7 +42,7 @@ impl Noise {
         Some(Self::in_band(generator(seed, Purpose::Hiss, channel), dbfs, shape, rate_hz))
     }
 
-    /// Noise of the replay amplifier of `channel`.
+    /// Noise of the playback amplifier of `channel`.
     pub(crate) fn amplifier(file: &DeckFile, seed: u64, channel: usize, rate_hz: f64) -> Option<Self> {
         let dbfs = file.electronics.noise_db?.of(channel) + file.reference_dbfs;
         Some(Self::in_band(generator(seed, Purpose::Amplifier, channel), dbfs, None, rate_hz))

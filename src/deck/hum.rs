@@ -1,4 +1,4 @@
-//! Mains hum: a fundamental and its harmonics, behind the tape or on it.
+//! Mains hum: a fundamental and its harmonics, after the head or on it.
 
 use super::{DeckFile, Purpose, generator, ratio_of_db};
 use rand::RngExt;
@@ -19,7 +19,7 @@ struct Line {
 }
 
 impl Hum {
-    /// The hum that `file` has behind the tape; `seed` fixes the phases of its harmonics.
+    /// The hum that `file` has after the head; `seed` fixes the phases of its harmonics.
     pub(crate) fn new(file: &DeckFile, seed: u64) -> Self {
         Self::of(file, file.electronics.hum.as_ref(), seed, 0)
     }

@@ -1,8 +1,8 @@
-//! A replay amplifier that is fed without a tape: its curve in both positions of the switch, with the time constants that it
+//! A playback amplifier that is fed without a tape: its curve in both positions of the switch, with the time constants that it
 //! really has.
 
 use super::losses::Losses;
-use super::replay_filters::Biquad;
+use super::playback_filters::Biquad;
 use super::{DeckFile, Sides};
 use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;

@@ -1,4 +1,4 @@
-//! Azimuth, spacing and gap loss of the replay head: one filter of zero phase a channel, by overlap-save.
+//! Azimuth, spacing and gap loss of the playback head: one filter of zero phase a channel, by overlap-save.
 
 use super::{BLOCK_FRAMES, DeckFile, TAPE_SPEED_MM_S, TRACK_WIDTH_MM, azimuth};
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};

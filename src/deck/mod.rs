@@ -11,7 +11,7 @@
 //!   noise reduction, recording      noise_reduction.rs  left on all the time
 //!   noise reduction, encoder        compander.rs        only where the technician switched it in
 //!   turned trimmers                 technician.rs       record level and bias against time
-//!   record gain, record sections    replay_filters.rs   minimum-phase response errors of the recording
+//!   record gain, record sections    playback_filters.rs   minimum-phase response errors of the recording
 //!   bias                            bias.rs             sensitivity, distortion, hiss
 //!   saturation, bias asymmetry      tape.rs             treble saturates first
 //!   print-through                   print_through.rs    neighbouring layers of the wound tape
@@ -22,12 +22,12 @@
 //!   dropouts, level wander, AM      dropouts.rs         gain against time
 //!   modulation noise, tape hiss     hiss.rs
 //!   azimuth, spacing, gap loss      losses.rs           zero phase
-//!   replay curve, if it is fed
+//!   playback curve, if it is fed
 //!   without a tape              injected.rs         zero and minimum phase
 //!   coupling, bump, dull head,
-//!   replay sections                 replay_filters.rs   minimum phase
+//!   playback sections                 playback_filters.rs   minimum phase
 //!   dead channel, gain              play.rs
-//!   noise reduction, replay         noise_reduction.rs  left on all the time
+//!   noise reduction, playback         noise_reduction.rs  left on all the time
 //!   amplifier noise,                compander.rs        and the decoder
 //!   crosstalk,
 //!   hum, polarity, swap, DC         crosstalk.rs, hum.rs, play.rs
@@ -60,12 +60,12 @@ mod losses;
 mod lossy;
 mod noise_reduction;
 mod play;
+mod playback_filters;
 mod print_through;
 #[cfg(test)]
 mod proof;
 mod random_curve;
 mod recorded;
-mod replay_filters;
 mod sides;
 mod tape;
 mod technician;

@@ -15,8 +15,8 @@ use super::lead_in::{self, LeadInSound};
 use super::losses::{self, HALF_TAPS, Losses};
 use super::lossy::Lossy;
 use super::noise_reduction::Compander as LeftOn;
+use super::playback_filters::{Biquad, Series};
 use super::print_through::PrintThrough;
-use super::replay_filters::{Biquad, Series};
 use super::tape::{Curve, Saturator};
 use super::technician::{Hands, Setting};
 use super::warp::Transport;
@@ -75,14 +75,15 @@ impl VirtualDeck {
         let transport = Transport::new(&self.file, self.seed);
         let mut tape = TapeSide::new(&self.file, self.seed, self.programme_rate_hz, source);
         let mut reader = Reader::new(&self.file, self.seed, self.programme_rate_hz, rate_hz);
-        let mut replay = ReplaySide::new(&self.file, self.seed, rate_hz, &transport, self.programme_rate_hz);
+        let mut playback =
+            PlaybackSide::new(&self.file, self.seed, rate_hz, &transport, self.programme_rate_hz);
         let mut exit = Exit::new(&self.file, rate_hz);
         let mut block = [vec![0.0; BLOCK_FRAMES], vec![0.0; BLOCK_FRAMES]];
         let mut first = 0i64;
         loop {
             reader.read(&transport, &mut tape, first, &mut block);
-            replay.run(&mut block, &reader.times_s, first, &transport);
-            let late = replay.late as i64;
+            playback.run(&mut block, &reader.times_s, first, &transport);
+            let late = playback.late as i64;
             let from = (late - first).clamp(0, BLOCK_FRAMES as i64) as usize;
             let end =
                 reader.end.map_or(BLOCK_FRAMES as i64, |end| (end + late - first).min(BLOCK_FRAMES as i64));
@@ -372,8 +373,8 @@ impl Reader {
     }
 }
 
-/// From the replay head to the deck's output.
-struct ReplaySide {
+/// From the playback head to the deck's output.
+struct PlaybackSide {
     gain: GainAgainstTime,
     modulation: [Option<Noise>; 2],
     hiss: [Option<Noise>; 2],
@@ -395,7 +396,7 @@ struct ReplaySide {
     true_step_s: f64,
 }
 
-impl ReplaySide {
+impl PlaybackSide {
     fn new(file: &DeckFile, seed: u64, rate_hz: f64, transport: &Transport, programme_rate_hz: f64) -> Self {
         let speed = transport.steady_speed();
         let hands = Hands::new(file);
@@ -414,8 +415,8 @@ impl ReplaySide {
             injected: Injected::new(file, rate_hz),
             lead_s: lead_s(file, programme_rate_hz),
             hands,
-            series: [0, 1].map(|channel| Series::replay(file, channel, rate_hz)),
-            companders: [(); 2].map(|()| LeftOn::replay(file, rate_hz)),
+            series: [0, 1].map(|channel| Series::playback(file, channel, rate_hz)),
+            companders: [(); 2].map(|()| LeftOn::playback(file, rate_hz)),
             amplifier: [0, 1].map(|channel| Noise::amplifier(file, seed, channel, rate_hz)),
             leak: Crosstalk::new(file, rate_hz),
             hum: Hum::new(file, seed),

@@ -46,7 +46,7 @@ const COLOURED: &str = "
     [record]
     gain_db = [0.5, -0.2]
     sections = [{ kind = 'peaking', hz = 9000, db = 1.5, q = 1 }]
-    [replay]
+    [playback]
     gain_db = [-0.3, 0.9]
     sections = [
       { kind = 'shelf', zero_us = 70, pole_us = 120, channel = 'right' },
@@ -108,7 +108,7 @@ fn response_and_phase_are_what_the_truth_says() {
 fn response_matches_the_analogue_formulas() {
     // The same faults by their analogue formulas; at 96 kHz the bilinear filters differ by less than the tolerance.
     let text = "[head]\nspacing_um = 0.4\ngap_um = 1\ncoupling_hz = 25\n
-        [replay]\nsections = [{ kind = 'shelf', zero_us = 70, pole_us = 120 }]";
+        [playback]\nsections = [{ kind = 'shelf', zero_us = 70, pole_us = 120 }]";
     let deck = deck(text, 96_000.0);
     let returned = deck.play_all(&tones(&RESPONSE_HZ, 96_000.0, 1.2));
     for hz in RESPONSE_HZ {
@@ -322,7 +322,7 @@ fn leads_dead_channels_and_offsets() {
     near(peak("electronics.left_into_right_db = -20"), [1.0, 0.1], "crosstalk");
     near(peak("electronics.right_into_left_db = -20"), [1.0, 0.0], "crosstalk the other way");
     near(peak("capture.mono = 'sum'"), [0.5, 0.5], "mono");
-    near(peak("replay.gain_db = [-6, 3]"), [super::ratio_of_db(-6.0), 0.0], "gain");
+    near(peak("playback.gain_db = [-6, 3]"), [super::ratio_of_db(-6.0), 0.0], "gain");
     let returned = deck("electronics.dc_offset = [0, 0.01]", 48_000.0).play_all(&programme);
     assert!(returned[1].iter().all(|x| (x - 0.01).abs() < 1e-12));
 }

@@ -1,16 +1,16 @@
-//! A tape that one deck recorded and another replays.
+//! A tape that one deck recorded and another plays back.
 
 use super::{DeckFile, RandomFlutter};
 
 impl DeckFile {
-    /// This deck while it replays a tape that `recorder` recorded.
+    /// This deck while it plays a tape that `recorder` recorded.
     ///
     /// From the recorder come its record side, its tape with all that lies on it, what was turned while it recorded, and its
-    /// noise reduction; from this deck head, replay side, electronics and sound card. Speeds divide: a tape recorded slow plays
+    /// noise reduction; from this deck head, playback side, electronics and sound card. Speeds divide: a tape recorded slow plays
     /// fast. The recorder's tilt counts the other way round: a head that finds the right channel late on an upright recording
     /// makes a recording whose right channel is early, so that a deck's own tape hides its tilt. Flutter of both is there: lines
     /// side by side, random flutter by its power.
-    pub fn replaying_tape_of(&self, recorder: &Self) -> Self {
+    pub fn playing_tape_of(&self, recorder: &Self) -> Self {
         let mut both = self.clone();
         both.record = recorder.record.clone();
         both.tape = recorder.tape.clone();
@@ -53,12 +53,12 @@ mod tests {
         fast.speed.flutter =
             vec![FlutterLine { hz: 9.0, percent_peak: 0.1, phase_deg: 0.0, drift_hz_per_min: 0.0 }];
         fast.record.gain_db = Sides { left: 1.0, right: -1.0 };
-        fast.replay.gain_db = Sides { left: 3.0, right: 3.0 };
-        let own = fast.replaying_tape_of(&fast);
+        fast.playback.gain_db = Sides { left: 3.0, right: 3.0 };
+        let own = fast.playing_tape_of(&fast);
         assert_within!(own.speed.error_percent, 0.0, 1e-12, "percent");
         assert_eq!(own.azimuth.angle_arcmin, 0.0);
         assert_eq!(own.speed.flutter.len(), 2);
-        let upright = DeckFile::default().replaying_tape_of(&fast);
+        let upright = DeckFile::default().playing_tape_of(&fast);
         assert_eq!(DeckFile::from_toml(&upright.to_toml(), "back").unwrap(), upright);
         for (name, deck) in crate::deck::EXAMPLES {
             let deck = DeckFile::from_toml(deck, name).unwrap();
@@ -67,6 +67,6 @@ mod tests {
         // By hand: 1 / 1.02 = 0.980392.
         assert_within!(upright.speed.error_percent, -1.9608, 1e-4, "percent");
         assert_eq!(upright.azimuth.angle_arcmin, -5.0);
-        assert_eq!((upright.record, upright.replay), (fast.record, DeckFile::default().replay));
+        assert_eq!((upright.record, upright.playback), (fast.record, DeckFile::default().playback));
     }
 }

@@ -3,7 +3,7 @@
 //! Only what the curve takes away is lifted, oversampled and lowered again; the signal itself passes untouched, so
 //! that the small-signal path stays exact. Oversampling is to at least 176 kHz: the third harmonic cannot fold back.
 
-use super::replay_filters::Biquad;
+use super::playback_filters::Biquad;
 use super::{DeckFile, Saturation, ratio_of_db};
 use rustfft::num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
@@ -38,7 +38,7 @@ impl Curve {
         // sin^2 x = (1 - cos 2x) / 2, so k2 = (b a / 2) / (1 - 3 c a^2 / 4).
         let square = saturation.k2_percent_at_0db / 100.0 * 2.0 * fundamental / a;
         let summit = if cubic > 0.0 { 1.0 / (3.0 * cubic).sqrt() } else { 1e3 };
-        Self { cubic, square, summit, fall: saturation.self_erasure }
+        Self { cubic, square, summit, fall: saturation.self_erasing }
     }
 
     /// What the curve takes away from `u`.
@@ -99,7 +99,7 @@ pub(crate) struct Saturator {
     factor: usize,
     /// `2 * factor * REACH + 1` taps with a sum of 1.
     taps: Vec<f64>,
-    direct: Vec<f64>,
+    loopback: Vec<f64>,
     lifted: Vec<f64>,
     residue: Vec<f64>,
     residue_is_zero: bool,
@@ -130,7 +130,7 @@ impl Saturator {
             block_dc: Biquad::high_pass_1(BLOCK_BELOW_HZ, rate_hz),
             factor,
             taps,
-            direct: vec![0.0; 2 * REACH],
+            loopback: vec![0.0; 2 * REACH],
             lifted: vec![0.0; 2 * REACH],
             residue: vec![0.0; 2 * half],
             residue_is_zero: true,
@@ -148,7 +148,7 @@ impl Saturator {
     /// Saturates in place; what comes out is [`Self::LATE`] late.
     pub(crate) fn run(&mut self, samples: &mut [f64]) {
         let (factor, reach) = (self.factor, REACH);
-        self.direct.extend_from_slice(samples);
+        self.loopback.extend_from_slice(samples);
         self.lift.run(samples);
         self.lifted.extend_from_slice(samples);
         let peak = self.lifted.iter().fold(0f64, |peak, u| peak.max(u.abs()));
@@ -182,10 +182,10 @@ impl Saturator {
         }
         self.lower.run(samples);
         self.block_dc.run(samples);
-        for (sample, x) in samples.iter_mut().zip(&self.direct) {
+        for (sample, x) in samples.iter_mut().zip(&self.loopback) {
             *sample = x - *sample;
         }
-        self.direct.drain(..samples.len());
+        self.loopback.drain(..samples.len());
         self.lifted.drain(..samples.len());
     }
 }
@@ -212,7 +212,7 @@ mod tests {
             k2_percent_at_0db: 0.3,
             treble_lift_db: 10.0,
             treble_from_hz: 3000.0,
-            self_erasure: 0.0,
+            self_erasing: 0.0,
         }
     }
 
@@ -234,7 +234,7 @@ mod tests {
     #[test]
     fn beyond_the_summit_a_tone_wipes_itself() {
         let curve =
-            Curve::new(&Saturation { self_erasure: 0.4, k2_percent_at_0db: 0.0, ..saturation() }, -12.0);
+            Curve::new(&Saturation { self_erasing: 0.4, k2_percent_at_0db: 0.0, ..saturation() }, -12.0);
         let top = 1.0 / (3.0 * curve.cubic).sqrt();
         // By hand: at the summit 2/3 of it are left; one summit further 0.4 of it less; never through 0.
         assert_within!(top - curve.residue(top), 2.0 / 3.0 * top, 1e-3 * top, "");

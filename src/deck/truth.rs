@@ -7,8 +7,8 @@ use super::hiss::{Noise, band_power};
 use super::hum::Hum;
 use super::losses::{self, Losses};
 use super::play::lead_s;
+use super::playback_filters::Series;
 use super::print_through::PrintThrough;
-use super::replay_filters::Series;
 use super::tape::{Curve, lift_response};
 use super::warp::Transport;
 use super::{DeckFile, Mono, ratio_of_db};
@@ -30,7 +30,7 @@ pub struct Truth {
     pub(super) record: [Series; 2],
     pub(super) print: Option<PrintThrough>,
     losses: Option<[Losses; 2]>,
-    replay: [Series; 2],
+    playback: [Series; 2],
     pub(super) noises: [[Option<Noise>; 2]; 2],
     hum: Hum,
     recorded_hum: Hum,
@@ -50,7 +50,7 @@ impl Truth {
             print: PrintThrough::new(file, programme_rate_hz),
             losses: losses::any(file)
                 .then(|| [0, 1].map(|channel| Losses::new(file, channel, rate_hz, speed))),
-            replay: [0, 1].map(|channel| Series::replay(file, channel, rate_hz)),
+            playback: [0, 1].map(|channel| Series::playback(file, channel, rate_hz)),
             noises: [0, 1].map(|channel| {
                 [Noise::hiss(file, seed, channel, rate_hz), Noise::amplifier(file, seed, channel, rate_hz)]
             }),
@@ -146,18 +146,18 @@ impl Truth {
         self.record[channel].response(hz) * print * turn * self.after_tape(channel, seen_hz)
     }
 
-    /// Deviation of an injected replay amplifier from its curve at `hz`, dB against that at 400 Hz; `position` 0 is 120 us,
-    /// 1 is 70 us. What stands behind the curve (replay sections) is in it. Minus infinity if nothing is injected.
+    /// Deviation of an injected playback amplifier from its curve at `hz`, dB against that at 400 Hz; `position` 0 is 120 us,
+    /// 1 is 70 us. What stands behind the curve (playback sections) is in it. Minus infinity if nothing is injected.
     pub fn injected_deviation_db(&self, channel: usize, position: usize, hz: f64) -> f64 {
         let Some(injection) = &self.file.injection else { return f64::NEG_INFINITY };
         let behind_db = |hz: f64| 20.0 * self.after_tape(channel, hz).norm().log10();
         injection.deviation_db(channel, position, hz) + behind_db(hz) - behind_db(400.0)
     }
 
-    /// Losses and replay response at `seen_hz` of the return.
+    /// Losses and playback response at `seen_hz` of the return.
     pub(super) fn after_tape(&self, channel: usize, seen_hz: f64) -> Complex64 {
         let loss = self.losses.as_ref().map_or(1.0, |losses| losses[channel].response(seen_hz));
-        self.replay[channel].response(seen_hz) * loss
+        self.playback[channel].response(seen_hz) * loss
     }
 
     /// Gain at `seen_hz` of the return by which one channel leaks into the other; 1 from a channel into itself.
@@ -270,14 +270,14 @@ impl Truth {
         10.0 * band_power(self.rates_hz[1], |hz| self.noise_density(channel, hz)).log10()
     }
 
-    /// Lines of the hum on `channel`: frequency in the return, Hz, and level, dBFS.
+    /// Components of hum on `channel`: frequency in the return, Hz, and level, dBFS.
     pub fn hum_lines(&self, channel: usize) -> Vec<(f64, f64)> {
         let clock = 1.0 + self.file.capture.clock_ppm * 1e-6;
         let trim_db = self.file.capture.trim_db;
         self.hum.levels(channel).into_iter().map(|(hz, dbfs)| (hz / clock, dbfs + trim_db)).collect()
     }
 
-    /// Lines of the hum that lies on the tape as they stand on `channel`, flutter's side bands included: frequency in the
+    /// Components of hum that lies on the tape as they stand on `channel`, flutter's side bands included: frequency in the
     /// return, Hz, and level, dBFS. Crosstalk is left out.
     pub fn recorded_hum_lines(&self, channel: usize) -> Vec<(f64, f64)> {
         let trim_db = self.file.capture.trim_db;
@@ -309,7 +309,7 @@ impl Truth {
             azimuth,
             head,
             record,
-            replay,
+            playback,
             tape,
             electronics,
             injection,
@@ -348,8 +348,8 @@ impl Truth {
             ("coupling", uneven(head.coupling_hz)),
             ("head-bump", head.bump.is_some()),
             ("dull-head", uneven(head.dull_8k_db)),
-            ("replay-response", !replay.sections.is_empty()),
-            ("replay-gain", uneven(replay.gain_db)),
+            ("playback-response", !playback.sections.is_empty()),
+            ("playback-gain", uneven(playback.gain_db)),
             ("dead-channel", electronics.dead.is_some()),
             ("amplifier-noise", electronics.noise_db.is_some()),
             ("crosstalk", crosstalk),

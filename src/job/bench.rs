@@ -21,7 +21,7 @@ pub struct NewJob {
     /// Heads, 2 or 3.
     pub heads: Option<u8>,
     /// A portable or a simple deck.
-    pub modest: bool,
+    pub portable: bool,
     /// What the owner says.
     pub complaint: Option<String>,
     /// A calibrated tape is at hand.
@@ -56,7 +56,7 @@ pub fn new_job(folder: &Path, new: &NewJob) -> Result<PathBuf, JobError> {
     set("deck", "number", new.number.as_deref().map(Value::from));
     set("deck", "owner", new.owner.as_deref().map(Value::from));
     set("deck", "heads", new.heads.map(|heads| i64::from(heads).into()));
-    set("limits", "deck", new.modest.then(|| "modest".into()));
+    set("limits", "deck", new.portable.then(|| "portable".into()));
     set("at_hand", "calibrated_tape", new.calibrated_tape.then(|| true.into()));
     if !new.tape_types.is_empty() {
         let types: Array = new.tape_types.iter().map(|kind| format!("{kind:?}")).collect();

@@ -2,7 +2,7 @@
 
 use crate::capture::CaptureError;
 use crate::deck::DeckError;
-use crate::measure::{DirectError, LengthError, SameTapeError};
+use crate::measure::{LengthError, LoopbackError, SameTapeError};
 use crate::programme::ProgrammeError;
 use crate::reading::Reading;
 use std::path::PathBuf;
@@ -53,25 +53,25 @@ pub enum ReadError {
         /// What could be said of the recording all the same.
         reading: Box<Reading>,
     },
-    /// The direct capture could not be read.
-    #[error("{source} (given with --direct)")]
-    Direct {
+    /// The loopback capture could not be read.
+    #[error("{source} (given with --loopback)")]
+    Loopback {
         /// The file.
         path: PathBuf,
         /// What is wrong with it.
         source: Box<ReadError>,
     },
-    /// What was given as direct capture is none.
-    #[error("{}: no direct capture: {source}", path.display())]
-    NotDirect {
+    /// What was given as loopback capture is none.
+    #[error("{}: no loopback capture: {source}", path.display())]
+    NotLoopback {
         /// The file.
         path: PathBuf,
         /// What is wrong with it.
-        source: DirectError,
+        source: LoopbackError,
     },
-    /// A replay of one recording has no flutter tone that could be followed.
+    /// A playback of one recording has no flutter tone that could be followed.
     #[error(
-        "{}: no steady flutter tone could be followed through it; replay the recording of a programme with one (flutter) from \
+        "{}: no steady flutter tone could be followed through it; playback the recording of a programme with one (flutter) from \
          its start",
         path.display()
     )]
@@ -79,18 +79,18 @@ pub enum ReadError {
         /// The file.
         path: PathBuf,
     },
-    /// Two replays are of different programmes.
-    #[error("{}: carries another programme than {}; give replays of one and the same recording", path.display(), first.display())]
+    /// Two playings are of different programmes.
+    #[error("{}: carries another programme than {}; give playings of one and the same recording", path.display(), first.display())]
     OtherRecording {
         /// The file.
         path: PathBuf,
-        /// The first replay.
+        /// The first playback.
         first: PathBuf,
     },
-    /// Replays could not be laid over each other.
+    /// Playings could not be laid over each other.
     #[error("{}: {source}", path.display())]
     SameTape {
-        /// The first replay.
+        /// The first playback.
         path: PathBuf,
         /// What is wrong.
         source: SameTapeError,
@@ -118,8 +118,8 @@ impl ReadError {
     pub fn reading(&self) -> Option<&Reading> {
         match self {
             Self::Capture(_)
-            | Self::Direct { .. }
-            | Self::NotDirect { .. }
+            | Self::Loopback { .. }
+            | Self::NotLoopback { .. }
             | Self::NoFlutter { .. }
             | Self::OtherRecording { .. }
             | Self::SameTape { .. }

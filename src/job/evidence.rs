@@ -14,8 +14,8 @@ pub struct Attached {
     pub skews: Vec<(JobState, String, SkewReading)>,
     /// Files that cannot be had, each with the reason.
     pub missing: Vec<String>,
-    /// The direct capture that the job names, or the newest that one of its readings was made from, if it is still there.
-    pub direct: Option<String>,
+    /// The loopback capture that the job names, or the newest that one of its readings was made from, if it is still there.
+    pub loopback: Option<String>,
     /// Names in the job's folder, and in `readings` below it, with that folder.
     pub taken: Vec<String>,
 }
@@ -32,12 +32,12 @@ impl JobFile {
                 Err(error) => attached.missing.push(error.to_string()),
             }
         }
-        let direct = attached.readings.iter().rev().find_map(|(_, _, reading)| {
-            let is_direct = reading.circumstances.recorded_on == Some(RecordedOn::Direct);
+        let loopback = attached.readings.iter().rev().find_map(|(_, _, reading)| {
+            let is_loopback = reading.circumstances.recorded_on == Some(RecordedOn::Loopback);
             let file = &reading.capture.file;
-            (is_direct && self.folder().join(file).is_file()).then(|| file.clone())
+            (is_loopback && self.folder().join(file).is_file()).then(|| file.clone())
         });
-        attached.direct = self.sheet.at_hand.direct.clone().or(direct);
+        attached.loopback = self.sheet.at_hand.loopback.clone().or(loopback);
         attached
     }
 }

@@ -58,12 +58,12 @@ fn level_dependence(reading: &Reading, measured: &Measured) -> Option<Warning> {
         LevelDependence::Lowered(_) | LevelDependence::Lifted(_) if told => return None,
         LevelDependence::Lowered(db) => format!(
             "Quiet treble came back {db:.1} dB weaker than loud treble, low tones did not: noise reduction was on while \
-             replaying a tape that was recorded without it. Response, bias and noise are wrong. Switch it off, in the deck \
+             playing a tape that was recorded without it. Response, bias and noise are wrong. Switch it off, in the deck \
              and in the sound card's settings, and record again."
         ),
         LevelDependence::Lifted(db) => format!(
             "Quiet treble came back {db:.1} dB stronger than loud treble, low tones did not: the tape was recorded with \
-             noise reduction and replayed without. Response and bias are wrong. Switch it off while recording, and record \
+             noise reduction and played back without. Response and bias are wrong. Switch it off while recording, and record \
              again."
         ),
         LevelDependence::Suppressed(db) => format!(
@@ -76,7 +76,7 @@ fn level_dependence(reading: &Reading, measured: &Measured) -> Option<Warning> {
 }
 
 fn lossy(reading: &Reading, measured: &Measured) -> Option<Warning> {
-    // In flat tops hiss has holes as well.
+    // In clipping hiss has holes as well.
     let clipped = reading.capture.clipped_samples.iter().any(|&count| count > 0);
     let signs: Vec<&str> = measured
         .lossy_signs

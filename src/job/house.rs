@@ -1,7 +1,9 @@
-//! House tapes: a card made from readings, a card taken off a reading, a pass counted on a card.
+//! House tapes: a card made from readings, a card subtracted from a reading, a pass counted on a card.
 
 use crate::judge::{Limits, causes, days_between, judge, renewal, work};
-use crate::measure::{CardError, DirectCapture, card_figures, check_calibrated, check_house, take_off_card};
+use crate::measure::{
+    CardError, LoopbackCapture, card_figures, check_calibrated, check_house, subtract_card,
+};
 use crate::programme::{Overwrite, ProgrammeError, write_text};
 use crate::reading::{
     CARD_FORMAT, CalibratedBy, Card, FORMAT, Made, Pass, Reading, RecordedOn, ResponsePoint, Warning,
@@ -152,7 +154,7 @@ pub fn mark_of(path: &Path) -> std::io::Result<String> {
     }
 }
 
-/// What the card's history keeps of `reading`, from which no card has been taken off; `mark` is that of its return.
+/// What the card's history keeps of `reading`, from which no card has been subtracted; `mark` is that of its return.
 pub fn pass_of(reading: &Reading, mark: Option<String>) -> Pass {
     let usual = |level: &&crate::reading::Level| (300.0..=420.0).contains(&level.hz);
     let level = reading
@@ -304,8 +306,11 @@ fn notes(
             days.abs()
         ));
     }
-    if house.iter().any(|reading| reading.capture.direct.is_some() != calibrated.capture.direct.is_some()) {
-        say("The sound card was taken off in only one of the readings (--direct): its share is on the card.");
+    if house.iter().any(|reading| reading.capture.loopback.is_some() != calibrated.capture.loopback.is_some())
+    {
+        say(
+            "The sound card was subtracted in only one of the readings (--loopback): its share is on the card.",
+        );
     }
     let deck = |reading: &Reading| reading.made.as_ref().and_then(|made| made.deck.as_ref()).is_some();
     if !deck(calibrated) || !house.iter().all(deck) {
@@ -358,15 +363,15 @@ fn rehearsed(reading: &Reading) -> bool {
 ///
 /// # Errors
 /// [`HouseError::DoesNotFit`] if the reading is not of a house tape or of one of another type; it is left as it was.
-pub fn take_off_house(
-    read: &mut DirectCapture,
+pub fn subtract_house(
+    read: &mut LoopbackCapture,
     card: &Card,
     path: &Path,
     pass: &Pass,
     medium: &Medium,
     limits: &Limits,
 ) -> Result<(), HouseError> {
-    let DirectCapture { reading, differences } = read;
+    let LoopbackCapture { reading, differences } = read;
     let does_not_fit = |why: String| Err(HouseError::DoesNotFit { path: path.to_owned(), why });
     if reading.circumstances.recorded_on != Some(RecordedOn::House) {
         return does_not_fit("a card goes with a house tape only; read with --recorded-on house".into());
@@ -379,7 +384,7 @@ pub fn take_off_house(
              --tape-type right"
         ));
     }
-    take_off_card(reading, differences, card, &path.display().to_string(), medium);
+    subtract_card(reading, differences, card, &path.display().to_string(), medium);
     if card.notes.iter().any(|note| note == REHEARSED) {
         reading.warnings.push(Warning::new(
             "card-rehearsal",

@@ -89,7 +89,7 @@ struct RawAtHand {
     calibrated_tape: bool,
     calibrated_tape_file: Option<String>,
     house_card: Option<String>,
-    direct: Option<String>,
+    loopback: Option<String>,
     #[serde(default)]
     tape_types: Vec<TapeType>,
 }
@@ -147,7 +147,7 @@ impl JobFile {
             let found = format!("`format` is {:?}, expected {JOB_FORMAT:?}", raw.format.get_ref());
             return Err(at(raw.format.span().start, found));
         }
-        let (limits, modest) = limits(&path, &text, raw.limits.as_ref())?;
+        let (limits, portable) = limits(&path, &text, raw.limits.as_ref())?;
         let hand = |section: &BTreeMap<String, Spanned<Value>>| hand_readings(section, &at);
         let sheet = JobSheet {
             as_found: hand(&raw.as_found)?,
@@ -164,7 +164,7 @@ impl JobFile {
                 owner: raw.deck.owner,
                 heads: raw.deck.heads,
                 records: raw.deck.records,
-                modest,
+                portable,
             },
             complaint: raw.complaint.trim().to_owned(),
             work: raw.work,
@@ -178,7 +178,7 @@ impl JobFile {
                 calibrated_tape: raw.at_hand.calibrated_tape,
                 calibrated_tape_file: raw.at_hand.calibrated_tape_file,
                 house_card: raw.at_hand.house_card,
-                direct: raw.at_hand.direct,
+                loopback: raw.at_hand.loopback,
                 tape_types: raw.at_hand.tape_types,
             },
             readings: raw
@@ -249,7 +249,7 @@ fn as_written(before: &str, text: String) -> String {
     if before.starts_with('\u{feff}') { format!("\u{feff}{text}") } else { text }
 }
 
-/// Limits of the section `limits`, and whether common practice for modest decks is meant.
+/// Limits of the section `limits`, and whether common practice for portables is meant.
 fn limits(
     path: &Path,
     text: &str,
@@ -257,11 +257,11 @@ fn limits(
 ) -> Result<(Option<Limits>, bool), JobError> {
     let Some(section) = section else { return Ok((None, false)) };
     let table = section.get_ref();
-    let modest = table.get("deck").and_then(Value::as_str) == Some("modest");
+    let portable = table.get("deck").and_then(Value::as_str) == Some("portable");
     let place = path.display().to_string();
     let Some(file) = table.get("file") else {
         return match Limits::from_toml(&table.to_string(), &place) {
-            Ok(limits) => Ok((Some(limits), modest)),
+            Ok(limits) => Ok((Some(limits), portable)),
             // Once more with the lines where they stand in the file.
             Err(error) => {
                 Err(Limits::from_toml(&only_section(text, "limits"), &place).err().unwrap_or(error).into())
@@ -286,8 +286,8 @@ fn limits(
     let text = std::fs::read_to_string(&place).map_err(unreadable)?;
     let limits = Limits::from_toml(&text, &place.display().to_string())?;
     let own = toml::from_str::<toml::Table>(&text).ok();
-    let own = own.as_ref().and_then(|own| own.get("deck")).and_then(Value::as_str) == Some("modest");
-    Ok((Some(limits), modest || own))
+    let own = own.as_ref().and_then(|own| own.get("deck")).and_then(Value::as_str) == Some("portable");
+    Ok((Some(limits), portable || own))
 }
 
 /// `text` with everything blanked but the lines of one section, so that lines keep their numbers.
@@ -419,7 +419,7 @@ fn hand_limits(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Result
         let Some((quantity, unit, is_most)) = limit_key(key) else {
             return wrong(format!(
                 "unknown key `{key}`, expected such as take_up_torque_min_g_cm, wind_torque_min_mn_m, \
-                 direct_voltage_offset_max_mv, meter_max_db, source"
+                 dc_offset_max_mv, meter_max_db, source"
             ));
         };
         let Some(number) = number(value.get_ref()) else {

@@ -25,7 +25,7 @@ pub use compare::{CompareError, compare_files, load_reading};
 pub use error::{ReadError, RehearseError};
 pub use evidence::Attached;
 pub use house::{
-    CardOptions, HouseError, count_pass, counted, load_card, make_card, mark_of, pass_of, take_off_house,
+    CardOptions, HouseError, count_pass, counted, load_card, make_card, mark_of, pass_of, subtract_house,
 };
 pub use job_error::JobError;
 pub use job_file::{JOB_FILE, JobFile, find_job};

@@ -6,7 +6,7 @@ use super::warnings::{broken_samples, no_slate_why, warn};
 use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source, check_rate};
 use crate::judge::{Limits, TransportNumbers, causes, judge, line_parts, work};
 use crate::measure::{
-    DirectCapture, MeasureOptions, Measured, TapeCourse, amplifier_response, measure, take_off,
+    LoopbackCapture, MeasureOptions, Measured, TapeCourse, amplifier_response, measure, subtract,
     tell_time_constants,
 };
 use crate::programme::{Recipe, Timeline, built_in, built_in_by_code};
@@ -31,8 +31,8 @@ pub struct ReadOptions {
     pub limits: Limits,
     /// Diameters and ratios of the transport, to know parts by their rates; without, usual ranges are taken.
     pub transport: Option<TransportNumbers>,
-    /// Direct capture of the sound card, to be taken off.
-    pub direct: Option<PathBuf>,
+    /// Loopback capture of the sound card, to be subtracted.
+    pub loopback: Option<PathBuf>,
 }
 
 /// Reads the return at `path`.
@@ -43,18 +43,18 @@ pub fn read_return(path: &Path, options: &ReadOptions) -> Result<Reading, ReadEr
     Ok(read_file(path, options)?.reading)
 }
 
-/// As [`read_return`], with what a direct capture or a house tape is needed for besides: how the channels differed.
+/// As [`read_return`], with what a loopback capture or a house tape is needed for besides: how the channels differed.
 ///
 /// # Errors
 /// As [`read_return`].
-pub fn read_file(path: &Path, options: &ReadOptions) -> Result<DirectCapture, ReadError> {
-    Ok(read_whole_file(path, options)?.direct)
+pub fn read_file(path: &Path, options: &ReadOptions) -> Result<LoopbackCapture, ReadError> {
+    Ok(read_whole_file(path, options)?.loopback)
 }
 
 /// A reading with what other jobs need besides.
 pub(super) struct Whole {
-    /// The reading, and what a direct capture is needed for.
-    pub direct: DirectCapture,
+    /// The reading, and what a loopback capture is needed for.
+    pub loopback: LoopbackCapture,
     /// The course of the flutter tone against the place on the tape.
     pub course: Option<TapeCourse>,
     /// Number and start of each slate, true seconds of the return.
@@ -73,22 +73,23 @@ pub(super) fn read_whole_file(path: &Path, options: &ReadOptions) -> Result<Whol
         mono_file: file.is_mono_file(),
         cut_short: file.is_cut_short(),
     };
-    let direct = options.direct.as_deref().map(|direct| read_direct(direct, options)).transpose()?;
-    read_source(&file, &facts, options, direct.as_ref())
+    let loopback =
+        options.loopback.as_deref().map(|loopback| read_loopback(loopback, options)).transpose()?;
+    read_source(&file, &facts, options, loopback.as_ref())
 }
 
-/// Reads the direct capture at `path`, which may carry another recipe than the return.
-fn read_direct(path: &Path, options: &ReadOptions) -> Result<DirectCapture, ReadError> {
+/// Reads the loopback capture at `path`, which may carry another recipe than the return.
+fn read_loopback(path: &Path, options: &ReadOptions) -> Result<LoopbackCapture, ReadError> {
     let options = ReadOptions {
         circumstances: Circumstances {
-            recorded_on: Some(RecordedOn::Direct),
+            recorded_on: Some(RecordedOn::Loopback),
             ..options.circumstances.clone()
         },
-        direct: None,
+        loopback: None,
         ..options.clone()
     };
     read_file(path, &options)
-        .map_err(|source| ReadError::Direct { path: path.to_owned(), source: Box::new(source) })
+        .map_err(|source| ReadError::Loopback { path: path.to_owned(), source: Box::new(source) })
 }
 
 /// Reads a return held in memory; `name` stands for the file's name in the reading.
@@ -107,8 +108,8 @@ pub fn read_memory(
     samples: &InMemory,
     name: &str,
     options: &ReadOptions,
-) -> Result<DirectCapture, ReadError> {
-    Ok(read_whole(samples, name, options)?.direct)
+) -> Result<LoopbackCapture, ReadError> {
+    Ok(read_whole(samples, name, options)?.loopback)
 }
 
 /// As [`read_samples`], with what other jobs need besides.
@@ -121,8 +122,9 @@ pub(super) fn read_whole(samples: &InMemory, name: &str, options: &ReadOptions) 
         mono_file: false,
         cut_short: false,
     };
-    let direct = options.direct.as_deref().map(|direct| read_direct(direct, options)).transpose()?;
-    read_source(samples, &facts, options, direct.as_ref())
+    let loopback =
+        options.loopback.as_deref().map(|loopback| read_loopback(loopback, options)).transpose()?;
+    read_source(samples, &facts, options, loopback.as_ref())
 }
 
 /// What only the file knows.
@@ -147,7 +149,7 @@ fn read_source(
     source: &dyn Source,
     facts: &Facts,
     options: &ReadOptions,
-    direct: Option<&DirectCapture>,
+    loopback: Option<&LoopbackCapture>,
 ) -> Result<Whole, ReadError> {
     let given = options.recipe.as_ref().map(Timeline::from);
     let mut codes: Vec<u16> = given.iter().map(|timeline| timeline.code).collect();
@@ -209,15 +211,15 @@ fn read_source(
     let course = measured.course.take();
     let mut differences = measured.differences.clone();
     fill(&mut reading, measured, rate);
-    if let (Some(direct), Some(path)) = (direct, &options.direct) {
-        differences = take_off(&mut reading, &differences, direct, &options.medium)
-            .map_err(|source| ReadError::NotDirect { path: path.clone(), source })?;
-        reading.capture.direct = Some(direct.reading.capture.file.clone());
+    if let (Some(loopback), Some(path)) = (loopback, &options.loopback) {
+        differences = subtract(&mut reading, &differences, loopback, &options.medium)
+            .map_err(|source| ReadError::NotLoopback { path: path.clone(), source })?;
+        reading.capture.loopback = Some(loopback.reading.capture.file.clone());
     }
     without_tape(&mut reading);
     conclude(&mut reading, options);
     let slates = alignment.slates.iter().map(|slate| (slate.slate.index, slate.start_s)).collect();
-    Ok(Whole { direct: DirectCapture { reading, differences }, course, slates, rate })
+    Ok(Whole { loopback: LoopbackCapture { reading, differences }, course, slates, rate })
 }
 
 /// What follows from the figures: causes of the response, the parts behind flutter lines, findings.
@@ -238,7 +240,7 @@ pub(super) fn conclude(reading: &mut Reading, options: &ReadOptions) {
 fn injected(timeline: &Timeline, circumstances: &mut Circumstances) -> Option<Warning> {
     timeline.feed()?;
     let told = circumstances.recorded_on;
-    if matches!(told, Some(RecordedOn::Injected | RecordedOn::Direct)) {
+    if matches!(told, Some(RecordedOn::Injected | RecordedOn::Loopback)) {
         return None;
     }
     circumstances.recorded_on = Some(RecordedOn::Injected);
@@ -254,7 +256,7 @@ fn injected(timeline: &Timeline, circumstances: &mut Circumstances) -> Option<Wa
     })
 }
 
-/// What is known of the amplifier once the sound card is taken off, and what no figure says where no tape moved.
+/// What is known of the amplifier once the sound card is subtracted, and what no figure says where no tape moved.
 fn without_tape(reading: &mut Reading) {
     if let Some(amplifier) = &mut reading.amplifier {
         if reading.circumstances.recorded_on == Some(RecordedOn::Injected) {
@@ -267,7 +269,7 @@ fn without_tape(reading: &mut Reading) {
     if reading.circumstances.recorded_on == Some(RecordedOn::Injected) {
         (reading.azimuth, reading.speed, reading.flutter) = (None, None, None);
         if let Some(mains) = reading.noise.as_mut().and_then(|noise| noise.mains.as_mut()) {
-            mains.origin = Origin::Replay;
+            mains.origin = Origin::Playback;
             mains.origin_why =
                 "no tape was in the chain: leads of the injection, head or amplifier".to_owned();
         }
@@ -305,7 +307,7 @@ pub(super) fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, s
         let peak = scan.health[channel].peak;
         (peak > 0.0).then(|| 20.0 * peak.log10())
     };
-    // Below full scale the steps of 8 bit are flat tops by themselves.
+    // Below full scale the steps of 8 bit are clipping by themselves.
     let coarse = |channel: usize| facts.depth == "8" && scan.health[channel].peak < 0.99;
     let clipped =
         [0, 1].map(|channel| if coarse(channel) { 0 } else { scan.health[channel].clipped_samples });
@@ -325,7 +327,7 @@ pub(super) fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, s
             channels_swapped: false,
             inverted: [false; 2],
             mono: facts.mono_file,
-            direct: None,
+            loopback: None,
         },
         circumstances: options.circumstances.clone(),
         found: vec![],
@@ -346,7 +348,7 @@ pub(super) fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, s
         intermodulation: None,
         saturation: None,
         separation: vec![],
-        erasure: None,
+        erasing: None,
         dropouts: vec![],
         causes: vec![],
         unexplained: vec![],
@@ -400,7 +402,11 @@ pub(super) fn fill(reading: &mut Reading, measured: Measured, rate: f64) {
             stretch.from_s *= rate;
             stretch.to_s *= rate;
         }
-        flutter.course.iter_mut().flat_map(|course| &mut course.pieces).for_each(|piece| piece[0] *= rate);
+        flutter
+            .speed_against_time
+            .iter_mut()
+            .flat_map(|course| &mut course.pieces)
+            .for_each(|piece| piece[0] *= rate);
         flutter
     });
     put_rounds(reading, measured.rounds, rate);
@@ -408,11 +414,11 @@ pub(super) fn fill(reading: &mut Reading, measured: Measured, rate: f64) {
     reading.intermodulation = measured.intermodulation;
     reading.saturation = measured.saturation;
     reading.separation = measured.separation;
-    reading.erasure = measured.erasure.map(|mut erasure| {
-        for time in [&mut erasure.erased_from_s, &mut erasure.erased_to_s] {
+    reading.erasing = measured.erasing.map(|mut erasing| {
+        for time in [&mut erasing.erased_from_s, &mut erasing.erased_to_s] {
             *time = time.map(|seconds| seconds * rate);
         }
-        erasure
+        erasing
     });
     reading.dropouts = measured.dropouts;
     for dropout in &mut reading.dropouts {

@@ -1,4 +1,4 @@
-//! Several replays of one recording: whose flutter it is.
+//! Several playings of one recording: whose flutter it is.
 
 use super::ReadOptions;
 use super::error::ReadError;
@@ -9,7 +9,7 @@ use crate::measure::same_tape;
 use crate::reading::Reading;
 use std::path::{Path, PathBuf};
 
-/// Reads every replay at `paths`; the reading of the first carries what all of them say of the flutter.
+/// Reads every playback at `paths`; the reading of the first carries what all of them say of the flutter.
 ///
 /// # Errors
 /// As [`super::read_return`] for each, and [`ReadError::SameTape`] if they cannot be laid over each other.
@@ -19,16 +19,16 @@ pub fn read_same_tape(paths: &[PathBuf], options: &ReadOptions) -> Result<Readin
     lay_over(wholes, &names, options)
 }
 
-/// The same for replays held in memory; `names` stand for the files' names.
+/// The same for playings held in memory; `names` stand for the files' names.
 ///
 /// # Errors
 /// As [`read_same_tape`].
 pub fn read_same_tape_samples(
-    replays: &[InMemory],
+    playings: &[InMemory],
     names: &[String],
     options: &ReadOptions,
 ) -> Result<Reading, ReadError> {
-    let named = replays.iter().zip(names);
+    let named = playings.iter().zip(names);
     let wholes =
         named.map(|(samples, name)| read_whole(samples, name, options)).collect::<Result<Vec<_>, _>>()?;
     lay_over(wholes, names, options)
@@ -40,7 +40,7 @@ fn lay_over(wholes: Vec<Whole>, names: &[String], options: &ReadOptions) -> Resu
     let mut courses = Vec::new();
     for (k, whole) in wholes.into_iter().enumerate() {
         courses.push(whole.course.ok_or_else(|| ReadError::NoFlutter { path: path(k) })?);
-        readings.push(whole.direct.reading);
+        readings.push(whole.loopback.reading);
     }
     let code = |reading: &Reading| reading.recipe.as_ref().map(|recipe| recipe.code.clone());
     if let Some(k) = readings.iter().position(|reading| code(reading) != code(&readings[0])) {

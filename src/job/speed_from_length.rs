@@ -63,9 +63,9 @@ fn with_length(
     options: &ReadOptions,
     length: &TapeLength,
 ) -> Result<Reading, ReadError> {
-    let mut reading = whole.direct.reading;
+    let mut reading = whole.loopback.reading;
     let missing = |what: String| ReadError::NoMark { path: path.to_owned(), what };
-    if matches!(reading.circumstances.recorded_on, Some(RecordedOn::Injected | RecordedOn::Direct)) {
+    if matches!(reading.circumstances.recorded_on, Some(RecordedOn::Injected | RecordedOn::Loopback)) {
         return Err(missing("no tape was in this return".to_owned()));
     }
     let (marks_s, mark_uncertainty_s, marks) = match length.marks {

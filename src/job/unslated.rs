@@ -45,7 +45,7 @@ pub(super) struct Listened<'a> {
     pub values: &'a TapeValues<'a>,
 }
 
-/// Reads the return at `path`, which carries no slates. `options.recipe`, `direct` and `reference_dbfs` play no part.
+/// Reads the return at `path`, which carries no slates. `options.recipe`, `loopback` and `reference_dbfs` play no part.
 ///
 /// # Errors
 /// If the file cannot be read, or holds no test tones.
@@ -164,8 +164,8 @@ fn values<'a>(served: &Served, options: &ReadOptions, unslated: &'a UnslatedOpti
             })
             .collect(),
         levels: levels.filter_map(|tone| Some((tone.part.clone(), tone.told?))).collect(),
-        replayed_at: file
-            .and_then(|file| file.replayed_at)
+        played_at: file
+            .and_then(|file| file.played_at)
             .or(options.circumstances.tape_type.map(deck_equalisation)),
         deck_standard: unslated.deck_standard.or(file.and_then(|file| file.deck_standard)),
         is_reference: options.circumstances.recorded_on == Some(RecordedOn::Calibrated),
@@ -201,7 +201,7 @@ fn knowledge(names: &Names, unslated: &UnslatedOptions, measured: &Measured) -> 
     }
 }
 
-/// Leaves of the response what rests on a ladder or a sweep, with what is known to be on the tape taken off.
+/// Leaves of the response what rests on a ladder or a sweep, with what is known to be on the tape subtracted.
 fn trim_response(measured: &mut Measured, served: &Served, values: &TapeValues) {
     let ladder = served.tones.iter().any(|tone| tone.response);
     if let Some(response) = &mut measured.response {

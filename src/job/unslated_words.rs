@@ -64,7 +64,7 @@ pub(super) fn doubted(
                 .into(),
         });
     }
-    // A line at the power line's frequency, and nothing else.
+    // A line at the mains frequency, and nothing else.
     let hum = |tone: &HeardTone| {
         [50.0, 60.0].iter().any(|mains| {
             let order = (tone.hz / mains).round();
@@ -73,7 +73,7 @@ pub(super) fn doubted(
     };
     if heard.sweeps.is_empty() && heard.tones.iter().all(hum) {
         return Some(format!(
-            "only hum of the power line was ({}); check the tape and the cables",
+            "only hum of the mains was ({}); check the tape and the cables",
             places(&heard.tones)
         ));
     }
@@ -231,13 +231,13 @@ fn tape(listened: &Listened) -> Vec<Warning> {
             ),
         ));
     }
-    if let Some((recorded, replayed)) = values.switched() {
+    if let Some((recorded, played)) = values.switched() {
         remarks.push(Warning::new(
             "equalisation-converted",
             format!(
-                "The tape is recorded for {} and was replayed at {}: by IEC 60094-1 the difference was taken off the response.",
+                "The tape is recorded for {} and was played back at {}: by IEC 60094-1 the difference was subtracted from the response.",
                 recorded.name(),
-                replayed.name()
+                played.name()
             ),
         ));
     }

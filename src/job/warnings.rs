@@ -52,7 +52,7 @@ pub(super) fn warn(
         add(
             "clipped",
             format!(
-                "{left} samples on the left and {right} on the right stand in flat tops: the recording was clipped. \
+                "{left} samples on the left and {right} on the right are clipped: the recording was clipped. \
                  Levels, response near them and distortion are wrong. Lower the sound card's input and record again."
             ),
         );
@@ -150,7 +150,7 @@ pub(super) fn warn(
         add(
             "hum",
             format!(
-                "Hum of the {:.0} Hz power line stands in the silent part. Low-frequency levels may be touched by it. {}",
+                "Hum of the {:.0} Hz mains stands in the silent part. Low-frequency levels may be touched by it. {}",
                 mains.nominal_hz.unwrap_or(mains.hz),
                 match mains.origin {
                     Origin::Recorded =>
@@ -187,14 +187,14 @@ fn in_rounds(reading: &mut Reading, measured: &Measured) {
         ));
     }
     // Where no deck is in the chain there is nothing to switch.
-    if matches!(reading.circumstances.recorded_on, Some(RecordedOn::Direct | RecordedOn::Injected)) {
+    if matches!(reading.circumstances.recorded_on, Some(RecordedOn::Loopback | RecordedOn::Injected)) {
         return;
     }
     if measured.rounds.noise_reduction.as_ref().is_some_and(|found| found.switched == Some(false)) {
         reading.warnings.push(Warning::new(
             "noise-reduction-not-switched",
             "Both halves are the same, noise included: noise reduction was in or out in both of them, or it does nothing. \
-             Switch it in at the pause, with two heads in recording and again in replay.",
+             Switch it in at the pause, with two heads in recording and again in playback.",
         ));
     }
     if measured

@@ -8,7 +8,7 @@
 //! last tenth of a decibel. All results are means over all models, so that their uncertainty grows where the response
 //! cannot tell.
 
-use super::causes_shapes::{Place, Prior, Setting, priors, probability, shape_db, starts};
+use crate::judge::causes_shapes::{Place, Prior, Setting, priors, probability, shape_db, starts};
 use crate::reading::CauseKind;
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 use rayon::prelude::*;
@@ -16,39 +16,39 @@ use std::f64::consts::TAU;
 
 /// One point of a response.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Point {
-    pub(super) place: Place,
+pub(crate) struct Point {
+    pub(crate) place: Place,
     /// Response, dB.
-    pub(super) db: f64,
+    pub(crate) db: f64,
     /// Standard uncertainty, dB.
-    pub(super) sigma_db: f64,
-    /// Standard uncertainty that all points share in proportion (of what was taken off before), dB.
-    pub(super) shared_db: f64,
+    pub(crate) sigma_db: f64,
+    /// Standard uncertainty that all points share in proportion (of what was subtracted before), dB.
+    pub(crate) shared_db: f64,
 }
 
 /// What the evidence says of one channel.
 #[derive(Debug, Clone)]
-pub(super) struct Verdicts {
+pub(crate) struct Verdicts {
     /// In the order of the kinds given.
-    pub(super) kinds: Vec<KindVerdict>,
+    pub(crate) kinds: Vec<KindVerdict>,
     /// Size of the ripple (standard deviation), dB.
-    pub(super) ripple_db: f64,
+    pub(crate) ripple_db: f64,
     /// What all causes together explain at each point, dB relative to the reference, the offset included.
-    pub(super) explained_db: Vec<f64>,
+    pub(crate) explained_db: Vec<f64>,
     /// Probability that a low-pass, if there is one, is a digital one.
-    pub(super) digital: f64,
+    pub(crate) digital: f64,
     models: Vec<Model>,
     asked: Vec<CauseKind>,
 }
 
 /// What the evidence says of one cause.
 #[derive(Debug, Clone)]
-pub(super) struct KindVerdict {
-    pub(super) kind: CauseKind,
+pub(crate) struct KindVerdict {
+    pub(crate) kind: CauseKind,
     /// Probability that it is there.
-    pub(super) probability: f64,
+    pub(crate) probability: f64,
     /// Sizes if it is there (as [`priors`] numbers them) with their standard uncertainties.
-    pub(super) sizes: Vec<(f64, f64)>,
+    pub(crate) sizes: Vec<(f64, f64)>,
 }
 
 /// Sizes of ripple that are weighed, dB. Its usual size is from memory: a sound deck's curve is not smoother than that.
@@ -298,7 +298,7 @@ impl Data<'_> {
 /// Weighs all subsets of `kinds` against the response; `None` for fewer than six points.
 ///
 /// Low-passes are weighed as circuits, and as digital ones if the setting has a sample rate.
-pub(super) fn weigh(
+pub(crate) fn weigh(
     points: &[Point],
     reference: Place,
     kinds: &[CauseKind],
@@ -422,13 +422,13 @@ impl Data<'_> {
 
 impl Verdicts {
     /// Probability that one of `kinds` at least is there.
-    pub(super) fn probability_of_any(&self, kinds: &[CauseKind]) -> f64 {
+    pub(crate) fn probability_of_any(&self, kinds: &[CauseKind]) -> f64 {
         let any = |model: &&Model| model.members.iter().any(|&member| kinds.contains(&self.asked[member]));
         self.models.iter().filter(any).map(|model| model.weight).sum()
     }
 
     /// What `kinds` do together at `place` relative to the reference, and its standard uncertainty, dB.
-    pub(super) fn share_db(
+    pub(crate) fn share_db(
         &self,
         kinds: &[CauseKind],
         place: Place,

@@ -9,28 +9,28 @@ use crate::trade::tape_equalisation::treble_error_db;
 
 /// What the shapes need to know of tape and deck.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Setting {
+pub(crate) struct Setting {
     /// Nominal tape speed, mm/s.
-    pub(super) speed_mm_s: f64,
-    /// Treble time constant that the replay should have, us.
-    pub(super) nominal_us: f64,
+    pub(crate) speed_mm_s: f64,
+    /// Treble time constant that the playback should have, us.
+    pub(crate) nominal_us: f64,
     /// Sample rate of a digital low-pass (bilinear), Hz; `None`: low-passes are circuits.
-    pub(super) digital_hz: Option<f64>,
+    pub(crate) digital_hz: Option<f64>,
 }
 
 /// One frequency: in the programme, and as the amplifier saw it.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Place {
-    pub(super) programme_hz: f64,
-    pub(super) seen_hz: f64,
+pub(crate) struct Place {
+    pub(crate) programme_hz: f64,
+    pub(crate) seen_hz: f64,
 }
 
 /// A number that a shape depends on, fitted as its logarithm: what is usual, and by how much (standard deviation of
 /// the logarithm) it may be off.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Prior {
-    pub(super) usual: f64,
-    pub(super) spread: f64,
+pub(crate) struct Prior {
+    pub(crate) usual: f64,
+    pub(crate) spread: f64,
 }
 
 /// Losses below this do not count, dB: next to a null of the gap a formula says minus infinity.
@@ -41,7 +41,7 @@ const fn prior(usual: f64, spread: f64) -> Prior {
 }
 
 /// Causes that are fitted, in the order of the reading.
-pub(super) const FITTED: [CauseKind; 6] = [
+pub(crate) const FITTED: [CauseKind; 6] = [
     CauseKind::Spacing,
     CauseKind::Gap,
     CauseKind::TimeConstant,
@@ -51,13 +51,13 @@ pub(super) const FITTED: [CauseKind; 6] = [
 ];
 
 /// Whether a cause shows in the treble (or else in the bass).
-pub(super) fn is_treble(kind: CauseKind) -> bool {
+pub(crate) fn is_treble(kind: CauseKind) -> bool {
     !matches!(kind, CauseKind::Coupling | CauseKind::HeadBump)
 }
 
 /// How probable a cause is before anything was measured (from memory: how often one meets it on the bench). Low-pass
 /// circuits are rare, and there to keep other causes from being blamed for one.
-pub(super) fn probability(kind: CauseKind) -> f64 {
+pub(crate) fn probability(kind: CauseKind) -> f64 {
     match kind {
         CauseKind::Spacing | CauseKind::Coupling | CauseKind::HeadBump => 0.2,
         CauseKind::Gap | CauseKind::TimeConstant => 0.15,
@@ -67,7 +67,7 @@ pub(super) fn probability(kind: CauseKind) -> f64 {
 }
 
 /// What the shape depends on; sizes from memory.
-pub(super) fn priors(kind: CauseKind, setting: &Setting) -> Vec<Prior> {
+pub(crate) fn priors(kind: CauseKind, setting: &Setting) -> Vec<Prior> {
     match kind {
         // um of distance.
         CauseKind::Spacing => vec![prior(0.3, 1.0)],
@@ -86,7 +86,7 @@ pub(super) fn priors(kind: CauseKind, setting: &Setting) -> Vec<Prior> {
 }
 
 /// Where to start looking, as offsets from what is usual in standard deviations: a fit may have several summits.
-pub(super) fn starts(kind: CauseKind) -> &'static [[f64; 3]] {
+pub(crate) fn starts(kind: CauseKind) -> &'static [[f64; 3]] {
     match kind {
         CauseKind::TimeConstant => &[[1.0, 0.0, 0.0], [-1.0, 0.0, 0.0]],
         CauseKind::HeadBump => &[[-0.7, 0.0, 0.0], [0.7, 0.0, 0.0]],
@@ -96,7 +96,7 @@ pub(super) fn starts(kind: CauseKind) -> &'static [[f64; 3]] {
 }
 
 /// What the cause does at `place`, dB, not referred to any frequency. `size` holds as many numbers as [`priors`].
-pub(super) fn shape_db(kind: CauseKind, size: &[f64], place: Place, setting: &Setting) -> f64 {
+pub(crate) fn shape_db(kind: CauseKind, size: &[f64], place: Place, setting: &Setting) -> f64 {
     let first = size.first().copied().unwrap_or(0.0);
     let db = match kind {
         CauseKind::Spacing => spacing_loss_db(first, place.programme_hz, setting.speed_mm_s),
@@ -126,7 +126,7 @@ fn low_pass_db(corner_hz: f64, resonance_hz: f64, hz: f64) -> f64 {
 }
 
 /// Height of the peak that such a low-pass has, dB, and where, Hz; `None` if it has none.
-pub(super) fn low_pass_peak(corner_hz: f64, resonance_hz: f64) -> Option<(f64, f64)> {
+pub(crate) fn low_pass_peak(corner_hz: f64, resonance_hz: f64) -> Option<(f64, f64)> {
     let quality = corner_hz / resonance_hz;
     let below = 1.0 - 0.5 / (quality * quality);
     (below > 0.0).then(|| {
@@ -141,7 +141,7 @@ fn warped_hz(hz: f64, rate_hz: f64) -> f64 {
 }
 
 /// The inverse of [`warped_hz`].
-pub(super) fn unwarped_hz(hz: f64, rate_hz: f64) -> f64 {
+pub(crate) fn unwarped_hz(hz: f64, rate_hz: f64) -> f64 {
     rate_hz / std::f64::consts::PI * (std::f64::consts::PI * hz / rate_hz).atan()
 }
 
@@ -188,7 +188,7 @@ mod tests {
         assert_within!(at(CauseKind::HeadBump, &[80.0, 3.0, 1.0], 80.0), 3.0, 1e-9, "dB");
         let golden = 0.5 * (1.0 + 5f64.sqrt());
         assert_within!(at(CauseKind::HeadBump, &[80.0, 3.0, 1.0], 80.0 * golden), 1.5, 1e-9, "dB");
-        // Replay at 70 us of a tape for 120 us, table after IEC 60094-1: -4.54 dB at 10 kHz.
+        // Playback at 70 us of a tape for 120 us, table after IEC 60094-1: -4.54 dB at 10 kHz.
         assert_within!(at(CauseKind::TimeConstant, &[70.0], 10_000.0), -4.54, 0.005, "dB");
     }
 

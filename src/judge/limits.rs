@@ -52,7 +52,7 @@ pub enum JudgeError {
         high: f64,
     },
     /// Another deck class than the built-in ones was asked for.
-    #[error("{place}: `deck` is {found:?}, expected \"good\" or \"modest\"; write one of the two")]
+    #[error("{place}: `deck` is {found:?}, expected \"good\" or \"portable\"; write one of the two")]
     UnknownDeck {
         /// Name of the file.
         place: String,
@@ -96,33 +96,33 @@ pub struct Limits {
     pub flutter_weighted_rms_percent: Tolerance,
     /// Phase between the channels at 10 kHz either way, degrees.
     pub azimuth_phase_deg: Tolerance,
-    /// Replay response.
-    pub replay_response: ResponseLimit,
-    /// Bass of the replay response, below the band of `replay_response`.
+    /// Playback response.
+    pub playback_response: ResponseLimit,
+    /// Bass of the playback response, below the band of `playback_response`.
     pub bass_response: ResponseLimit,
-    /// Response of what this deck recorded and replayed, on tapes of types II to IV.
-    pub record_replay_response: ResponseLimit,
-    /// Highest frequency judged of what this deck recorded and replayed on a tape of type I, Hz.
-    pub record_replay_to_hz_type_1: f64,
-    /// High-frequency time constant of the replay amplifier against the curve's, either way, percent.
+    /// Response of what this deck recorded and played back, on tapes of types II to IV.
+    pub record_playback_response: ResponseLimit,
+    /// Highest frequency judged of what this deck recorded and played back on a tape of type I, Hz.
+    pub record_playback_to_hz_type_1: f64,
+    /// High-frequency time constant of the playback amplifier against the curve's, either way, percent.
     pub high_time_constant_percent: Tolerance,
-    /// Low-frequency time constant of the replay amplifier against the curve's, either way, percent.
+    /// Low-frequency time constant of the playback amplifier against the curve's, either way, percent.
     pub low_time_constant_percent: Tolerance,
     /// Left against right, dB.
     pub channel_match_db: Tolerance,
-    /// Replay level against its target either way, dB.
-    pub replay_level_db: Tolerance,
+    /// Playback level against its target either way, dB.
+    pub playback_level_db: Tolerance,
     /// Level that a 0 dB part shall reach in the return, dBFS; `None` if not told.
     ///
     /// Only who knows how the sound card's full scale relates to the deck's line output can tell.
-    pub replay_level_target_dbfs: Option<Tolerance>,
-    /// Level of what this deck records and replays, against its target either way, dB.
+    pub playback_level_target_dbfs: Option<Tolerance>,
+    /// Level of what this deck records and plays back, against its target either way, dB.
     pub record_level_db: Tolerance,
-    /// High tone against low tone at -20 dB, recorded and replayed, either way, dB.
+    /// High tone against low tone at -20 dB, recorded and played back, either way, dB.
     pub bias_pair_db: Tolerance,
     /// A-weighted noise against its reference, at most, dB.
     pub noise_a_weighted_db: Tolerance,
-    /// Power-line hum against its reference, at most, dB.
+    /// Mains hum against its reference, at most, dB.
     pub hum_db: Tolerance,
     /// Third harmonic at 0 dB, at most, percent; `None`: practice knows no limit, only a service manual does.
     pub third_harmonic_percent: Option<Tolerance>,
@@ -143,19 +143,19 @@ struct File {
     flutter_weighted_quasi_peak_percent: Option<f64>,
     flutter_weighted_rms_percent: Option<f64>,
     azimuth_phase_deg: Option<f64>,
-    replay_response_db: Option<f64>,
-    replay_response_from_hz: Option<f64>,
-    replay_response_to_hz: Option<f64>,
+    playback_response_db: Option<f64>,
+    playback_response_from_hz: Option<f64>,
+    playback_response_to_hz: Option<f64>,
     bass_response_db: Option<f64>,
     bass_response_from_hz: Option<f64>,
-    record_replay_response_db: Option<f64>,
-    record_replay_response_from_hz: Option<f64>,
-    record_replay_response_to_hz: Option<f64>,
+    record_playback_response_db: Option<f64>,
+    record_playback_response_from_hz: Option<f64>,
+    record_playback_response_to_hz: Option<f64>,
     high_time_constant_percent: Option<f64>,
     low_time_constant_percent: Option<f64>,
     channel_match_db: Option<f64>,
-    replay_level_db: Option<f64>,
-    replay_level_target_dbfs: Option<f64>,
+    playback_level_db: Option<f64>,
+    playback_level_target_dbfs: Option<f64>,
     record_level_db: Option<f64>,
     bias_pair_db: Option<f64>,
     noise_a_weighted_db: Option<f64>,
@@ -167,13 +167,13 @@ struct File {
 
 impl Limits {
     /// Common practice for a full-size deck worth calibrating.
-    pub fn good_deck() -> Self {
-        Self::built_in("good deck", DeckClass::Good, common_practice::REPLAY_RESPONSE_GOOD_HZ)
+    pub fn full_size() -> Self {
+        Self::built_in("full-size deck", DeckClass::FullSize, common_practice::PLAYBACK_RESPONSE_FULL_SIZE_HZ)
     }
 
     /// Common practice for a portable or a simple deck.
-    pub fn modest_deck() -> Self {
-        Self::built_in("modest deck", DeckClass::Modest, common_practice::REPLAY_RESPONSE_MODEST_HZ)
+    pub fn portable() -> Self {
+        Self::built_in("portable", DeckClass::Portable, common_practice::PLAYBACK_RESPONSE_PORTABLE_HZ)
     }
 
     fn built_in(name: &str, class: DeckClass, (from_hz, to_hz): (f64, f64)) -> Self {
@@ -184,10 +184,10 @@ impl Limits {
             },
             basis: format!("{name}: {}", limit.basis.text()),
         };
-        let Tolerance { value: db, basis } = tolerance(common_practice::REPLAY_RESPONSE);
+        let Tolerance { value: db, basis } = tolerance(common_practice::PLAYBACK_RESPONSE);
         let high_hz = |limit: PracticeLimit| tolerance(limit).value;
-        let bass_hz = common_practice::REPLAY_RESPONSE_MODEST_HZ.0;
-        let bass_db = match common_practice::REPLAY_RESPONSE.bound(DeckClass::Modest) {
+        let bass_hz = common_practice::PLAYBACK_RESPONSE_PORTABLE_HZ.0;
+        let bass_db = match common_practice::PLAYBACK_RESPONSE.bound(DeckClass::Portable) {
             Bound::PlusMinus(db) | Bound::AtMost(db) | Bound::AtLeast(db) | Bound::Between(_, db) => db,
         };
         Self {
@@ -196,26 +196,26 @@ impl Limits {
             flutter_weighted_quasi_peak_percent: tolerance(common_practice::FLUTTER_WEIGHTED_PEAK),
             flutter_weighted_rms_percent: tolerance(common_practice::FLUTTER_WEIGHTED_RMS),
             azimuth_phase_deg: tolerance(common_practice::AZIMUTH_PHASE),
-            replay_response: ResponseLimit { db, from_hz, to_hz, basis },
-            // What a modest deck must keep, a good one must as well.
+            playback_response: ResponseLimit { db, from_hz, to_hz, basis },
+            // What a portable must keep, a good one must as well.
             bass_response: ResponseLimit {
                 db: bass_db,
                 from_hz: bass_hz,
                 to_hz: from_hz,
-                basis: format!("any deck: {}", common_practice::REPLAY_RESPONSE.basis.text()),
+                basis: format!("any deck: {}", common_practice::PLAYBACK_RESPONSE.basis.text()),
             },
-            record_replay_response: ResponseLimit {
-                db: common_practice::RECORD_REPLAY_DOWN_DB,
+            record_playback_response: ResponseLimit {
+                db: common_practice::RECORD_PLAYBACK_DOWN_DB,
                 from_hz: bass_hz,
-                to_hz: high_hz(common_practice::RECORD_REPLAY_HF_TYPE_2_4),
-                basis: tolerance(common_practice::RECORD_REPLAY_HF_TYPE_2_4).basis,
+                to_hz: high_hz(common_practice::RECORD_PLAYBACK_HF_TYPE_2_4),
+                basis: tolerance(common_practice::RECORD_PLAYBACK_HF_TYPE_2_4).basis,
             },
-            record_replay_to_hz_type_1: high_hz(common_practice::RECORD_REPLAY_HF_TYPE_1),
-            high_time_constant_percent: tolerance(common_practice::REPLAY_HIGH_TIME_CONSTANT),
-            low_time_constant_percent: tolerance(common_practice::REPLAY_LOW_TIME_CONSTANT),
+            record_playback_to_hz_type_1: high_hz(common_practice::RECORD_PLAYBACK_HF_TYPE_1),
+            high_time_constant_percent: tolerance(common_practice::PLAYBACK_HIGH_TIME_CONSTANT),
+            low_time_constant_percent: tolerance(common_practice::PLAYBACK_LOW_TIME_CONSTANT),
             channel_match_db: tolerance(common_practice::CHANNEL_MATCH),
-            replay_level_db: tolerance(common_practice::REPLAY_LEVEL),
-            replay_level_target_dbfs: None,
+            playback_level_db: tolerance(common_practice::PLAYBACK_LEVEL),
+            playback_level_target_dbfs: None,
             record_level_db: tolerance(common_practice::RECORD_LEVEL_MATCH),
             bias_pair_db: tolerance(common_practice::BIAS_PAIR_MATCH),
             noise_a_weighted_db: tolerance(common_practice::NOISE_A_WEIGHTED),
@@ -226,23 +226,23 @@ impl Limits {
         }
     }
 
-    /// Limit of the response of a recording under these circumstances: of the replay alone, or of record and replay.
+    /// Limit of the response of a recording under these circumstances: of the playback alone, or of record and playback.
     pub fn response(&self, told: &Circumstances) -> ResponseLimit {
         if told.recorded_on != Some(RecordedOn::ThisDeck) {
-            return self.replay_response.clone();
+            return self.playback_response.clone();
         }
         let to_hz = match told.tape_type {
-            None | Some(TapeType::I) => self.record_replay_to_hz_type_1,
-            Some(_) => self.record_replay_response.to_hz,
+            None | Some(TapeType::I) => self.record_playback_to_hz_type_1,
+            Some(_) => self.record_playback_response.to_hz,
         };
-        ResponseLimit { to_hz, ..self.record_replay_response.clone() }
+        ResponseLimit { to_hz, ..self.record_playback_response.clone() }
     }
 
     /// Limits from a TOML file's text; `place` is the file's name for messages.
     ///
-    /// `deck = "good"` (default) or `"modest"` chooses what keys that are missing fall back to, `source` says where
-    /// the numbers come from, and each other key is named as the field it sets (`replay_response_db`,
-    /// `replay_response_from_hz`, `replay_response_to_hz` for the response, likewise `record_replay_response_...` for what the
+    /// `deck = "full-size"` (default) or `"portable"` chooses what keys that are missing fall back to, `source` says where
+    /// the numbers come from, and each other key is named as the field it sets (`playback_response_db`,
+    /// `playback_response_from_hz`, `playback_response_to_hz` for the response, likewise `record_playback_response_...` for what the
     /// deck recorded itself, and `bass_response_db`, `bass_response_from_hz` for what lies below).
     ///
     /// # Errors
@@ -256,8 +256,8 @@ impl Limits {
             message: error.to_string().trim_end().replace('\n', " "),
         })?;
         let mut limits = match file.deck.as_deref() {
-            None | Some("good") => Self::good_deck(),
-            Some("modest") => Self::modest_deck(),
+            None | Some("full-size") => Self::full_size(),
+            Some("portable") => Self::portable(),
             Some(found) => {
                 return Err(JudgeError::UnknownDeck { place: place.to_owned(), found: found.to_owned() });
             }
@@ -295,13 +295,14 @@ impl Limits {
             above("low_time_constant_percent", file.low_time_constant_percent)?,
         );
         set(&mut limits.channel_match_db, above("channel_match_db", file.channel_match_db)?);
-        set(&mut limits.replay_level_db, above("replay_level_db", file.replay_level_db)?);
+        set(&mut limits.playback_level_db, above("playback_level_db", file.playback_level_db)?);
         set(&mut limits.record_level_db, above("record_level_db", file.record_level_db)?);
         set(&mut limits.bias_pair_db, above("bias_pair_db", file.bias_pair_db)?);
         set(&mut limits.noise_a_weighted_db, below("noise_a_weighted_db", file.noise_a_weighted_db)?);
         set(&mut limits.hum_db, below("hum_db", file.hum_db)?);
-        limits.replay_level_target_dbfs = below("replay_level_target_dbfs", file.replay_level_target_dbfs)?
-            .map(|value| Tolerance { value, basis: basis.clone() });
+        limits.playback_level_target_dbfs =
+            below("playback_level_target_dbfs", file.playback_level_target_dbfs)?
+                .map(|value| Tolerance { value, basis: basis.clone() });
 
         let known = |value: Option<f64>| value.map(|value| Tolerance { value, basis: basis.clone() });
         limits.third_harmonic_percent = known(above("third_harmonic_percent", file.third_harmonic_percent)?);
@@ -331,41 +332,42 @@ impl Limits {
                 found: band.to_hz,
                 expected: if from == "bass_response_from_hz" {
                     "more than bass_response_from_hz"
-                } else if from == "record_replay_response_from_hz" {
-                    "more than record_replay_response_from_hz"
+                } else if from == "record_playback_response_from_hz" {
+                    "more than record_playback_response_from_hz"
                 } else {
-                    "more than replay_response_from_hz"
+                    "more than playback_response_from_hz"
                 },
             })
         };
         set_band(
-            &mut limits.replay_response,
+            &mut limits.playback_response,
             [
-                ("replay_response_db", file.replay_response_db),
-                ("replay_response_from_hz", file.replay_response_from_hz),
-                ("replay_response_to_hz", file.replay_response_to_hz),
+                ("playback_response_db", file.playback_response_db),
+                ("playback_response_from_hz", file.playback_response_from_hz),
+                ("playback_response_to_hz", file.playback_response_to_hz),
             ],
         )?;
         // The manual's own band may reach down as far; then there is no bass below it to judge.
-        limits.bass_response.to_hz = limits.replay_response.from_hz.max(limits.bass_response.from_hz * 1.01);
+        limits.bass_response.to_hz =
+            limits.playback_response.from_hz.max(limits.bass_response.from_hz * 1.01);
         set_band(
             &mut limits.bass_response,
             [
                 ("bass_response_db", file.bass_response_db),
                 ("bass_response_from_hz", file.bass_response_from_hz),
-                ("replay_response_from_hz", None),
+                ("playback_response_from_hz", None),
             ],
         )?;
         set_band(
-            &mut limits.record_replay_response,
+            &mut limits.record_playback_response,
             [
-                ("record_replay_response_db", file.record_replay_response_db),
-                ("record_replay_response_from_hz", file.record_replay_response_from_hz),
-                ("record_replay_response_to_hz", file.record_replay_response_to_hz),
+                ("record_playback_response_db", file.record_playback_response_db),
+                ("record_playback_response_from_hz", file.record_playback_response_from_hz),
+                ("record_playback_response_to_hz", file.record_playback_response_to_hz),
             ],
         )?;
-        if let Some(to_hz) = file.record_replay_response_to_hz {
-            limits.record_replay_to_hz_type_1 = to_hz;
+        if let Some(to_hz) = file.record_playback_response_to_hz {
+            limits.record_playback_to_hz_type_1 = to_hz;
         }
         if let Some(name) = file.name {
             limits.name = name;
@@ -381,12 +383,12 @@ mod tests {
     #[test]
     fn limits_of_the_recording_are_those_of_common_practice() {
         use crate::trade::common_practice::{Bound, limit};
-        for (limits, pick) in [(Limits::good_deck(), 0), (Limits::modest_deck(), 1)] {
+        for (limits, pick) in [(Limits::full_size(), 0), (Limits::portable(), 1)] {
             for (id, tolerance) in
                 [("record-level-match", &limits.record_level_db), ("bias-pair-match", &limits.bias_pair_db)]
             {
                 let row = limit(id).unwrap();
-                let bound = [Some(row.good), row.modest][pick].unwrap();
+                let bound = [Some(row.full_size), row.portable][pick].unwrap();
                 assert_eq!(bound, Bound::PlusMinus(tolerance.value), "{id}");
                 assert!(tolerance.basis.ends_with(row.basis.text()), "{id}");
             }
@@ -395,12 +397,12 @@ mod tests {
 
     #[test]
     fn a_file_replaces_only_what_it_says_and_names_its_source() {
-        let text = "deck = \"modest\"\nsource = \"invented manual, page 3\"\nspeed_percent = 0.7\nreplay_response_to_hz = 12500\n";
+        let text = "deck = \"portable\"\nsource = \"invented manual, page 3\"\nspeed_percent = 0.7\nplayback_response_to_hz = 12500\n";
         let limits = Limits::from_toml(text, "limits.toml").unwrap();
         assert_eq!(limits.speed_percent, Tolerance { value: 0.7, basis: "invented manual, page 3".into() });
-        assert_eq!(limits.replay_response.to_hz, 12_500.0);
-        assert_eq!(limits.replay_response.db, 3.0);
-        assert_eq!(limits.channel_match_db, Limits::modest_deck().channel_match_db);
+        assert_eq!(limits.playback_response.to_hz, 12_500.0);
+        assert_eq!(limits.playback_response.db, 3.0);
+        assert_eq!(limits.channel_match_db, Limits::portable().channel_match_db);
     }
 
     #[test]
@@ -409,8 +411,8 @@ mod tests {
             ("speed = 1", "unknown field `speed`"),
             ("speed_percent = -1", "`speed_percent` is -1, expected a number above 0"),
             ("speed_percent = nan", "expected a number above 0"),
-            ("deck = \"fine\"", "expected \"good\" or \"modest\""),
-            ("replay_response_to_hz = 100", "more than replay_response_from_hz"),
+            ("deck = \"fine\"", "expected \"good\" or \"portable\""),
+            ("playback_response_to_hz = 100", "more than playback_response_from_hz"),
             ("hum_db = 3", "below 0"),
             ("separation_db = 30", "below 0"),
             ("treble_max_output_db = 90", "from -40 to 20"),

@@ -2,20 +2,20 @@
 //!
 //! Whose recording is on the tape decides whether a figure is a property of the deck (absolute), a comparison
 //! (relative), or nothing at all. The rows follow from how a tape works (common practice, no source): what the same
-//! head or the same capstan does in recording and undoes in replay cannot be seen in the return.
+//! head or the same capstan does in recording and undoes in playback cannot be seen in the return.
 
 use crate::reading::{CardUsed, Circumstances, Heads, NoiseReduction, RecordedOn};
 
 /// A measured quantity, one row of the table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Quantity {
-    /// Level at which a tape of known level is replayed.
-    ReplayLevel,
-    /// Replay response.
-    ReplayResponse,
+    /// Level at which a tape of known level is played back.
+    PlaybackLevel,
+    /// Playback response.
+    PlaybackResponse,
     /// Left against right, level and response.
     ChannelMatch,
-    /// Tilt of the replay head's gap.
+    /// Tilt of the playback head's gap.
     Azimuth,
     /// Mean tape speed.
     SpeedError,
@@ -32,8 +32,8 @@ pub enum Quantity {
 impl Quantity {
     /// Every quantity, in the order of the table's rows.
     pub const ALL: [Self; 9] = [
-        Self::ReplayLevel,
-        Self::ReplayResponse,
+        Self::PlaybackLevel,
+        Self::PlaybackResponse,
         Self::ChannelMatch,
         Self::Azimuth,
         Self::SpeedError,
@@ -46,8 +46,8 @@ impl Quantity {
     /// What the trade calls it.
     pub fn name(self) -> &'static str {
         match self {
-            Self::ReplayLevel => "replay level",
-            Self::ReplayResponse => "replay response",
+            Self::PlaybackLevel => "playback level",
+            Self::PlaybackResponse => "playback response",
             Self::ChannelMatch => "channel match",
             Self::Azimuth => "azimuth",
             Self::SpeedError => "speed",
@@ -116,7 +116,7 @@ enum Origin {
     ThisDeckTwo,
     ThisDeck,
     Injected,
-    Direct,
+    Loopback,
     NotTold,
 }
 
@@ -135,16 +135,16 @@ impl Origin {
             (Some(RecordedOn::ThisDeck), Some(Heads::Two)) => Self::ThisDeckTwo,
             (Some(RecordedOn::ThisDeck), None) => Self::ThisDeck,
             (Some(RecordedOn::Injected), _) => Self::Injected,
-            (Some(RecordedOn::Direct), _) => Self::Direct,
+            (Some(RecordedOn::Loopback), _) => Self::Loopback,
         }
     }
 }
 
-/// Whether the card that was taken off holds what makes `quantity` absolute.
+/// Whether the card that was subtracted holds what makes `quantity` absolute.
 fn on_card(quantity: Quantity, card: &CardUsed) -> bool {
     match quantity {
-        Quantity::ReplayLevel => !card.level.is_empty(),
-        Quantity::ReplayResponse => card.response,
+        Quantity::PlaybackLevel => !card.level.is_empty(),
+        Quantity::PlaybackResponse => card.response,
         Quantity::ChannelMatch => !card.level.is_empty() || card.response,
         Quantity::Azimuth => card.delay_us.is_some(),
         Quantity::SpeedError => card.speed_percent.is_some(),
@@ -160,7 +160,7 @@ pub fn meaning(quantity: Quantity, circumstances: &Circumstances) -> Meaning {
     let origin = Origin::of(quantity, circumstances);
     let reducing = circumstances.noise_reduction == NoiseReduction::On;
     if reducing
-        && !matches!(origin, Origin::Injected | Origin::Direct)
+        && !matches!(origin, Origin::Injected | Origin::Loopback)
         && let Some(spoilt) = with_noise_reduction(quantity)
     {
         return spoilt;
@@ -171,7 +171,7 @@ pub fn meaning(quantity: Quantity, circumstances: &Circumstances) -> Meaning {
 /// Noise reduction changes gain with level and frequency, so response and noise are no longer the deck's own.
 fn with_noise_reduction(quantity: Quantity) -> Option<Meaning> {
     let because = match quantity {
-        Quantity::ReplayResponse => "noise reduction was on: it changes the response with the level",
+        Quantity::PlaybackResponse => "noise reduction was on: it changes the response with the level",
         Quantity::ChannelMatch => "noise reduction was on: it changes each channel's gain with the level",
         Quantity::Recording => "noise reduction was on: it changes level steps",
         Quantity::Noise => "noise reduction was on: it hides the noise of tape and amplifier",
@@ -184,48 +184,51 @@ fn table(quantity: Quantity, origin: Origin) -> Meaning {
     use Quantity as Q;
     match origin {
         Origin::Calibrated => match quantity {
-            Q::ReplayLevel | Q::ReplayResponse => {
+            Q::PlaybackLevel | Q::PlaybackResponse => {
                 absolute("calibrated tape; its certificate's tolerance adds")
             }
             Q::ChannelMatch => absolute("calibrated tape"),
             Q::Azimuth => absolute("calibrated tape; its own tilt adds"),
             Q::SpeedError => absolute("calibrated tape; clocks of player and sound card add"),
-            Q::Flutter => absolute("replay, with the little that is on the calibrated tape"),
-            Q::Noise => absolute("replay noise and the noise of this tape"),
+            Q::Flutter => absolute("playback, with the little that is on the calibrated tape"),
+            Q::Noise => absolute("playback noise and the noise of this tape"),
             Q::Recording => NOT_RECORDED_HERE,
-            Q::Separation => absolute("replay only, as far as the tape's own leakage allows"),
+            Q::Separation => absolute("playback only, as far as the tape's own leakage allows"),
         },
         Origin::House | Origin::HouseNotOnCard | Origin::HouseWithoutCard => match quantity {
-            Q::ReplayLevel | Q::ReplayResponse | Q::ChannelMatch | Q::Azimuth | Q::SpeedError => match origin
-            {
-                Origin::HouseNotOnCard => {
-                    relative("the house tape's own recording: the card says nothing of this")
+            Q::PlaybackLevel | Q::PlaybackResponse | Q::ChannelMatch | Q::Azimuth | Q::SpeedError => {
+                match origin {
+                    Origin::HouseNotOnCard => {
+                        relative("the house tape's own recording: the card says nothing of this")
+                    }
+                    Origin::HouseWithoutCard => {
+                        relative("the house tape's own recording: its card was not given; give --card")
+                    }
+                    _ => absolute("house tape with its card: wider, the card's uncertainty adds"),
                 }
-                Origin::HouseWithoutCard => {
-                    relative("the house tape's own recording: its card was not given; give --card")
-                }
-                _ => absolute("house tape with its card: wider, the card's uncertainty adds"),
-            },
-            Q::Flutter => absolute("replay, and a little from the house tape"),
-            Q::Noise => absolute("replay noise and the noise of this tape"),
+            }
+            Q::Flutter => absolute("playback, and a little from the house tape"),
+            Q::Noise => absolute("playback noise and the noise of this tape"),
             Q::Recording => NOT_RECORDED_HERE,
-            Q::Separation => relative("the house tape's own leakage and replay together"),
+            Q::Separation => relative("the house tape's own leakage and playback together"),
         },
         Origin::OtherDeck => match quantity {
-            Q::ReplayLevel => relative("the level at which the other deck recorded"),
-            Q::ReplayResponse => relative("the other deck's recording: both decks are mixed"),
+            Q::PlaybackLevel => relative("the level at which the other deck recorded"),
+            Q::PlaybackResponse => relative("the other deck's recording: both decks are mixed"),
             Q::ChannelMatch => relative("the other deck's channels: both decks are mixed"),
             Q::Azimuth => relative("the other deck's record head"),
             Q::SpeedError => relative("the other deck's speed"),
-            Q::Flutter => relative("both decks together: the other deck's recording and this deck's replay"),
+            Q::Flutter => {
+                relative("both decks together: the other deck's recording and this deck's playback")
+            }
             Q::Noise => relative("the other deck's recording: its noise adds"),
             Q::Recording => NOT_RECORDED_HERE,
             Q::Separation => relative("both decks together"),
         },
         Origin::ThisDeckThree | Origin::ThisDeckTwo | Origin::ThisDeck => this_deck(quantity, origin),
         Origin::Injected => match quantity {
-            Q::ReplayLevel => relative("the injected level: amplifier only"),
-            Q::ReplayResponse => {
+            Q::PlaybackLevel => relative("the injected level: amplifier only"),
+            Q::PlaybackResponse => {
                 relative("the injected signal: amplifier only, and by a flux loop its equalisation")
             }
             Q::ChannelMatch => relative("the injected signal: amplifier only"),
@@ -236,16 +239,16 @@ fn table(quantity: Quantity, origin: Origin) -> Meaning {
             Q::Recording => cannot("nothing was recorded", "record on this deck and read that return"),
             Q::Separation => relative("the injected signal: amplifier only"),
         },
-        Origin::Direct => match quantity {
+        Origin::Loopback => match quantity {
             Q::Azimuth => {
-                cannot("direct capture: no head in the chain, a delay is the sound card's", NEEDS_A_DECK)
+                cannot("loopback capture: no head in the chain, a delay is the sound card's", NEEDS_A_DECK)
             }
             Q::SpeedError => {
-                cannot("direct capture: shows the clocks of player and sound card only", NEEDS_A_DECK)
+                cannot("loopback capture: shows the clocks of player and sound card only", NEEDS_A_DECK)
             }
-            Q::Flutter => cannot("direct capture: no tape moves", NEEDS_A_DECK),
-            Q::Recording => cannot("direct capture: nothing was recorded", NEEDS_A_DECK),
-            Q::ReplayLevel | Q::ReplayResponse | Q::ChannelMatch | Q::Noise | Q::Separation => {
+            Q::Flutter => cannot("loopback capture: no tape moves", NEEDS_A_DECK),
+            Q::Recording => cannot("loopback capture: nothing was recorded", NEEDS_A_DECK),
+            Q::PlaybackLevel | Q::PlaybackResponse | Q::ChannelMatch | Q::Noise | Q::Separation => {
                 relative("the programme: sound card only, no deck in the chain")
             }
         },
@@ -262,47 +265,48 @@ fn table(quantity: Quantity, origin: Origin) -> Meaning {
 fn this_deck(quantity: Quantity, origin: Origin) -> Meaning {
     use Quantity as Q;
     match (quantity, origin) {
-        (Q::ReplayLevel | Q::ReplayResponse | Q::ChannelMatch, _) => {
-            relative("the programme: record and replay of this deck together")
+        (Q::PlaybackLevel | Q::PlaybackResponse | Q::ChannelMatch, _) => {
+            relative("the programme: record and playback of this deck together")
         }
         (Q::Azimuth, Origin::ThisDeckThree) => {
-            relative("this deck's record head: record head against replay head")
+            relative("this deck's record head: record head against playback head")
         }
         (Q::Azimuth, Origin::ThisDeckTwo) => cannot(
-            "the same head recorded and replayed: its tilt cancels",
-            "replay a calibrated tape, a house tape, or one that another deck recorded",
+            "the same head recorded and played back: its tilt cancels",
+            "play a calibrated tape, a house tape, or one that another deck recorded",
         ),
         (Q::Azimuth, _) => cannot(
             "not told how many heads the deck has; with two, the tilt cancels",
-            "give --heads, and with two heads replay a calibrated tape or a house tape",
+            "give --heads, and with two heads play a calibrated tape or a house tape",
         ),
         (Q::SpeedError, Origin::ThisDeckThree) => cannot(
-            "the same capstan recorded and replayed: its speed cancels; the figure shows slip and clocks only",
-            REPLAY_KNOWN_SPEED,
+            "the same capstan recorded and played back: its speed cancels; the figure shows slip and clocks only",
+            PLAYBACK_KNOWN_SPEED,
         ),
-        (Q::SpeedError, _) => {
-            cannot("the same capstan recorded and replayed: its speed cancels on average", REPLAY_KNOWN_SPEED)
-        }
+        (Q::SpeedError, _) => cannot(
+            "the same capstan recorded and played back: its speed cancels on average",
+            PLAYBACK_KNOWN_SPEED,
+        ),
         (Q::Flutter, Origin::ThisDeckThree) => relative(
-            "record and replay together, at one delay between the heads: some rates cancel (at 15 mm multiples of \
-             3.2 Hz), those half-way between double; where flutter matters rewind and replay",
+            "record and playback together, at one delay between the heads: some rates cancel (at 15 mm multiples of \
+             3.2 Hz), those half-way between double; where flutter matters rewind and play",
         ),
         (Q::Flutter, Origin::ThisDeckTwo) => {
-            relative("record and replay together, independent of each other")
+            relative("record and playback together, independent of each other")
         }
         (Q::Flutter, _) => relative(
-            "record and replay together; not told how many heads (with three, some rates cancel and others double)",
+            "record and playback together; not told how many heads (with three, some rates cancel and others double)",
         ),
-        (Q::Noise, _) => absolute("noise of this deck's recording and replay with this tape"),
-        (Q::Recording, _) => absolute("record and replay of this deck with this tape"),
-        (Q::Separation, _) => absolute("record and replay of this deck together"),
+        (Q::Noise, _) => absolute("noise of this deck's recording and playback with this tape"),
+        (Q::Recording, _) => absolute("record and playback of this deck with this tape"),
+        (Q::Separation, _) => absolute("record and playback of this deck together"),
     }
 }
 
 const NEEDS_A_TAPE: &str = "read a return taken from a tape";
 const NEEDS_A_DECK: &str = "read a return taken from the deck";
-const REPLAY_KNOWN_SPEED: &str =
-    "replay a calibrated tape, a house tape, or a measured length of tape between two marks";
+const PLAYBACK_KNOWN_SPEED: &str =
+    "play a calibrated tape, a house tape, or a measured length of tape between two marks";
 const NOT_RECORDED_HERE: Meaning = Meaning::CannotTell {
     because: "this deck did not record the tape",
     find_out: "record the programme on this deck and read that return",
@@ -336,8 +340,8 @@ mod tests {
         let absolute =
             |house: &Circumstances, quantity| matches!(meaning(quantity, house), Meaning::Absolute { .. });
         let by_card = [
-            Quantity::ReplayLevel,
-            Quantity::ReplayResponse,
+            Quantity::PlaybackLevel,
+            Quantity::PlaybackResponse,
             Quantity::ChannelMatch,
             Quantity::Azimuth,
             Quantity::SpeedError,
@@ -371,8 +375,8 @@ mod tests {
         let card = house.card.as_mut().unwrap();
         (card.response, card.delay_us, card.speed_percent) = (true, None, Some(0.0));
         for quantity in by_card {
-            let want =
-                [Quantity::ReplayResponse, Quantity::ChannelMatch, Quantity::SpeedError].contains(&quantity);
+            let want = [Quantity::PlaybackResponse, Quantity::ChannelMatch, Quantity::SpeedError]
+                .contains(&quantity);
             assert_eq!(absolute(&house, quantity), want, "{quantity:?}");
         }
     }
@@ -381,10 +385,11 @@ mod tests {
     fn noise_reduction_on_forbids_response_and_noise_but_not_speed() {
         let on =
             |quantity| meaning(quantity, &told((Some(RecordedOn::Calibrated), None), NoiseReduction::On));
-        for quantity in [Quantity::ReplayResponse, Quantity::ChannelMatch, Quantity::Noise] {
+        for quantity in [Quantity::PlaybackResponse, Quantity::ChannelMatch, Quantity::Noise] {
             assert!(matches!(on(quantity), Meaning::CannotTell { .. }), "{quantity:?}");
         }
-        for quantity in [Quantity::SpeedError, Quantity::Flutter, Quantity::Azimuth, Quantity::ReplayLevel] {
+        for quantity in [Quantity::SpeedError, Quantity::Flutter, Quantity::Azimuth, Quantity::PlaybackLevel]
+        {
             assert!(matches!(on(quantity), Meaning::Absolute { .. }), "{quantity:?}");
         }
     }

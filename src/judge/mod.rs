@@ -11,65 +11,42 @@
 //!
 //! Nothing here measures. Every sentence is made from figures of the reading.
 
-mod azimuth;
-mod bench_sheet;
-mod bias_steps;
-mod capture;
-mod card;
-mod causes;
+mod case;
 mod causes_fit;
 mod causes_shapes;
-mod causes_words;
-mod compare;
-mod compare_caveats;
-mod compare_weight;
-mod compared;
-mod equalisation;
 mod figures;
-mod findings;
-mod flutter_varies;
-mod hand_readings;
-mod job_skew;
-mod level;
 mod limits;
 mod meaning;
-mod next_by_hand;
-mod next_commands;
-mod next_step;
-mod next_words;
-mod noise;
-mod nonlinear;
+mod order;
 mod parts;
-mod recording;
-mod response;
-mod response_steps;
-mod separation;
 mod skew;
-mod transport;
 mod transport_numbers;
-mod turns;
-mod wiring;
 
-pub use bench_sheet::{BenchSheet, SheetPair, bench_sheet};
-pub use card::{days_between, passes, passes_since, renewal};
-pub use causes::causes;
-pub use causes_words::{cause_name, cause_size};
-pub use compare::{Named, compare, compare_repeated};
-pub use figures::{decimals, decimals_db, frequency, signed, unsigned};
-pub use findings::judge;
-pub use hand_readings::{
+mod bench;
+mod causes;
+mod compare;
+mod findings;
+mod house;
+mod work;
+
+pub use bench::hand_readings::{
     HAND_QUANTITIES, HandJudged, HandKind, HandQuantity, HandRow, hand_quantity, judge_by_hand,
 };
-pub use job_skew::{JobSkew, MusicAzimuth};
+pub use bench::job_skew::{JobSkew, MusicAzimuth};
+pub use bench::next_step::{JobEvidence, JobReading, STEPS, Step, StepState, steps};
+pub use bench::sheet::{BenchSheet, SheetPair, bench_sheet};
+pub use causes::told::causes;
+pub use causes::words::{cause_name, cause_size};
+pub use compare::readings::{Named, compare, compare_repeated};
+pub use figures::{decimals, decimals_db, frequency, signed, unsigned};
+pub use house::renewal::{days_between, passes, passes_since, renewal};
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};
 pub use meaning::{Meaning, Quantity, meaning};
-pub use next_step::{JobEvidence, JobReading, STEPS, Step, StepState, steps};
+pub use order::judge;
 pub use parts::{LinePart, line_parts, part_words};
 pub use skew::judge_skew;
 pub use transport_numbers::{OtherPart, RunsOn, TransportNumbers};
-pub use turns::work;
+pub use work::turns::work;
 
-#[cfg(test)]
-mod next_step_tests;
 #[cfg(test)]
 mod sample;

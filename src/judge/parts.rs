@@ -5,7 +5,7 @@
 //! one that gives tape turns faster and faster, the one that takes it slower and slower, and by just as much as tape is
 //! thick.
 
-use super::transport_numbers::TransportNumbers;
+use crate::judge::transport_numbers::TransportNumbers;
 use crate::reading::{FlutterLine, Reading, RecordedOn};
 use crate::trade::Medium;
 use crate::trade::cassette_parts::{
@@ -42,7 +42,7 @@ pub fn line_parts(
     numbers: Option<&TransportNumbers>,
 ) -> Vec<Option<LinePart>> {
     let Some(flutter) = &reading.flutter else { return vec![] };
-    // Replay of a tape whose speed is known tells how fast the parts turn.
+    // Playback of a tape whose speed is known tells how fast the parts turn.
     let known = matches!(reading.circumstances.recorded_on, Some(RecordedOn::Calibrated | RecordedOn::House));
     let (ratio, speed_share) = match &reading.speed {
         Some(speed) if known => {

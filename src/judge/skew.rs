@@ -1,6 +1,8 @@
 //! What ordinary music says of azimuth, in words.
 
-use super::{decimals, signed, unsigned};
+use crate::judge::decimals;
+use crate::judge::signed;
+use crate::judge::unsigned;
 use crate::reading::{SkewConsensus, SkewContent, SkewReading, SkewTape};
 
 /// Fills in every `why`, `says` and `turn` from the figures.
@@ -90,7 +92,7 @@ fn says(reading: &SkewReading) -> String {
             format!(", which costs {} dB at 10 kHz in each channel", unsigned(-db, 1))
         });
         format!(
-            "the right channel {lags} by more than the uncertainty: the replay head is tilted by {} minutes of arc{cost}",
+            "the right channel {lags} by more than the uncertainty: the playback head is tilted by {} minutes of arc{cost}",
             pair(angle, angle_uncertainty)
         )
     } else {
@@ -108,7 +110,7 @@ fn turn(all: &SkewConsensus) -> Option<String> {
         return None;
     }
     Some(
-        "azimuth screw of the replay head: note how it stands, turn a little, record one of the tapes again, and go on that \
+        "azimuth screw of the playback head: note how it stands, turn a little, record one of the tapes again, and go on that \
          way if its delay comes nearer to 0 us; which way that is, no number tells. A deck that records has to have its \
          recording azimuth seen to as well"
             .to_owned(),

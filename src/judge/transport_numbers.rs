@@ -1,6 +1,6 @@
 //! The technician's numbers of a transport: diameters, lengths and ratios, from a TOML file.
 
-use super::JudgeError;
+use crate::judge::JudgeError;
 use crate::trade::Medium;
 use crate::trade::cassette_parts::{CAPSTAN, IDLER, MOTOR, PINCH_ROLLER};
 use serde::Deserialize;

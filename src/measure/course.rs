@@ -2,7 +2,7 @@
 
 /// Running sums of a stream of figures.
 #[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Course {
+pub(crate) struct Course {
     count: f64,
     sum: f64,
     squares: f64,
@@ -14,7 +14,7 @@ pub(super) struct Course {
 
 /// What a stream amounts to.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Steady {
+pub(crate) struct Steady {
     pub mean: f64,
     /// Standard deviation of the single figures.
     pub deviation: f64,
@@ -24,7 +24,7 @@ pub(super) struct Steady {
 
 impl Course {
     /// Takes the next figure.
-    pub(super) fn add(&mut self, x: f64) {
+    pub(crate) fn add(&mut self, x: f64) {
         if self.count == 0.0 {
             self.first = x;
         } else {
@@ -37,7 +37,7 @@ impl Course {
     }
 
     /// `None` for fewer than three figures.
-    pub(super) fn finish(&self) -> Option<Steady> {
+    pub(crate) fn finish(&self) -> Option<Steady> {
         let n = self.count;
         if n < 3.0 {
             return None;
@@ -62,7 +62,7 @@ mod tests {
         let mut course = Course::default();
         values.iter().for_each(|&x| course.add(x));
         let got = course.finish().unwrap();
-        let (mean, error) = super::super::tone::mean_and_error(&values);
+        let (mean, error) = crate::measure::tone::meter::mean_and_error(&values);
         crate::assert_within!(got.mean, mean, 1e-12, "");
         // The plain one clamps the likeness at 0.9, this one at 0.95.
         assert!(got.error >= error - 1e-12 && got.error < 1.5 * error, "{} and {error}", got.error);

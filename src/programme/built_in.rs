@@ -7,12 +7,12 @@ use std::path::Path;
 const TEXTS: [(&str, &str); 13] = [
     ("full", include_str!("../../tones/full.toml")),
     ("first-look", include_str!("../../tones/first-look.toml")),
-    ("replay", include_str!("../../tones/replay.toml")),
+    ("playback", include_str!("../../tones/playback.toml")),
     ("flutter", include_str!("../../tones/flutter.toml")),
     ("noise", include_str!("../../tones/noise.toml")),
     ("saturation", include_str!("../../tones/saturation.toml")),
     ("separation", include_str!("../../tones/separation.toml")),
-    ("erasure", include_str!("../../tones/erasure.toml")),
+    ("erasing", include_str!("../../tones/erasing.toml")),
     ("record-trim", include_str!("../../tones/record-trim.toml")),
     ("bias-sweep", include_str!("../../tones/bias-sweep.toml")),
     ("noise-reduction", include_str!("../../tones/noise-reduction.toml")),
@@ -99,7 +99,7 @@ mod tests {
         assert!(timeline("first-look").length_s <= 90.0);
         assert!(longest_s(&timeline("full"), Serves::Flutter) >= 65.0);
         assert!(longest_s(&timeline("flutter"), Serves::Flutter) >= 65.0);
-        assert!(longest_s(&timeline("replay"), Serves::Flutter) <= 15.0);
+        assert!(longest_s(&timeline("playback"), Serves::Flutter) <= 15.0);
         assert!(timeline("noise").length_s <= 240.0);
     }
 
@@ -138,7 +138,7 @@ mod tests {
     }
 
     #[test]
-    fn steady_tones_keep_clear_of_power_line_harmonics() {
+    fn steady_tones_keep_clear_of_mains_harmonics() {
         for recipe in built_in() {
             for part in Timeline::from(&recipe).parts {
                 // 315 and above stand between harmonics whose strength no longer matters; 400 Hz is the reference.

@@ -18,7 +18,7 @@ const CORNER_HZ: f64 = 1.0;
 pub struct Feeding {
     /// Voltage of the player's output, V.
     pub source_volts: Option<f64>,
-    /// Voltage at the input of the replay amplifier that makes its reference level at 400 Hz, mV (service manual).
+    /// Voltage at the input of the playback amplifier that makes its reference level at 400 Hz, mV (service manual).
     pub input_millivolts: Option<f64>,
     /// Resistance of the amplifier's input, ohm; without it 47000 (common practice, no source).
     pub load_ohm: Option<f64>,

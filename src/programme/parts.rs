@@ -121,7 +121,7 @@ const SERVES: [(&str, Serves); 18] = [
     ("bias-sweep", Serves::BiasSweep),
     ("noise-reduction-out", Serves::ReductionOut),
     ("noise-reduction-in", Serves::ReductionIn),
-    ("erasure", Serves::Erasure),
+    ("erasing", Serves::Erasing),
     ("amplifier-120us", Serves::Injected(Feed::Amplifier, Equalisation::Us120)),
     ("amplifier-70us", Serves::Injected(Feed::Amplifier, Equalisation::Us70)),
     ("loop-120us", Serves::Injected(Feed::Loop, Equalisation::Us120)),
@@ -264,7 +264,7 @@ pub(super) fn expand(
     Ok(())
 }
 
-/// Refuses tones for a replay amplifier that are not shaped for it: a right one would not read as flat.
+/// Refuses tones for a playback amplifier that are not shaped for it: a right one would not read as flat.
 fn right_shape(keys: &Keys<'_>, shape: Shape, serves: Serves) -> Result<(), ProgrammeError> {
     let Serves::Injected(feed, equalisation) = serves else { return Ok(()) };
     let wanted = Shape::undoing(feed, equalisation);

@@ -20,8 +20,8 @@
 //! Every part may have `purpose`, `gap_s` (silence after it; 0.1 after what is heard, 0 after silences) and, but for
 //! slates and rounds, `serves`. Silences and pauses may have an `id`. Levels are dB re the reference level of the
 //! programme. Lengths and gaps are multiples of 0.01 s, so that every part starts on a whole sample at every rate.
-//! `shape` lets the level follow the frequency, 0 dB at `reference_hz`: `inverse-replay-120us` and `-70us` as the flux on a
-//! tape that a right replay reads as flat (IEC 60094-1), for a flux loop; `inverse-amplifier-120us` and `-70us` as the
+//! `shape` lets the level follow the frequency, 0 dB at `reference_hz`: `inverse-playback-120us` and `-70us` as the flux on a
+//! tape that a right playback reads as flat (IEC 60094-1), for a flux loop; `inverse-amplifier-120us` and `-70us` as the
 //! voltage that an ideal head makes of it, for the amplifier alone. What serves `loop-120us`, `loop-70us`,
 //! `amplifier-120us` or `amplifier-70us` must have the shape that belongs to it.
 //!

@@ -1,4 +1,4 @@
-//! Levels of injected tones that undo the replay equalisation.
+//! Levels of injected tones that undo the playback equalisation.
 
 use super::Feed;
 use crate::trade::Equalisation;
@@ -9,11 +9,11 @@ use crate::trade::tape_equalisation::{amplifier_db, flux_relative_db};
 pub(super) enum Shape {
     /// It does not.
     Flat,
-    /// Like the flux on a tape that a right replay chain reads as flat, 120 us: for a flux loop, whose head makes of it a
+    /// Like the flux on a tape that a right playback chain reads as flat, 120 us: for a flux loop, whose head makes of it a
     /// voltage that grows with frequency.
-    InverseReplay120Us,
+    InversePlayback120Us,
     /// The same for 70 us.
-    InverseReplay70Us,
+    InversePlayback70Us,
     /// Like the voltage that an ideal head makes of that flux, 6 dB an octave steeper: for the amplifier alone, 120 us.
     InverseAmplifier120Us,
     /// The same for 70 us.
@@ -24,19 +24,19 @@ impl Shape {
     /// The words of a recipe.
     pub const WORDS: [(&'static str, Shape); 5] = [
         ("flat", Shape::Flat),
-        ("inverse-replay-120us", Shape::InverseReplay120Us),
-        ("inverse-replay-70us", Shape::InverseReplay70Us),
+        ("inverse-playback-120us", Shape::InversePlayback120Us),
+        ("inverse-playback-70us", Shape::InversePlayback70Us),
         ("inverse-amplifier-120us", Shape::InverseAmplifier120Us),
         ("inverse-amplifier-70us", Shape::InverseAmplifier70Us),
     ];
 
-    /// The shape that a right replay of `equalisation` makes flat when it is fed in at `feed`.
+    /// The shape that a right playback of `equalisation` makes flat when it is fed in at `feed`.
     pub fn undoing(feed: Feed, equalisation: Equalisation) -> Self {
         match (feed, equalisation) {
             (Feed::Amplifier, Equalisation::Us120) => Shape::InverseAmplifier120Us,
             (Feed::Amplifier, Equalisation::Us70) => Shape::InverseAmplifier70Us,
-            (Feed::Loop, Equalisation::Us120) => Shape::InverseReplay120Us,
-            (Feed::Loop, Equalisation::Us70) => Shape::InverseReplay70Us,
+            (Feed::Loop, Equalisation::Us120) => Shape::InversePlayback120Us,
+            (Feed::Loop, Equalisation::Us70) => Shape::InversePlayback70Us,
         }
     }
 
@@ -49,8 +49,8 @@ impl Shape {
     pub fn level_db(self, hz: f64, reference_hz: f64) -> f64 {
         let level_db = match self {
             Shape::Flat => return 0.0,
-            Shape::InverseReplay120Us => flux_relative_db(Equalisation::Us120, hz, reference_hz),
-            Shape::InverseReplay70Us => flux_relative_db(Equalisation::Us70, hz, reference_hz),
+            Shape::InversePlayback120Us => flux_relative_db(Equalisation::Us120, hz, reference_hz),
+            Shape::InversePlayback70Us => flux_relative_db(Equalisation::Us70, hz, reference_hz),
             Shape::InverseAmplifier120Us => -amplifier_db(Equalisation::Us120, hz, reference_hz),
             Shape::InverseAmplifier70Us => -amplifier_db(Equalisation::Us70, hz, reference_hz),
         };
@@ -85,8 +85,8 @@ mod tests {
         for (hz, at_120_db, at_70_db) in rows {
             let level = |shape: Shape| shape.level_db(hz, 400.0);
             // Rounding of the rows and ours, 0.0005 dB each.
-            assert_within!(level(Shape::InverseReplay120Us), at_120_db, 0.0011, "dB", "{hz} Hz, 120 us");
-            assert_within!(level(Shape::InverseReplay70Us), at_70_db, 0.0011, "dB", "{hz} Hz, 70 us");
+            assert_within!(level(Shape::InversePlayback120Us), at_120_db, 0.0011, "dB", "{hz} Hz, 120 us");
+            assert_within!(level(Shape::InversePlayback70Us), at_70_db, 0.0011, "dB", "{hz} Hz, 70 us");
             // An ideal head's voltage grows by 20 lg of the frequency.
             let head_db = 20.0 * (hz / 400.0f64).log10();
             let (volts_120, volts_70) = (Shape::InverseAmplifier120Us, Shape::InverseAmplifier70Us);

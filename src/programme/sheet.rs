@@ -147,16 +147,16 @@ fn level_steps(timeline: &Timeline) -> Vec<String> {
     }
     let serves = |serves: Serves| timeline.parts.iter().any(|part| part.serves == serves);
     let begin = "Noise reduction, loudness, tone controls and automatic level off, unless the job is about them. Then \
-                 wind back, record the whole file";
+                 rewind, record the whole file";
     if serves(Serves::Bias) || serves(Serves::BiasSweep) {
         steps.push(format!(
             "{begin}, and touch neither the record-level knob nor the player's volume until the end; turn trimmers only \
-             where it says so below. Replay level, replay response and azimuth must be right before (calibrated tape): \
+             where it says so below. Playback level, playback response and azimuth must be right before (calibrated tape): \
              what they lack would be trimmed into the recording."
         ));
         steps.push(String::from(
             "Three heads: monitor switch at tape, capture while recording, and stop turning when it reads right. Two \
-             heads: turn by equal steps and note each place; rewind, replay and capture; read which round was right and \
+             heads: turn by equal steps and note each place; rewind, play and capture; read which round was right and \
              turn back to its place. Leave the first round as found.",
         ));
     } else {

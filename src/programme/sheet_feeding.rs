@@ -7,19 +7,19 @@ use super::{Feed, Feeding, Timeline};
 pub(super) fn steps(timeline: &Timeline, feed: Feed, feeding: &Feeding) -> Vec<String> {
     let mut steps = vec![match feed {
         Feed::Amplifier => String::from(
-            "Mains plug pulled: take the replay head's hot lead off the amplifier and feed each channel's input from its own \
+            "Mains plug pulled: take the playback head's hot lead off the amplifier and feed each channel's input from its own \
              divider, left to left, right to right. Or leave the head on and put the lower resistor into its cold end: \
              then head and amplifier are seen together, resonance included. Ground of the divider to the head's ground.",
         ),
         Feed::Loop => String::from(
-            "Mains plug pulled: lay one thin insulated wire across the replay head's face along the gap, both tracks alike, \
+            "Mains plug pulled: lay one thin insulated wire across the playback head's face along the gap, both tracks alike, \
              and hold it there (tape, no glue). One resistor from the left and one of the same value from the right output \
              meet at the wire; its other end goes to the player's ground, not to the deck's.",
         ),
     }];
     steps.extend(resistors(feed, feeding));
     steps.push(String::from(
-        "A capacitor in series with each upper resistor keeps direct current out. Keep leads short and twisted; where hum \
+        "A capacitor in series with each upper resistor keeps DC out. Keep leads short and twisted; where hum \
          rises when you connect, break the ground loop first.",
     ));
     steps.push(String::from(

@@ -9,12 +9,12 @@
 //! equalisation_us = 120              # 120 or 70
 //! reference_flux_nwb_m = 250         # what level_db below counts from
 //! flux_stated = "open-circuit"       # short-circuit (as 200), open-circuit (the same mark as 218 to 220), or unknown
-//! speed_error_percent = 0.0          # of the recording, from the certificate; positive: recorded so that it replays sharp
+//! speed_error_percent = 0.0          # of the recording, from the certificate; positive: recorded so that it plays back sharp
 //! frequency_uncertainty_percent = 0.05
 //!
 //! deck_standard_nwb_m = 200          # what the deck's manual calls 0 dB or its level mark
 //! deck_standard_stated = "short-circuit"
-//! replayed_at_us = 120               # how the deck's equalisation stood, if not as the tape type says
+//! played_at_us = 120               # how the deck's equalisation stood, if not as the tape type says
 //!
 //! [[tone]]
 //! hz = 315
@@ -141,12 +141,12 @@ pub struct TapeFile {
     /// For which equalisation it was recorded; `None` if not told.
     pub equalisation: Option<Equalisation>,
     /// How the deck's equalisation stood; `None`: as the tape type says.
-    pub replayed_at: Option<Equalisation>,
+    pub played_at: Option<Equalisation>,
     /// What levels count from; `None` if not told.
     pub reference: Option<StatedFlux>,
     /// What the deck's manual calls its standard; `None` if not told.
     pub deck_standard: Option<StatedFlux>,
-    /// Speed error of the recording, percent: positive if it replays sharp at the right speed.
+    /// Speed error of the recording, percent: positive if it plays back sharp at the right speed.
     pub speed_error_percent: f64,
     /// How well its frequencies are known, percent (k = 2); `None` if not told.
     pub frequency_uncertainty_percent: Option<f64>,
@@ -166,7 +166,7 @@ const HEAD: [&str; 13] = [
     "frequency_uncertainty_percent",
     "deck_standard_nwb_m",
     "deck_standard_stated",
-    "replayed_at_us",
+    "played_at_us",
     "tone",
 ];
 
@@ -203,7 +203,7 @@ impl TapeFile {
             certificate_date: keys.text("certificate_date")?,
             track: keys.word("track", &tracks)?,
             equalisation: equalisation(&keys, "equalisation_us")?,
-            replayed_at: equalisation(&keys, "replayed_at_us")?,
+            played_at: equalisation(&keys, "played_at_us")?,
             reference,
             deck_standard: flux(&keys, "deck_standard_nwb_m", "deck_standard_stated")?,
             speed_error_percent: keys.number("speed_error_percent", -5.0, 5.0, "percent")?.unwrap_or(0.0),

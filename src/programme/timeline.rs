@@ -47,7 +47,7 @@ pub struct PlacedPart {
 }
 
 impl Timeline {
-    /// Where its tones for the replay amplifier are fed in; `None` if it has none.
+    /// Where its tones for the playback amplifier are fed in; `None` if it has none.
     pub fn feed(&self) -> Option<Feed> {
         self.parts.iter().find_map(|part| match part.serves {
             Serves::Injected(feed, _) => Some(feed),
@@ -130,7 +130,7 @@ pub enum Colour {
 /// Where a signal is fed in that comes from no tape.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Feed {
-    /// Into the input of the replay amplifier, in place of the head's voltage.
+    /// Into the input of the playback amplifier, in place of the head's voltage.
     Amplifier,
     /// As flux into the head, by a wire before its gap.
     Loop,
@@ -166,8 +166,8 @@ pub enum Serves {
     /// The same with it in.
     ReductionIn,
     /// What erasing leaves of a tone.
-    Erasure,
-    /// The replay amplifier against its curve, without a tape: where the tone is fed in, and for which equalisation it is
+    Erasing,
+    /// The playback amplifier against its curve, without a tape: where the tone is fed in, and for which equalisation it is
     /// shaped.
     Injected(Feed, Equalisation),
     /// Nothing: heard only by people.

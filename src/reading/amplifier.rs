@@ -1,10 +1,10 @@
-//! Section `amplifier` of a reading: the replay amplifier against its curve, from tones that no tape carried.
+//! Section `amplifier` of a reading: the playback amplifier against its curve, from tones that no tape carried.
 
 use super::{Pair, ResponsePoint};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// The replay amplifier in each position of its equalisation switch.
+/// The playback amplifier in each position of its equalisation switch.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Amplifier {
     /// Where the tones were fed in.
@@ -38,7 +38,7 @@ pub struct AmplifierPosition {
     pub programme_db: f64,
     /// Gain at that frequency, return minus programme, dB.
     pub gain_db: Pair,
-    /// Deviation from the curve, dB: a right amplifier has 0 everywhere. In a direct capture the sound card's own response.
+    /// Deviation from the curve, dB: a right amplifier has 0 everywhere. In a loopback capture the sound card's own response.
     pub steps: Vec<ResponsePoint>,
     /// High-frequency time constant that the amplifier really has, us; `null` where it cannot be told: see `why`.
     pub high_us: Pair,

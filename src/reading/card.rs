@@ -128,7 +128,7 @@ pub struct CardSpeed {
     pub uncertainty_percent: f64,
 }
 
-/// One playing of the tape: figures as read, before the card was taken off.
+/// One playing of the tape: figures as read, before the card was subtracted.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Pass {
@@ -160,7 +160,7 @@ pub struct Pass {
     pub speed_uncertainty_percent: Option<f64>,
 }
 
-/// The card that was taken off a reading.
+/// The card that was subtracted from a reading.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CardUsed {
     /// File as given.
@@ -173,23 +173,23 @@ pub struct CardUsed {
     pub calibrated: CalibratedBy,
     /// How often the tape had been played before this return.
     pub passes: u32,
-    /// What was taken off each level tone of the reading.
-    pub level: Vec<TakenOff>,
-    /// Whether a response was taken off.
+    /// What was subtracted from each level tone of the reading.
+    pub level: Vec<Subtracted>,
+    /// Whether a response was subtracted.
     pub response: bool,
-    /// What was taken off the delay, us.
+    /// What was subtracted from the delay, us.
     pub delay_us: Option<f64>,
-    /// What was taken off the speed error, percent.
+    /// What was subtracted from the speed error, percent.
     pub speed_percent: Option<f64>,
-    /// Flutter that the tape itself may have, weighted rms, percent; it cannot be taken off.
+    /// Flutter that the tape itself may have, weighted rms, percent; it cannot be subtracted.
     #[serde(default)]
     pub flutter_at_most_percent: Option<f64>,
 }
 
-/// What was taken off one level tone. `gain_db` and `difference_db` of the level row are without it, `return_dbfs` is as it
+/// What was subtracted from one level tone. `gain_db` and `difference_db` of the level row are without it, `return_dbfs` is as it
 /// came back.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct TakenOff {
+pub struct Subtracted {
     /// Identifier of the part.
     pub part: String,
     /// By how much the tone lies above where it would on the calibrated tape, dB.

@@ -11,7 +11,7 @@ pub enum CauseKind {
     Azimuth,
     /// Tape away from the head: dirt, wear, bad contact.
     Spacing,
-    /// Gap of the replay head.
+    /// Gap of the playback head.
     Gap,
     /// Treble time constant of the equalisation.
     TimeConstant,

@@ -19,17 +19,17 @@ pub enum RecordedOn {
     /// No tape: tones injected at the head amplifier or through a flux loop.
     Injected,
     /// No deck: the sound card's output straight into its input.
-    Direct,
+    Loopback,
 }
 
-/// Number of heads that take part in recording and replay.
+/// Number of heads that take part in recording and playback.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(into = "u8", try_from = "u8")]
 #[schemars(with = "u8", extend("enum" = [2, 3]))]
 pub enum Heads {
-    /// One head records and replays.
+    /// One head records and plays back.
     Two,
-    /// Separate record and replay heads: the return is taken off the tape while recording.
+    /// Separate record and playback heads: the return comes off the tape while recording.
     Three,
 }
 
@@ -89,7 +89,7 @@ pub struct Circumstances {
     pub tape_type: Option<TapeType>,
     /// Noise reduction; off unless told otherwise.
     pub noise_reduction: NoiseReduction,
-    /// The card of the house tape that was taken off; `null` if none.
+    /// The card of the house tape that was subtracted; `null` if none.
     #[serde(default)]
     pub card: Option<CardUsed>,
 }

@@ -51,7 +51,7 @@ pub struct ComparedReading {
 /// One quantity in all readings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ComparedRow {
-    /// Which quantity, as the findings name it, such as `replay-response`.
+    /// Which quantity, as the findings name it, such as `playback-response`.
     pub quantity: String,
     /// Which of them, such as `10 kHz at -20 dB, steps`.
     pub what: String,
@@ -71,7 +71,7 @@ pub struct ComparedRow {
     pub change_uncertainty: Option<f64>,
     /// Whether the change is larger than its uncertainty; `null` where that cannot be told.
     pub changed: Option<bool>,
-    /// What is usually allowed to a good deck in this quantity (common practice), to weigh the change by; `null` if unknown.
+    /// What is usually allowed to a full-size deck in this quantity (common practice), to weigh the change by; `null` if unknown.
     #[serde(default)]
     pub tolerance: Option<f64>,
     /// Whether it really changed: beyond what chance shows among so many rows, and by a tenth of `tolerance` at least; `null`

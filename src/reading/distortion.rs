@@ -42,7 +42,7 @@ pub struct DistortionStep {
     pub k3_percent: Pair,
     /// Fifth harmonic, percent.
     pub k5_percent: Pair,
-    /// All harmonics to `highest_order` together (rms), noise taken off, percent.
+    /// All harmonics to `highest_order` together (rms), noise subtracted, percent.
     pub thd_percent: Pair,
     /// Expanded uncertainty, percent.
     pub k2_uncertainty_percent: Pair,

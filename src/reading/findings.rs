@@ -10,8 +10,8 @@ pub enum Verdict {
     #[serde(rename = "within")]
     Within,
     /// Closer to the limit than its uncertainty.
-    #[serde(rename = "near")]
-    Near,
+    #[serde(rename = "marginal")]
+    Marginal,
     /// Outside the limit by more than its uncertainty.
     #[serde(rename = "outside")]
     Outside,
@@ -78,12 +78,12 @@ pub enum Adjustment {
     Amplifier,
     /// The head itself: worn beyond what an equaliser makes up for.
     HeadItself,
-    /// Replay alone is to be read with a calibrated tape, before the recording half is touched.
-    ReplayFirst,
-    /// Trimmer of the replay equalisation.
-    ReplayEqualisation,
-    /// Trimmer of the replay level.
-    ReplayLevel,
+    /// Playback alone is to be read with a calibrated tape, before the recording half is touched.
+    PlaybackFirst,
+    /// Trimmer of the playback equalisation.
+    PlaybackEqualisation,
+    /// Trimmer of the playback level.
+    PlaybackLevel,
     /// Trimmer of the record level.
     RecordLevel,
     /// Trimmer of the bias.

@@ -90,6 +90,6 @@ pub struct TapeSection {
     pub standard_dbfs: Pair,
     /// Equalisation for which the tape was recorded, us.
     pub recorded_for_us: Option<f64>,
-    /// Equalisation at which the deck replayed it, us.
-    pub replayed_at_us: Option<f64>,
+    /// Equalisation at which the deck played back it, us.
+    pub played_at_us: Option<f64>,
 }

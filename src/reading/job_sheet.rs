@@ -52,17 +52,17 @@ pub struct JobDeck {
     pub number: Option<String>,
     /// Whose it is.
     pub owner: Option<String>,
-    /// Heads that take part in recording and replay.
+    /// Heads that take part in recording and playback.
     pub heads: Option<Heads>,
     /// Whether it records; players do not.
     pub records: bool,
     /// A portable or a simple deck: the wider limits of common practice hold.
-    pub modest: bool,
+    pub portable: bool,
 }
 
 impl Default for JobDeck {
     fn default() -> Self {
-        Self { name: String::new(), number: None, owner: None, heads: None, records: true, modest: false }
+        Self { name: String::new(), number: None, owner: None, heads: None, records: true, portable: false }
     }
 }
 
@@ -88,8 +88,8 @@ pub struct AtHand {
     pub calibrated_tape_file: Option<String>,
     /// Card of a house tape, for `--card`.
     pub house_card: Option<String>,
-    /// The sound card's output straight into its input, recorded: for `--direct`.
-    pub direct: Option<String>,
+    /// The sound card's output straight into its input, recorded: for `--loopback`.
+    pub loopback: Option<String>,
     /// Types that the deck shall record on.
     pub tape_types: Vec<TapeType>,
 }

@@ -40,7 +40,7 @@ pub struct Capture {
     pub duration_s: f64,
     /// Largest absolute sample, dB re full-scale sine peak (a full-scale sample is 0).
     pub peak_dbfs: Pair,
-    /// Samples that stand in a flat top.
+    /// Samples that are clipped.
     pub clipped_samples: [u64; 2],
     /// Slates whose place and code were both read.
     pub slates_found: u32,
@@ -52,8 +52,8 @@ pub struct Capture {
     pub inverted: [bool; 2],
     /// True if both channels carry one and the same signal, or the file has one channel.
     pub mono: bool,
-    /// Direct capture that was taken off; `null` if none.
-    pub direct: Option<String>,
+    /// Loopback capture that was subtracted; `null` if none.
+    pub loopback: Option<String>,
 }
 
 /// One level tone.
@@ -125,11 +125,11 @@ pub struct Azimuth {
     pub uncertainty_us: Option<f64>,
     /// tan(angle) = tape speed x delay / centre distance of the pair, minutes of arc.
     pub angle_arcmin: Option<f64>,
-    /// Rms of the delay's movement between 0.1 and 10 Hz, noise taken off, us.
+    /// Rms of the delay's movement between 0.1 and 10 Hz, noise subtracted, us.
     pub wander_us_rms: Option<f64>,
     /// Loss of each channel at 10 kHz by this angle, dB, negative or zero.
     pub loss_at_10k_db: Option<f64>,
-    /// Phase right minus left at each frequency as measured (channel differences not taken off).
+    /// Phase right minus left at each frequency as measured (channel differences not subtracted).
     pub phase: Vec<PhasePoint>,
 }
 
@@ -195,7 +195,7 @@ pub struct Flutter {
     /// Lowest, median and highest of the figures of `stretches`; `null` for fewer than two.
     #[serde(default)]
     pub spread: Option<FlutterSpread>,
-    /// Change of the tone's frequency along the stretch, percent per minute; taken off before anything else.
+    /// Change of the tone's frequency along the stretch, percent per minute; subtracted before anything else.
     #[serde(default)]
     pub drift_percent_per_min: Option<f64>,
     /// Share of the stretch in which both channels were so weak (9 dB down or more) that the tone was bridged, percent.
@@ -204,7 +204,7 @@ pub struct Flutter {
     /// Share that each channel has in the figures: its power over its noise.
     #[serde(default)]
     pub channel_shares: Option<[f64; 2]>,
-    /// Rate at whose multiples flutter would cancel if record and replay head worked on the same tape at the same time,
+    /// Rate at whose multiples flutter would cancel if record and playback head worked on the same tape at the same time,
     /// at the medium's usual head distance, Hz.
     #[serde(default)]
     pub simultaneous_null_hz: Option<f64>,
@@ -216,12 +216,12 @@ pub struct Flutter {
     pub spectrum: Vec<[f64; 2]>,
     /// The deviation over time; `null` where the stretch is too short for a course.
     #[serde(default)]
-    pub course: Option<FlutterCourse>,
+    pub speed_against_time: Option<SpeedAgainstTime>,
 }
 
-/// Deviation of the speed over time, as a chart recorder draws it: not weighted, drift taken off.
+/// Deviation of the speed over time, as a chart recorder draws it: not weighted, drift subtracted.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct FlutterCourse {
+pub struct SpeedAgainstTime {
     /// Rates that are in it, from and to, Hz.
     pub band_hz: [f64; 2],
     /// Length of each piece, s.

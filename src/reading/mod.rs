@@ -27,7 +27,7 @@ mod trim;
 pub use amplifier::{Amplifier, AmplifierPosition, FedInto};
 pub use card::{
     CARD_FORMAT, CalibratedBy, Card, CardAzimuth, CardLevel, CardPhase, CardResponse, CardSpeed, CardUsed,
-    Pass, TakenOff,
+    Pass, Subtracted,
 };
 pub use causes::{Cause, CauseKind, Instead, Unexplained};
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
@@ -42,13 +42,13 @@ pub use job_sheet::{
     JobSheet, JobState,
 };
 pub use measured::{
-    Azimuth, Capture, Dropout, Flutter, FlutterCourse, FlutterFigures, FlutterLine, FlutterSpread,
-    FlutterStretch, Level, Made, PhasePoint, RecipeId, Response, ResponsePoint, Speed,
+    Azimuth, Capture, Dropout, Flutter, FlutterFigures, FlutterLine, FlutterSpread, FlutterStretch, Level,
+    Made, PhasePoint, RecipeId, Response, ResponsePoint, Speed, SpeedAgainstTime,
 };
 pub use noise::{Mains, Noise, Origin, SilenceBand, SilentPart};
-pub use same_tape::{FlutterBand, FlutterShare, Replay, SameTape, SharedFigure, SharedLine, Whose};
+pub use same_tape::{FlutterBand, FlutterShare, Playing, SameTape, SharedFigure, SharedLine, Whose};
 pub use saturation::{NoiseBand, Saturation, SaturationLadder, SaturationNoise, SaturationStep};
-pub use separation::{Erasure, Separation};
+pub use separation::{Erasing, Separation};
 pub use skew::{SKEW_FORMAT, SkewConsensus, SkewContent, SkewReading, SkewStretch, SkewTape, SkewVerdict};
 pub use speed_from_length::SpeedFromLength;
 pub use trim::{
@@ -89,7 +89,7 @@ pub struct Reading {
     pub level: Vec<Level>,
     /// Response relative to the reference frequency.
     pub response: Option<Response>,
-    /// The replay amplifier against its curve, from tones fed in without a tape.
+    /// The playback amplifier against its curve, from tones fed in without a tape.
     #[serde(default)]
     pub amplifier: Option<Amplifier>,
     /// Inter-channel delay and what follows from it.
@@ -98,7 +98,7 @@ pub struct Reading {
     pub speed: Option<Speed>,
     /// Flutter of the longest steady tone near 3 kHz.
     pub flutter: Option<Flutter>,
-    /// Whose flutter it is, if several replays of one recording were read.
+    /// Whose flutter it is, if several playings of one recording were read.
     #[serde(default)]
     pub same_tape: Option<SameTape>,
     /// Noise of the first silent part that serves noise, and of the others.
@@ -125,7 +125,7 @@ pub struct Reading {
     #[serde(default)]
     pub separation: Vec<Separation>,
     /// What erasing leaves of a tone.
-    pub erasure: Option<Erasure>,
+    pub erasing: Option<Erasing>,
     /// Short losses of level found in steady tones.
     pub dropouts: Vec<Dropout>,
     /// What makes the response as it is, one row a cause and channel; empty where a response tells nothing.

@@ -27,13 +27,13 @@ pub struct Noise {
     /// Expanded uncertainty of the quasi-peak figure, dB; that other meters may differ is not in it.
     #[serde(default)]
     pub itu468_uncertainty_db: Pair,
-    /// As `unweighted_db`, with the lines of power-line hum taken off: hiss alone, dB.
+    /// As `unweighted_db`, with the components of mains hum subtracted: hiss alone, dB.
     #[serde(default)]
     pub unweighted_without_hum_db: Pair,
-    /// As `a_weighted_db`, with the lines of power-line hum taken off: hiss alone, dB.
+    /// As `a_weighted_db`, with the components of mains hum subtracted: hiss alone, dB.
     #[serde(default)]
     pub a_weighted_without_hum_db: Pair,
-    /// Power-line hum; `null` if none stands out.
+    /// Mains hum; `null` if none stands out.
     pub mains: Option<Mains>,
     /// Every silent part that serves noise, this one included, in the order of the programme.
     #[serde(default)]
@@ -54,7 +54,7 @@ pub struct SilenceBand {
     pub uncertainty_db: Pair,
 }
 
-/// Power-line hum in a silent part.
+/// Mains hum in a silent part.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Mains {
     /// Its fundamental frequency as it stands in the return, Hz.
@@ -62,7 +62,7 @@ pub struct Mains {
     /// Expanded uncertainty of the frequency, Hz.
     #[serde(default)]
     pub uncertainty_hz: Option<f64>,
-    /// The power line's nominal frequency, 50 or 60 Hz.
+    /// The mains nominal frequency, 50 or 60 Hz.
     #[serde(default)]
     pub nominal_hz: Option<f64>,
     /// Where the hum gets in.
@@ -83,9 +83,9 @@ pub struct Mains {
 /// Where hum gets in.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub enum Origin {
-    /// Behind the tape: replay head, replay amplifier, leads, sound card. It keeps to the power line's frequency.
-    #[serde(rename = "replay")]
-    Replay,
+    /// After the head: playback head, playback amplifier, leads, sound card. It keeps to the mains frequency.
+    #[serde(rename = "playback")]
+    Playback,
     /// It lies on the tape: recording amplifier, player and its leads, or another deck. It moves with the tape.
     #[serde(rename = "recorded")]
     Recorded,
@@ -110,6 +110,6 @@ pub struct SilentPart {
     pub itu468_db: Pair,
     /// Expanded uncertainty of the unweighted and the A-weighted figure, dB.
     pub uncertainty_db: Pair,
-    /// Power-line hum of this part, all lines, dB; `null` if none stands out.
+    /// Mains hum of this part, all lines, dB; `null` if none stands out.
     pub hum_db: Pair,
 }

@@ -1,21 +1,21 @@
-//! Section `same_tape` of a reading: one recording replayed several times, and whose flutter is whose.
+//! Section `same_tape` of a reading: one recording played back several times, and whose flutter is whose.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// The flutter that repeats with the tape (the recording's) apart from that which does not (the replay's).
+/// The flutter that repeats with the tape (the recording's) apart from that which does not (the playback's).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SameTape {
-    /// The replays, in the order given.
-    pub replays: Vec<Replay>,
-    /// Start of the stretch that all replays have, s of the programme.
+    /// The playings, in the order given.
+    pub playings: Vec<Playing>,
+    /// Start of the stretch that all playings have, s of the programme.
     pub from_s: f64,
     /// Its end, s of the programme.
     pub to_s: f64,
     /// What repeats with the tape.
     pub recording: FlutterShare,
-    /// What does not, mean power of all replays.
-    pub replay: FlutterShare,
+    /// What does not, mean power of all playings.
+    pub playback: FlutterShare,
     /// Both in third octaves of the rate, unweighted.
     pub bands: Vec<FlutterBand>,
     /// The strongest lines, and whose they are.
@@ -24,16 +24,16 @@ pub struct SameTape {
     pub assumed: Vec<String>,
 }
 
-/// One replay.
+/// One playback.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Replay {
+pub struct Playing {
     /// File as given.
     pub file: String,
-    /// Speed of this replay against the recording, positive is fast, percent.
+    /// Speed of this playback against the recording, positive is fast, percent.
     pub speed_error_percent: f64,
-    /// All flutter in it, recording and replay together, unweighted rms, noise taken off, percent.
+    /// All flutter in it, recording and playback together, unweighted rms, noise subtracted, percent.
     pub all_unweighted_rms_percent: f64,
-    /// What this replay alone adds.
+    /// What this playback alone adds.
     pub own: FlutterShare,
 }
 
@@ -68,8 +68,8 @@ pub struct FlutterBand {
     pub hz: f64,
     /// The recording's, rms.
     pub recording: SharedFigure,
-    /// The replay's, rms.
-    pub replay: SharedFigure,
+    /// The playback's, rms.
+    pub playback: SharedFigure,
 }
 
 /// A steady line of flutter.
@@ -77,11 +77,11 @@ pub struct FlutterBand {
 pub struct SharedLine {
     /// Rate, Hz of the programme's time.
     pub hz: f64,
-    /// Peak deviation as seen, mean of all replays, percent.
+    /// Peak deviation as seen, mean of all playings, percent.
     pub percent_peak: f64,
     /// Whose it is.
     pub whose: Whose,
-    /// How likely chance alone makes the replays agree as well as they do, 0 to 1.
+    /// How likely chance alone makes the playings agree as well as they do, 0 to 1.
     pub by_chance: f64,
 }
 
@@ -91,10 +91,10 @@ pub enum Whose {
     /// It lies on the tape: the deck that recorded.
     #[serde(rename = "recording")]
     Recording,
-    /// The deck that replays.
-    #[serde(rename = "replay")]
-    Replay,
-    /// Too few replays, or both have a share.
+    /// The deck that plays back.
+    #[serde(rename = "playback")]
+    Playback,
+    /// Too few playings, or both have a share.
     #[serde(rename = "cannot tell")]
     CannotTell,
 }

@@ -23,7 +23,7 @@ pub struct Saturation {
     pub reference: String,
     /// Ladders of further frequencies.
     pub others: Vec<SaturationLadder>,
-    /// Response to noise in third octaves, by level: self-erasure shows as treble that the loud noise lacks.
+    /// Response to noise in third octaves, by level: self-erasing shows as treble that the loud noise lacks.
     pub noise: Vec<SaturationNoise>,
 }
 
@@ -75,7 +75,7 @@ pub struct SaturationNoise {
 pub struct NoiseBand {
     /// Exact mid-band frequency in the programme, Hz.
     pub hz: f64,
-    /// Gain of the noise in this band less the gain of the loudest level tone, hiss taken off, dB: a flat, linear deck
+    /// Gain of the noise in this band less the gain of the loudest level tone, hiss subtracted, dB: a flat, linear deck
     /// has 0 in every band at every level.
     pub db: Pair,
     /// Expanded uncertainty, dB.

@@ -1,4 +1,4 @@
-//! Sections `separation` and `erasure` of a reading.
+//! Sections `separation` and `erasing` of a reading.
 
 use super::Pair;
 use schemars::JsonSchema;
@@ -26,7 +26,7 @@ pub struct Separation {
 
 /// How far a recorded tone goes down when it is erased.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Erasure {
+pub struct Erasing {
     /// Frequency of the tone in the programme, Hz.
     pub hz: f64,
     /// Level of the tone in the programme, dB re its reference level.

@@ -93,7 +93,7 @@ pub struct SkewTape {
     pub agreeing_percent: Option<f64>,
     /// The channels have opposite polarity at all frequencies; undone in the delay.
     pub opposed: bool,
-    /// Rms of the delay's movement along the tape, slower than 0.1 Hz, noise taken off, us.
+    /// Rms of the delay's movement along the tape, slower than 0.1 Hz, noise subtracted, us.
     pub wander_us_rms: Option<f64>,
     /// Course along the tape, stretch by stretch of 5 s.
     pub along: Vec<SkewStretch>,

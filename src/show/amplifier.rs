@@ -1,4 +1,4 @@
-//! The injected replay amplifier: tables of words, CSV, and the figure of its deviation from the curve.
+//! The injected playback amplifier: tables of words, CSV, and the figure of its deviation from the curve.
 
 use super::axes::{Axis, Frame};
 use super::csv::{Csv, cell};
@@ -73,7 +73,7 @@ fn time_constants(amplifier: &Amplifier) -> Table {
         }
     }
     Table {
-        title: "Replay equalisation".to_owned(),
+        title: "Playback equalisation".to_owned(),
         notes: vec![format!(
             "Fed into: {}. Time constants that the amplifier really has, against those of IEC 60094-1; a coupling capacitor \
              and the amplifier's bandwidth are told apart from them as far as the tones allow. Rest: what no time constant \
@@ -158,7 +158,7 @@ pub(super) fn figure(reading: &Reading) -> Option<Figure> {
     let all = || lines.iter().flat_map(|line| line.1.iter().flatten().map(|point| point.1));
     all().next()?;
     let (low, high) = (all().fold(-1.0, f64::min).max(-30.0), all().fold(1.0, f64::max).min(30.0));
-    let caption = "Deviation of the replay amplifier from the curve in each position: left solid with discs, right dashed \
+    let caption = "Deviation of the playback amplifier from the curve in each position: left solid with discs, right dashed \
                    with squares. A right amplifier runs along 0 dB."
         .to_owned();
     let mut frame = Frame::new(

@@ -73,7 +73,7 @@ pub fn card_text(card: &Card, now: &str) -> String {
 }
 
 fn figures(page: &mut Page, card: &Card) {
-    page.head("THE RECORDING ITSELF (taken off readings; uncertainties k = 2)");
+    page.head("THE RECORDING ITSELF (from readings; uncertainties k = 2)");
     let pair = |pair: Pair, digits: usize| {
         pair.map(|db| db.map_or("cannot tell".to_owned(), |db| signed(db, digits))).join(" / ")
     };

@@ -173,7 +173,9 @@ const CAPTION: &str = "Change of the response from the first reading to the last
 fn change_of_response(comparison: &Comparison) -> Option<String> {
     let points = |by: &str, side: &str| -> Vec<(f64, f64)> {
         let ours = comparison.rows.iter().filter(|row| {
-            row.quantity == "replay-response" && row.channel.as_deref() == Some(side) && row.what.contains(by)
+            row.quantity == "playback-response"
+                && row.channel.as_deref() == Some(side)
+                && row.what.contains(by)
         });
         ours.filter_map(|row| Some((row.hz?, row.change?))).collect()
     };

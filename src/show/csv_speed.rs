@@ -37,10 +37,10 @@ pub(super) fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
             }
             tables.push(("flutter-spectrum.csv", csv.text));
         }
-        if let Some(course) = &flutter.course {
+        if let Some(course) = &flutter.speed_against_time {
             let mut csv = Csv::new(&["at_s", "lowest_percent", "highest_percent"]);
             course.pieces.iter().for_each(|piece| csv.row(piece.map(|value| value.to_string())));
-            tables.push(("flutter-course.csv", csv.text));
+            tables.push(("speed-against-time.csv", csv.text));
         }
         if !flutter.stretches.is_empty() {
             let mut csv = Csv::new(&[
@@ -102,12 +102,12 @@ fn whose(found: &SameTape) -> Vec<(&'static str, String)> {
             figure.below_percent.to_string(),
         ]);
     };
-    let replays =
-        found.replays.iter().enumerate().map(|(k, replay)| (format!("replay {}", k + 1), &replay.own));
+    let playings =
+        found.playings.iter().enumerate().map(|(k, playing)| (format!("playing {}", k + 1), &playing.own));
     let all: Vec<(String, &FlutterShare)> =
-        [("recording".to_owned(), &found.recording), ("replay, mean".to_owned(), &found.replay)]
+        [("recording".to_owned(), &found.recording), ("playback, mean".to_owned(), &found.playback)]
             .into_iter()
-            .chain(replays)
+            .chain(playings)
             .collect();
     for (whose, share) in all {
         row("weighted", None, &whose, &share.weighted_rms);
@@ -117,7 +117,7 @@ fn whose(found: &SameTape) -> Vec<(&'static str, String)> {
     }
     for band in &found.bands {
         row("unweighted, third octave", Some(band.hz), "recording", &band.recording);
-        row("unweighted, third octave", Some(band.hz), "replay, mean", &band.replay);
+        row("unweighted, third octave", Some(band.hz), "playback, mean", &band.playback);
     }
     let mut tables = vec![("whose-flutter.csv", csv.text)];
     if !found.lines.is_empty() {
@@ -125,7 +125,7 @@ fn whose(found: &SameTape) -> Vec<(&'static str, String)> {
         for line in &found.lines {
             let whose = match line.whose {
                 Whose::Recording => "recording",
-                Whose::Replay => "replay",
+                Whose::Playback => "playback",
                 Whose::CannotTell => "cannot tell",
             };
             csv.row([

@@ -117,19 +117,19 @@ impl Figures {
 
     fn noise(&mut self, noise: &Noise) {
         self.pair("reference of the noise", noise.reference_dbfs, [None; 2], "dBFS");
-        self.pair("noise, unweighted", noise.unweighted_db, noise.uncertainty_db, "dB re reference");
-        self.pair("noise, A-weighted", noise.a_weighted_db, noise.uncertainty_db, "dB re reference");
+        self.pair("noise, unweighted", noise.unweighted_db, noise.uncertainty_db, "dB re 0 dB");
+        self.pair("noise, A-weighted", noise.a_weighted_db, noise.uncertainty_db, "dB re 0 dB");
         let itu = noise.itu468_uncertainty_db;
-        self.pair("noise, ITU-R 468 quasi-peak", noise.itu468_db, itu, "dB re reference");
+        self.pair("noise, ITU-R 468 quasi-peak", noise.itu468_db, itu, "dB re 0 dB");
         if let Some(mains) = &noise.mains {
             self.one("hum, fundamental", Some(mains.hz), mains.uncertainty_hz, "Hz");
-            self.pair("hum, all lines", mains.hum_db, mains.uncertainty_db, "dB re reference");
+            self.pair("hum, all components", mains.hum_db, mains.uncertainty_db, "dB re 0 dB");
             let off = [
-                ("noise, unweighted, hum taken off", noise.unweighted_without_hum_db),
-                ("noise, A-weighted, hum taken off", noise.a_weighted_without_hum_db),
+                ("noise, unweighted, hum subtracted", noise.unweighted_without_hum_db),
+                ("noise, A-weighted, hum subtracted", noise.a_weighted_without_hum_db),
             ];
             for (quantity, values) in off {
-                self.pair(quantity, values, [None; 2], "dB re reference");
+                self.pair(quantity, values, [None; 2], "dB re 0 dB");
             }
         }
     }

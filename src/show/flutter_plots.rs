@@ -15,7 +15,7 @@ const NUMBER_STEP: f64 = 17.0;
 
 /// The deviation over time.
 pub(super) fn course(flutter: &Flutter) -> Option<Figure> {
-    let course = flutter.course.as_ref()?;
+    let course = flutter.speed_against_time.as_ref()?;
     let pieces: Vec<[f64; 3]> =
         course.pieces.iter().copied().filter(|piece| piece.iter().all(|value| value.is_finite())).collect();
     let (first, last) = (pieces.first()?[0], pieces.last()?[0]);
@@ -26,7 +26,7 @@ pub(super) fn course(flutter: &Flutter) -> Option<Figure> {
     }
     let [from_hz, to_hz] = course.band_hz.map(frequency);
     let caption = format!(
-        "Speed of the {} tone over time, {from_hz} to {to_hz}, not weighted, drift taken off: from the lowest to the highest in each \
+        "Speed of the {} tone over time, {from_hz} to {to_hz}, not weighted, drift subtracted: from the lowest to the highest in each \
          {} s. Positive is fast.",
         frequency(flutter.carrier_hz),
         unsigned(course.piece_s, 2)
@@ -42,7 +42,7 @@ pub(super) fn course(flutter: &Flutter) -> Option<Figure> {
     let back = pieces.iter().rev().map(|piece| (piece[0], piece[1]));
     let outline: Vec<(f64, f64)> = there.chain(back).collect();
     frame.area(&outline, Stroke::Single, 0.9);
-    Some(Figure { name: "flutter-course", caption, svg: frame.finish() })
+    Some(Figure { name: "speed-against-time", caption, svg: frame.finish() })
 }
 
 /// The spectrum, its lines numbered, and a list of them beside it.
@@ -209,11 +209,11 @@ mod tests {
     fn peaks_of_a_course_are_drawn_and_a_still_one_is_not() {
         let mut flutter = flutter();
         assert!(course(&flutter).unwrap().svg.contains("polygon"));
-        for piece in &mut flutter.course.as_mut().unwrap().pieces {
+        for piece in &mut flutter.speed_against_time.as_mut().unwrap().pieces {
             (piece[1], piece[2]) = (0.0, 0.0);
         }
         assert!(course(&flutter).is_none());
-        flutter.course = None;
+        flutter.speed_against_time = None;
         assert!(course(&flutter).is_none());
     }
 }

@@ -93,7 +93,7 @@ fn tape(tape: &TapeSection) -> Table {
     add("levels count from", flux(tape.reference_nwb_m, &tape.reference_stated));
     let microseconds = |us: Option<f64>| us.map(|us| format!("{} us", unsigned(us, 0)));
     add("recorded for", microseconds(tape.recorded_for_us));
-    add("replayed at", microseconds(tape.replayed_at_us));
+    add("played back at", microseconds(tape.played_at_us));
     add("the deck's standard", flux(tape.deck_standard_nwb_m, &tape.deck_standard_stated));
     let mut below = Vec::new();
     if let (Some(hz), Some(nwb_m)) = (tape.level_tone_hz, tape.level_tone_nwb_m) {

@@ -129,8 +129,8 @@ fn heading(body: &mut String, reading: &Reading, limits: Option<&Limits>) {
     if let Some(limits) = limits {
         row("Limits", &limits.name);
     }
-    if let Some(direct) = &capture.direct {
-        row("Direct capture", &format!("{direct} (taken off)"));
+    if let Some(loopback) = &capture.loopback {
+        row("Loopback capture", &format!("{loopback} (subtracted)"));
     }
     if let Some(card) = &reading.circumstances.card {
         row("Card", &meanings::card(card));
@@ -142,7 +142,7 @@ fn heading(body: &mut String, reading: &Reading, limits: Option<&Limits>) {
 pub(super) fn badge(verdict: Verdict) -> String {
     let class = match verdict {
         Verdict::Within => "within",
-        Verdict::Near => "near",
+        Verdict::Marginal => "marginal",
         Verdict::Outside => "outside",
         Verdict::CannotTell => "cannot",
     };
@@ -339,7 +339,7 @@ fn figures(body: &mut String, reading: &Reading) {
             Some(mains) => {
                 add(&format!("Hum ({}), left / right", frequency(mains.hz)), Some(pair(mains.hum_db)));
                 add(
-                    "Noise, A-weighted, hum taken off, left / right",
+                    "Noise, A-weighted, hum subtracted, left / right",
                     Some(pair(noise.a_weighted_without_hum_db)),
                 );
                 add("The hum", Some(words::origin(mains.origin).to_owned()));
@@ -498,7 +498,7 @@ mod tests {
             serde_json::from_str(include_str!("../../tests/readings/faulty.json")).unwrap();
         let evil = "<script>alert('x')</script>&\"\u{1b}";
         reading.capture.file = evil.to_owned();
-        reading.capture.direct = Some(evil.to_owned());
+        reading.capture.loopback = Some(evil.to_owned());
         reading.recipe.as_mut().unwrap().name = evil.to_owned();
         reading.level[0].part = evil.to_owned();
         reading.dropouts[0].part = evil.to_owned();
@@ -507,7 +507,7 @@ mod tests {
         reading.warnings[0].id = evil.to_owned();
         reading.noise.as_mut().unwrap().reference = evil.to_owned();
         reading.flutter.as_mut().unwrap().lines[0].part = Some(evil.to_owned());
-        reading.findings = crate::judge::judge(&reading, &Limits::good_deck());
+        reading.findings = crate::judge::judge(&reading, &Limits::full_size());
         reading.findings[0].why = evil.to_owned();
         reading.findings[0].id = evil.to_owned();
         let page = report(&reading, None);
@@ -524,7 +524,7 @@ mod tests {
             include_str!("../../tests/readings/rounds.json"),
         ] {
             let reading: Reading = serde_json::from_str(reading).unwrap();
-            let page = report(&reading, Some(&Limits::good_deck()));
+            let page = report(&reading, Some(&Limits::full_size()));
             for bad in ["src=", "href=", "url(", "@import", "<script", "javascript:", "NaN"] {
                 assert!(!page.contains(bad), "{bad}");
             }

@@ -11,7 +11,7 @@ pub(super) fn rows(reading: &Reading) -> Vec<(&'static str, String)> {
         .collect()
 }
 
-/// The card that was taken off, in words.
+/// The card that was subtracted, in words.
 pub(super) fn card(card: &CardUsed) -> String {
     let mut off = Vec::new();
     if !card.level.is_empty() {
@@ -24,7 +24,7 @@ pub(super) fn card(card: &CardUsed) -> String {
     off.extend(card.speed_percent.map(|percent| format!("speed {} %", signed(percent, 3))));
     let tape = card.calibrated.tape.as_deref().unwrap_or("a calibrated tape, not told which");
     format!(
-        "{} ({}), made {} from {tape}; played {} times before; taken off: {}",
+        "{} ({}), made {} from {tape}; played {} times before; subtracted: {}",
         card.name,
         card.file,
         card.made_at,

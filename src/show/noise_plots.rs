@@ -1,4 +1,4 @@
-//! Figure: the noise of a silent part in third octaves, with the lines of hum on top.
+//! Figure: the noise of a silent part in third octaves, with the components of hum on top.
 
 use super::axes::{Axis, Frame, TOP};
 use super::plots::{Figure, hertz_axis};
@@ -34,7 +34,7 @@ pub(super) fn noise(noise: &Noise) -> Option<Figure> {
         return None;
     }
     let words =
-        if hum.is_empty() { "No hum stands out." } else { "Upright: lines of hum, the louder channel." };
+        if hum.is_empty() { "No hum stands out." } else { "Upright: components of hum, the louder channel." };
     let caption = format!(
         "Noise of the silent part in third octaves, against {}: left solid with discs, right dashed with squares. {words}",
         noise.reference
@@ -60,7 +60,7 @@ fn steps(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
     points.iter().flat_map(|&(hz, db)| [(hz / HALF_BAND, db), (hz * HALF_BAND, db)]).collect()
 }
 
-/// Frequencies above the lines of hum, the loudest first; a line beside which there is no room keeps its place unnamed.
+/// Frequencies above the components of hum, the loudest first; a line beside which there is no room keeps its place unnamed.
 fn name_lines(frame: &mut Frame, hum: &[(f64, f64)], bands: &[Vec<(f64, f64)>; 2]) {
     let mut loudest = hum.to_vec();
     loudest.sort_by(|a, b| b.1.total_cmp(&a.1));

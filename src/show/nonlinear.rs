@@ -2,7 +2,7 @@
 
 use super::words::row_frequency;
 use crate::judge::{decimals, frequency, signed, unsigned};
-use crate::reading::{Distortion, Erasure, Intermodulation, Pair, Reading, SaturationStep, Separation};
+use crate::reading::{Distortion, Erasing, Intermodulation, Pair, Reading, SaturationStep, Separation};
 
 /// One table: what is above it, its heads, its rows, and what must be said below it.
 pub(super) struct Table {
@@ -40,7 +40,7 @@ pub(super) fn tables(reading: &Reading) -> Vec<Table> {
         }));
     }
     tables.extend((!reading.separation.is_empty()).then(|| separation(&reading.separation)));
-    tables.extend(reading.erasure.as_ref().map(erasure));
+    tables.extend(reading.erasing.as_ref().map(erasing));
     tables
 }
 
@@ -218,29 +218,29 @@ fn separation(rows: &[Separation]) -> Table {
     }
 }
 
-fn erasure(erasure: &Erasure) -> Table {
-    let place = match (erasure.erased_from_s, erasure.erased_to_s) {
+fn erasing(erasing: &Erasing) -> Table {
+    let place = match (erasing.erased_from_s, erasing.erased_to_s) {
         (Some(from), Some(to)) => {
             format!("Erased stretch: {} s to {} s of the return.", unsigned(from, 1), unsigned(to, 1))
         }
-        _ => format!("Cannot tell: {}.", erasure.why.as_deref().unwrap_or("no erased stretch was found")),
+        _ => format!("Cannot tell: {}.", erasing.why.as_deref().unwrap_or("no erased stretch was found")),
     };
     let rows = [0, 1].map(|k| {
-        let left = match (erasure.residual_db[k], erasure.noise_limit_db[k]) {
+        let left = match (erasing.residual_db[k], erasing.noise_limit_db[k]) {
             (Some(db), _) => {
-                let digits = decimals(erasure.uncertainty_db[k], 1);
-                let doubt = erasure.uncertainty_db[k].map(|u| format!(" +- {}", unsigned(u, digits)));
+                let digits = decimals(erasing.uncertainty_db[k], 1);
+                let doubt = erasing.uncertainty_db[k].map(|u| format!(" +- {}", unsigned(u, digits)));
                 format!("{}{} dB", unsigned(db, digits), doubt.unwrap_or_default())
             }
             (None, Some(limit)) => format!("better than {} dB", unsigned(limit.ceil(), 0)),
             (None, None) => "cannot tell".to_owned(),
         };
-        let limit = erasure.noise_limit_db[k];
+        let limit = erasing.noise_limit_db[k];
         let limit = limit.map_or("cannot tell".to_owned(), |db| format!("{} dB", unsigned(db, 0)));
         vec![SIDES[k].to_owned(), left, limit]
     });
     Table {
-        title: format!("Erasing of {} at {} dB", frequency(erasure.hz), signed(erasure.programme_db, 1)),
+        title: format!("Erasing of {} at {} dB", frequency(erasing.hz), signed(erasing.programme_db, 1)),
         notes: vec![place],
         heads: vec!["channel", "left of the tone", "noise limit"],
         rows: rows.to_vec(),

@@ -140,20 +140,20 @@ pub(super) fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
         }
         tables.push(("separation.csv", csv.text));
     }
-    if let Some(erasure) = &reading.erasure {
+    if let Some(erasing) = &reading.erasing {
         let mut csv =
             Csv::new(&["hz", "programme_db", "channel", "residual_db", "uncertainty_db", "noise_limit_db"]);
         for (k, side) in SIDES.into_iter().enumerate() {
             csv.row([
-                erasure.hz.to_string(),
-                erasure.programme_db.to_string(),
+                erasing.hz.to_string(),
+                erasing.programme_db.to_string(),
                 side.to_owned(),
-                cell(erasure.residual_db[k]),
-                cell(erasure.uncertainty_db[k]),
-                cell(erasure.noise_limit_db[k]),
+                cell(erasing.residual_db[k]),
+                cell(erasing.uncertainty_db[k]),
+                cell(erasing.noise_limit_db[k]),
             ]);
         }
-        tables.push(("erasure.csv", csv.text));
+        tables.push(("erasing.csv", csv.text));
     }
     tables
 }

@@ -20,7 +20,7 @@ pub const FIGURES: [&str; 15] = [
     "causes-right",
     "amplifier",
     "phase",
-    "flutter-course",
+    "speed-against-time",
     "flutter",
     "noise",
     "distortion",
@@ -206,7 +206,7 @@ mod tests {
 
     #[test]
     fn every_figure_is_xml_with_a_title_units_and_the_same_bytes_each_time() {
-        let limits = Limits::good_deck();
+        let limits = Limits::full_size();
         let mut reading = faulty();
         reading.flutter.as_mut().unwrap().lines[0].part = Some("belt <\"&'> \u{1b}".to_owned());
         let figures = plots(&reading, Some(&limits));
@@ -219,7 +219,7 @@ mod tests {
                 "causes-left",
                 "causes-right",
                 "phase",
-                "flutter-course",
+                "speed-against-time",
                 "flutter",
                 "noise",
                 "distortion",
@@ -262,7 +262,8 @@ mod tests {
         reading.response.as_mut().unwrap().sweep.clear();
         let flutter = reading.flutter.as_mut().unwrap();
         flutter.spectrum = vec![[0.0, f64::NAN]];
-        flutter.course.as_mut().unwrap().pieces = vec![[f64::NAN, 0.0, 0.1], [1.0, f64::INFINITY, 0.0]];
+        flutter.speed_against_time.as_mut().unwrap().pieces =
+            vec![[f64::NAN, 0.0, 0.1], [1.0, f64::INFINITY, 0.0]];
         for band in &mut reading.noise.as_mut().unwrap().bands {
             band.db = [Some(f64::NAN), None];
         }

@@ -1,4 +1,4 @@
-//! Several replays of one recording: whose flutter it is, as tables of words.
+//! Several playings of one recording: whose flutter it is, as tables of words.
 
 use super::nonlinear::Table;
 use crate::judge::{decimals, frequency, signed, unsigned};
@@ -32,25 +32,25 @@ fn shares(found: &SameTape) -> Table {
     };
     let mut rows = vec![
         row("the recording".to_owned(), &found.recording),
-        row("the replay, mean".to_owned(), &found.replay),
+        row("the playback, mean".to_owned(), &found.playback),
     ];
     rows.extend(
-        found.replays.iter().enumerate().map(|(k, replay)| row(format!("replay {}", k + 1), &replay.own)),
+        found.playings.iter().enumerate().map(|(k, playing)| row(format!("playing {}", k + 1), &playing.own)),
     );
-    let files = found.replays.iter().enumerate().map(|(k, replay)| {
+    let files = found.playings.iter().enumerate().map(|(k, playing)| {
         format!(
-            "replay {}: {}, speed {} % against the recording, all its flutter {} % unweighted rms",
+            "playback {}: {}, speed {} % against the recording, all its flutter {} % unweighted rms",
             k + 1,
-            replay.file,
-            signed(replay.speed_error_percent, 3),
-            unsigned(replay.all_unweighted_rms_percent, 4)
+            playing.file,
+            signed(playing.speed_error_percent, 3),
+            unsigned(playing.all_unweighted_rms_percent, 4)
         )
     });
     Table {
         title: "Whose flutter".to_owned(),
         notes: vec![format!(
             "In % rms, from {} s to {} s of the programme: what repeats with the tape is the recording's, what does not is the \
-             replay's.",
+             playback's.",
             unsigned(found.from_s, 1),
             unsigned(found.to_s, 1)
         )],
@@ -64,11 +64,11 @@ fn bands(found: &SameTape) -> Table {
     Table {
         title: "Whose flutter, by rate".to_owned(),
         notes: vec!["In % rms, third octaves of the rate, unweighted.".to_owned()],
-        heads: vec!["rate", "recording", "replay"],
+        heads: vec!["rate", "recording", "playback"],
         rows: found
             .bands
             .iter()
-            .map(|band| vec![frequency(band.hz), figure(&band.recording), figure(&band.replay)])
+            .map(|band| vec![frequency(band.hz), figure(&band.recording), figure(&band.playback)])
             .collect(),
         below: vec![],
     }
@@ -78,7 +78,7 @@ fn lines(found: &SameTape) -> Table {
     Table {
         title: "Whose flutter, steady lines".to_owned(),
         notes: vec![
-            "Rate in the programme's time, peak deviation as seen; by chance: how often replays that have nothing in common would \
+            "Rate in the programme's time, peak deviation as seen; by chance: how often playings that have nothing in common would \
              agree as well."
                 .to_owned(),
         ],
@@ -89,7 +89,7 @@ fn lines(found: &SameTape) -> Table {
             .map(|line| {
                 let whose = match line.whose {
                     Whose::Recording => "recording",
-                    Whose::Replay => "replay",
+                    Whose::Playback => "playback",
                     Whose::CannotTell => "cannot tell",
                 };
                 vec![

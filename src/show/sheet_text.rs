@@ -109,12 +109,12 @@ fn lines<'a>(page: &mut Page, texts: impl Iterator<Item = &'a str>, none: &str) 
 pub(super) fn head(job: &JobSheet) -> Vec<(&'static str, String)> {
     let deck = &job.deck;
     let heads = match (deck.records, deck.heads) {
-        (false, _) => "replays only",
+        (false, _) => "plays back only",
         (true, Some(Heads::Two)) => "2 heads",
         (true, Some(Heads::Three)) => "3 heads",
         (true, None) => "heads not told",
     };
-    let class = if deck.modest { "a portable or simple deck" } else { "a full-size deck" };
+    let class = if deck.portable { "a portable or simple deck" } else { "a full-size deck" };
     let mut rows = vec![("Deck", deck.name.clone())];
     rows.extend(deck.number.clone().map(|number| ("Number", number)));
     rows.extend(deck.owner.clone().map(|owner| ("Owner", owner)));
@@ -296,7 +296,7 @@ pub(super) fn title(pair: &SheetPair) -> String {
         Some(RecordedOn::OtherDeck) => ", another deck's tape",
         Some(RecordedOn::ThisDeck) => ", recorded on this deck",
         Some(RecordedOn::Injected) => ", fed in without a tape",
-        Some(RecordedOn::Direct) | None => "",
+        Some(RecordedOn::Loopback) | None => "",
     };
     let kind =
         reading.circumstances.tape_type.map(|kind| format!(", tape type {kind:?}")).unwrap_or_default();

@@ -178,8 +178,8 @@ fn heading(page: &mut Page, reading: &Reading) {
     }
     page.wrapped(0, "Recipe         ", &words::recipe(reading));
     page.wrapped(0, "Circumstances  ", &words::circumstances(&reading.circumstances));
-    if let Some(direct) = &capture.direct {
-        page.wrapped(0, "Direct capture ", &format!("{direct} (taken off)"));
+    if let Some(loopback) = &capture.loopback {
+        page.wrapped(0, "Loopback capture ", &format!("{loopback} (subtracted)"));
     }
     if let Some(card) = &reading.circumstances.card {
         page.wrapped(0, "Card           ", &meanings::card(card));
@@ -412,7 +412,7 @@ fn flutter_table(page: &mut Page, flutter: &Flutter) {
     let fast = format!("; {split} to {high}");
     row(page, "flutter, unweighted rms", flutter.flutter_rms_percent, |f| f.flutter_rms_percent, &fast);
     if let Some(drift) = flutter.drift_percent_per_min {
-        figure(page, "drift, taken off", Some(signed(drift, 3)), "% per minute");
+        figure(page, "drift, subtracted", Some(signed(drift, 3)), "% per minute");
     }
     if let Some(spread) = spread {
         let words =
@@ -459,14 +459,14 @@ fn noise_table(page: &mut Page, noise: &Noise) {
         row("its needle moves by (rms)", noise.itu468_spread_db);
     }
     match &noise.mains {
-        None => page.line("  no power-line hum stands out"),
+        None => page.line("  no mains hum stands out"),
         Some(mains) => {
-            row("power-line hum, all lines", mains.hum_db);
+            row("mains hum, all components", mains.hum_db);
             for &(hz, left, right) in &mains.lines {
                 row(&format!("  line at {}", frequency(hz)), [left, right]);
             }
-            row("unweighted, hum taken off", noise.unweighted_without_hum_db);
-            row("A-weighted, hum taken off", noise.a_weighted_without_hum_db);
+            row("unweighted, hum subtracted", noise.unweighted_without_hum_db);
+            row("A-weighted, hum subtracted", noise.a_weighted_without_hum_db);
             let origin = words::origin(mains.origin);
             let digits = decimals(mains.uncertainty_hz, 2).max(2);
             page.line(&format!("  hum at {} Hz: {origin}", unsigned(mains.hz, digits)));

@@ -90,7 +90,7 @@ pub(super) fn sentence(text: &str) -> String {
 pub(super) fn verdict(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Within => "within",
-        Verdict::Near => "near",
+        Verdict::Marginal => "marginal",
         Verdict::Outside => "outside",
         Verdict::CannotTell => "cannot tell",
     }
@@ -105,7 +105,7 @@ pub(super) fn circumstances(told: &Circumstances) -> String {
         Some(RecordedOn::OtherDeck) => "recorded on another deck",
         Some(RecordedOn::ThisDeck) => "recorded on this deck",
         Some(RecordedOn::Injected) => "injected, no tape",
-        Some(RecordedOn::Direct) => "direct capture, no deck",
+        Some(RecordedOn::Loopback) => "loopback capture, no deck",
     };
     let heads = match told.heads {
         None => "heads not told",
@@ -154,7 +154,7 @@ pub(super) fn in_order(findings: &[Finding]) -> Vec<&Finding> {
     for (_, group) in &mut groups {
         group.sort_by_key(|finding| match finding.verdict {
             Verdict::Outside => 0,
-            Verdict::Near => 1,
+            Verdict::Marginal => 1,
             Verdict::CannotTell => 2,
             Verdict::Within => 3,
         });
@@ -165,7 +165,7 @@ pub(super) fn in_order(findings: &[Finding]) -> Vec<&Finding> {
 /// How many findings have each verdict, in one line.
 pub(super) fn tally(findings: &[Finding]) -> String {
     let count = |wanted| findings.iter().filter(|finding| finding.verdict == wanted).count();
-    [Verdict::Outside, Verdict::Near, Verdict::CannotTell, Verdict::Within]
+    [Verdict::Outside, Verdict::Marginal, Verdict::CannotTell, Verdict::Within]
         .map(|each| format!("{} {}", count(each), verdict(each)))
         .join(", ")
 }
@@ -209,13 +209,14 @@ pub(super) fn value(finding: &Finding) -> Option<String> {
         _ => decimals(finding.uncertainty, 1),
     };
     // A deviation carries its sign; a size or a level below its reference does not need a plus.
-    let number = if ["flutter", "noise", "hum", "capture", "distortion", "separation", "replay-equalisation"]
-        .contains(&finding.id.as_str())
-    {
-        unsigned(value, digits)
-    } else {
-        signed(value, digits)
-    };
+    let number =
+        if ["flutter", "noise", "hum", "capture", "distortion", "separation", "playback-equalisation"]
+            .contains(&finding.id.as_str())
+        {
+            unsigned(value, digits)
+        } else {
+            signed(value, digits)
+        };
     let unit = unit(&finding.unit);
     Some(match finding.uncertainty {
         Some(uncertainty) => format!("{number} +- {} {unit}", unsigned(uncertainty, digits)),
@@ -226,7 +227,7 @@ pub(super) fn value(finding: &Finding) -> Option<String> {
 /// Where hum gets in, in words.
 pub(super) fn origin(origin: Origin) -> &'static str {
     match origin {
-        Origin::Replay => "gets in behind the tape (replay, leads, sound card)",
+        Origin::Playback => "gets in after the head (playback, leads, sound card)",
         Origin::Recorded => "lies on the tape",
         Origin::CannotTell => "cannot tell whether it lies on the tape",
     }

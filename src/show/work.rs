@@ -44,7 +44,7 @@ pub(super) fn note(reading: &Reading) -> &'static str {
     }
     if any(|finding| finding.verdict == Verdict::Outside) {
         "Nothing is to be turned for what is outside: see the findings."
-    } else if any(|finding| matches!(finding.verdict, Verdict::Within | Verdict::Near)) {
+    } else if any(|finding| matches!(finding.verdict, Verdict::Within | Verdict::Marginal)) {
         "Nothing: no finding is outside its limit."
     } else {
         "Nothing can be said: nothing was judged. Each finding says how to find out."

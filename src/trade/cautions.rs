@@ -23,7 +23,7 @@ pub const TRIMMER_CAUTIONS: [&str; 3] = [
 pub const INJECTION_CAUTIONS: [&str; 4] = [
     "The signal goes into an open deck on mains: connect and disconnect only with the mains plug pulled and the supply \
      capacitors discharged; then isolating supply, one hand away; follow local codes.",
-    "Feed through a capacitor: direct current through a head magnetises it, and more than a few milliamperes may burn it. \
+    "Feed through a capacitor: DC through a head magnetises it, and more than a few milliamperes may burn it. \
      Demagnetise the head afterwards (power off, tape away).",
     "A player and a PC on mains make a ground loop through the deck, and with a deck whose chassis is live it is dangerous: \
      feed from a player on batteries, or through an isolating audio transformer.",

@@ -1,6 +1,6 @@
 //! Rules of thumb of the trade. They are no standards; a service manual's own figure always wins.
 //!
-//! "Good" is a full-size deck worth calibrating, "modest" a portable or a simple deck. Each row says what it rests on.
+//! "Full-size" is a full-size deck worth calibrating, "portable" is a portable or a simple deck. Each row says what it rests on.
 
 /// What a limit rests on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -61,9 +61,9 @@ pub struct PracticeLimit {
     /// What is limited, in words.
     pub quantity: &'static str,
     /// Limit for a full-size deck worth calibrating.
-    pub good: Bound,
+    pub full_size: Bound,
     /// Limit for a portable or a simple deck; `None` where practice asks nothing of those.
-    pub modest: Option<Bound>,
+    pub portable: Option<Bound>,
     /// Unit of both limits.
     pub unit: &'static str,
     /// What the limits rest on.
@@ -74,54 +74,54 @@ pub struct PracticeLimit {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum DeckClass {
     /// Full-size deck worth calibrating.
-    Good,
+    FullSize,
     /// Portable or simple deck.
-    Modest,
+    Portable,
 }
 
 impl PracticeLimit {
-    /// The limit for decks of `class`; that of a good deck where practice asks nothing of modest ones.
+    /// The limit for decks of `class`; that of a full-size deck where practice asks nothing of portables.
     pub fn bound(&self, class: DeckClass) -> Bound {
         match class {
-            DeckClass::Good => self.good,
-            DeckClass::Modest => self.modest.unwrap_or(self.good),
+            DeckClass::FullSize => self.full_size,
+            DeckClass::Portable => self.portable.unwrap_or(self.full_size),
         }
     }
 }
 
-/// Band in Hz in which `replay-response` and `channel-match` of a good deck hold (common practice, no source).
-pub const REPLAY_RESPONSE_GOOD_HZ: (f64, f64) = (400.0, 15_000.0);
-/// Band in Hz in which `replay-response` of a modest deck holds (common practice, no source).
-pub const REPLAY_RESPONSE_MODEST_HZ: (f64, f64) = (63.0, 10_000.0);
+/// Band in Hz in which `playback-response` and `channel-match` of a full-size deck hold (common practice, no source).
+pub const PLAYBACK_RESPONSE_FULL_SIZE_HZ: (f64, f64) = (400.0, 15_000.0);
+/// Band in Hz in which `playback-response` of a portable holds (common practice, no source).
+pub const PLAYBACK_RESPONSE_PORTABLE_HZ: (f64, f64) = (63.0, 10_000.0);
 /// Frequency at which `azimuth-phase` holds, Hz (common practice, no source).
 pub const AZIMUTH_PHASE_HZ: f64 = 10_000.0;
 /// Torque of 1 g.cm in mN.m: exact, from the standard gravity 9.80665 m/s2.
 pub const G_CM_IN_MN_M: f64 = 0.0980665;
 
-/// Frequencies on which replay level is set, Hz (common practice, no source). Level tapes of different tone and make
+/// Frequencies on which playback level is set, Hz (common practice, no source). Level tapes of different tone and make
 /// put the same meter mark some tenths of a dB apart, so the tape used is part of the reading.
 pub const LEVEL_TONES_HZ: [f64; 3] = [315.0, 333.0, 400.0];
 
-/// Replay response, in [`REPLAY_RESPONSE_GOOD_HZ`] or [`REPLAY_RESPONSE_MODEST_HZ`].
-pub const REPLAY_RESPONSE: PracticeLimit =
-    row("replay-response", "replay response", pm(1.0), Some(pm(3.0)), "dB", PRACTICE);
-/// Frequency up to which record and replay together are down by no more than [`RECORD_REPLAY_DOWN_DB`] at -20 dB, type I.
-pub const RECORD_REPLAY_HF_TYPE_1: PracticeLimit =
-    row("record-replay-hf-type-1", "3 dB down, type I", least(16e3), Some(least(12.5e3)), "Hz", PRACTICE);
+/// Playback response, in [`PLAYBACK_RESPONSE_FULL_SIZE_HZ`] or [`PLAYBACK_RESPONSE_PORTABLE_HZ`].
+pub const PLAYBACK_RESPONSE: PracticeLimit =
+    row("playback-response", "playback response", pm(1.0), Some(pm(3.0)), "dB", PRACTICE);
+/// Frequency up to which record and playback together are down by no more than [`RECORD_PLAYBACK_DOWN_DB`] at -20 dB, type I.
+pub const RECORD_PLAYBACK_HF_TYPE_1: PracticeLimit =
+    row("record-playback-hf-type-1", "3 dB down, type I", least(16e3), Some(least(12.5e3)), "Hz", PRACTICE);
 /// The same on types II and IV.
-pub const RECORD_REPLAY_HF_TYPE_2_4: PracticeLimit = row(
-    "record-replay-hf-type-2-4",
+pub const RECORD_PLAYBACK_HF_TYPE_2_4: PracticeLimit = row(
+    "record-playback-hf-type-2-4",
     "3 dB down, types II, IV",
     least(20e3),
     Some(least(12.5e3)),
     "Hz",
     PRACTICE,
 );
-/// What record and replay together may be down at the frequencies above, dB (common practice, no source).
-pub const RECORD_REPLAY_DOWN_DB: f64 = 3.0;
-/// Replay level against the deck's standard.
-pub const REPLAY_LEVEL: PracticeLimit =
-    row("replay-level", "replay level of the level tone", pm(0.5), Some(pm(1.5)), "dB", PRACTICE);
+/// What record and playback together may be down at the frequencies above, dB (common practice, no source).
+pub const RECORD_PLAYBACK_DOWN_DB: f64 = 3.0;
+/// Playback level against the deck's standard.
+pub const PLAYBACK_LEVEL: PracticeLimit =
+    row("playback-level", "playback level of the level tone", pm(0.5), Some(pm(1.5)), "dB", PRACTICE);
 /// Left against right, at the level tone and in the response.
 pub const CHANNEL_MATCH: PracticeLimit =
     row("channel-match", "left against right", most(1.0), Some(most(2.0)), "dB", PRACTICE);
@@ -136,11 +136,11 @@ pub const FLUTTER_WEIGHTED_PEAK: PracticeLimit =
 /// Flutter, weighted, rms.
 pub const FLUTTER_WEIGHTED_RMS: PracticeLimit =
     row("flutter-weighted-rms", "flutter, weighted rms", most(0.08), Some(most(0.2)), "%", MEMORY);
-/// Noise of a replayed blank tape, A-weighted, against the reference level.
+/// Noise of a played blank tape, A-weighted, against the reference level.
 pub const NOISE_A_WEIGHTED: PracticeLimit =
     row("noise-a-weighted", "A-weighted noise", most(-48.0), Some(most(-42.0)), "dB", MEMORY);
-/// Power-line hum against the reference level.
-pub const HUM: PracticeLimit = row("hum", "power-line hum", most(-55.0), Some(most(-45.0)), "dB", MEMORY);
+/// Mains hum against the reference level.
+pub const HUM: PracticeLimit = row("hum", "mains hum", most(-55.0), Some(most(-45.0)), "dB", MEMORY);
 /// Source against tape at the reference level, each channel.
 pub const RECORD_LEVEL_MATCH: PracticeLimit = row(
     "record-level-match",
@@ -154,20 +154,20 @@ pub const RECORD_LEVEL_MATCH: PracticeLimit = row(
 pub const BIAS_PAIR_MATCH: PracticeLimit =
     row("bias-pair-match", "high tone against low tone at -20 dB", pm(0.5), Some(pm(1.5)), "dB", PRACTICE);
 
-/// High-frequency time constant of the replay amplifier against the curve's: what resistors of 5 % and capacitors of 5 to
+/// High-frequency time constant of the playback amplifier against the curve's: what resistors of 5 % and capacitors of 5 to
 /// 10 % leave; 10 % are 0.8 dB in the treble.
-pub const REPLAY_HIGH_TIME_CONSTANT: PracticeLimit = row(
-    "replay-high-time-constant",
-    "high-frequency time constant of the replay amplifier (120 or 70 us)",
+pub const PLAYBACK_HIGH_TIME_CONSTANT: PracticeLimit = row(
+    "playback-high-time-constant",
+    "high-frequency time constant of the playback amplifier (120 or 70 us)",
     pm(10.0),
     Some(pm(15.0)),
     "%",
     PRACTICE,
 );
-/// Low-frequency time constant of the replay amplifier against 3180 us; 25 % are 2 dB in the bass.
-pub const REPLAY_LOW_TIME_CONSTANT: PracticeLimit = row(
-    "replay-low-time-constant",
-    "low-frequency time constant of the replay amplifier (3180 us)",
+/// Low-frequency time constant of the playback amplifier against 3180 us; 25 % are 2 dB in the bass.
+pub const PLAYBACK_LOW_TIME_CONSTANT: PracticeLimit = row(
+    "playback-low-time-constant",
+    "low-frequency time constant of the playback amplifier (3180 us)",
     pm(25.0),
     Some(pm(40.0)),
     "%",
@@ -176,11 +176,18 @@ pub const REPLAY_LOW_TIME_CONSTANT: PracticeLimit = row(
 
 /// All limits, each id once.
 pub const LIMITS: [PracticeLimit; 23] = [
-    REPLAY_RESPONSE,
-    REPLAY_HIGH_TIME_CONSTANT,
-    REPLAY_LOW_TIME_CONSTANT,
-    row("replay-response-fine", "replay response after a careful adjustment", pm(0.5), None, "dB", PRACTICE),
-    REPLAY_LEVEL,
+    PLAYBACK_RESPONSE,
+    PLAYBACK_HIGH_TIME_CONSTANT,
+    PLAYBACK_LOW_TIME_CONSTANT,
+    row(
+        "playback-response-fine",
+        "playback response after a careful adjustment",
+        pm(0.5),
+        None,
+        "dB",
+        PRACTICE,
+    ),
+    PLAYBACK_LEVEL,
     CHANNEL_MATCH,
     AZIMUTH_PHASE,
     row("azimuth-band", "top of the closed phase picture", least(15e3), Some(least(10e3)), "Hz", PRACTICE),
@@ -194,8 +201,8 @@ pub const LIMITS: [PracticeLimit; 23] = [
         PRACTICE,
     ),
     BIAS_PAIR_MATCH,
-    RECORD_REPLAY_HF_TYPE_1,
-    RECORD_REPLAY_HF_TYPE_2_4,
+    RECORD_PLAYBACK_HF_TYPE_1,
+    RECORD_PLAYBACK_HF_TYPE_2_4,
     SPEED_ERROR,
     FLUTTER_WEIGHTED_PEAK,
     FLUTTER_WEIGHTED_RMS,
@@ -209,7 +216,14 @@ pub const LIMITS: [PracticeLimit; 23] = [
         "g.cm",
         PRACTICE,
     ),
-    row("wind-torque", "fast winding torque, both ways", least(120.0), Some(least(70.0)), "g.cm", PRACTICE),
+    row(
+        "fast-forward-and-rewind-torque",
+        "fast forward and rewind torque",
+        least(120.0),
+        Some(least(70.0)),
+        "g.cm",
+        PRACTICE,
+    ),
     row(
         "back-tension",
         "supply back tension in play",
@@ -218,14 +232,7 @@ pub const LIMITS: [PracticeLimit; 23] = [
         "g.cm",
         MEMORY,
     ),
-    row(
-        "direct-voltage-offset",
-        "offset of a direct-coupled output",
-        pm(10.0),
-        Some(pm(30.0)),
-        "mV",
-        PRACTICE,
-    ),
+    row("dc-offset", "offset of a DC-coupled output", pm(10.0), Some(pm(30.0)), "mV", PRACTICE),
     row("meter", "the deck's meter at the level tone", pm(1.0), Some(pm(2.0)), "dB", PRACTICE),
 ];
 
@@ -257,12 +264,12 @@ const fn range(low: f64, high: f64) -> Bound {
 const fn row(
     id: &'static str,
     quantity: &'static str,
-    good: Bound,
-    modest: Option<Bound>,
+    full_size: Bound,
+    portable: Option<Bound>,
     unit: &'static str,
     basis: Basis,
 ) -> PracticeLimit {
-    PracticeLimit { id, quantity, good, modest, unit, basis }
+    PracticeLimit { id, quantity, full_size, portable, unit, basis }
 }
 
 #[cfg(test)]
@@ -279,15 +286,15 @@ mod tests {
     }
 
     #[test]
-    fn a_good_deck_is_good_enough_to_be_modest() {
+    fn what_suffices_for_a_full_size_deck_suffices_for_a_portable() {
         for row in &LIMITS {
-            let Some(modest) = row.modest else { continue };
-            let ends = match row.good {
+            let Some(portable) = row.portable else { continue };
+            let ends = match row.full_size {
                 Bound::PlusMinus(limit) => [-limit, limit],
                 Bound::AtMost(limit) | Bound::AtLeast(limit) => [limit, limit],
                 Bound::Between(low, high) => [low, high],
             };
-            assert!(ends.into_iter().all(|end| modest.holds(end)), "{}", row.id);
+            assert!(ends.into_iter().all(|end| portable.holds(end)), "{}", row.id);
         }
     }
 

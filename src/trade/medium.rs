@@ -15,7 +15,7 @@ pub struct Medium {
     pub track_width_mm: f64,
     /// Distance between the centres of the left and the right track of one side, mm, above 0.
     pub pair_centre_distance_mm: f64,
-    /// Usual distance between the gaps of the record and the replay head where a deck has both, mm, above 0. Decks
+    /// Usual distance between the gaps of the record and the playback head where a deck has both, mm, above 0. Decks
     /// differ (two gaps in one shell are a few mm apart).
     pub head_distance_mm: f64,
     /// Name in words of the trade.
@@ -90,7 +90,7 @@ impl Medium {
         self.speed_mm_s * seconds / 1e3
     }
 
-    /// Rate in Hz at whose multiples flutter cancels when the tape is replayed while it is recorded: the heads' distance
+    /// Rate in Hz at whose multiples flutter cancels when the tape is played while it is recorded: the heads' distance
     /// is then a whole number of its periods long. Half-way between, it doubles.
     pub fn simultaneous_null_hz(&self) -> f64 {
         self.speed_mm_s / self.head_distance_mm

@@ -1,4 +1,4 @@
-//! Replay losses in dB, negative or 0, as functions of geometry and frequency.
+//! Playback losses in dB, negative or 0, as functions of geometry and frequency.
 //!
 //! Spacing and thickness: R. L. Wallace, "The reproduction of magnetically recorded signals", Bell System Technical
 //! Journal, October 1951. Gap: sin x / x, with the effective gap of J. Eargle, Electroacoustical Reference Data, 1994.

@@ -21,7 +21,7 @@ pub const OPEN_REEL_STUDIO_NWB_M: f64 = 320.0;
 pub const LEVEL_TONE_HZ: f64 = 315.0;
 /// Tone of the noise-reduction level mark, Hz (from memory).
 pub const NOISE_REDUCTION_TONE_HZ: f64 = 400.0;
-/// Record/replay response is taken this far from the reference level so that the tape does not saturate, dB (from
+/// Record/playback response is taken this far from the reference level so that the tape does not saturate, dB (from
 /// memory).
 pub const RESPONSE_TEST_LEVEL_DB: f64 = -20.0;
 /// Third-harmonic distortion that defines the maximum output level (MOL), percent.

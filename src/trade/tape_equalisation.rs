@@ -1,4 +1,4 @@
-//! Tape equalisation: recorded flux against frequency, and the replay response that undoes it.
+//! Tape equalisation: recorded flux against frequency, and the playback response that undoes it.
 //!
 //! IEC 60094-1:1981 clause 15 (formula) and 15.1 (time constants). That the formula and the time constants stand there
 //! is published; the exact form of the formula is from memory.
@@ -43,7 +43,7 @@ pub fn turnover_hz(time_constant_us: f64) -> f64 {
     1e6 / (TAU * time_constant_us)
 }
 
-/// Recorded short-circuit flux in dB at `hz` (above 0) for a flat replay, raw as the formula gives it, so not 0 at any
+/// Recorded short-circuit flux in dB at `hz` (above 0) for a flat playback, raw as the formula gives it, so not 0 at any
 /// particular frequency: N(f) = 10 lg(1 + 1/(2 pi f t2)^2) - 10 lg(1 + (2 pi f t1)^2), t2 = 3180 us (IEC 60094-1:1981
 /// clause 15). High frequencies are negative. +inf at 0 Hz.
 pub fn flux_db(equalisation: Equalisation, hz: f64) -> f64 {
@@ -57,25 +57,25 @@ pub fn flux_relative_db(equalisation: Equalisation, hz: f64, reference_hz: f64) 
     flux_db(equalisation, hz) - flux_db(equalisation, reference_hz)
 }
 
-/// Gain in dB at `hz` (above 0) of a right replay chain from tape flux to output: the inverse of [`flux_db`], raw.
-pub fn replay_db(equalisation: Equalisation, hz: f64) -> f64 {
+/// Gain in dB at `hz` (above 0) of a right playback chain from tape flux to output: the inverse of [`flux_db`], raw.
+pub fn playback_db(equalisation: Equalisation, hz: f64) -> f64 {
     -flux_db(equalisation, hz)
 }
 
-/// Gain in dB at `hz` (above 0) of a right replay amplifier alone, behind an ideal head whose voltage grows with
-/// frequency: `replay_db` - 20 lg(f / `reference_hz`), 0 dB at `reference_hz`.
+/// Gain in dB at `hz` (above 0) of a right playback amplifier alone, behind an ideal head whose voltage grows with
+/// frequency: `playback_db` - 20 lg(f / `reference_hz`), 0 dB at `reference_hz`.
 pub fn amplifier_db(equalisation: Equalisation, hz: f64, reference_hz: f64) -> f64 {
     -flux_relative_db(equalisation, hz, reference_hz) - 20.0 * (hz / reference_hz).log10()
 }
 
-/// What a replay at `used` of a tape recorded for `recorded_for` adds at `hz` in dB, 0 dB at `reference_hz`: the error
-/// of a wrong switch. A 70 us tape carries more treble flux than 120 us replay expects, so it comes out too bright
+/// What a playback at `used` of a tape recorded for `recorded_for` adds at `hz` in dB, 0 dB at `reference_hz`: the error
+/// of a wrong switch. A 70 us tape carries more treble flux than 120 us playback expects, so it comes out too bright
 /// (positive).
 pub fn wrong_switch_db(recorded_for: Equalisation, used: Equalisation, hz: f64, reference_hz: f64) -> f64 {
     flux_relative_db(recorded_for, hz, reference_hz) - flux_relative_db(used, hz, reference_hz)
 }
 
-/// What a replay whose treble time constant is `actual_us` instead of `nominal_us` adds at `hz` in dB, 0 dB in the bass:
+/// What a playback whose treble time constant is `actual_us` instead of `nominal_us` adds at `hz` in dB, 0 dB in the bass:
 /// 10 lg(1 + (2 pi f ta)^2) - 10 lg(1 + (2 pi f tn)^2) (IEC 60094-1:1981 clause 15). All above 0. A smaller time
 /// constant loses treble.
 pub fn treble_error_db(actual_us: f64, nominal_us: f64, hz: f64) -> f64 {
@@ -117,9 +117,9 @@ mod tests {
 
     proptest! {
         #[test]
-        fn replay_undoes_the_flux(hz in 1.0..40_000.0f64) {
+        fn playback_undoes_the_flux(hz in 1.0..40_000.0f64) {
             for equalisation in Equalisation::ALL {
-                prop_assert_eq!(flux_db(equalisation, hz) + replay_db(equalisation, hz), 0.0);
+                prop_assert_eq!(flux_db(equalisation, hz) + playback_db(equalisation, hz), 0.0);
             }
         }
 

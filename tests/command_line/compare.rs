@@ -58,8 +58,8 @@ fn three_runs_have_a_spread() {
     // 0, -1.5, +1.5: their standard deviation is 1.5.
     assert!((row("speed")["spread"].as_f64().unwrap() - 1.5).abs() < 1e-9, "{}", row("speed"));
     assert_eq!(row("speed")["spread_is_real"], true);
-    assert!(row("replay-response")["spread"].as_f64().unwrap() < 1e-12);
-    assert_eq!(row("replay-response")["spread_is_real"], false);
+    assert!(row("playback-response")["spread"].as_f64().unwrap() < 1e-12);
+    assert_eq!(row("playback-response")["spread_is_real"], false);
 }
 
 #[test]

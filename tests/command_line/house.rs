@@ -155,7 +155,7 @@ fn what_does_not_go_together_is_refused() {
     make("--calibrated c.json --out x.json").wrong(&["--house"]);
     bench.run(&format!("{READ} --card card.json --json with.json")).done();
     make("--house with.json --calibrated c.json --out x.json")
-        .refused(&["with.json", "taken off it already"]);
+        .refused(&["with.json", "subtracted from it already"]);
     bench.run("read h.wav --recipe short.toml --recorded-on house --tape-type II --json two.json").done();
     make("--house two.json --calibrated c.json --out x.json").refused(&["two.json", "tape type is II"]);
     bench.run("read h.wav --recipe short.toml --recorded-on house --deck B --json b.json").done();

@@ -37,7 +37,7 @@ fn with_job(text: &str) -> Bench {
 /// A sample reading with its findings, as `read` would leave it.
 fn judged(text: &str) -> String {
     let mut reading: Reading = serde_json::from_str(text).unwrap();
-    reading.findings = judge(&reading, &Limits::good_deck());
+    reading.findings = judge(&reading, &Limits::full_size());
     serde_json::to_string(&reading).unwrap()
 }
 
@@ -65,7 +65,7 @@ fn comments_and_order_survive_every_change() {
     bench.run_words(&["bench", "note", "--complaint", "and squeaks", "--job", "job"]).done();
     bench.run("bench set back-tension 4 gcm --job job").done();
     bench.run("bench set take-up-torque 5 mN.m --as-left --job job").done();
-    bench.run("bench set direct-voltage-offset-left -3.5 --job job").done();
+    bench.run("bench set dc-offset-left -3.5 --job job").done();
     bench.run_words(&["bench", "done", "safety", "read", "--job", "job"]).done();
     bench.run("bench attach as-found found.json --job job").done();
     let text = bench.text("job/job.toml");
@@ -81,7 +81,7 @@ fn comments_and_order_survive_every_change() {
         "    \"2025-01-01: belt renewed\",",
         "back_tension_g_cm = 4\n",
         "take_up_torque_mn_m = 5\n",
-        "direct_voltage_offset_left_mv = -3.5\n",
+        "dc_offset_left_mv = -3.5\n",
         "safety = \"read\"",
         "file = \"readings/as-found-full-1.json\"",
     ] {
@@ -242,7 +242,7 @@ fn read_takes_from_the_job_what_is_not_typed() {
         limit(&reading)
     );
     // The command line goes first.
-    let words = "--job job --recorded-on calibrated --heads 2 --tape-type I --limits modest --deck mine";
+    let words = "--job job --recorded-on calibrated --heads 2 --tape-type I --limits portable --deck mine";
     let reading = bench.run(&format!("{line} {words}")).done().json();
     let told = &reading["circumstances"];
     assert_eq!(
@@ -263,7 +263,7 @@ fn read_takes_from_the_job_what_is_not_typed() {
     }
     let said = bench.run(&format!("{line} --job job --tape-type II")).done().err;
     assert!(!said.contains("not as the job has it"), "{said}");
-    assert!(limit(&reading).contains("modest"), "{}", limit(&reading));
+    assert!(limit(&reading).contains("portable"), "{}", limit(&reading));
     // Inside the folder, and below it, nothing needs to be typed.
     for folder in ["job", "job/below"] {
         std::fs::create_dir_all(bench.path(folder)).unwrap();

@@ -116,12 +116,12 @@ fn a_gauge_that_is_noted_goes_with_its_value() {
 fn the_meter_says_which_way_and_what_comes_first() {
     let bench = with_job(JOB);
     let ran = bench.run("bench set meter-left 1.8 dB --job job").done();
-    for words in ["1.8 +- 0.5 dB: outside", "goes down by 1.8 dB", "only once replay level is right"] {
+    for words in ["1.8 +- 0.5 dB: outside", "goes down by 1.8 dB", "only once playback level is right"] {
         let text = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(text.contains(words), "{words}\n{}", ran.out);
     }
     let next = bench.run("bench next meter --job job").done().out;
-    assert!(next.contains("first Replay level (replay-level:"), "{next}");
+    assert!(next.contains("first Playback level (playback-level:"), "{next}");
     let ran = bench.run_words(&["bench", "set", "meter-right", "--job", "job", "--", "-2", "dB"]).done();
     assert!(ran.out.contains("goes up by 2 dB"), "{}", ran.out);
 }

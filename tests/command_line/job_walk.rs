@@ -80,7 +80,7 @@ impl Walk {
                 let programme = match step {
                     "sound-card" | "as-found" => "full",
                     "transport" => "flutter",
-                    "replay-response" => "injection",
+                    "playback-response" => "injection",
                     "distortion" => "saturation",
                     step => step.strip_suffix("-type-I").unwrap_or(step),
                 };
@@ -144,12 +144,12 @@ fn a_two_head_deck_without_any_reference_tape() {
     assert!(steps.starts_with(&["safety".into(), "tape-path".into(), "torques".into()]), "{steps:?}");
     let place =
         |id: &str| steps.iter().position(|step| step == id).unwrap_or_else(|| panic!("{id} in {steps:?}"));
-    assert!(place("azimuth") < place("replay-response") && place("meter") < place("record-trim-type-I"));
-    // Once the sound card was recorded, every return that carries slates has it taken off.
+    assert!(place("azimuth") < place("playback-response") && place("meter") < place("record-trim-type-I"));
+    // Once the sound card was recorded, every return that carries slates has it subtracted.
     let reads: Vec<&String> = walk.typed.iter().filter(|line| line.starts_with("deckproof read")).collect();
     assert!(reads.len() >= 8, "{reads:?}");
-    for line in reads.iter().filter(|line| !line.contains("--recorded-on direct")) {
-        assert!(line.contains("--direct sound-card-1.wav"), "{line}");
+    for line in reads.iter().filter(|line| !line.contains("--recorded-on loopback")) {
+        assert!(line.contains("--loopback sound-card-1.wav"), "{line}");
     }
     // The programme of two steps is written once.
     assert_eq!(walk.typed.iter().filter(|line| line.starts_with("deckproof write full")).count(), 1);
@@ -168,7 +168,7 @@ fn a_player_with_a_calibrated_tape() {
     walk.bench.put("job/job.toml", text.replace("# records = true ", "records = false "));
     // The calibrated tape is read without slates: here it is the programme `full`.
     walk.run("deckproof write full --out full.wav");
-    for name in ["as-found", "transport", "azimuth", "replay-response", "replay-level"] {
+    for name in ["as-found", "transport", "azimuth", "playback-response", "playback-level"] {
         let [from, to] =
             ["full.wav".to_owned(), format!("{name}-1.wav")].map(|name| walk.bench.path("job").join(name));
         std::fs::copy(from, to).unwrap();

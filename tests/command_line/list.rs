@@ -9,7 +9,7 @@ fn names_every_recipe_deck_and_set_of_limits() {
     let ran = Bench::new().run("list").done();
     assert_eq!(ran.err, "");
     let starts = |name: &str| ran.out.lines().any(|line| line.split_whitespace().next() == Some(name));
-    for name in built_in_names().chain(EXAMPLES.iter().map(|deck| deck.0)).chain(["good", "modest"]) {
+    for name in built_in_names().chain(EXAMPLES.iter().map(|deck| deck.0)).chain(["full-size", "portable"]) {
         assert!(starts(name), "{name}\n{}", ran.out);
     }
 }

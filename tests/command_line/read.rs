@@ -11,14 +11,14 @@ fn with_short_return() -> Bench {
     bench
 }
 
-const SHORT_AS_JSON: &str = "read return.wav --recipe short.toml --recorded-on direct --json -";
+const SHORT_AS_JSON: &str = "read return.wav --recipe short.toml --recorded-on loopback --json -";
 
 #[test]
 fn prints_the_summary_and_nothing_else() {
     let bench = with_short_return();
-    let ran = bench.run("read return.wav --recipe short.toml --recorded-on direct").done();
+    let ran = bench.run("read return.wav --recipe short.toml --recorded-on loopback").done();
     assert_eq!(ran.err, "");
-    for words in ["Reading of     return.wav", "FINDINGS", "direct capture", "CAUTIONS", "can kill"] {
+    for words in ["Reading of     return.wav", "FINDINGS", "loopback capture", "CAUTIONS", "can kill"] {
         assert!(ran.out.contains(words), "{words}\n{}", ran.out);
     }
     assert_eq!(bench.files(), ["return.wav", "short.toml"]);
@@ -28,7 +28,7 @@ fn prints_the_summary_and_nothing_else() {
 fn knows_a_built_in_recipe_by_its_slates() {
     let bench = Bench::new();
     bench.put("return.wav", stereo(first_look()));
-    let reading = bench.run("read return.wav --recorded-on direct --json -").done().json();
+    let reading = bench.run("read return.wav --recorded-on loopback --json -").done().json();
     assert_eq!(reading["recipe"]["name"], "first-look");
     assert!(warnings(&reading).is_empty(), "{reading}");
     assert_eq!(reading["findings"].as_array().unwrap().len(), 28);
@@ -59,7 +59,7 @@ fn json_goes_to_standard_output_alone_or_to_a_file_beside_the_summary() {
     let bench = with_short_return();
     let printed = bench.run(SHORT_AS_JSON).done();
     assert_eq!((printed.json()["format"].as_str(), printed.err.as_str()), (Some("deckproof-reading/1"), ""));
-    let line = "read return.wav --recipe short.toml --recorded-on direct --json reading.json";
+    let line = "read return.wav --recipe short.toml --recorded-on loopback --json reading.json";
     let ran = bench.run(line).done();
     assert!(ran.out.starts_with("Reading of"), "{}", ran.out);
     assert_eq!(bench.text("reading.json"), printed.out);
@@ -227,7 +227,7 @@ fn every_kind_of_sample_and_header_gives_the_same_reading() {
             "--recipe",
             "short.toml",
             "--recorded-on",
-            "direct",
+            "loopback",
             "--json",
             "-",
         ]);
@@ -402,17 +402,17 @@ fn a_wrong_rate_in_the_header_is_named_and_undone() {
 #[test]
 fn strict_is_status_3_only_when_something_is_outside() {
     let bench = with_short_return();
-    let line = "read return.wav --recipe short.toml --recorded-on direct --strict";
+    let line = "read return.wav --recipe short.toml --recorded-on loopback --strict";
     assert_eq!(bench.run(line).done().err, "");
     bench.put(
         "manual.toml",
-        "source = \"invented manual, page 3\"\nreplay_level_db = 0.4\nreplay_level_target_dbfs = -6.0\n",
+        "source = \"invented manual, page 3\"\nplayback_level_db = 0.4\nplayback_level_target_dbfs = -6.0\n",
     );
     let ran = bench.run(&format!("{line} --limits manual.toml"));
-    assert_eq!((ran.status, ran.err.as_str()), (3, "Outside limits: replay-level\n"));
+    assert_eq!((ran.status, ran.err.as_str()), (3, "Outside limits: playback-level\n"));
     assert!(ran.out.contains("invented manual, page 3"), "{}", ran.out);
     // Without --strict a deck that is off is a job that is done.
-    bench.run("read return.wav --recipe short.toml --recorded-on direct --limits manual.toml").done();
+    bench.run("read return.wav --recipe short.toml --recorded-on loopback --limits manual.toml").done();
 }
 
 #[test]
@@ -421,14 +421,14 @@ fn limits_are_refused_with_file_and_remedy() {
     for (text, words) in [
         ("speed = 1\n", "unknown field `speed`"),
         ("speed_percent = -1\n", "`speed_percent` is -1, expected a number above 0"),
-        ("deck = \"fine\"\n", "expected \"good\" or \"modest\""),
+        ("deck = \"fine\"\n", "expected \"full-size\" or \"portable\""),
         ("speed_percent = \n", "manual.toml"),
     ] {
         bench.put("manual.toml", text);
         bench.run("read return.wav --limits manual.toml").refused(&["manual.toml: ", words]);
     }
     bench.run("read return.wav --limits nonesuch.toml").refused(&["nonesuch.toml: cannot be read", "limits"]);
-    bench.run("read return.wav --recipe short.toml --limits modest").done();
+    bench.run("read return.wav --recipe short.toml --limits portable").done();
 }
 
 #[test]

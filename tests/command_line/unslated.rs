@@ -110,7 +110,7 @@ fn wrong_lines_and_files_are_refused() {
         "read tape.wav --unslated --known-hz 440 --known-within nan",
         "read tape.wav --unslated --deck-standard 200,iec",
         "read tape.wav --unslated --recipe full",
-        "read tape.wav --unslated --direct tape.wav",
+        "read tape.wav --unslated --loopback tape.wav",
     ] {
         bench.run(line).wrong(&[]);
     }

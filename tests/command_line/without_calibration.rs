@@ -1,4 +1,4 @@
-//! Injection, several replays of one recording, and speed from a length.
+//! Injection, several playings of one recording, and speed from a length.
 
 use super::bench::Bench;
 
@@ -27,14 +27,14 @@ fn the_sheet_of_an_injection_has_the_resistors_and_other_recipes_refuse_them() {
 fn an_injection_is_rehearsed_from_end_to_end() {
     let bench = Bench::new();
     let ran = bench.run("rehearse injection --out injected --rate 44100 --depth 16").done();
-    for words in ["REPLAY EQUALISATION", "does not switch", "has drifted", "Fed into: amplifier input"] {
+    for words in ["PLAYBACK EQUALISATION", "does not switch", "has drifted", "Fed into: amplifier input"] {
         assert!(ran.out.contains(words), "{words}\n{}", ran.out);
     }
     for name in ["injected/amplifier.csv", "injected/amplifier.svg", "injected/response.svg"] {
         assert!(bench.files().iter().any(|file| file == name), "{name}");
     }
-    // One return is no set of replays, and what is no tape has no length.
-    bench.run("read injected/return.wav --same-tape").refused(&["give two or more replays"]);
+    // One return is no set of playings, and what is no tape has no length.
+    bench.run("read injected/return.wav --same-tape").refused(&["give two or more playings"]);
     bench
         .run("read injected/return.wav --between-marks-mm 2000 --mark-slates 0,3")
         .refused(&["no tape was in this return"]);

@@ -140,7 +140,7 @@ impl Known {
         bins.iter().map(|z| z.re).collect()
     }
 
-    /// The figures between two times, by their definitions; drift is taken off over the whole tone.
+    /// The figures between two times, by their definitions; drift is subtracted over the whole tone.
     fn figures(&self, seconds: f64, from_s: f64, to_s: f64) -> FlutterFigures {
         let whole = |keep: &dyn Fn(f64) -> bool| {
             let mut course = self.course(|hz| Complex64::new(f64::from(keep(hz)), 0.0));

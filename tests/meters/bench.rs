@@ -112,8 +112,8 @@ pub fn options() -> ReadOptions {
             card: None,
         },
         medium: Medium::COMPACT_CASSETTE,
-        limits: Limits::good_deck(),
-        direct: None,
+        limits: Limits::full_size(),
+        loopback: None,
         transport: None,
     }
 }

@@ -6,7 +6,7 @@ use deckproof::capture::{
     Alignment, CaptureError, ChirpFinder, HealthMeter, InMemory, Source, assemble, scan,
 };
 use deckproof::measure::{
-    DistortionMeter, ErasureMeter, FlutterMeter, MeasureOptions, NoiseMeter, SeparationMeter,
+    DistortionMeter, ErasingMeter, FlutterMeter, MeasureOptions, NoiseMeter, SeparationMeter,
     SpeedWanderMeter, SweepMeter, SweepPlace, ToneMeter, TwinToneMeter, measure,
 };
 use deckproof::programme::slate::{Side, Slate};
@@ -95,7 +95,7 @@ static SAMPLES: LazyLock<[Vec<f64>; 2]> = LazyLock::new(|| {
             let chirp = slate.get(n).copied().unwrap_or(0.0);
             let click = if n == 70_001 { 0.5 } else { 0.0 };
             let plain = 0.3 * chirp + tone.clamp(-0.25, 0.25) + click + 0.001 * hiss[n];
-            // The last second is clipped: flat tops without hiss, at full scale and below.
+            // The last second is clipped: clipping without hiss, at full scale and below.
             if n < 100_000 { plain } else { (1.2 * (TAU * 315.0 * t).sin()).clamp(-0.98, 1.0) }
         })
         .collect();
@@ -151,9 +151,9 @@ pub fn all_meters_on(rate_hz: f64, samples: [&[f64]; 2], cuts: &[usize]) -> Vec<
     feed(cuts, &mut |block| separation.feed(block));
     found.push(("separation", format!("{:#?}", separation.finish())));
 
-    let mut erasure = ErasureMeter::new(rate_hz, 3150.0).unwrap();
-    feed(cuts, &mut |block| erasure.feed(block));
-    found.push(("erasure", format!("{:#?}", erasure.finish([false; 2]))));
+    let mut erasing = ErasingMeter::new(rate_hz, 3150.0).unwrap();
+    feed(cuts, &mut |block| erasing.feed(block));
+    found.push(("erasing", format!("{:#?}", erasing.finish([false; 2]))));
 
     let mut chirps = ChirpFinder::new(rate_hz);
     feed(cuts, &mut |block| chirps.feed(block[0]));

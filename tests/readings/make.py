@@ -318,7 +318,7 @@ def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, t
             "channels_swapped": False,
             "inverted": [False, False],
             "mono": False,
-            "direct": None,
+            "loopback": None,
         },
         "circumstances": told,
         "found": [],
@@ -389,7 +389,7 @@ def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, t
             "band_hz": [0.3, 6.0, 200.0],
             "lines": flutter["lines"],
             "spectrum": spectrum,
-            "course": course(flutter["lines"], flutter["floor"], wobble),
+            "speed_against_time": course(flutter["lines"], flutter["floor"], wobble),
         },
         "noise": {
             "reference": "the level tone (400 Hz, 0 dB in the programme)",
@@ -406,8 +406,8 @@ def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, t
                 "hz": 50.02,
                 "uncertainty_hz": 0.006,
                 "nominal_hz": 50.0,
-                "origin": "replay",
-                "origin_why": "it stands at the power line's own frequency; on the tape it would be 49.10 Hz",
+                "origin": "playback",
+                "origin_why": "it stands at the mains' own frequency; on the tape it would be 49.10 Hz",
                 "hum_db": [hum, hum - 1.1],
                 "uncertainty_db": [0.1, 0.1],
                 "lines": [[50.02, hum - 0.7, hum - 1.6], [150.06, hum - 9.0, None]],
@@ -418,7 +418,7 @@ def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, t
         "intermodulation": None,
         "saturation": None,
         "separation": [],
-        "erasure": None,
+        "erasing": None,
         "dropouts": [],
         "findings": [],
         "warnings": [],
@@ -446,7 +446,7 @@ faulty["distortion"] = harmonics([2.2, 1.1])
 faulty["intermodulation"] = twins()
 faulty["saturation"] = saturation()
 faulty["separation"] = leakage(-38.3, -30.2)
-faulty["erasure"] = ERASED
+faulty["erasing"] = ERASED
 faulty["causes"], faulty["unexplained"] = causes_of(faulty)
 faulty["dropouts"] = [
     {"at_s": 61.24, "part": "step-3150", "depth_db": 7.4, "length_ms": 38.0, "channel": "left"},
@@ -454,7 +454,7 @@ faulty["dropouts"] = [
 ]
 faulty["warnings"] = [
     {"id": "dropouts", "text": "2 dropouts in steady tones; clean the heads and try another stretch of tape"},
-    {"id": "hum", "text": "power-line hum stands 10 dB above the noise; check the ground between deck and PC"},
+    {"id": "hum", "text": "mains hum stands 10 dB above the noise; check the ground between deck and PC"},
 ]
 empty = reading(
     "return-of-nothing.wav", 1, 0, [0, 0], 1.0, [0, 0], 0,
@@ -515,7 +515,7 @@ unslated["tape"] = {
     "level_tone_uncertainty_db": 0.2,
     "standard_dbfs": [-12.13, -12.29],
     "recorded_for_us": 120.0,
-    "replayed_at_us": 120.0,
+    "played_at_us": 120.0,
 }
 unslated["warnings"] = [
     {"id": "no-slate", "text": "Read without slates: 4 steady tones, 1 sweep were found by listening"}

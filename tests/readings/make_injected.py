@@ -1,4 +1,4 @@
-"""Makes injected.json in this folder: a replay amplifier fed without a tape, drifted on the left, its switch stuck on the
+"""Makes injected.json in this folder: a playback amplifier fed without a tape, drifted on the left, its switch stuck on the
 right. All values are invented; no deck was measured.
 
 Run: python3 make_injected.py (Python 3.11 or later, no packages) after make.py. The findings are filled in by
@@ -11,7 +11,7 @@ import pathlib
 
 HERE = pathlib.Path(__file__).parent
 reading = json.loads((HERE / "healthy.json").read_text())
-for key in ["azimuth", "speed", "flutter", "distortion", "intermodulation", "saturation", "erasure"]:
+for key in ["azimuth", "speed", "flutter", "distortion", "intermodulation", "saturation", "erasing"]:
     reading[key] = None
 reading["separation"] = []
 reading["recipe"] = {"name": "injection", "code": "ac36"}

@@ -10,7 +10,7 @@ import pathlib
 
 HERE = pathlib.Path(__file__).parent
 reading = json.loads((HERE / "healthy.json").read_text())
-for key in ["response", "azimuth", "flutter", "noise", "distortion", "intermodulation", "saturation", "erasure"]:
+for key in ["response", "azimuth", "flutter", "noise", "distortion", "intermodulation", "saturation", "erasing"]:
     reading[key] = None
 reading["separation"] = []
 reading["recipe"] = {"name": "bias-sweep", "code": "1A2B"}

@@ -12,7 +12,7 @@ low-pass (pass 250 Hz, stop 350 Hz, 100 dB), unwrapped angle, difference of neig
 frequency; best parabola off (numpy.polyfit); 0.1 to 200 Hz by a DFT over the tone, weighted by the
 table's rows (scipy's PchipInterpolator over log frequency) with the phase of scipy.signal.freqs_zpk.
 From 1.5223 to 14.4789 s (what the meter measures): rms, peak, and the magnitude exceeded 5 % of the time (numpy.quantile). Nothing of the library's way
-(decimating filter, differentiator of eighth order, noise taken off) is used.
+(decimating filter, differentiator of eighth order, noise subtracted) is used.
 
 Indicator: the model of src/measure/flutter_indicator.rs, written here once more with one loop at 2 kHz, the weighting by the DFT of
 one second (which the pulses repeat). The table holds what it shows for every row of tests/tables/iec-60386-quasi-peak.tsv.

@@ -41,10 +41,10 @@ def chance(n, agreement):
     return np.minimum(close, np.exp(-n * agreement))
 
 
-def shares(replays, low=0.1, high=200):
-    n = len(replays)
+def shares(playings, low=0.1, high=200):
+    n = len(playings)
     band = (F >= low) & (F <= high)
-    z = np.array([np.fft.rfft(x * WINDOW) * np.sqrt(2) / N for x in replays])[:, band]
+    z = np.array([np.fft.rfft(x * WINDOW) * np.sqrt(2) / N for x in playings])[:, band]
     mean = z.mean(0)
     own = (abs(z - mean) ** 2).sum(0) / (n - 1)
     common = abs(mean) ** 2 - own / n
@@ -60,11 +60,11 @@ def shares(replays, low=0.1, high=200):
 CASES = {
     "noise in both": (0.05, 0.05, [], []),
     "a line in both at one rate": (0.03, 0.03, [(4.1, 0.08)], [(4.1, 0.08), (9.3, 0.05)]),
-    "lines of the replay": (0.02, 0.03, [], [(4.1, 0.12), (24, 0.05)]),
+    "lines of the playback": (0.02, 0.03, [], [(4.1, 0.12), (24, 0.05)]),
     "a line of the recording": (0.02, 0.03, [(4.1, 0.12)], []),
     "hardly any recording": (0.005, 0.08, [], [(4.1, 0.1)]),
 }
-print("replays\tcase\trecording_held\treplay_held\trecording_uncertainty_over_power")
+print("playings\tcase\trecording_held\tplayback_held\trecording_uncertainty_over_power")
 for n in (2, 3, 4, 6):
     for name, (common_rms, own_rms, common_lines, own_lines) in CASES.items():
         held, own_held, wide = 0, 0, []

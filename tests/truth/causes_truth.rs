@@ -11,12 +11,12 @@ use deckproof::reading::{Cause, CauseKind, RecordedOn};
 use rayon::prelude::*;
 use std::f64::consts::{PI, TAU};
 
-/// Name, seed, and the deck's head, azimuth and replay sections.
+/// Name, seed, and the deck's head, azimuth and playback sections.
 const DECKS: [(&str, u64, &str); 13] = [
     ("nothing", 1, ""),
     ("dirty", 2, "[head]\nspacing_um = 0.3"),
     ("wide gap", 3, "[head]\ngap_um = 1.9"),
-    ("70 for 120 us", 4, "[replay]\nsections = [{ kind = \"shelf\", zero_us = 70, pole_us = 120 }]"),
+    ("70 for 120 us", 4, "[playback]\nsections = [{ kind = \"shelf\", zero_us = 70, pole_us = 120 }]"),
     ("dried out", 5, "[head]\ncoupling_hz = 45"),
     ("bump", 6, "[head]\nbump = { hz = 65, db = 2.5, q = 1.3 }"),
     ("tilted", 7, "[azimuth]\nangle_arcmin = 8"),
@@ -25,7 +25,7 @@ const DECKS: [(&str, u64, &str); 13] = [
     (
         "70 for 120 us, dried out",
         10,
-        "[replay]\nsections = [{ kind = \"shelf\", zero_us = 70, pole_us = 120 }]\n[head]\ncoupling_hz = 60",
+        "[playback]\nsections = [{ kind = \"shelf\", zero_us = 70, pole_us = 120 }]\n[head]\ncoupling_hz = 60",
     ),
     ("dirty, wide, dried out", 11, "[head]\nspacing_um = 0.4\ngap_um = 1.6\ncoupling_hz = 50"),
     (
@@ -51,7 +51,7 @@ fn raw_db(deck: &DeckFile, side: usize, kind: CauseKind, hz: f64) -> f64 {
         CauseKind::Azimuth => {
             sinc_db(PI * waves(600.0 * (deck.azimuth.angle_arcmin / 60.0).to_radians().tan()))
         }
-        CauseKind::TimeConstant if deck.replay.sections.is_empty() => 0.0,
+        CauseKind::TimeConstant if deck.playback.sections.is_empty() => 0.0,
         CauseKind::TimeConstant => {
             let term = |us: f64| 10.0 * (1.0 + (TAU * hz * us * 1e-6).powi(2)).log10();
             term(70.0) - term(120.0)

@@ -56,7 +56,7 @@ fn five_runs_of_one_deck_show_no_change_and_a_mended_one_just_what_was_mended() 
     let mended = [read(faulty, 800, "first-look"), runs[0].clone()];
     for comparison in [compare(&named(&mended)), compare_repeated(&named(&mended), &named(&runs[1..4]))] {
         let found = changed(&comparison);
-        assert!(found.contains(&"azimuth") && found.contains(&"replay-response"), "{found:?}");
+        assert!(found.contains(&"azimuth") && found.contains(&"playback-response"), "{found:?}");
         assert!(!found.contains(&"speed") && !found.contains(&"flutter"), "{found:?}");
         // The right channel's spacing was not touched: what it changed is what azimuth costs, 0.6 mm wide tracks.
         let loss_db = |arcmin: f64, hz: f64| {
@@ -64,7 +64,7 @@ fn five_runs_of_one_deck_show_no_change_and_a_mended_one_just_what_was_mended() 
             if x == 0.0 { 0.0 } else { 20.0 * (x.sin() / x).log10() }
         };
         let mut seen = 0;
-        for row in comparison.rows.iter().filter(|row| row.quantity == "replay-response") {
+        for row in comparison.rows.iter().filter(|row| row.quantity == "playback-response") {
             let (Some(hz), Some("right"), Some(by)) = (row.hz, row.channel.as_deref(), row.change) else {
                 continue;
             };

@@ -30,7 +30,7 @@ fn deck(seed: u64) -> DeckFile {
         "[speed]\nerror_percent = {:.3}\nflutter = [{{ hz = {:.2}, percent_peak = {:.3} }}]\n\
          random = {{ percent_rms = {:.3}, low_hz = 0.3, high_hz = 120 }}\n\
          [azimuth]\nangle_arcmin = {:.2}\n[head]\nspacing_um = [{:.2}, {:.2}]\ngap_um = {:.2}\n\
-         [replay]\ngain_db = [{:.2}, {:.2}]\n[tape]\nhiss = {{ db = {:.1} }}\n\
+         [playback]\ngain_db = [{:.2}, {:.2}]\n[tape]\nhiss = {{ db = {:.1} }}\n\
          saturation = {{ k3_percent_at_0db = {:.2}, k2_percent_at_0db = {:.2} }}\n\
          [electronics]\nleft_into_right_db = {:.1}\nright_into_left_db = {:.1}\n",
         at(1, -2.0, 2.0),

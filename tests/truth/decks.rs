@@ -37,13 +37,13 @@ pub const TWELVE: [(&str, &str); 12] = [
     ),
     (
         "70 for 120 us on the right, capacitors dried out on the left",
-        "[replay]\nsections = [{ kind = \"shelf\", pole_us = 70, zero_us = 120, channel = \"right\" }]\n[head]\n\
+        "[playback]\nsections = [{ kind = \"shelf\", pole_us = 70, zero_us = 120, channel = \"right\" }]\n[head]\n\
          coupling_hz = [45, 8]\n[speed]\nflutter = [{ hz = 4.1, percent_peak = 0.06 }]\n[tape]\nhiss = { db = -52 }\n\
          [azimuth]\nangle_arcmin = -0.8",
     ),
     (
         "saturating, uneven",
-        "[tape]\nsaturation = { k3_percent_at_0db = 3, k2_percent_at_0db = 0.4 }\nhiss = { db = -50 }\n[replay]\n\
+        "[tape]\nsaturation = { k3_percent_at_0db = 3, k2_percent_at_0db = 0.4 }\nhiss = { db = -50 }\n[playback]\n\
          gain_db = [1.5, -2.5]\n[speed]\nflutter = [{ hz = 0.7, percent_peak = 0.1 }, { hz = 11, percent_peak = 0.04 }]",
     ),
     (

@@ -1,5 +1,5 @@
 //! A house tape from beginning to end: a deck with faults records it, a deck that is calibrated compares it with an ideal
-//! tape, and a third deck replays it. The card must be what the recorder did, and the reading what the third deck does.
+//! tape, and a third deck plays it back. The card must be what the recorder did, and the reading what the third deck does.
 //!
 //! All three decks are off, each its own way, and no two playings of a cassette are alike: each gets another tilt, speed and
 //! level at random, with half of what `trade::house_tape` states for k = 2 as standard deviation.
@@ -8,9 +8,9 @@ use crate::bench::{assert_work_follows_from_findings, options};
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, Truth, VirtualDeck};
 use deckproof::job::{CardOptions, READING};
-use deckproof::job::{load_card, make_card, pass_of, read_memory, take_off_house, write_results};
+use deckproof::job::{load_card, make_card, pass_of, read_memory, subtract_house, write_results};
 use deckproof::judge::{Limits, Meaning, Quantity, judge, meaning};
-use deckproof::measure::DirectCapture;
+use deckproof::measure::LoopbackCapture;
 use deckproof::programme::{Overwrite, Recipe, Renderer, Timeline};
 use deckproof::reading::{Card, Made, Reading, RecordedOn, Verdict};
 use deckproof::trade::Medium;
@@ -68,12 +68,12 @@ fn recorder_with(seed: u64, apart_db: f64) -> DeckFile {
     ))
 }
 
-/// A deck that replays: worn head, tilt, speed and level of its own.
+/// A deck that plays back: worn head, tilt, speed and level of its own.
 fn player(seed: u64) -> DeckFile {
     let at = |what| even(seed, what);
     deck(&format!(
         "[speed]\nerror_percent = {:.3}\nflutter = [{{ hz = 9.3, percent_peak = 0.06 }}]\n[azimuth]\nangle_arcmin = {:.2}\n\
-         [head]\nspacing_um = [{:.2}, {:.2}]\ngap_um = 1.3\n[replay]\ngain_db = [{:.2}, {:.2}]\n",
+         [head]\nspacing_um = [{:.2}, {:.2}]\ngap_um = 1.3\n[playback]\ngain_db = [{:.2}, {:.2}]\n",
         1.5 * at(11),
         5.0 * at(12),
         0.25 + 0.25 * at(13),
@@ -90,16 +90,16 @@ fn ideal() -> DeckFile {
 
 /// One playing of a cassette: it sits a little otherwise each time.
 fn playing(player: &DeckFile, recorder: &DeckFile, seed: u64) -> DeckFile {
-    let mut deck = player.replaying_tape_of(recorder);
+    let mut deck = player.playing_tape_of(recorder);
     let medium = Medium::COMPACT_CASSETTE;
     deck.azimuth.angle_arcmin += medium.arcmin_from_delay_us(REPEAT_DELAY_US / 2.0 * normal(seed, 21));
     deck.speed.error_percent += REPEAT_SPEED_PERCENT / 2.0 * normal(seed, 22);
-    deck.replay.gain_db.left += REPEAT_LEVEL_DB / 2.0 * normal(seed, 23);
-    deck.replay.gain_db.right += REPEAT_LEVEL_DB / 2.0 * normal(seed, 24);
+    deck.playback.gain_db.left += REPEAT_LEVEL_DB / 2.0 * normal(seed, 23);
+    deck.playback.gain_db.right += REPEAT_LEVEL_DB / 2.0 * normal(seed, 24);
     deck
 }
 
-fn read(deck: &DeckFile, seed: u64, recorded_on: RecordedOn) -> DirectCapture {
+fn read(deck: &DeckFile, seed: u64, recorded_on: RecordedOn) -> LoopbackCapture {
     let timeline = Timeline::from(&recipe());
     let programme = Renderer::new(&timeline, RATE_HZ, -12.0).unwrap().collect();
     let deck = VirtualDeck::new(deck, seed, f64::from(RATE_HZ)).unwrap();
@@ -129,7 +129,7 @@ fn card(recorder: &DeckFile, player: &DeckFile, seed: u64, house: u64) -> Card {
     let folder = tempfile::tempdir().unwrap();
     let write = |name: &str, reading: &Reading| {
         let place = folder.path().join(name);
-        write_results(&place, reading, &Limits::good_deck(), Overwrite::Refuse).unwrap();
+        write_results(&place, reading, &Limits::full_size(), Overwrite::Refuse).unwrap();
         place.join(READING)
     };
     let calibrated =
@@ -160,8 +160,8 @@ struct Held {
 fn of_card(card: &Card, recorder: &DeckFile) -> Vec<Held> {
     let mut upright = recorder.clone();
     upright.azimuth.angle_arcmin = 0.0;
-    let response = truth(&DeckFile::default().replaying_tape_of(&upright));
-    let whole = truth(&DeckFile::default().replaying_tape_of(recorder));
+    let response = truth(&DeckFile::default().playing_tape_of(&upright));
+    let whole = truth(&DeckFile::default().playing_tape_of(recorder));
     let mut held = Vec::new();
     let mut add = |what: String, got: f64, want: f64, uncertainty: f64| {
         held.push(Held { what, got, want, uncertainty });
@@ -189,9 +189,9 @@ fn of_card(card: &Card, recorder: &DeckFile) -> Vec<Held> {
     held
 }
 
-/// The reading, card taken off, against what the deck does to an ideal tape.
+/// The reading, card subtracted, against what the deck does to an ideal tape.
 fn of_reading(reading: &Reading, player: &DeckFile) -> Vec<Held> {
-    let truth = truth(&player.replaying_tape_of(&DeckFile::default()));
+    let truth = truth(&player.playing_tape_of(&DeckFile::default()));
     let mut held = Vec::new();
     let mut add = |what: String, got: f64, want: f64, uncertainty: f64| {
         held.push(Held { what, got, want, uncertainty });
@@ -224,16 +224,16 @@ fn of_reading(reading: &Reading, player: &DeckFile) -> Vec<Held> {
     held
 }
 
-/// The whole chain for one seed: the reading before and after the card was taken off, and all that is held against truth.
+/// The whole chain for one seed: the reading before and after the card was subtracted, and all that is held against truth.
 fn chain(seed: u64, house: u64) -> (Reading, Reading, Vec<Held>) {
     let (recorder, bench, other) = (recorder(seed), player(seed + 500), player(seed + 900));
     let card = card(&recorder, &bench, seed, house);
     let before = read(&playing(&other, &recorder, 7 * seed + 5), seed + 3, RecordedOn::House);
     let mut after = before.clone();
     let pass = pass_of(&before.reading, None);
-    let limits = Limits::good_deck();
+    let limits = Limits::full_size();
     let place = Path::new("card.json");
-    take_off_house(&mut after, &card, place, &pass, &Medium::COMPACT_CASSETTE, &limits).unwrap();
+    subtract_house(&mut after, &card, place, &pass, &Medium::COMPACT_CASSETTE, &limits).unwrap();
     assert_work_follows_from_findings(&after.reading);
     let mut held = of_card(&card, &recorder);
     held.extend(of_reading(&after.reading, &other));
@@ -262,7 +262,7 @@ fn a_third_deck_is_read_by_a_house_tape_within_the_stated_uncertainty() {
         let delay = |reading: &Reading| reading.azimuth.as_ref().unwrap().delay_us.unwrap();
         assert!((delay(&before) - delay(&after)).abs() > 0.5, "seed {seed}");
         for quantity in
-            [Quantity::ReplayLevel, Quantity::ReplayResponse, Quantity::Azimuth, Quantity::SpeedError]
+            [Quantity::PlaybackLevel, Quantity::PlaybackResponse, Quantity::Azimuth, Quantity::SpeedError]
         {
             let got = meaning(quantity, &after.circumstances);
             assert!(matches!(got, Meaning::Absolute { .. }), "seed {seed}: {got:?}");
@@ -288,7 +288,7 @@ fn a_third_deck_is_read_by_a_house_tape_within_the_stated_uncertainty() {
 
 #[test]
 fn without_its_card_a_house_tape_is_wrong_by_more_than_stated_with_it() {
-    // The same rows, card not taken off: if the test above held these as well, it could not fail.
+    // The same rows, card not subtracted: if the test above held these as well, it could not fail.
     let other = player(901);
     let before = read(&playing(&other, &recorder(1), 12), 4, RecordedOn::House);
     let held = of_reading(&before.reading, &other);
@@ -300,19 +300,19 @@ fn without_its_card_a_house_tape_is_wrong_by_more_than_stated_with_it() {
 fn the_deck_that_the_card_was_made_on_reads_as_by_the_calibrated_tape() {
     let (recorder, bench) = (recorder(3), player(503));
     let card = card(&recorder, &bench, 3, 1);
-    let calibrated = read(&bench.replaying_tape_of(&ideal()), 3, RecordedOn::Calibrated).reading;
-    let mut house = read(&bench.replaying_tape_of(&recorder), 8, RecordedOn::House);
+    let calibrated = read(&bench.playing_tape_of(&ideal()), 3, RecordedOn::Calibrated).reading;
+    let mut house = read(&bench.playing_tape_of(&recorder), 8, RecordedOn::House);
     let pass = pass_of(&house.reading, None);
-    let limits = Limits::good_deck();
+    let limits = Limits::full_size();
     let place = Path::new("card.json");
-    take_off_house(&mut house, &card, place, &pass, &Medium::COMPACT_CASSETTE, &limits).unwrap();
+    subtract_house(&mut house, &card, place, &pass, &Medium::COMPACT_CASSETTE, &limits).unwrap();
     for (house, calibrated) in house.reading.findings.iter().zip(judge(&calibrated, &limits)) {
         assert_eq!(
             (&house.id, &house.kind, &house.channel),
             (&calibrated.id, &calibrated.kind, &calibrated.channel)
         );
         if let (Some(got), Some(want)) = (house.value, calibrated.value)
-            && ["speed", "azimuth", "replay-response", "channel-match"].contains(&house.id.as_str())
+            && ["speed", "azimuth", "playback-response", "channel-match"].contains(&house.id.as_str())
         {
             let doubt = house.uncertainty.unwrap().hypot(calibrated.uncertainty.unwrap());
             assert!((got - want).abs() < 1.5 * doubt, "{house:?} {calibrated:?}");
@@ -352,9 +352,9 @@ fn networks_that_turn_the_recording_do_not_pass_for_tilt_of_the_next_deck() {
         let card = card(&recorder, &bench, seed, 1);
         let mut read = read(&playing(&other, &recorder, 7 * seed + 5), seed + 3, RecordedOn::House);
         let pass = pass_of(&read.reading, None);
-        let (limits, medium) = (Limits::good_deck(), Medium::COMPACT_CASSETTE);
-        take_off_house(&mut read, &card, Path::new("card.json"), &pass, &medium, &limits).unwrap();
-        let truth = truth(&other.replaying_tape_of(&DeckFile::default()));
+        let (limits, medium) = (Limits::full_size(), Medium::COMPACT_CASSETTE);
+        subtract_house(&mut read, &card, Path::new("card.json"), &pass, &medium, &limits).unwrap();
+        let truth = truth(&other.playing_tape_of(&DeckFile::default()));
         let azimuth = read.reading.azimuth.unwrap();
         let (got, stated) = (azimuth.delay_us.unwrap(), azimuth.uncertainty_us.unwrap());
         deckproof::assert_within!(got, truth.delay_us(), 1.2 * stated, "us", "seed {seed}");

@@ -1,4 +1,4 @@
-//! Replay amplifiers that are fed without a tape, against what they really are.
+//! Playback amplifiers that are fed without a tape, against what they really are.
 
 use crate::bench::{Case, Played, Store, play, try_play_behind};
 use deckproof::assert_within;
@@ -20,7 +20,7 @@ fn deck(into: &str, high_120: [f64; 2], high_70: [f64; 2], low: [f64; 2], more: 
 }
 
 /// Ordinary noise, coupling and bandwidth, unequal channels, and a clock that is off.
-const USUAL: &str = "[head]\ncoupling_hz = [6, 9]\n[replay]\ngain_db = [0.3, -1.1]\n\
+const USUAL: &str = "[head]\ncoupling_hz = [6, 9]\n[playback]\ngain_db = [0.3, -1.1]\n\
                      sections = [{ kind = \"low-pass2\", hz = 19800, q = 0.9 }]\n[capture]\nclock_ppm = 80\n\
                      lead_in = { kind = \"music\", seconds = 4 }\n[electronics]\nnoise_db = [-52, -58]";
 
@@ -106,7 +106,7 @@ fn faults_are_named_and_nothing_is_said_of_a_tape() {
     assert!(reading.warnings.iter().any(|warning| warning.id == "not-a-tape"), "{:?}", reading.warnings);
     let find = |kind: &str, channel: &str| {
         let is = |text: &Option<String>, want: &str| text.as_deref() == Some(want);
-        let mut found = reading.findings.iter().filter(|finding| finding.id == "replay-equalisation");
+        let mut found = reading.findings.iter().filter(|finding| finding.id == "playback-equalisation");
         found.find(|finding| is(&finding.kind, kind) && is(&finding.channel, channel)).unwrap()
     };
     let drifted = find("120 us", "left");
@@ -146,13 +146,13 @@ fn a_sound_card_s_slope_is_taken_off_before_the_fit() {
     let text = deck("amplifier", [120.0, 108.0], [70.0, 70.0], [3180.0, 3180.0], USUAL);
     let case = case("card", &text, 8, 48_000, Store::Float);
     // A poor card: dull from 7 kHz on one side.
-    let card = "[replay]\nsections = [{ kind = \"low-pass1\", hz = 7000, channel = \"left\" }, \
+    let card = "[playback]\nsections = [{ kind = \"low-pass1\", hz = 7000, channel = \"left\" }, \
                 { kind = \"low-pass1\", hz = 9000, channel = \"right\" }, { kind = \"high-pass1\", hz = 25 }]\n";
     let card = DeckFile::from_toml(card, "card").unwrap();
     let folder = tempfile::tempdir().unwrap();
-    let direct = crate::direct::capture(&recipe("amplifier"), folder.path(), 48_000, &card);
+    let loopback = crate::loopback::capture(&recipe("amplifier"), folder.path(), 48_000, &card);
     let mut told = crate::bench::options(RecordedOn::Injected);
-    told.direct = Some(direct);
+    told.loopback = Some(loopback);
     let reading = try_play_behind(&recipe("amplifier"), &case, &card, &told).unwrap();
     let found = &reading.amplifier.as_ref().unwrap().positions[0];
     let treble = found.steps.iter().find(|step| step.hz == 10_000.0).unwrap();

@@ -71,7 +71,7 @@ fn quasi_peak_dbfs(truth: &Truth, channel: usize, rate_hz: f64) -> f64 {
 #[test]
 fn weighted_noise_is_within_three_tenths_of_a_decibel() {
     let decks = [
-        ("tape hiss", "[tape]\nhiss = { db = [-48, -52] }\n[replay]\ngain_db = [-3, 1]\n", 1u64, 48_000),
+        ("tape hiss", "[tape]\nhiss = { db = [-48, -52] }\n[playback]\ngain_db = [-3, 1]\n", 1u64, 48_000),
         (
             "white, dull head",
             "[tape]\nhiss = { db = -45, colour = 'white' }\n[head]\ndull_8k_db = 6\n",
@@ -120,7 +120,7 @@ fn band_db(truth: &Truth, channel: usize, mid_hz: f64, slope: f64) -> f64 {
 }
 
 const PATHS: &str = "[head]\nspacing_um = [0.6, 1.5]\ngap_um = 1.2\nbump = { hz = 70, db = 2.5, q = 1.5 }\ncoupling_hz = [0, 30]\n\
-    [replay]\ngain_db = [-2, 3]\nsections = [{ kind = 'peaking', hz = 900, db = 1.5, q = 1.0 }]\n";
+    [playback]\ngain_db = [-2, 3]\nsections = [{ kind = 'peaking', hz = 900, db = 1.5, q = 1.0 }]\n";
 const FLUTTER: &str = "random = { percent_rms = 0.1 }\nflutter = [{ hz = 1.7, percent_peak = 0.12 }, { hz = 9.0, percent_peak = 0.08 }]\n";
 
 #[test]
@@ -250,7 +250,7 @@ fn hum_is_placed_before_or_behind_the_tape() {
             "behind, fast",
             format!("{hiss}{}{}", behind(50.05), speed(2.0, wow)),
             50.05,
-            Origin::Replay,
+            Origin::Playback,
             31,
             48_000,
         ),
@@ -258,7 +258,7 @@ fn hum_is_placed_before_or_behind_the_tape() {
             "behind, right speed",
             format!("{hiss}{}{}", behind(59.97), speed(0.0, wow)),
             59.97,
-            Origin::Replay,
+            Origin::Playback,
             32,
             44_100,
         ),

@@ -9,20 +9,20 @@ use rayon::prelude::*;
 const DECKS: [(&str, &str); 6] = [
     (
         "plain",
-        "[tape]\nhiss = { db = -50 }\nsaturation = { k3_percent_at_0db = 0.8, k2_percent_at_0db = 0.3, self_erasure = 0.4 }\n\
+        "[tape]\nhiss = { db = -50 }\nsaturation = { k3_percent_at_0db = 0.8, k2_percent_at_0db = 0.3, self_erasing = 0.4 }\n\
          erased = [{ from_s = 82, to_s = 89, depth_db = [50, 30] }]\n[speed]\nflutter = [{ hz = 4.1, percent_peak = 0.1 }]\n\
          [electronics]\nleft_into_right_db = -40\nright_into_left_db = -45\nleak_rises_from_hz = 3000",
     ),
     (
         "fluttering 0.3 %, 3 % fast",
         "[tape]\nhiss = { db = -50 }\nmodulation_noise = { db = -46 }\n\
-         saturation = { k3_percent_at_0db = 1.2, k2_percent_at_0db = 0.2, self_erasure = 0.5 }\n[speed]\nerror_percent = 3\n\
+         saturation = { k3_percent_at_0db = 1.2, k2_percent_at_0db = 0.2, self_erasing = 0.5 }\n[speed]\nerror_percent = 3\n\
          random = { percent_rms = 0.2, low_hz = 0.3, high_hz = 150 }\nflutter = [{ hz = 0.7, percent_peak = 0.3 }]\n\
          [electronics]\nleft_into_right_db = -34\nright_into_left_db = -38",
     ),
     (
-        "humming, the third harmonic on a line of the hum's grid",
-        "[tape]\nhiss = { db = -52 }\nsaturation = { k3_percent_at_0db = 1, k2_percent_at_0db = 0.3, self_erasure = 0.3 }\n\
+        "humming, the third harmonic on a component of hum's grid",
+        "[tape]\nhiss = { db = -52 }\nsaturation = { k3_percent_at_0db = 1, k2_percent_at_0db = 0.3, self_erasing = 0.3 }\n\
          erased = [{ from_s = 82, to_s = 100, depth_db = 40 }]\n\
          [speed]\nerror_percent = 0.53\nflutter = [{ hz = 6, percent_peak = 0.1 }]\n[electronics]\n\
          hum = { hz = 50, level_db = -45, harmonics_db = [-3, -3, -6, -6, -9, -9, -12, -12, -15, -15, -18] }\n\
@@ -30,21 +30,21 @@ const DECKS: [(&str, &str); 6] = [
     ),
     (
         "with dropouts and moving level",
-        "[tape]\nhiss = { db = -50 }\nsaturation = { k3_percent_at_0db = 1, k2_percent_at_0db = 0.3, self_erasure = 0.4 }\n\
+        "[tape]\nhiss = { db = -50 }\nsaturation = { k3_percent_at_0db = 1, k2_percent_at_0db = 0.3, self_erasing = 0.4 }\n\
          random_dropouts = { per_min = 40, length_ms = 40, depth_db = 15 }\nlevel_wander = { db_rms = 0.05 }\n\
          erased = [{ from_s = 78, to_s = 86, depth_db = [35, 45] }]\n\
          [speed]\nflutter = [{ hz = 4.1, percent_peak = 0.1 }]\n[electronics]\nleft_into_right_db = -40\nright_into_left_db = -40",
     ),
     (
         "crossed and inverted, leaking",
-        "[tape]\nhiss = { db = -50 }\nsaturation = { k3_percent_at_0db = 0.6, k2_percent_at_0db = 0.4, self_erasure = 0.4 }\n\
+        "[tape]\nhiss = { db = -50 }\nsaturation = { k3_percent_at_0db = 0.6, k2_percent_at_0db = 0.4, self_erasing = 0.4 }\n\
          [speed]\nerror_percent = -2\nflutter = [{ hz = 4.1, percent_peak = 0.1 }]\n[electronics]\nswapped = true\n\
          inverted = [\"left\"]\nleft_into_right_db = -28\nright_into_left_db = -24\nleak_rises_from_hz = 6000\n[azimuth]\n\
          angle_arcmin = 1",
     ),
     (
         "limiting",
-        "[tape]\nhiss = { db = -48 }\nsaturation = { k3_percent_at_0db = 3.5, k2_percent_at_0db = 0.5, self_erasure = 0.2, \
+        "[tape]\nhiss = { db = -48 }\nsaturation = { k3_percent_at_0db = 3.5, k2_percent_at_0db = 0.5, self_erasing = 0.2, \
          treble_lift_db = 6 }\n[speed]\nflutter = [{ hz = 4.1, percent_peak = 0.1 }]\n[electronics]\n\
          left_into_right_db = -40\nright_into_left_db = -40",
     ),
@@ -158,18 +158,18 @@ fn rows(played: &Played) -> Vec<Row> {
             rows.push(row("separation", format!("{} Hz from channel {from}", leak.hz), got, want, 0.5, u));
         }
     }
-    let erasure = reading.erasure.as_ref().unwrap();
+    let erasing = reading.erasing.as_ref().unwrap();
     let tone = part("erase");
     let least = [0, 1].map(|k| {
         let places = (0..200).map(|n| tone.start_s + tone.length_s * f64::from(n) / 200.0);
         places.map(|s| truth.erased_db(k, s)).fold(0.0, f64::min)
     });
     if least == [0.0; 2] {
-        assert!(erasure.erased_from_s.is_none() && erasure.why.is_some(), "{erasure:?}");
+        assert!(erasing.erased_from_s.is_none() && erasing.why.is_some(), "{erasing:?}");
     } else {
         for (k, least) in least.into_iter().enumerate() {
-            let (got, u) = (erasure.residual_db[k], erasure.uncertainty_db[k]);
-            rows.push(row("erasure", format!("channel {k}"), got, least, 0.5, u));
+            let (got, u) = (erasing.residual_db[k], erasing.uncertainty_db[k]);
+            rows.push(row("erasing", format!("channel {k}"), got, least, 0.5, u));
         }
     }
     rows
@@ -189,7 +189,7 @@ fn what_the_tape_does_near_its_limits_is_read_as_it_is() {
             let played = play(&recipe, &case);
             let rows = rows(&played);
             assert!(rows.len() > 30, "{name}: only {} figures", rows.len());
-            for quantity in ["K3", "K2", "THD", "K3 = 3 %", "third order", "second order", "saturation", "maximum output", "separation", "erasure"] {
+            for quantity in ["K3", "K2", "THD", "K3 = 3 %", "third order", "second order", "saturation", "maximum output", "separation", "erasing"] {
                 let of_kind = rows.iter().filter(|row| row.quantity == quantity);
                 if let Some(worst) = of_kind.max_by(|a, b| a.share().total_cmp(&b.share())) {
                     println!(

@@ -1,4 +1,4 @@
-//! Several replays of one recording, against the flutter that recorder and replays really have.
+//! Several playings of one recording, against the flutter that recorder and playings really have.
 
 use crate::bench::{assert_work_follows_from_findings, options};
 use deckproof::capture::InMemory;
@@ -21,8 +21,8 @@ fn transport(lines: &[(f64, f64, f64)], random: f64, speed: f64, more: &str) -> 
     DeckFile::from_toml(&text, "transport").unwrap()
 }
 
-/// A replay: hiss, a start of its own, a clock of its own.
-fn replay(lines: &[(f64, f64, f64)], random: f64, k: usize) -> DeckFile {
+/// A playback: hiss, a start of its own, a clock of its own.
+fn playback(lines: &[(f64, f64, f64)], random: f64, k: usize) -> DeckFile {
     let speed = [0.4, -0.3, 0.9, 0.1, -0.7][k % 5];
     let lead = [2.0, 3.3, 1.2, 5.0, 2.6][k % 5];
     let more = format!(
@@ -37,21 +37,21 @@ fn recipe() -> Recipe {
     built_in_by_name("flutter").unwrap()
 }
 
-/// The recording plays into a WAV that is the tape of every replay.
+/// The recording plays into a WAV that is the tape of every playback.
 fn record(deck: &DeckFile, seed: u64) -> [Vec<f64>; 2] {
     let programme = Renderer::new(&Timeline::from(&recipe()), 44_100, -12.0).unwrap().collect();
     VirtualDeck::new(deck, seed, 44_100.0).unwrap().play_all(&programme)
 }
 
-fn read(tape: &[Vec<f64>; 2], replays: &[(DeckFile, u64)]) -> Result<Reading, ReadError> {
-    let returns: Vec<InMemory> = replays
+fn read(tape: &[Vec<f64>; 2], playings: &[(DeckFile, u64)]) -> Result<Reading, ReadError> {
+    let returns: Vec<InMemory> = playings
         .par_iter()
         .map(|(deck, seed)| InMemory {
             rate_hz: 44_100.0,
             channels: VirtualDeck::new(deck, *seed, 44_100.0).unwrap().play_all(tape),
         })
         .collect();
-    let names: Vec<String> = (0..replays.len()).map(|k| format!("replay-{k}.wav")).collect();
+    let names: Vec<String> = (0..playings.len()).map(|k| format!("playback-{k}.wav")).collect();
     let reading = read_same_tape_samples(&returns, &names, &options(RecordedOn::OtherDeck))?;
     assert_work_follows_from_findings(&reading);
     Ok(reading)
@@ -82,25 +82,25 @@ fn holds(figure: &SharedFigure, want: f64) -> bool {
 
 type Lines = Vec<(f64, f64, f64)>;
 
-/// Recording's lines and random flutter, replays' lines and random flutter, how many replays.
+/// Recording's lines and random flutter, playings' lines and random flutter, how many playings.
 fn cases() -> Vec<(&'static str, Lines, f64, Lines, f64, usize)> {
     vec![
         ("noise against noise", vec![], 0.06, vec![], 0.04, 3),
         ("recording flutters", vec![(4.1, 0.12, 0.0), (0.8, 0.1, 30.0)], 0.03, vec![], 0.02, 3),
-        ("replay flutters", vec![], 0.02, vec![(4.1, 0.12, 0.0), (23.0, 0.05, 0.0)], 0.03, 4),
+        ("playback flutters", vec![], 0.02, vec![(4.1, 0.12, 0.0), (23.0, 0.05, 0.0)], 0.03, 4),
         ("both at one rate", vec![(4.1, 0.1, 0.0)], 0.03, vec![(4.1, 0.07, 0.0)], 0.03, 5),
-        ("two replays", vec![(9.3, 0.08, 0.0)], 0.04, vec![(4.1, 0.1, 0.0)], 0.04, 2),
+        ("two playings", vec![(9.3, 0.08, 0.0)], 0.04, vec![(4.1, 0.1, 0.0)], 0.04, 2),
     ]
 }
 
 #[test]
-fn recording_and_replay_are_told_apart_and_the_uncertainty_holds() {
+fn recording_and_playback_are_told_apart_and_the_uncertainty_holds() {
     let mut held = [0, 0];
     for (number, (name, lines, random, own_lines, own_random, count)) in cases().into_iter().enumerate() {
         let recorder = transport(&lines, random, 0.5, "");
         let seed = 3 + 101 * number as u64;
         let tape = record(&recorder, seed);
-        let replays: Vec<(DeckFile, u64)> = (0..count)
+        let playings: Vec<(DeckFile, u64)> = (0..count)
             .map(|k| {
                 // The capstan starts at any angle.
                 let turned: Lines = own_lines
@@ -110,25 +110,25 @@ fn recording_and_replay_are_told_apart_and_the_uncertainty_holds() {
                         (*hz, *peak, (137.5 * (k as f64 + 3.7 * seed as f64 + 0.6 * m as f64)) % 360.0)
                     })
                     .collect();
-                (replay(&turned, own_random, k), seed + 1 + k as u64)
+                (playback(&turned, own_random, k), seed + 1 + k as u64)
             })
             .collect();
-        let reading = read(&tape, &replays).unwrap();
+        let reading = read(&tape, &playings).unwrap();
         let found = reading.same_tape.as_ref().unwrap();
         // The flutter tone by the programme's time is about the same stretch of either transport's own time.
         let want = true_rms(&recorder, seed, found.from_s, found.to_s);
         held[1] += 1;
         held[0] += usize::from(holds(&found.recording.unweighted_rms, want));
         println!("{name} seed {seed}: recording {:?} true {want:.4}", found.recording.unweighted_rms);
-        for (k, (deck, own_seed)) in replays.iter().enumerate() {
+        for (k, (deck, own_seed)) in playings.iter().enumerate() {
             let lead_s = [2.0, 3.3, 1.2, 5.0, 2.6][k % 5];
             let want = true_rms(deck, *own_seed, found.from_s + lead_s, found.to_s + lead_s);
             held[1] += 1;
-            held[0] += usize::from(holds(&found.replays[k].own.unweighted_rms, want));
-            println!("  replay {k} {:?} true {want:.4}", found.replays[k].own.unweighted_rms);
+            held[0] += usize::from(holds(&found.playings[k].own.unweighted_rms, want));
+            println!("  playback {k} {:?} true {want:.4}", found.playings[k].own.unweighted_rms);
         }
         for line in &found.lines {
-            // Speeds of the replays differ by 1.6 %, and so do their own rates in the programme's time.
+            // Speeds of the playings differ by 1.6 %, and so do their own rates in the programme's time.
             let is = |lines: &Lines| lines.iter().any(|own| (own.0 / line.hz - 1.0).abs() < 0.025);
             println!(
                 "  line {:.2} Hz {:.3} {:?} {:.3}",
@@ -136,7 +136,7 @@ fn recording_and_replay_are_told_apart_and_the_uncertainty_holds() {
             );
             // A wrong word is worse than none.
             assert!(line.whose != Whose::Recording || is(&lines), "{name}: {line:?}");
-            assert!(line.whose != Whose::Replay || is(&own_lines), "{name}: {line:?}");
+            assert!(line.whose != Whose::Playback || is(&own_lines), "{name}: {line:?}");
         }
         if name == "recording flutters" {
             assert!(found.lines.iter().any(|line| line.whose == Whose::Recording), "{:?}", found.lines);
@@ -152,9 +152,9 @@ fn recording_and_replay_are_told_apart_and_the_uncertainty_holds() {
 }
 
 #[test]
-fn what_is_no_set_of_replays_is_refused() {
+fn what_is_no_set_of_playings_is_refused() {
     let tape = record(&transport(&[], 0.02, 0.0, ""), 1);
-    let one = [(replay(&[], 0.02, 0), 2)];
+    let one = [(playback(&[], 0.02, 0), 2)];
     let told = read(&tape, &one).unwrap_err().to_string();
     assert!(told.contains("at least two"), "{told}");
 }

@@ -104,7 +104,7 @@ fn mono_on_both_tracks_is_read_within_half_a_microsecond() {
 #[test]
 fn a_dull_channel_is_not_taken_for_tilt() {
     let sound = voice(30.0, 5);
-    let dull = "[replay]\nsections = [{ kind = \"low-pass1\", hz = 11000, channel = \"right\" }]";
+    let dull = "[playback]\nsections = [{ kind = \"low-pass1\", hz = 11000, channel = \"right\" }]";
     let (tape, truth_us) = played([sound.clone(), sound], &deck(2.0, -52.0, dull), 6);
     eprintln!("{:?} +- {:?} us, true {truth_us}", tape.delay_us, tape.uncertainty_us);
     // By its phase alone the low-pass would be read as some 13 us, sure to a fraction of one. Where the band is too narrow to

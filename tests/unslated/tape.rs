@@ -213,8 +213,8 @@ pub fn options(recorded_on: Option<RecordedOn>) -> ReadOptions {
             card: None,
         },
         medium: Medium::COMPACT_CASSETTE,
-        limits: Limits::good_deck(),
-        direct: None,
+        limits: Limits::full_size(),
+        loopback: None,
         transport: None,
     }
 }

@@ -1,4 +1,4 @@
-//! Virtual decks with known faults replay a reference tape: what is found, and how right the figures are.
+//! Virtual decks with known faults playback a reference tape: what is found, and how right the figures are.
 
 use super::tape::{LADDER, Piece, Place, play, read, reference_tape, tones, warned};
 use deckproof::assert_within;
@@ -33,7 +33,7 @@ fn short_tones_between_announcements_in_hiss_and_flutter_are_found_and_measured(
     for (case, rate_hz, error_percent, tone_s, seed) in cases {
         let deck = format!(
             "[speed]\nerror_percent = {error_percent}\nrandom = {{ percent_rms = 0.3 }}\n[azimuth]\nangle_arcmin = 2\n[tape]\n\
-             hiss = {{ db = -40 }}\n[replay]\ngain_db = [0.6, -0.4]"
+             hiss = {{ db = -40 }}\n[playback]\ngain_db = [0.6, -0.4]"
         );
         let (samples, places) = play(&reference_tape(tone_s), &deck, rate_hz, seed);
         let reading = read(&samples, &UnslatedOptions::default()).unwrap();

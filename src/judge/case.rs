@@ -1,0 +1,259 @@
+//! A finding in the making: how a value stands to its limit, and what is said of it.
+
+use crate::judge::Limits;
+use crate::judge::findings::wiring;
+use crate::judge::limits::Tolerance;
+use crate::judge::meaning::{Meaning, Quantity, meaning};
+use crate::judge::work::turns::{careful, said};
+use crate::reading::{Circumstances, Finding, Reading, RecordedOn, TurnStep, Verdict};
+
+/// What all judges look at.
+pub(crate) struct Bench<'a> {
+    pub(crate) reading: &'a Reading,
+    pub(crate) limits: &'a Limits,
+    /// Set once the capture is judged: all that follows rests on it.
+    pub(crate) capture_is_bad: bool,
+    /// Set once azimuth is judged: no delay was measured.
+    pub(crate) azimuth_is_unknown: bool,
+    /// `[left, right]`: no signal on this channel while the other has one.
+    pub(crate) dead: [bool; 2],
+    /// What was judged before.
+    pub(crate) findings: Vec<Finding>,
+}
+
+impl<'a> Bench<'a> {
+    pub(crate) fn new(reading: &'a Reading, limits: &'a Limits) -> Self {
+        let dead = wiring::dead_channels(reading);
+        Self { reading, limits, capture_is_bad: false, azimuth_is_unknown: true, dead, findings: vec![] }
+    }
+
+    pub(crate) fn put(&mut self, findings: Vec<Finding>) {
+        self.findings.extend(findings);
+    }
+
+    /// Whether any finding of this name was judged to be outside before.
+    pub(crate) fn is_outside(&self, id: &str) -> bool {
+        self.findings.iter().any(|finding| finding.id == id && finding.verdict == Verdict::Outside)
+    }
+
+    pub(crate) fn circumstances(&self) -> &Circumstances {
+        &self.reading.circumstances
+    }
+
+    pub(crate) fn recorded_on(&self) -> Option<RecordedOn> {
+        self.reading.circumstances.recorded_on
+    }
+
+    /// Starts a finding on `quantity`.
+    pub(crate) fn case(&self, id: &'static str, quantity: Quantity, unit: &'static str) -> Case {
+        Case {
+            id,
+            kind: None,
+            channel: None,
+            unit,
+            value: None,
+            uncertainty: None,
+            bounds: Bounds::within(f64::INFINITY),
+            limit: None,
+            meaning: meaning(quantity, self.circumstances()),
+            figures: String::new(),
+            missing: String::new(),
+            turn: vec![],
+            origin: self.recorded_on(),
+            capture_is_bad: self.capture_is_bad,
+        }
+    }
+}
+
+/// Range in which a value may lie.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Bounds {
+    low: f64,
+    high: f64,
+}
+
+impl Bounds {
+    /// Deviation either way, at most `limit`.
+    pub(crate) fn within(limit: f64) -> Self {
+        Self { low: -limit, high: limit }
+    }
+
+    /// From `low` to `high`.
+    pub(crate) fn between(low: f64, high: f64) -> Self {
+        Self { low, high }
+    }
+
+    /// At most `high`, however far below.
+    pub(crate) fn below(high: f64) -> Self {
+        Self { low: f64::NEG_INFINITY, high }
+    }
+
+    /// At least `low`, however far above.
+    pub(crate) fn above(low: f64) -> Self {
+        Self { low, high: f64::INFINITY }
+    }
+
+    /// How `value` with expanded uncertainty `uncertainty` stands to the range.
+    ///
+    /// A value that is outside by more than its uncertainty is outside, however wide that is; otherwise an uncertainty
+    /// wider than half the range allows no verdict.
+    pub(crate) fn stand(self, value: f64, uncertainty: f64) -> Verdict {
+        if !value.is_finite() || !uncertainty.is_finite() {
+            return Verdict::CannotTell;
+        }
+        let beyond = (self.low - value).max(value - self.high);
+        if beyond > uncertainty {
+            Verdict::Outside
+        } else if uncertainty > 0.5 * (self.high - self.low) {
+            Verdict::CannotTell
+        } else if beyond >= -uncertainty {
+            Verdict::Marginal
+        } else {
+            Verdict::Within
+        }
+    }
+}
+
+/// Rank of a verdict where the worst of several counts.
+pub(crate) fn rank(verdict: Verdict) -> u8 {
+    match verdict {
+        Verdict::Outside => 3,
+        Verdict::Marginal => 2,
+        Verdict::CannotTell => 1,
+        Verdict::Within => 0,
+    }
+}
+
+/// A finding in the making.
+pub(crate) struct Case {
+    pub(crate) id: &'static str,
+    /// Which of several findings of this name.
+    pub(crate) kind: Option<&'static str>,
+    pub(crate) channel: Option<&'static str>,
+    pub(crate) unit: &'static str,
+    pub(crate) value: Option<f64>,
+    pub(crate) uncertainty: Option<f64>,
+    pub(crate) bounds: Bounds,
+    pub(crate) limit: Option<String>,
+    pub(crate) meaning: Meaning,
+    /// The figures in plain words; a whole sentence without its full stop.
+    pub(crate) figures: String,
+    /// Why there is no value and how to find out: `because; to find out: ...`.
+    pub(crate) missing: String,
+    /// What to turn if the value is outside, step by step.
+    pub(crate) turn: Vec<TurnStep>,
+    pub(crate) origin: Option<RecordedOn>,
+    pub(crate) capture_is_bad: bool,
+}
+
+impl Case {
+    /// The judged finding.
+    pub(crate) fn finish(self) -> Finding {
+        let verdict = self.verdict();
+        let why = self.why(verdict);
+        let steps = if verdict == Verdict::Outside { careful(self.turn, self.origin) } else { vec![] };
+        let turn = said(&steps, self.capture_is_bad);
+        Finding {
+            id: self.id.to_owned(),
+            kind: self.kind.map(str::to_owned),
+            channel: self.channel.map(str::to_owned),
+            value: self.value,
+            uncertainty: self.uncertainty,
+            unit: self.unit.to_owned(),
+            limit: self.limit,
+            verdict,
+            basis: self.meaning.basis(),
+            why,
+            turn,
+            // Nothing is to be turned on a capture that shows it wrongly.
+            steps: if self.capture_is_bad { vec![] } else { steps },
+            rests_on: vec![],
+        }
+    }
+
+    /// The finding, or `cannot tell` with the figures where no limit is known; `key` is that of a limits file.
+    pub(crate) fn finish_by(mut self, limit: Option<&Tolerance>, key: &str) -> Finding {
+        let told = self.value.is_some() && !matches!(self.meaning, Meaning::CannotTell { .. });
+        if limit.is_some() || !told {
+            return self.finish();
+        }
+        let figures = std::mem::take(&mut self.figures);
+        let mut finding = self.finish();
+        finding.verdict = Verdict::CannotTell;
+        finding.turn = None;
+        finding.steps.clear();
+        finding.why = format!(
+            "{figures}. Cannot tell, because no limit is known; to find out: give the service manual's with --limits \
+             ({key})"
+        );
+        finding
+    }
+
+    fn verdict(&self) -> Verdict {
+        match (&self.meaning, self.value, self.uncertainty) {
+            (Meaning::CannotTell { .. }, _, _) => Verdict::CannotTell,
+            (_, Some(value), Some(uncertainty)) => self.bounds.stand(value, uncertainty),
+            _ => Verdict::CannotTell,
+        }
+    }
+
+    fn why(&self, verdict: Verdict) -> String {
+        if let Meaning::CannotTell { because, find_out } = &self.meaning {
+            return format!("cannot tell, because {because}; to find out: {find_out}");
+        }
+        if self.value.is_none() {
+            return format!("cannot tell, because {}", self.missing);
+        }
+        if self.uncertainty.is_none() {
+            return format!(
+                "cannot tell, because the uncertainty is not known; to find out: record a longer return. {}",
+                self.figures
+            );
+        }
+        match verdict {
+            Verdict::CannotTell => format!(
+                "cannot tell, because the uncertainty is wider than the limit; to find out: record again with more \
+                 level, or a longer return. {}",
+                self.figures
+            ),
+            Verdict::Marginal => format!("{}; closer to the limit than the uncertainty", self.figures),
+            Verdict::Outside if self.origin == Some(RecordedOn::Loopback) => {
+                format!("{}; this is the sound card's own, not a deck's", self.figures)
+            }
+            _ => self.figures.clone(),
+        }
+    }
+}
+
+/// Names of the channels, in the order of every pair.
+pub(crate) const SIDES: [&str; 2] = ["left", "right"];
+
+/// `3.2 dB` for a limit, with as many decimals as the number has, at most 4.
+pub(crate) fn plain(value: f64) -> String {
+    let text = format!("{value:.4}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn verdicts_respect_the_uncertainty() {
+        let bounds = Bounds::within(1.0);
+        for (value, uncertainty, want) in [
+            (0.5, 0.1, Verdict::Within),
+            (-0.95, 0.1, Verdict::Marginal),
+            (1.05, 0.1, Verdict::Marginal),
+            (-1.2, 0.1, Verdict::Outside),
+            (0.5, 1.5, Verdict::CannotTell),
+            (30.0, 1.5, Verdict::Outside),
+            (f64::NAN, 0.1, Verdict::CannotTell),
+            (0.0, f64::NAN, Verdict::CannotTell),
+        ] {
+            assert_eq!(bounds.stand(value, uncertainty), want, "{value} +- {uncertainty}");
+        }
+        assert_eq!(Bounds::below(-48.0).stand(-60.0, 1.0), Verdict::Within);
+        assert_eq!(Bounds::below(-48.0).stand(-40.0, 1.0), Verdict::Outside);
+    }
+}

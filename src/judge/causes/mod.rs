@@ -1,0 +1,4 @@
+//! What makes the response as it is.
+
+pub(crate) mod told;
+pub(crate) mod words;

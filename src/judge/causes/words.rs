@@ -1,0 +1,134 @@
+//! What a cause means, in words.
+
+use crate::judge::causes_shapes::{Setting, is_treble};
+use crate::judge::figures::{decimals, frequency, signed, unsigned};
+use crate::reading::{Cause, CauseKind, Reading, RecordedOn};
+
+/// Name of a cause in words of the trade.
+pub fn cause_name(kind: CauseKind) -> &'static str {
+    match kind {
+        CauseKind::Azimuth => "azimuth",
+        CauseKind::Spacing => "spacing",
+        CauseKind::Gap => "gap",
+        CauseKind::TimeConstant => "time constant",
+        CauseKind::LowPass => "low-pass",
+        CauseKind::Coupling => "coupling",
+        CauseKind::HeadBump => "head bump",
+        CauseKind::None => "none",
+    }
+}
+
+/// A size with its unit, with digits by its uncertainty.
+pub fn cause_size(value: Option<f64>, uncertainty: Option<f64>, unit: &str) -> Option<String> {
+    let value = value?;
+    let digits = decimals(uncertainty, if unit == "um" { 2 } else { 0 });
+    let doubt = uncertainty.map_or(String::new(), |u| format!(" +- {}", unsigned(u, digits)));
+    Some(format!("{}{doubt} {unit}", unsigned(value, digits)))
+}
+
+/// What `cause` means and rests on. `digital`: a low-pass is a digital one; `most` is the largest rest: `[Hz, dB]`.
+pub(crate) fn why(
+    cause: &Cause,
+    reading: &Reading,
+    setting: &Setting,
+    digital: bool,
+    most: [f64; 2],
+) -> String {
+    let mut words =
+        if cause.instead.is_empty() { one(cause, reading, setting, digital, most) } else { several(cause) };
+    let told = &reading.circumstances;
+    let fitted = !matches!(cause.cause, CauseKind::Azimuth | CauseKind::None);
+    match told.recorded_on {
+        Some(RecordedOn::ThisDeck) if fitted && is_treble(cause.cause) => {
+            words += ". Record and playback are seen together: bias and record equalisation make such slopes as well, and \
+                      only a calibrated tape tells them apart";
+        }
+        Some(RecordedOn::ThisDeck) if fitted => {
+            words += ". Record and playback are seen together: it may be in either";
+        }
+        Some(RecordedOn::OtherDeck) if fitted => {
+            words += ". Both decks are mixed: the other one may be the cause"
+        }
+        None if fitted => words += ". Not told whose recording this is: it may be the recording's",
+        _ => {}
+    }
+    let delay_known = reading.azimuth.as_ref().is_some_and(|azimuth| azimuth.delay_us.is_some());
+    let tape = !matches!(told.recorded_on, Some(RecordedOn::ThisDeck | RecordedOn::Injected));
+    if fitted && is_treble(cause.cause) && tape && !delay_known {
+        words += ". No azimuth was measured: a tilted head loses treble, too";
+    }
+    words
+}
+
+/// Words for a cause by itself.
+fn one(cause: &Cause, reading: &Reading, setting: &Setting, digital: bool, most: [f64; 2]) -> String {
+    match cause.cause {
+        CauseKind::Azimuth => "follows from the measured delay; set azimuth before anything else".to_owned(),
+        CauseKind::Spacing => "falls in proportion to frequency, as if the tape ran so far off the head: dirt, a worn \
+                               head, a weak pad. Clean, deck off, and read again"
+            .to_owned(),
+        CauseKind::Gap => "falls as such a gap does that nothing makes up for (in effect it is 1.11 times as wide). Where \
+                           the amplifier makes up for a sound head's gap, the real one is wider"
+            .to_owned(),
+        CauseKind::TimeConstant => time_constant(cause, reading, setting),
+        CauseKind::LowPass if digital => {
+            "falls as a digital low-pass does, which no circuit follows: a setting of the sound card, or a conversion on the way"
+                .to_owned()
+        }
+        CauseKind::LowPass if cause.height_db.is_some() => {
+            "rises and then falls as the head's winding does with the capacitor across it: their resonance lies low; compare the \
+             capacitor with the circuit"
+                .to_owned()
+        }
+        CauseKind::LowPass => "falls as a low-pass with this corner does: amplifier or head circuit; neither dirt nor a gap falls \
+                               like that"
+            .to_owned(),
+        CauseKind::Coupling => {
+            let second = cause.second_hz.map_or(String::new(), |hz| {
+                format!(", and a second one at about {} Hz", unsigned(hz, 0))
+            });
+            format!(
+                "falls as one capacitor with one resistance does, 3 dB down at this corner{second}. Capacitors that have dried out \
+                 do this: the corner rises as the capacity shrinks. Compare the channels and the circuit; mains off and \
+                 capacitors discharged first"
+            )
+        }
+        CauseKind::HeadBump => "the head's own shape in the bass; a bump of some dB is usual, and nothing is to be turned"
+            .to_owned(),
+        CauseKind::None if most[1].abs() >= 1.0 => format!(
+            "no cause known here has the shape of this response: {} dB at {} are not explained",
+            signed(most[1], 1),
+            frequency(most[0])
+        ),
+        CauseKind::None => "nothing that needs a cause".to_owned(),
+    }
+}
+
+fn time_constant(cause: &Cause, reading: &Reading, setting: &Setting) -> String {
+    let nominal = unsigned(setting.nominal_us, 0);
+    let assumed = match reading.circumstances.tape_type {
+        None => " (taken for that, because the tape type was not told)",
+        Some(_) => "",
+    };
+    let other_us = if setting.nominal_us > 100.0 { 70.0 } else { 120.0 };
+    let near = |value: f64| (value - other_us).abs() <= cause.uncertainty.unwrap_or(0.0).max(0.05 * other_us);
+    let switch = if cause.value.is_some_and(near) {
+        format!(", so about {} us: look at the tape switch first", unsigned(other_us, 0))
+    } else {
+        String::new()
+    };
+    format!("the treble turns as of this time constant where {nominal} us belong{assumed}{switch}")
+}
+
+fn several(cause: &Cause) -> String {
+    let each: Vec<String> = cause
+        .instead
+        .iter()
+        .map(|other| {
+            let size = cause_size(other.value, None, &other.unit).unwrap_or_default();
+            let percent = unsigned(100.0 * other.probability, 0);
+            format!("{} ({size} by itself, {percent} %)", cause_name(other.cause))
+        })
+        .collect();
+    format!("could not be told apart: {}; together they are as stated", each.join(", "))
+}

@@ -1,0 +1,6 @@
+//! Readings against each other.
+
+pub(crate) mod caveats;
+pub(crate) mod quantities;
+pub(crate) mod readings;
+pub(crate) mod weight;

@@ -1,0 +1,255 @@
+//! The quantities of a reading one by one, under names by which two readings can be held against each other.
+
+use crate::judge::figures::{frequency, signed};
+use crate::judge::findings::flutter_varies::{Kind, varies};
+use crate::reading::{
+    Azimuth, Distortion, Flutter, FlutterFigures, Pair, Reading, RecordedOn, Response, ResponsePoint,
+    Saturation,
+};
+
+/// One quantity of one reading.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Compared {
+    /// Name, as the findings have it.
+    pub quantity: &'static str,
+    /// Which of them.
+    pub what: String,
+    /// `left`, `right`, `left minus right`.
+    pub channel: Option<&'static str>,
+    /// Frequency, where it is one of a row of them, Hz.
+    pub hz: Option<f64>,
+    /// Unit of the value.
+    pub unit: &'static str,
+    /// The value.
+    pub value: Option<f64>,
+    /// Its expanded uncertainty.
+    pub uncertainty: Option<f64>,
+}
+
+impl Compared {
+    /// Whether `other` is the same quantity.
+    pub fn is(&self, other: &Self) -> bool {
+        self.quantity == other.quantity && self.what == other.what && self.channel == other.channel
+    }
+}
+
+/// Names of the origins of a tape.
+pub(crate) fn recorded_on(on: RecordedOn) -> &'static str {
+    match on {
+        RecordedOn::Calibrated => "calibrated tape",
+        RecordedOn::House => "house tape",
+        RecordedOn::OtherDeck => "another deck's tape",
+        RecordedOn::ThisDeck => "this deck's own recording",
+        RecordedOn::Injected => "injected",
+        RecordedOn::Loopback => "loopback capture",
+    }
+}
+
+/// Collects rows.
+struct List(Vec<Compared>);
+
+impl List {
+    fn one(
+        &mut self,
+        quantity: &'static str,
+        what: &str,
+        unit: &'static str,
+        value: Option<f64>,
+        u: Option<f64>,
+    ) {
+        if value.is_some() {
+            let what = what.to_owned();
+            self.0.push(Compared { quantity, what, channel: None, hz: None, unit, value, uncertainty: u });
+        }
+    }
+
+    /// Left, right, and left minus right.
+    fn pair(&mut self, quantity: &'static str, what: &str, unit: &'static str, values: Pair, doubts: Pair) {
+        let difference = values[0].zip(values[1]).map(|(left, right)| left - right);
+        self.three(quantity, (what, None), unit, values, doubts, difference);
+    }
+
+    fn three(
+        &mut self,
+        quantity: &'static str,
+        (what, hz): (&str, Option<f64>),
+        unit: &'static str,
+        values: Pair,
+        doubts: Pair,
+        difference: Option<f64>,
+    ) {
+        let both = doubts[0].zip(doubts[1]).map(|(left, right)| left.hypot(right));
+        for (channel, value, uncertainty) in [
+            ("left", values[0], doubts[0]),
+            ("right", values[1], doubts[1]),
+            ("left minus right", difference, both),
+        ] {
+            if value.is_some() {
+                let what = what.to_owned();
+                self.0.push(Compared {
+                    quantity,
+                    what,
+                    channel: Some(channel),
+                    hz,
+                    unit,
+                    value,
+                    uncertainty,
+                });
+            }
+        }
+    }
+}
+
+/// Every quantity that `reading` has, in the order of work.
+pub(crate) fn quantities(reading: &Reading) -> Vec<Compared> {
+    let mut list = List(Vec::new());
+    if let Some(speed) = &reading.speed {
+        list.one("speed", "mean", "percent", Some(speed.error_percent), Some(speed.uncertainty_percent));
+        list.one("speed", "drift", "percent per minute", speed.drift_percent_per_min, None);
+    }
+    if let Some(flutter) = &reading.flutter {
+        flutter_rows(&mut list, flutter);
+    }
+    if let Some(azimuth) = &reading.azimuth {
+        azimuth_rows(&mut list, azimuth);
+    }
+    if let Some(response) = &reading.response {
+        response_rows(&mut list, response);
+    }
+    for level in &reading.level {
+        let what = format!("{} at {} dB", frequency(level.hz), signed(level.programme_db, 0));
+        list.pair("playback-level", &what, "dBFS", level.return_dbfs, [Some(level.uncertainty_db); 2]);
+    }
+    for row in &reading.rounds {
+        let what = format!("level, round {}", row.round);
+        list.pair("record-level", &what, "dB", row.level_db, row.level_uncertainty_db);
+    }
+    for row in &reading.bias {
+        let (low, high) = (frequency(row.low_hz), frequency(row.high_hz));
+        let what = format!("{high} against {low}, round {}", row.round);
+        list.pair("bias", &what, "dB", row.difference_db, row.uncertainty_db);
+    }
+    noise_rows(&mut list, reading);
+    if let Some(distortion) = &reading.distortion {
+        distortion_rows(&mut list, distortion);
+    }
+    if let Some(twins) = &reading.intermodulation {
+        for row in &twins.steps {
+            let of = format!("{} and {}", frequency(row.hz[0]), frequency(row.hz[1]));
+            let what = |order: &str| {
+                format!("difference tone, {order} order, {of} at {} dB", signed(row.programme_db, 0))
+            };
+            let (second, third) = (what("2nd"), what("3rd"));
+            list.pair("distortion", &second, "percent", row.second_percent, row.second_uncertainty_percent);
+            list.pair("distortion", &third, "percent", row.third_percent, row.third_uncertainty_percent);
+        }
+    }
+    if let Some(saturation) = &reading.saturation {
+        saturation_rows(&mut list, saturation);
+    }
+    for row in &reading.separation {
+        for (way, value, doubt) in [
+            ("left into right", row.left_into_right_db, row.left_into_right_uncertainty_db),
+            ("right into left", row.right_into_left_db, row.right_into_left_uncertainty_db),
+        ] {
+            list.one("separation", &format!("{way} at {}", frequency(row.hz)), "dB", value, doubt);
+        }
+    }
+    if let Some(erasing) = &reading.erasing {
+        let what = format!("left after erasing {}", frequency(erasing.hz));
+        list.pair("erasing", &what, "dB", erasing.residual_db, erasing.uncertainty_db);
+    }
+    list.0
+}
+
+const KINDS: [(&str, Kind); 7] = [
+    ("weighted rms", |f| f.weighted_rms_percent),
+    ("2-sigma", |f| f.two_sigma_percent),
+    ("weighted quasi-peak", |f| f.weighted_quasi_peak_percent),
+    ("unweighted peak", |f| f.unweighted_peak_percent),
+    ("unweighted rms", |f| f.unweighted_rms_percent),
+    ("wow rms", |f| f.wow_rms_percent),
+    ("flutter rms", |f| f.flutter_rms_percent),
+];
+
+fn flutter_rows(list: &mut List, flutter: &Flutter) {
+    let whole = FlutterFigures {
+        weighted_quasi_peak_percent: flutter.weighted_quasi_peak_percent,
+        weighted_rms_percent: flutter.weighted_rms_percent,
+        two_sigma_percent: flutter.two_sigma_percent,
+        unweighted_peak_percent: flutter.unweighted_peak_percent,
+        unweighted_rms_percent: flutter.unweighted_rms_percent,
+        wow_rms_percent: flutter.wow_rms_percent,
+        flutter_rms_percent: flutter.flutter_rms_percent,
+    };
+    for (kind, of) in KINDS {
+        let own = of(&flutter.uncertainties);
+        let doubt =
+            own.zip(varies(flutter, of, kind == "unweighted peak")).map(|(own, more)| own.hypot(more));
+        list.one("flutter", kind, "percent", of(&whole), doubt);
+    }
+}
+
+fn azimuth_rows(list: &mut List, azimuth: &Azimuth) {
+    list.one("azimuth", "delay", "us", azimuth.delay_us, azimuth.uncertainty_us);
+    let scale = azimuth.delay_us.zip(azimuth.angle_arcmin).filter(|(us, _)| us.abs() > 1e-6);
+    let doubt = azimuth.uncertainty_us.zip(scale).map(|(doubt, (us, arcmin))| (doubt * arcmin / us).abs());
+    list.one("azimuth", "angle", "minutes of arc", azimuth.angle_arcmin, doubt);
+    list.one("azimuth", "wander, rms", "us", azimuth.wander_us_rms, None);
+}
+
+fn response_rows(list: &mut List, response: &Response) {
+    let mut rows = |points: &[ResponsePoint], by: &str| {
+        for point in points.iter().filter(|point| (point.hz / response.reference_hz - 1.0).abs() > 1e-6) {
+            let what = format!("{}, {by}", frequency(point.hz));
+            list.three(
+                "playback-response",
+                (&what, Some(point.hz)),
+                "dB",
+                point.db,
+                point.uncertainty_db,
+                point.difference_db,
+            );
+        }
+    };
+    rows(&response.steps, &format!("steps at {} dB", signed(response.programme_db, 0)));
+    rows(&response.sweep, "sweep");
+    rows(&response.noise, "noise");
+    list.pair("playback-response", "-3 dB at the low end", "Hz", response.low_3db_hz, [None; 2]);
+    list.pair("playback-response", "-3 dB at the high end", "Hz", response.high_3db_hz, [None; 2]);
+}
+
+fn noise_rows(list: &mut List, reading: &Reading) {
+    let Some(noise) = &reading.noise else { return };
+    let u = noise.uncertainty_db;
+    list.pair("noise", "A-weighted", "dB", noise.a_weighted_db, u);
+    list.pair("noise", "ITU-R 468", "dB", noise.itu468_db, noise.itu468_uncertainty_db);
+    list.pair("noise", "unweighted", "dB", noise.unweighted_db, u);
+    if let Some(mains) = &noise.mains {
+        list.pair("hum", "all its lines", "dB", mains.hum_db, mains.uncertainty_db);
+    }
+}
+
+fn distortion_rows(list: &mut List, distortion: &Distortion) {
+    for step in &distortion.steps {
+        let at = format!("{} at {} dB", frequency(step.hz), signed(step.programme_db, 0));
+        let kinds = [
+            ("K2", step.k2_percent, step.k2_uncertainty_percent),
+            ("K3", step.k3_percent, step.k3_uncertainty_percent),
+            ("THD", step.thd_percent, step.thd_uncertainty_percent),
+        ];
+        for (kind, values, doubts) in kinds {
+            list.pair("distortion", &format!("{kind}, {at}"), "percent", values, doubts);
+        }
+    }
+    let what = format!("level of 3 % K3, {}", frequency(distortion.k3_3percent_hz));
+    list.pair("distortion", &what, "dB", distortion.k3_3percent_at_db, distortion.k3_3percent_uncertainty_db);
+}
+
+fn saturation_rows(list: &mut List, saturation: &Saturation) {
+    let main = saturation.hz.map(|hz| (hz, saturation.max_output_db, saturation.max_output_uncertainty_db));
+    let others = saturation.others.iter().map(|l| (l.hz, l.max_output_db, l.max_output_uncertainty_db));
+    for (hz, values, doubts) in main.into_iter().chain(others) {
+        list.pair("saturation", &format!("maximum output, {}", frequency(hz)), "dB", values, doubts);
+    }
+}

@@ -1,0 +1,126 @@
+//! Finding `azimuth`.
+
+use crate::judge::case::{Bench, Bounds, plain};
+use crate::judge::figures::{decimals, signed, unsigned};
+use crate::judge::meaning::Quantity;
+use crate::judge::work::turns::step;
+use crate::reading::{Adjustment, Finding, Heads, RecordedOn};
+use crate::trade::common_practice::AZIMUTH_PHASE_HZ;
+
+/// Phase that a delay of 1 us makes at the frequency of the limit (10 kHz), degrees.
+const DEG_PER_US: f64 = 360.0 * AZIMUTH_PHASE_HZ / 1e6;
+
+pub(crate) fn finding(bench: &Bench) -> Finding {
+    let limit = &bench.limits.azimuth_phase_deg;
+    let limit_us = limit.value / DEG_PER_US;
+    let mut case = bench.case("azimuth", Quantity::Azimuth, "us");
+    case.bounds = Bounds::within(limit_us);
+    case.limit = Some(format!(
+        "+-{} us, {} degrees at 10 kHz ({})",
+        unsigned(limit_us, 1),
+        plain(limit.value),
+        limit.basis
+    ));
+    case.missing =
+        "no delay between the channels could be fitted; to find out: record a programme with stepped tones \
+                    on both channels"
+            .to_owned();
+    if bench.reading.capture.mono {
+        case.missing = "both channels carry the same signal; to find out: record in stereo".to_owned();
+        return case.finish();
+    }
+    if bench.dead.contains(&true) {
+        case.missing = "one channel is dead; to find out: put the wiring right and record again".to_owned();
+        return case.finish();
+    }
+    let Some(azimuth) = &bench.reading.azimuth else { return case.finish() };
+    let Some(delay_us) = azimuth.delay_us else { return case.finish() };
+
+    case.value = Some(delay_us);
+    case.uncertainty = azimuth.uncertainty_us;
+    let lag = if delay_us > 0.0 { "right lags" } else { "left lags" };
+    case.figures = format!("10 kHz phase {} degrees, {lag}", unsigned((delay_us * DEG_PER_US).abs(), 0));
+    if let Some(angle) = azimuth.angle_arcmin {
+        case.figures += &format!("; head tilt {} minutes of arc", unsigned(angle.abs(), 1));
+    }
+    if let Some(loss) = azimuth.loss_at_10k_db {
+        let costs = if -loss < 0.05 { "less than 0.1".to_owned() } else { unsigned(-loss, 1) };
+        case.figures += &format!("; costs {costs} dB at 10 kHz in each channel");
+    }
+    if let Some(wander) = azimuth.wander_us_rms {
+        case.figures += &format!("; wanders by {} us rms", unsigned(wander, 1));
+    }
+    let own_three = bench.recorded_on() == Some(RecordedOn::ThisDeck)
+        && bench.circumstances().heads == Some(Heads::Three);
+    let screw = if own_three {
+        "record head against playback head: set the playback head by a calibrated tape first, then the record head's \
+         azimuth screw"
+    } else {
+        "azimuth screw of the playback head"
+    };
+    // A delay that swings by as much as it may be off at all is no place to set a screw by.
+    if let Some(wander_us) = azimuth.wander_us_rms.filter(|wander_us| *wander_us > limit_us) {
+        case.turn.push(step(
+            Adjustment::Transport,
+            format!(
+                "the tape weaves first of all: the delay wanders by {} us rms; look at tape guides, pinch roller and back \
+                 tension, and try another cassette",
+                unsigned(wander_us, 1)
+            ),
+        ));
+    }
+    let text = format!(
+        "{screw}: turn in small steps the way that makes the delay shrink from {} us; aim: 0 us",
+        signed(delay_us, decimals(azimuth.uncertainty_us, 1))
+    );
+    case.turn.push(step(Adjustment::AzimuthScrew, text));
+    case.finish()
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::judge::{Limits, judge, sample};
+    use crate::reading::{Finding, Heads, Reading, RecordedOn, Verdict};
+
+    fn azimuth(reading: &Reading) -> Finding {
+        judge(reading, &Limits::full_size()).into_iter().find(|finding| finding.id == "azimuth").unwrap()
+    }
+
+    #[test]
+    fn tilt_is_said_in_figures_and_turned_towards_zero() {
+        let got = azimuth(&sample::faulty());
+        assert_eq!(got.verdict, Verdict::Outside);
+        assert!(
+            got.why.starts_with("10 kHz phase 61 degrees, right lags; head tilt 3.1 minutes of arc; costs"),
+            "{got:?}"
+        );
+        assert!(got.turn.unwrap().ends_with("aim: 0 us"));
+    }
+
+    #[test]
+    fn two_heads_and_their_own_tape_cannot_tell() {
+        let mut reading = sample::faulty();
+        reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
+        reading.circumstances.heads = Some(Heads::Two);
+        let got = azimuth(&reading);
+        assert_eq!((got.verdict, got.turn), (Verdict::CannotTell, None));
+        assert!(got.why.contains("same head"), "{}", got.why);
+    }
+
+    #[test]
+    fn one_signal_on_both_channels_has_no_azimuth() {
+        let mut reading = sample::healthy();
+        reading.capture.mono = true;
+        let got = azimuth(&reading);
+        assert_eq!((got.verdict, got.value), (Verdict::CannotTell, None));
+        assert!(got.why.contains("same signal"), "{}", got.why);
+    }
+
+    #[test]
+    fn three_heads_are_compared_record_against_playback() {
+        let mut reading = sample::faulty();
+        reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
+        reading.circumstances.heads = Some(Heads::Three);
+        assert!(azimuth(&reading).turn.unwrap().starts_with("record head against playback head"));
+    }
+}

@@ -1,0 +1,214 @@
+//! Findings `noise` and `hum`.
+
+use crate::judge::case::{Bench, Bounds, SIDES, plain};
+use crate::judge::figures::{decimals, frequency, unsigned};
+use crate::judge::meaning::Quantity;
+use crate::judge::work::turns::step;
+use crate::reading::{Adjustment, Finding, Mains, Noise, Origin};
+
+const NO_SILENCE: &str = "no silent part was found; to find out: record a programme with a silence";
+
+/// A-weighted noise, one finding a channel.
+pub(crate) fn noise(bench: &Bench) -> Vec<Finding> {
+    let limit = &bench.limits.noise_a_weighted_db;
+    (0..2)
+        .map(|side| {
+            let mut case = bench.case("noise", Quantity::Noise, "dB");
+            case.channel = Some(SIDES[side]);
+            case.bounds = Bounds::below(limit.value);
+            case.limit = Some(format!("at most {} dB A-weighted ({})", plain(limit.value), limit.basis));
+            case.missing = NO_SILENCE.to_owned();
+            if let Some(noise) = &bench.reading.noise {
+                case.value = noise.a_weighted_db[side];
+                case.uncertainty = noise.uncertainty_db[side];
+                if let Some(value) = case.value {
+                    let value = unsigned(value, decimals(case.uncertainty, 1));
+                    case.figures = format!("A-weighted noise {value} dB against {}", noise.reference);
+                    case.figures += &share_of_hum(noise, side);
+                }
+            }
+            case.turn = vec![
+                step(
+                    Adjustment::Heads,
+                    "noise, no trimmer: demagnetise heads and tape path (power off, tape away), read a fresh tape, then look for a \
+                     noisy first stage of the playback amplifier",
+                )
+                .on(SIDES[side]),
+            ];
+            case.finish()
+        })
+        .collect()
+}
+
+/// Mains hum, one finding a channel.
+pub(crate) fn hum(bench: &Bench) -> Vec<Finding> {
+    let limit = &bench.limits.hum_db;
+    (0..2)
+        .map(|side| {
+            let mut case = bench.case("hum", Quantity::Noise, "dB");
+            case.channel = Some(SIDES[side]);
+            case.bounds = Bounds::below(limit.value);
+            case.limit = Some(format!("at most {} dB ({})", plain(limit.value), limit.basis));
+            case.missing = NO_SILENCE.to_owned();
+            let Some(noise) = &bench.reading.noise else { return case.finish() };
+            // No line stands out: hum is below the noise in which it was looked for.
+            let Some(mains) = &noise.mains else {
+                case.value = noise.unweighted_db[side];
+                case.uncertainty = noise.uncertainty_db[side];
+                return no_line(case, noise.unweighted_db[side]);
+            };
+            case.value = mains.hum_db[side];
+            case.uncertainty = noise.uncertainty_db[side];
+            if case.value.is_none() {
+                return no_line(case, noise.unweighted_db[side]);
+            }
+            if let Some(value) = case.value {
+                let strongest = mains
+                    .lines
+                    .iter()
+                    .filter_map(|&(hz, left, right)| Some((hz, [left, right][side]?)))
+                    .max_by(|a, b| a.1.total_cmp(&b.1));
+                let value = unsigned(value, decimals(case.uncertainty, 1));
+                case.figures = format!("hum {value} dB against {}", noise.reference);
+                if let Some((hz, _)) = strongest {
+                    case.figures += &format!(", strongest at {}", frequency(hz));
+                }
+            }
+            case.figures += &gets_in(mains);
+            case.turn = vec![step(Adjustment::Hum, where_to_look(mains.origin)).on(SIDES[side])];
+            case.finish()
+        })
+        .collect()
+}
+
+/// How much of the noise is hum, where that changes what is heard.
+fn share_of_hum(noise: &Noise, side: usize) -> String {
+    let (Some(all), Some(hiss)) = (noise.a_weighted_db[side], noise.a_weighted_without_hum_db[side]) else {
+        return String::new();
+    };
+    // Half a decibel: less does not change what is to be done.
+    if all - hiss < 0.5 {
+        return String::new();
+    }
+    let hiss = unsigned(hiss, decimals(noise.uncertainty_db[side], 1));
+    format!("; hiss alone {hiss} dB: the rest is hum, look to that first")
+}
+
+/// Where the hum gets in, as a half sentence.
+fn gets_in(mains: &Mains) -> String {
+    let at = match mains.origin {
+        Origin::Playback => "it gets in after the head",
+        Origin::Recorded => "it lies on the tape",
+        Origin::CannotTell if mains.origin_why.is_empty() => return String::new(),
+        Origin::CannotTell => "whether it lies on the tape cannot be told",
+    };
+    format!("; {at} ({})", mains.origin_why)
+}
+
+fn where_to_look(origin: Origin) -> &'static str {
+    match origin {
+        Origin::Playback => {
+            "hum, no trimmer: break the ground loop between deck and PC first (PC on battery, or an audio isolating \
+             transformer), then check head leads, shields and supply capacitors of the playback side. An open deck on mains \
+             can kill: isolating supply, one hand away"
+        }
+        Origin::Recorded => {
+            "hum, no trimmer, and nothing in the playback: the hum was recorded. If this deck recorded it, break the ground loop \
+             between player and deck, then check the recording amplifier and its supply; if not, it came with the tape. An \
+             open deck on mains can kill: isolating supply, one hand away"
+        }
+        Origin::CannotTell => {
+            "hum, no trimmer: stop the tape while the sound card goes on recording: hum that stays gets in after the head, hum \
+             that goes lies on it. Then break the ground loop between deck and PC (or player), and check leads, shields and \
+             supply capacitors of that side. An open deck on mains can kill: isolating supply, one hand away"
+        }
+    }
+}
+
+/// Hum that does not stand out of the noise: no value, no fault.
+fn no_line(mut case: crate::judge::case::Case, unweighted_db: Option<f64>) -> Finding {
+    let Some(noise_db) = unweighted_db else {
+        case.value = None;
+        return case.finish();
+    };
+    let digits = decimals(case.uncertainty, 1);
+    case.figures =
+        format!("no mains hum stands out of the noise ({} dB unweighted)", unsigned(noise_db, digits));
+    // The noise is no measure of the hum: whatever its level, hum is not what is heard.
+    case.bounds = Bounds::below(f64::INFINITY);
+    let mut finding = case.finish();
+    finding.value = None;
+    finding.uncertainty = None;
+    finding
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::judge::{Limits, judge, sample};
+    use crate::reading::{Finding, Origin, Reading, RecordedOn, Verdict};
+
+    fn find(reading: &Reading, id: &str) -> Finding {
+        judge(reading, &Limits::full_size()).into_iter().find(|finding| finding.id == id).unwrap()
+    }
+
+    #[test]
+    fn hum_that_does_not_stand_out_is_no_fault_and_no_number() {
+        let mut reading = sample::healthy();
+        reading.noise.as_mut().unwrap().mains = None;
+        let got = find(&reading, "hum");
+        assert_eq!((got.verdict, got.value, got.turn.clone()), (Verdict::Within, None, None), "{got:?}");
+    }
+
+    #[test]
+    fn loud_hum_is_outside_with_the_ground_loop_first_and_the_caution() {
+        let got = find(&sample::faulty(), "hum");
+        assert_eq!(got.verdict, Verdict::Outside, "{got:?}");
+        assert!(got.why.contains("strongest at 50.02 Hz"), "{got:?}");
+        let turn = got.turn.unwrap();
+        assert!(turn.contains("ground loop") && turn.contains("can kill"), "{turn}");
+    }
+
+    #[test]
+    fn the_turn_follows_where_the_hum_gets_in() {
+        let mut reading = sample::faulty();
+        let turn = |reading: &Reading| find(reading, "hum").turn.unwrap();
+        reading.noise.as_mut().unwrap().mains.as_mut().unwrap().origin = Origin::Recorded;
+        let got = find(&reading, "hum");
+        assert!(
+            got.why.contains("lies on the tape") && turn(&reading).contains("nothing in the playback"),
+            "{got:?}"
+        );
+        reading.noise.as_mut().unwrap().mains.as_mut().unwrap().origin = Origin::CannotTell;
+        assert!(turn(&reading).contains("stop the tape"));
+        for origin in [Origin::Playback, Origin::Recorded, Origin::CannotTell] {
+            reading.noise.as_mut().unwrap().mains.as_mut().unwrap().origin = origin;
+            assert!(turn(&reading).contains("can kill"));
+        }
+    }
+
+    #[test]
+    fn noise_that_is_hum_says_so() {
+        let mut reading = sample::faulty();
+        let noise = reading.noise.as_mut().unwrap();
+        noise.a_weighted_without_hum_db = noise.a_weighted_db.map(|db| db.map(|db| db - 3.0));
+        assert!(find(&reading, "noise").why.contains("the rest is hum"));
+        let noise = reading.noise.as_mut().unwrap();
+        noise.a_weighted_without_hum_db = noise.a_weighted_db;
+        assert!(!find(&reading, "noise").why.contains("hum"));
+    }
+
+    #[test]
+    fn noise_is_judged_against_its_named_reference() {
+        let mut reading = sample::healthy();
+        assert!(find(&reading, "noise").why.contains("against the level tone"));
+        reading.noise.as_mut().unwrap().a_weighted_db = [Some(-35.0), None];
+        let got: Vec<Finding> = judge(&reading, &Limits::full_size())
+            .into_iter()
+            .filter(|finding| finding.id == "noise")
+            .collect();
+        assert_eq!([got[0].verdict, got[1].verdict], [Verdict::Outside, Verdict::CannotTell]);
+        reading.circumstances.recorded_on = Some(RecordedOn::Loopback);
+        let got = find(&reading, "noise");
+        assert!(got.turn.is_none() && got.why.contains("sound card's own"), "{got:?}");
+    }
+}

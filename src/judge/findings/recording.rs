@@ -1,0 +1,443 @@
+//! Findings `record-level`, `bias` and `record-equalisation`: the recording half of the deck, seen through its playback.
+
+use crate::judge::case::{Bench, Bounds, Case, SIDES, plain};
+use crate::judge::figures::{decimals_db, frequency, signed, unsigned};
+use crate::judge::findings::level;
+use crate::judge::meaning::Quantity;
+use crate::judge::work::bias_steps;
+use crate::judge::work::response_steps::Off;
+use crate::judge::work::turns::step;
+use crate::reading::{Adjustment, BiasPair, BiasSweep, Finding, Pair, TapeType, Way};
+
+/// What comes before every turn in the recording half.
+pub(crate) const PLAYBACK_FIRST: &str = "once playback level, playback response and azimuth are right by a calibrated tape (what they lack shows here too)";
+/// The caution that goes with every trimmer in an open deck.
+pub(crate) const CAUTION: &str =
+    "The deck is open and on mains: isolating supply, insulated tool, one hand away, local codes";
+
+/// The latest level of what the deck recorded: the last round, or else the level tone.
+struct Latest {
+    what: String,
+    reference_dbfs: Pair,
+    difference_db: Option<f64>,
+    uncertainty_db: f64,
+}
+
+fn latest(bench: &Bench) -> Option<Latest> {
+    let rounds = &bench.reading.rounds;
+    // In a sweep the last round is no setting that anybody wants; level moves little with bias, but it does.
+    let settled = bench.reading.bias_sweep.is_none();
+    let last = rounds.iter().rev().find(|round| round.reference_dbfs.iter().any(Option::is_some));
+    if let (Some(round), true) = (last, settled) {
+        return Some(Latest {
+            what: format!("round {}, level tone {}", round.round, frequency(round.level_hz?)),
+            reference_dbfs: round.reference_dbfs,
+            difference_db: round.level_difference_db,
+            uncertainty_db: round.level_uncertainty_db.into_iter().flatten().fold(0.0, f64::max),
+        });
+    }
+    let tone = level::tone(&bench.reading.level)?;
+    Some(Latest {
+        what: format!("level tone {}", frequency(tone.hz)),
+        reference_dbfs: tone.return_dbfs.map(|dbfs| dbfs.map(|dbfs| dbfs - tone.programme_db)),
+        difference_db: tone.difference_db,
+        uncertainty_db: tone.uncertainty_db,
+    })
+}
+
+/// Level of each channel against its target, and left against right.
+pub(crate) fn record_level(bench: &Bench) -> Vec<Finding> {
+    let latest = latest(bench);
+    let mut findings: Vec<Finding> =
+        (0..2).map(|side| level_of_channel(bench, side, latest.as_ref())).collect();
+    findings.push(left_against_right(bench, latest.as_ref()));
+    findings
+}
+
+const NO_LEVEL: &str =
+    "no level tone that this deck recorded was found; to find out: record the recipe record-trim";
+
+fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Finding {
+    let limit = &bench.limits.record_level_db;
+    let mut case = bench.case("record-level", Quantity::Recording, "dB");
+    case.channel = Some(SIDES[side]);
+    case.bounds = Bounds::within(limit.value);
+    case.limit = Some(format!("+-{} dB against the target ({})", plain(limit.value), limit.basis));
+    case.missing = NO_LEVEL.to_owned();
+    let found = latest.and_then(|latest| Some((latest, latest.reference_dbfs[side]?)));
+    let Some((latest, dbfs)) = found else { return case.finish() };
+    let digits = decimals_db(Some(latest.uncertainty_db), 2);
+    let Some(target) = &bench.limits.playback_level_target_dbfs else {
+        case.missing = format!(
+            "not told which level in the return is the deck's standard ({}: {} dBFS for 0 dB); to find out: with three \
+             heads read the level tone with the monitor switch at source, with two heads take what a calibrated level \
+             tape gives, and give that as playback_level_target_dbfs in a limits file",
+            latest.what,
+            unsigned(dbfs, digits)
+        );
+        return case.finish();
+    };
+    let off_db = dbfs - target.value;
+    case.value = Some(off_db);
+    case.uncertainty = Some(latest.uncertainty_db);
+    case.figures =
+        format!("{}: {} dB against the target ({})", latest.what, signed(off_db, digits), target.basis);
+    let (word, way) = if off_db < 0.0 { ("up", Way::Up) } else { ("down", Way::Down) };
+    let text = format!(
+        "{PLAYBACK_FIRST}: record level trimmer {} {word} {} dB. {CAUTION}",
+        SIDES[side],
+        unsigned(off_db.abs(), digits)
+    );
+    case.turn = vec![step(Adjustment::RecordLevel, text).on(SIDES[side]).by(way, off_db.abs(), "dB")];
+    case.finish()
+}
+
+fn left_against_right(bench: &Bench, latest: Option<&Latest>) -> Finding {
+    let limit = &bench.limits.channel_match_db;
+    let mut case = bench.case("record-level", Quantity::Recording, "dB");
+    case.channel = Some("both");
+    case.bounds = Bounds::within(limit.value);
+    case.limit = Some(format!("at most {} dB apart ({})", plain(limit.value), limit.basis));
+    case.missing = NO_LEVEL.to_owned();
+    let found = latest.and_then(|latest| Some((latest, latest.difference_db?)));
+    let Some((latest, db)) = found else { return case.finish() };
+    let uncertainty = latest.uncertainty_db * std::f64::consts::SQRT_2;
+    let digits = decimals_db(Some(uncertainty), 2);
+    case.value = Some(db);
+    case.uncertainty = Some(uncertainty);
+    case.figures = format!("{}: left minus right {} dB", latest.what, signed(db, digits));
+    let (weak, strong) = (SIDES[usize::from(db > 0.0)], SIDES[usize::from(db <= 0.0)]);
+    let by = unsigned(db.abs(), digits);
+    let text = format!(
+        "{PLAYBACK_FIRST}: record level trimmer {weak} up {by} dB, or {strong} down {by} dB, whichever brings both to the \
+         target. {CAUTION}"
+    );
+    case.turn = vec![step(Adjustment::RecordLevel, text).on(weak).by(Way::Up, db.abs(), "dB")];
+    case.finish()
+}
+
+/// The high tone that shows the bias on this type of tape, Hz (common practice, no source).
+fn high_hz(bench: &Bench) -> f64 {
+    match bench.circumstances().tape_type {
+        Some(TapeType::II | TapeType::III | TapeType::IV) => 15_000.0,
+        Some(TapeType::I) | None => 10_000.0,
+    }
+}
+
+/// Pairs whose high tone is the one for this type of tape, or the nearest to it.
+fn pairs<'a>(bench: &Bench<'a>) -> Vec<&'a BiasPair> {
+    let wanted = high_hz(bench);
+    let off = |pair: &BiasPair| (pair.high_hz / wanted).ln().abs();
+    let nearest = bench.reading.bias.iter().min_by(|a, b| off(a).total_cmp(&off(b)));
+    let Some(nearest) = nearest else { return Vec::new() };
+    bench.reading.bias.iter().filter(|pair| pair.high_hz == nearest.high_hz).collect()
+}
+
+/// Frequency of the low tone, Hz (common practice, no source).
+const LOW_HZ: f64 = 1000.0;
+/// Steps louder than this saturate, dB.
+const QUIET_DB: f64 = -15.0;
+
+/// The pair from the stepped tones of a whole programme, which are at the same level; as of round 0.
+fn pair_of_steps(bench: &Bench) -> Option<BiasPair> {
+    let response = bench.reading.response.as_ref().filter(|response| response.programme_db <= QUIET_DB)?;
+    let row = |hz: f64| response.steps.iter().find(|row| (row.hz / hz - 1.0).abs() < 0.06);
+    let (low, high) = (row(LOW_HZ)?, row(high_hz(bench))?);
+    let difference_db = [0, 1].map(|side| Some(high.db[side]? - low.db[side]?));
+    Some(BiasPair {
+        round: 0,
+        at_s: 0.0,
+        low_hz: low.hz,
+        high_hz: high.hz,
+        programme_db: response.programme_db,
+        low_db: low.db,
+        high_db: high.db,
+        difference_db,
+        uncertainty_db: [0, 1].map(|side| Some(low.uncertainty_db[side]?.hypot(high.uncertainty_db[side]?))),
+        change_db: [None; 2],
+    })
+}
+
+fn not_told(bench: &Bench) -> &'static str {
+    if bench.circumstances().tape_type.is_none() {
+        "; tape type not told (--tape-type): judged as type I"
+    } else {
+        ""
+    }
+}
+
+/// High against low tone of the last round, one finding a channel.
+pub(crate) fn bias(bench: &Bench) -> Vec<Finding> {
+    let of_steps = pair_of_steps(bench);
+    let pairs = if bench.reading.bias.is_empty() { of_steps.iter().collect() } else { pairs(bench) };
+    (0..2)
+        .map(|side| {
+            let case = pair_case(bench, "bias", side);
+            match &bench.reading.bias_sweep {
+                Some(sweep) => stepped(case, sweep, &pairs, side),
+                None => last_pair(bench, case, &pairs, side),
+            }
+        })
+        .collect()
+}
+
+fn pair_case(bench: &Bench, id: &'static str, side: usize) -> Case {
+    let limit = &bench.limits.bias_pair_db;
+    let mut case = bench.case(id, Quantity::Recording, "dB");
+    case.channel = Some(SIDES[side]);
+    case.bounds = Bounds::within(limit.value);
+    case.limit = Some(format!(
+        "high tone within +-{} dB of the low one at -20 dB ({})",
+        plain(limit.value),
+        limit.basis
+    ));
+    case
+}
+
+fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) -> Finding {
+    case.missing =
+        "no pair of a low and a high tone at -20 dB was found; to find out: record the recipe record-trim"
+            .to_owned();
+    let last = pairs
+        .iter()
+        .rev()
+        .find_map(|pair| Some((pair, pair.difference_db[side]?, pair.uncertainty_db[side]?)));
+    let Some((pair, db, uncertainty)) = last else { return case.finish() };
+    let digits = decimals_db(Some(uncertainty), 2);
+    case.value = Some(db);
+    case.uncertainty = Some(uncertainty);
+    let other = pair.difference_db[1 - side]
+        .map_or(String::new(), |other| format!(", {} {} dB", SIDES[1 - side], signed(other, digits)));
+    let place = if pair.round == 0 { "stepped tones".to_owned() } else { format!("round {}", pair.round) };
+    case.figures = format!(
+        "{place}: {} minus {} {} dB{other}{}",
+        frequency(pair.high_hz),
+        frequency(pair.low_hz),
+        signed(db, digits),
+        not_told(bench)
+    );
+    let off = Off { hz: pair.high_hz, db, allowed_db: bench.limits.bias_pair_db.value };
+    let (steps, more) = bias_steps::steps(bench, side, &off);
+    case.figures += &more;
+    case.turn = steps;
+    case.finish()
+}
+
+/// A sweep leaves the trimmer somewhere: it says where to go, not how the deck stands.
+fn stepped(mut case: Case, sweep: &BiasSweep, pairs: &[&BiasPair], side: usize) -> Finding {
+    let high_hz = pairs.first().map(|pair| pair.high_hz);
+    let balance = sweep.balance.iter().find(|balance| Some(balance.high_hz) == high_hz);
+    let best = balance.and_then(|balance| balance.best_round[side]);
+    let pair = best.and_then(|best| pairs.iter().find(|pair| pair.round == best));
+    let place = match (best, pair.and_then(|pair| Some((pair, pair.difference_db[side]?)))) {
+        (Some(best), Some((pair, db))) => format!(
+            "; the best compromise is round {best}, where {} minus {} is {} dB",
+            frequency(pair.high_hz),
+            frequency(pair.low_hz),
+            signed(db, decimals_db(pair.uncertainty_db[side], 2))
+        ),
+        _ => String::new(),
+    };
+    case.missing = format!(
+        "the bias was stepped through in this recording{place}; to find out: turn the {} trimmer to that round's place \
+         and record the recipe record-trim",
+        SIDES[side]
+    );
+    case.finish()
+}
+
+/// High against low tone where bias can be right at all: between the low tone's peak of sensitivity and the least third
+/// harmonic (common practice, no source), one finding a channel. What is off there is no longer the bias's.
+pub(crate) fn record_equalisation(bench: &Bench) -> Vec<Finding> {
+    let pairs = pairs(bench);
+    (0..2).map(|side| equalisation_of(bench, &pairs, side)).collect()
+}
+
+/// High minus low tone at a place between two rounds, and its expanded uncertainty.
+fn between_rounds(pairs: &[&BiasPair], side: usize, round: f64, doubt: f64) -> Option<(f64, f64)> {
+    pairs.windows(2).find_map(|two| {
+        let [a, b] = [two[0], two[1]];
+        let holds = f64::from(a.round) <= round && round <= f64::from(b.round);
+        holds.then_some(())?;
+        let (before, after) = (a.difference_db[side]?, b.difference_db[side]?);
+        let slope = (after - before) / f64::from(b.round - a.round);
+        let db = before + slope * (round - f64::from(a.round));
+        Some((db, a.uncertainty_db[side]?.hypot(slope * doubt)))
+    })
+}
+
+fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
+    let mut case = pair_case(bench, "record-equalisation", side);
+    case.missing =
+        "one setting of the bias cannot tell bias from record equalisation; to find out: record the \
+                    recipe bias-sweep"
+            .to_owned();
+    let Some(sweep) = &bench.reading.bias_sweep else { return case.finish() };
+    let peak = sweep.peaks.iter().find(|peak| peak.hz == sweep.low_hz);
+    let place = peak.and_then(|peak| peak.round[side].zip(peak.uncertainty_rounds[side]));
+    let Some((peak_round, peak_doubt)) = place else {
+        case.missing =
+            "the sweep shows no peak of the low tone's sensitivity; to find out: record the recipe \
+                        bias-sweep again over a wider range of the trimmer"
+                .to_owned();
+        return case.finish();
+    };
+    let Some((at_peak_db, at_peak_doubt)) = between_rounds(pairs, side, peak_round, peak_doubt) else {
+        case.missing = "the pairs of tones beside the low tone's peak of sensitivity were not measured; to find out: record \
+                        the recipe bias-sweep again"
+            .to_owned();
+        return case.finish();
+    };
+    let least = sweep.lowest_k3_round[side].zip(sweep.lowest_k3_uncertainty_rounds[side]);
+    let at_least = least.and_then(|(round, doubt)| Some((round, between_rounds(pairs, side, round, doubt)?)));
+    // More bias lowers the high tone: above the low one at the peak, it meets it somewhere on the way to the least harmonic,
+    // or not at all.
+    let (round, place, db, uncertainty) = match at_least {
+        Some((round, (db, uncertainty))) if at_peak_db > 0.0 && db > 0.0 => {
+            (round, "the least third harmonic", db, uncertainty)
+        }
+        Some((round, (db, _))) if at_peak_db > 0.0 => {
+            let share = at_peak_db / (at_peak_db - db);
+            (peak_round + share * (round - peak_round), "the balance of both tones", 0.0, at_peak_doubt)
+        }
+        None if at_peak_db > 0.0 => {
+            case.missing = format!(
+                "at the low tone's peak of sensitivity {} minus {} is {} dB, which more bias may take away, and no least of the \
+                 third harmonic says how much of it there may be; to find out: record the recipe bias-sweep again over a \
+                 wider range of the trimmer",
+                frequency(pairs.first().map_or(0.0, |pair| pair.high_hz)),
+                frequency(sweep.low_hz),
+                signed(at_peak_db, decimals_db(Some(at_peak_doubt), 2))
+            );
+            return case.finish();
+        }
+        _ => (peak_round, "the low tone's peak of sensitivity", at_peak_db, at_peak_doubt),
+    };
+    let digits = decimals_db(Some(uncertainty), 2);
+    case.value = Some(db);
+    case.uncertainty = Some(uncertainty);
+    let k3 = sweep.lowest_k3_round[side]
+        .map_or(String::new(), |round| format!(", third harmonic lowest at round {}", unsigned(round, 1)));
+    case.figures = format!(
+        "at {place} (round {}): {} minus {} {} dB; low tone's peak at round {}{k3}; bias belongs between these two (common \
+         practice, no source){}",
+        unsigned(round, 1),
+        frequency(pairs.first().map_or(0.0, |pair| pair.high_hz)),
+        frequency(sweep.low_hz),
+        signed(db, digits),
+        unsigned(peak_round, 1),
+        not_told(bench)
+    );
+    let (word, way) = if db > 0.0 { ("down", Way::Down) } else { ("up", Way::Up) };
+    let text = format!(
+        "{PLAYBACK_FIRST}: set the bias to that round's place and the record equalisation {} (treble) {word} by about {} dB, if the \
+         deck has a trimmer for it; without one take the bias of the best compromise. {CAUTION}",
+        SIDES[side],
+        unsigned(db.abs(), digits)
+    );
+    case.turn = vec![step(Adjustment::RecordEqualisation, text).on(SIDES[side]).by(way, db.abs(), "dB")];
+    case.finish()
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::judge::{Limits, Tolerance, judge, sample};
+    use crate::reading::{Finding, Heads, Reading, RecordedOn, TapeType, Verdict};
+
+    /// An invented trimming of this deck, in three rounds.
+    fn trimmed() -> Reading {
+        let mut reading = sample::rounds();
+        reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
+        reading.circumstances.heads = Some(Heads::Three);
+        reading.bias_sweep = None;
+        reading
+    }
+
+    fn find(reading: &Reading, id: &str, side: usize) -> Finding {
+        find_with(reading, &Limits::full_size(), id, side)
+    }
+
+    fn find_with(reading: &Reading, limits: &Limits, id: &str, side: usize) -> Finding {
+        judge(reading, limits).into_iter().filter(|finding| finding.id == id).nth(side).unwrap()
+    }
+
+    #[test]
+    fn the_last_round_counts_and_the_high_tone_says_which_way() {
+        let mut reading = trimmed();
+        let last = reading.bias.iter().map(|pair| pair.round).max().unwrap();
+        for (db, words, way) in [(1.4, "too little bias", "left up"), (-1.4, "too much bias", "left down")] {
+            for pair in reading.bias.iter_mut().filter(|pair| pair.round == last) {
+                pair.difference_db = [Some(db), Some(0.1)];
+            }
+            let got = find(&reading, "bias", 0);
+            assert_eq!(got.verdict, Verdict::Outside, "{got:?}");
+            let turn = got.turn.unwrap();
+            assert!(turn.contains(words) && turn.contains(way) && turn.contains("mains"), "{turn}");
+            assert!(turn.contains("calibrated tape") && turn.contains("record equalisation"), "{turn}");
+            let other = find(&reading, "bias", 1);
+            assert_eq!((other.verdict, other.turn), (Verdict::Within, None));
+        }
+    }
+
+    #[test]
+    fn the_type_of_tape_chooses_the_high_tone() {
+        let mut reading = trimmed();
+        for (tape_type, hz) in
+            [(None, "10 kHz"), (Some(TapeType::I), "10 kHz"), (Some(TapeType::IV), "15 kHz")]
+        {
+            reading.circumstances.tape_type = tape_type;
+            let why = find(&reading, "bias", 0).why;
+            assert!(why.contains(hz) && why.contains("not told") == tape_type.is_none(), "{why}");
+        }
+    }
+
+    #[test]
+    fn only_what_this_deck_recorded_is_judged() {
+        let mut reading = trimmed();
+        for on in [RecordedOn::Calibrated, RecordedOn::OtherDeck, RecordedOn::Loopback] {
+            reading.circumstances.recorded_on = Some(on);
+            for id in ["record-level", "bias", "record-equalisation"] {
+                assert_eq!(find(&reading, id, 0).verdict, Verdict::CannotTell, "{on:?} {id}");
+            }
+        }
+    }
+
+    #[test]
+    fn record_level_needs_a_target_but_left_against_right_does_not() {
+        let mut reading = trimmed();
+        let last = reading.rounds.len() - 1;
+        reading.rounds[last].reference_dbfs = [Some(-13.0), Some(-11.4)];
+        reading.rounds[last].level_difference_db = Some(-1.6);
+        let got = find(&reading, "record-level", 0);
+        assert!(
+            got.verdict == Verdict::CannotTell && got.why.contains("monitor switch at source"),
+            "{got:?}"
+        );
+        let both = find(&reading, "record-level", 2);
+        assert_eq!(both.verdict, Verdict::Outside);
+        assert!(both.turn.unwrap().contains("record level trimmer left up 1.60 dB"));
+        let mut limits = Limits::full_size();
+        limits.playback_level_target_dbfs = Some(Tolerance { value: -12.0, basis: "manual".into() });
+        let got = find_with(&reading, &limits, "record-level", 0);
+        assert!(got.turn.unwrap().contains("record level trimmer left up 1.00 dB"));
+    }
+
+    #[test]
+    fn a_sweep_tells_equalisation_from_bias_and_where_to_set_it() {
+        let mut reading = trimmed();
+        let sweep = sample::rounds().bias_sweep.unwrap();
+        reading.bias_sweep = Some(sweep);
+        let got = find(&reading, "bias", 0);
+        assert!(
+            got.verdict == Verdict::CannotTell && got.why.contains("best compromise is round"),
+            "{got:?}"
+        );
+        let got = find(&reading, "record-equalisation", 0);
+        // At round 7.0 on the left: 3.1 - 0.5 x 7.
+        assert_within!(got.value.unwrap(), -0.4, 1e-9, "dB");
+        assert!(got.why.contains("third harmonic lowest at round 7.3"), "{got:?}");
+        reading.bias_sweep.as_mut().unwrap().peaks[0].round = [None; 2];
+        let got = find(&reading, "record-equalisation", 0);
+        assert!(got.why.contains("wider range"), "{got:?}");
+    }
+}

@@ -1,0 +1,247 @@
+//! Finding `playback-response`, and the part of `channel-match` that depends on frequency.
+
+use crate::judge::case::{Bench, Bounds, SIDES, plain, rank};
+use crate::judge::figures::{decimals_db, frequency, signed};
+use crate::judge::limits::ResponseLimit;
+use crate::judge::meaning::Quantity;
+use crate::judge::work::response_steps::{Off, match_steps, shares_in_words, steps};
+use crate::reading::{Finding, RecordedOn, Response, ResponsePoint, Verdict};
+
+/// The points to judge: steps, or the sweep, or noise, whichever comes first and is not empty.
+fn points(response: &Response) -> (&'static str, &[ResponsePoint]) {
+    if !response.steps.is_empty() {
+        ("steps", &response.steps)
+    } else if !response.sweep.is_empty() {
+        ("sweep", &response.sweep)
+    } else {
+        ("noise", &response.noise)
+    }
+}
+
+/// The worst point of a band.
+struct Worst {
+    hz: f64,
+    db: f64,
+    uncertainty_db: f64,
+}
+
+fn worst(rows: impl Iterator<Item = (f64, Option<f64>, Option<f64>)>, bounds: Bounds) -> Option<Worst> {
+    rows.filter_map(|(hz, db, uncertainty)| Some(Worst { hz, db: db?, uncertainty_db: uncertainty? })).max_by(
+        |a, b| {
+            let key = |w: &Worst| rank(bounds.stand(w.db, w.uncertainty_db));
+            key(a).cmp(&key(b)).then(a.db.abs().total_cmp(&b.db.abs()))
+        },
+    )
+}
+
+/// One finding a channel, and one for its bass where the limit does not reach down to it.
+pub(crate) fn playback_response(bench: &Bench) -> Vec<Finding> {
+    let main = bench.limits.response(bench.circumstances());
+    let bass = &bench.limits.bass_response;
+    let mut findings = Vec::new();
+    for side in 0..2 {
+        findings.push(one_channel(bench, side, &main, None));
+        if bench.recorded_on() != Some(RecordedOn::Injected) && main.from_hz > bass.from_hz * 1.3 {
+            let below = ResponseLimit { to_hz: main.from_hz.min(bass.to_hz), ..bass.clone() };
+            findings.push(one_channel(bench, side, &below, Some("bass")));
+        }
+    }
+    findings
+}
+
+fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&'static str>) -> Finding {
+    let mut case = bench.case("playback-response", Quantity::PlaybackResponse, "dB");
+    case.kind = kind;
+    case.channel = Some(SIDES[side]);
+    case.bounds = Bounds::within(limit.db);
+    case.limit = Some(format!(
+        "+-{} dB, {} to {} ({})",
+        plain(limit.db),
+        frequency(limit.from_hz),
+        frequency(limit.to_hz),
+        limit.basis
+    ));
+    case.missing =
+        "no response was measured in this band; to find out: record a programme with stepped tones or a \
+                    sweep"
+            .to_owned();
+    if bench.dead[side] {
+        case.missing = "the channel is dead; to find out: put the wiring right and record again".to_owned();
+        return case.finish();
+    }
+    let Some(response) = &bench.reading.response else { return case.finish() };
+    let (points_kind, rows) = points(response);
+    // The edge belongs to the main band.
+    let to_hz = limit.to_hz * if kind.is_some() { 0.99 } else { 1.001 };
+    let in_band = || rows.iter().filter(|row| row.hz >= limit.from_hz * 0.999 && row.hz <= to_hz);
+    let bounds = case.bounds;
+    let Some(worst) = worst(in_band().map(|row| (row.hz, row.db[side], row.uncertainty_db[side])), bounds)
+    else {
+        return case.finish();
+    };
+    let digits = decimals_db(Some(worst.uncertainty_db), 2);
+    case.value = Some(worst.db);
+    case.uncertainty = Some(worst.uncertainty_db);
+    case.figures = format!(
+        "furthest off: {} dB at {} against {} ({points_kind})",
+        signed(worst.db, digits),
+        frequency(worst.hz),
+        frequency(response.reference_hz)
+    );
+    // A band that the rows do not fill is said, not passed over: a third octave is the widest usual step.
+    let measured = |row: &&ResponsePoint| row.db[side].is_some() && row.uncertainty_db[side].is_some();
+    let low = in_band().filter(measured).map(|row| row.hz).fold(f64::INFINITY, f64::min);
+    let high = in_band().filter(measured).map(|row| row.hz).fold(0.0, f64::max);
+    if low > limit.from_hz * 1.3 || high < limit.to_hz / 1.3 {
+        case.figures += &format!("; measured from {} to {} only", frequency(low), frequency(high));
+    }
+    let off = Off { hz: worst.hz, db: worst.db, allowed_db: limit.db };
+    case.turn = steps(bench, side, &off);
+    if bounds.stand(worst.db, worst.uncertainty_db) == Verdict::Outside
+        && let Some(shares) = shares_in_words(bench, side, &off)
+    {
+        case.figures += &format!("; {shares}");
+    }
+    case.finish()
+}
+
+/// Channel match over frequency, the level difference subtracted.
+pub(crate) fn channel_match(bench: &Bench) -> Finding {
+    let limit = &bench.limits.channel_match_db;
+    let band = bench.limits.response(bench.circumstances());
+    let mut case = bench.case("channel-match", Quantity::ChannelMatch, "dB");
+    case.kind = Some("response");
+    case.channel = Some("both");
+    case.bounds = Bounds::within(limit.value);
+    case.limit = Some(format!(
+        "at most {} dB apart in response, {} to {} ({})",
+        plain(limit.value),
+        frequency(band.from_hz),
+        frequency(band.to_hz),
+        limit.basis
+    ));
+    case.missing =
+        "the two responses were not both measured in this band; to find out: record a programme with \
+                    stepped tones or a sweep on both channels"
+            .to_owned();
+    if bench.reading.capture.mono || bench.dead.contains(&true) {
+        case.missing =
+            "there are not two channels to compare; to find out: put the wiring right and record again"
+                .to_owned();
+        return case.finish();
+    }
+    let Some(response) = &bench.reading.response else { return case.finish() };
+    let (_, rows) = points(response);
+    let differences =
+        rows.iter().filter(|row| row.hz >= band.from_hz * 0.999 && row.hz <= band.to_hz * 1.001).map(|row| {
+            let db = row.db[0].zip(row.db[1]).map(|(left, right)| left - right);
+            let both = row.uncertainty_db[0].zip(row.uncertainty_db[1]).map(|(l, r)| l.hypot(r));
+            let uncertainty = row.difference_uncertainty_db.or(both);
+            (row.hz, db, uncertainty)
+        });
+    let Some(worst) = worst(differences, case.bounds) else { return case.finish() };
+    let at = frequency(worst.hz);
+    case.value = Some(worst.db);
+    case.uncertainty = Some(worst.uncertainty_db);
+    case.figures = format!(
+        "responses furthest apart: left minus right {} dB at {at}",
+        signed(worst.db, decimals_db(Some(worst.uncertainty_db), 2))
+    );
+    let off = Off { hz: worst.hz, db: -worst.db.abs(), allowed_db: limit.value };
+    let own = rows.iter().find(|row| row.hz == worst.hz).map(|row| row.db);
+    let own_db = own.map_or([0.0; 2], |db| db.map(|db| db.unwrap_or(0.0)));
+    case.turn = match_steps(bench, worst.db, own_db, &off);
+    case.finish()
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::judge::{Limits, judge, sample};
+    use crate::reading::{Finding, Heads, Reading, RecordedOn, Verdict};
+
+    fn left(reading: &Reading) -> Finding {
+        judge(reading, &Limits::full_size())
+            .into_iter()
+            .find(|finding| finding.id == "playback-response")
+            .unwrap()
+    }
+
+    #[test]
+    fn missing_treble_is_charged_to_azimuth_first() {
+        let got = left(&sample::faulty());
+        assert_eq!(got.verdict, Verdict::Outside);
+        let turn = got.turn.unwrap();
+        assert!(turn.starts_with("set azimuth first: 0."), "{turn}");
+        assert!(turn.contains("of the 3.2 dB missing at 14 kHz come from it"), "{turn}");
+        assert!(turn.contains("Clean") && turn.contains("fall as 0.128 +- 0.008 um of spacing do"), "{turn}");
+        assert!(turn.ends_with("Nothing else needs turning for this"), "{turn}");
+        // Where no cause was told, the equaliser is all that is left.
+        let mut reading = sample::faulty();
+        reading.causes.clear();
+        let turn = left(&reading).turn.unwrap();
+        assert!(turn.contains("Clean") && turn.contains("Playback equalisation left up"), "{turn}");
+    }
+
+    #[test]
+    fn treble_that_azimuth_explains_needs_nothing_else() {
+        let mut reading = sample::faulty();
+        // 2.0 dB at 10 kHz make more than 3.2 dB at 14 kHz.
+        reading.azimuth.as_mut().unwrap().loss_at_10k_db = Some(-2.0);
+        assert!(left(&reading).turn.unwrap().ends_with("Nothing else needs turning for this"));
+    }
+
+    #[test]
+    fn azimuth_inside_its_limit_is_not_blamed() {
+        let mut reading = sample::faulty();
+        reading.azimuth.as_mut().unwrap().delay_us = Some(0.4);
+        assert!(!left(&reading).turn.unwrap().contains("azimuth"));
+    }
+
+    #[test]
+    fn azimuth_that_was_not_measured_is_asked_for_before_equalisation() {
+        let mut reading = sample::faulty();
+        reading.azimuth = None;
+        assert!(left(&reading).turn.unwrap().starts_with("azimuth is not known"));
+        reading.circumstances.recorded_on = Some(RecordedOn::Injected);
+        assert!(left(&reading).turn.unwrap().starts_with("playback equalisation left up"));
+    }
+
+    #[test]
+    fn own_tape_is_not_blamed_on_playback_alone() {
+        let mut reading = sample::faulty();
+        reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
+        for heads in [Heads::Two, Heads::Three] {
+            reading.circumstances.heads = Some(heads);
+            let turn = left(&reading).turn.unwrap();
+            assert!(turn.contains("Record and playback are seen together"), "{turn}");
+            reading.causes.clear();
+            let got = left(&reading);
+            let turn = got.turn.unwrap();
+            assert!(turn.contains("seen together") && turn.contains("bias"), "{turn}");
+            assert!(!turn.contains("Playback equalisation"), "{turn}");
+            assert!(got.basis.contains("record and playback"), "{}", got.basis);
+        }
+    }
+
+    #[test]
+    fn a_point_lost_in_noise_does_not_make_a_verdict() {
+        let mut reading = sample::healthy();
+        let last =
+            reading.response.as_mut().unwrap().steps.iter_mut().find(|row| row.hz == 12_500.0).unwrap();
+        last.db[0] = Some(-1.8);
+        last.uncertainty_db[0] = Some(1.4);
+        assert_eq!(left(&reading).verdict, Verdict::CannotTell);
+    }
+
+    #[test]
+    fn too_much_treble_is_turned_down_without_cleaning() {
+        let mut reading = sample::healthy();
+        for row in &mut reading.response.as_mut().unwrap().steps {
+            if row.hz == 10_000.0 {
+                row.db[0] = Some(2.4);
+            }
+        }
+        let turn = left(&reading).turn.unwrap();
+        assert_eq!(turn, "playback equalisation left down by about 2.4 dB at 10 kHz");
+    }
+}

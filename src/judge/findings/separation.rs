@@ -1,0 +1,133 @@
+//! Finding `separation`.
+
+use crate::judge::case::{Bench, Bounds, plain};
+use crate::judge::figures::{decimals, frequency, unsigned};
+use crate::judge::meaning::Quantity;
+use crate::judge::work::turns::step;
+use crate::reading::{Adjustment, Finding, Separation};
+
+/// Frequency at which separation is stated, Hz (common practice, no source).
+const STATED_HZ: f64 = 1000.0;
+
+/// Leakage of each channel into the other at 1 kHz (or what is nearest to it).
+pub(crate) fn findings(bench: &Bench) -> Vec<Finding> {
+    let rows = &bench.reading.separation;
+    let octaves = |row: &Separation| (row.hz / STATED_HZ).ln().abs();
+    let Some(row) = rows.iter().min_by(|a, b| octaves(a).total_cmp(&octaves(b))) else {
+        let mut case = bench.case("separation", Quantity::Separation, "dB");
+        case.missing =
+            "no tone on one channel alone was found, or there are not two channels; to find out: record the \
+                        programme separation"
+                .to_owned();
+        return vec![case.finish()];
+    };
+    [("left", 0), ("right", 1)].into_iter().map(|(side, from)| one(bench, rows, row, side, from)).collect()
+}
+
+fn one(bench: &Bench, rows: &[Separation], row: &Separation, side: &'static str, from: usize) -> Finding {
+    let limit = bench.limits.separation_db.as_ref();
+    let other = if from == 0 { "right" } else { "left" };
+    let mut case = bench.case("separation", Quantity::Separation, "dB");
+    case.channel = Some(side);
+    if let Some(limit) = limit {
+        case.bounds = Bounds::below(limit.value);
+        case.limit = Some(format!(
+            "leakage at {} at most {} dB ({})",
+            frequency(row.hz),
+            plain(limit.value),
+            limit.basis
+        ));
+    }
+    let leak = |row: &Separation| match from {
+        0 => (row.left_into_right_db, row.left_into_right_uncertainty_db),
+        _ => (row.right_into_left_db, row.right_into_left_uncertainty_db),
+    };
+    let words = |row: &Separation| match (leak(row), row.noise_limit_db[from]) {
+        ((Some(db), doubt), _) => {
+            Some(format!("{} dB at {}", unsigned(db, decimals(doubt, 1)), frequency(row.hz)))
+        }
+        ((None, _), Some(limit)) => {
+            Some(format!("better than {} dB at {} (lost in noise)", unsigned(limit, 0), frequency(row.hz)))
+        }
+        _ => None,
+    };
+    case.missing = format!(
+        "the tone on the {side} channel alone was not found; to find out: record the programme separation"
+    );
+    let all: Vec<String> = rows.iter().filter_map(words).collect();
+    let figures = format!("{side} leaks into {other} by {}", all.join(", "));
+    case.turn = vec![
+        step(
+            Adjustment::Heads,
+            "separation, no trimmer: clean the heads, check the height of the head and the tape guides, then leads and plugs that lie \
+             side by side",
+        )
+        .on(side),
+    ];
+    match (leak(row), row.noise_limit_db[from]) {
+        ((Some(db), doubt), _) => {
+            (case.value, case.uncertainty) = (Some(db), doubt);
+            case.figures = figures;
+            case.finish_by(limit, "separation_db")
+        }
+        // It lies below its own noise limit: that is as good as known, if the limit is.
+        ((None, _), Some(below)) => {
+            (case.value, case.uncertainty) = (Some(below), Some(0.0));
+            case.figures = figures;
+            let outside = limit.is_some_and(|limit| below > limit.value);
+            if outside {
+                case.value = None;
+                case.missing = format!(
+                    "the noise is louder than the limit; to find out: record with more level, or with less hiss. {}",
+                    case.figures
+                );
+            }
+            let mut finding = case.finish_by(limit, "separation_db");
+            (finding.value, finding.uncertainty) = (None, None);
+            finding
+        }
+        _ => case.finish(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::judge::{Limits, judge, sample};
+    use crate::reading::{Finding, Reading, Verdict};
+
+    fn find(reading: &Reading, limits: &str) -> [Finding; 2] {
+        let limits = Limits::from_toml(limits, "manual.toml").unwrap();
+        let found: Vec<Finding> =
+            judge(reading, &limits).into_iter().filter(|finding| finding.id == "separation").collect();
+        found.try_into().unwrap()
+    }
+
+    #[test]
+    fn each_way_is_judged_at_1_khz_and_the_rest_is_told() {
+        let [left, right] = find(&sample::faulty(), "separation_db = -35");
+        assert_eq!([left.verdict, right.verdict], [Verdict::Within, Verdict::Outside], "{left:?} {right:?}");
+        assert!(
+            right.why.starts_with("right leaks into left by ") && right.why.contains("10 kHz"),
+            "{}",
+            right.why
+        );
+        let [left, _] = find(&sample::faulty(), "");
+        assert_eq!(left.verdict, Verdict::CannotTell);
+        assert!(left.why.contains("no limit is known"), "{}", left.why);
+    }
+
+    #[test]
+    fn what_is_lost_in_noise_is_better_than_the_noise() {
+        let mut reading = sample::faulty();
+        for row in &mut reading.separation {
+            (row.left_into_right_db, row.left_into_right_uncertainty_db) = (None, None);
+            row.noise_limit_db = [Some(-60.0); 2];
+        }
+        let [left, _] = find(&reading, "separation_db = -35");
+        assert_eq!((left.verdict, left.value), (Verdict::Within, None), "{left:?}");
+        assert!(left.why.contains("better than -60 dB at 1 kHz"), "{}", left.why);
+        let [left, _] = find(&reading, "separation_db = -70");
+        assert_eq!(left.verdict, Verdict::CannotTell);
+        assert!(left.why.contains("louder than the limit"), "{}", left.why);
+    }
+}

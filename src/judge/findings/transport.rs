@@ -1,0 +1,361 @@
+//! Findings `speed` and `flutter`.
+
+use crate::judge::case::{Bench, Bounds, plain};
+use crate::judge::figures::{decimals, frequency, signed, unsigned};
+use crate::judge::findings::flutter_varies::{Kind, varies};
+use crate::judge::limits::Tolerance;
+use crate::judge::meaning::{Meaning, Quantity};
+use crate::judge::parts::part_words;
+use crate::judge::work::turns::step;
+use crate::reading::{Adjustment, Finding, Flutter, Heads, RecordedOn, SameTape, TurnStep, Verdict, Way};
+
+/// What moves flutter where no part is known.
+const TRANSPORT: &str = "transport, no trimmer: clean capstan and pinch roller, then check belts, idler and back tension, deck off and parts at rest";
+
+/// `flutter` are the findings on flutter of the same return.
+pub(crate) fn speed(bench: &Bench, flutter: &[Finding]) -> Finding {
+    let limit = &bench.limits.speed_percent;
+    let mut case = bench.case("speed", Quantity::SpeedError, "percent");
+    case.bounds = Bounds::within(limit.value);
+    case.limit = Some(format!("+-{} % ({})", plain(limit.value), limit.basis));
+    case.missing =
+        "no steady tone of known frequency was found; to find out: record a programme with a speed tone"
+            .to_owned();
+    if let Some(speed) = &bench.reading.speed {
+        let length = speed.from_length.as_ref();
+        let error = length.map_or(speed.error_percent, |length| length.error_percent);
+        let uncertainty = length.map_or(speed.uncertainty_percent, |length| length.uncertainty_percent);
+        let digits = decimals(Some(uncertainty), 3);
+        let way = if error > 0.0 { "fast" } else { "slow" };
+        case.value = Some(error);
+        case.uncertainty = Some(uncertainty);
+        case.figures = format!("tape runs {} % {way}", unsigned(error.abs(), digits));
+        if let Some(length) = length {
+            case.meaning = Meaning::Absolute {
+                note: "a measured length of tape between two marks, whoever recorded it; the clock of the sound card is in \
+                       the uncertainty",
+            };
+            // Neither the other deck nor an unknown one has a share in it.
+            case.origin = Some(RecordedOn::Calibrated);
+            case.figures += &format!(
+                " ({} mm of tape in {} s: {} mm/s)",
+                plain(length.length_mm),
+                unsigned(length.to_s - length.from_s, 3),
+                unsigned(length.speed_mm_s, 3)
+            );
+        }
+        if let Some(drift) = speed.drift_percent_per_min {
+            case.figures += &format!(", drifting {} % per minute", signed(drift, 3));
+        }
+        let (word, way) = if error > 0.0 { ("slower", Way::Slower) } else { ("faster", Way::Faster) };
+        let first = speed_does_not_hold(speed.drift_percent_per_min, limit.value, flutter);
+        let then = if first.is_some() { "then, if it stays, " } else { "" };
+        let text = format!(
+            "{then}motor speed trimmer {word} by {} %; warm the deck up first, and mind rotating parts",
+            unsigned(error.abs(), 2)
+        );
+        case.turn = first.into_iter().collect();
+        case.turn.push(step(Adjustment::MotorSpeed, text).by(way, error.abs(), "percent"));
+    }
+    case.finish()
+}
+
+/// Minutes over which a speed that is worth setting stays within its limit (common practice, no source).
+const HOLDS_MIN: f64 = 5.0;
+
+/// What to mend before a speed is set: a transport that slips or drags has none.
+fn speed_does_not_hold(
+    drift_percent_per_min: Option<f64>,
+    limit_percent: f64,
+    flutter: &[Finding],
+) -> Option<TurnStep> {
+    let drift = drift_percent_per_min.filter(|drift| drift.abs() * HOLDS_MIN > limit_percent);
+    let worst = flutter.iter().find(|finding| finding.verdict == Verdict::Outside);
+    let why = match (drift, worst) {
+        (Some(drift), _) => format!("the speed drifts by {} % per minute", signed(drift, 2)),
+        (None, Some(_)) => "flutter is outside its limit".to_owned(),
+        (None, None) => return None,
+    };
+    let too = if drift.is_some() && worst.is_some() { " and flutter is outside its limit" } else { "" };
+    Some(step(
+        Adjustment::Transport,
+        format!(
+            "mend the transport first, because {why}{too}: clean capstan and pinch roller, then check belts, idler and back \
+             tension, deck off and parts at rest; what slips or drags has no speed to be set"
+        ),
+    ))
+}
+
+/// One finding for each kind that has a limit.
+pub(crate) fn flutter(bench: &Bench) -> Vec<Finding> {
+    let flutter = bench.reading.flutter.as_ref();
+    let quasi_peak = flutter.and_then(|flutter| flutter.weighted_quasi_peak_percent);
+    let rms = flutter.and_then(|flutter| flutter.weighted_rms_percent);
+    let rms_uncertainty = flutter.and_then(|flutter| flutter.uncertainty_percent);
+    // A reading made before peaks had an uncertainty of their own: as sure, in proportion, as the rms.
+    let in_proportion = match (quasi_peak, rms, rms_uncertainty) {
+        (Some(peak), Some(rms), Some(uncertainty)) if rms > 0.0 => Some(uncertainty * peak / rms),
+        (_, _, uncertainty) => uncertainty,
+    };
+    let own = flutter.map(|flutter| flutter.uncertainties).unwrap_or_default();
+    let quasi_peak_uncertainty = own.weighted_quasi_peak_percent.or(in_proportion);
+    let rms_uncertainty = own.weighted_rms_percent.or(rms_uncertainty);
+    // Judged is the deck, not the one stretch.
+    let of_the_deck = |own: Option<f64>, of: Kind| {
+        let more = flutter.and_then(|flutter| varies(flutter, of, false)).unwrap_or(0.0);
+        own.map(|own| own.hypot(more))
+    };
+    let quasi_peak_uncertainty = of_the_deck(quasi_peak_uncertainty, |f| f.weighted_quasi_peak_percent);
+    let rms_uncertainty = of_the_deck(rms_uncertainty, |f| f.weighted_rms_percent);
+    let limits = bench.limits;
+    let mut findings = vec![
+        kind(
+            bench,
+            "weighted quasi-peak",
+            quasi_peak,
+            quasi_peak_uncertainty,
+            &limits.flutter_weighted_quasi_peak_percent,
+        ),
+        kind(bench, "weighted rms", rms, rms_uncertainty, &limits.flutter_weighted_rms_percent),
+    ];
+    findings.extend(bench.reading.same_tape.as_ref().map(|found| playback_alone(bench, found)));
+    findings
+}
+
+/// What does not repeat with the tape: the deck on the bench, whoever recorded.
+fn playback_alone(bench: &Bench, found: &SameTape) -> Finding {
+    let limit = &bench.limits.flutter_weighted_rms_percent;
+    let mut case = bench.case("flutter", Quantity::Flutter, "percent");
+    case.kind = Some("weighted rms, playback alone");
+    case.bounds = Bounds::below(limit.value);
+    case.limit = Some(format!("at most {} % weighted rms ({})", plain(limit.value), limit.basis));
+    case.meaning = Meaning::Absolute { note: "what does not repeat over several playings of one recording" };
+    // Neither the other deck nor an unknown one has a share in it.
+    case.origin = Some(RecordedOn::Calibrated);
+    let figure = found.playback.weighted_rms;
+    let count = found.playings.len();
+    match (figure.percent, figure.uncertainty_percent) {
+        (Some(percent), Some(uncertainty)) => {
+            case.value = Some(percent);
+            case.uncertainty = Some(uncertainty);
+            let digits = decimals(Some(uncertainty), 3);
+            case.figures = format!("weighted rms {} %, mean of {count} playings", unsigned(percent, digits));
+        }
+        // Below a limit that is itself below what is allowed: no fault.
+        _ => {
+            case.value = Some(0.0);
+            case.uncertainty = Some(figure.below_percent);
+            case.figures =
+                format!("weighted rms below {} % over {count} playings", unsigned(figure.below_percent, 3));
+        }
+    }
+    case.turn = vec![step(Adjustment::Transport, TRANSPORT)];
+    let mut finding = case.finish();
+    if figure.percent.is_none() {
+        (finding.value, finding.uncertainty) = (None, None);
+    }
+    finding
+}
+
+fn kind(
+    bench: &Bench,
+    name: &'static str,
+    value: Option<f64>,
+    uncertainty: Option<f64>,
+    limit: &Tolerance,
+) -> Finding {
+    let mut case = bench.case("flutter", Quantity::Flutter, "percent");
+    case.kind = Some(name);
+    case.value = value;
+    case.uncertainty = uncertainty;
+    case.bounds = Bounds::within(limit.value);
+    case.limit = Some(format!("at most {} % {name} ({})", plain(limit.value), limit.basis));
+    case.missing = format!(
+        "{name} flutter was not measured; to find out: record a programme with a steady tone near 3 kHz of 60 s"
+    );
+    if let (Some(value), Some(flutter)) = (value, &bench.reading.flutter) {
+        case.figures = format!("{name} {} %", unsigned(value, decimals(uncertainty, 4)));
+        if let Some(line) = strongest_line(flutter) {
+            case.figures += &format!("; {line}");
+        }
+        case.figures += &cautions(bench, flutter);
+        let text = match flutter.lines.first().and_then(|line| Some((line.part.as_deref()?, line.could_be))) {
+            Some((part, true)) => format!(
+                "transport, no trimmer: the rate of the strongest line could be that of the {part}: look there first (clean, check \
+                 for play, wear and flat spots), then at capstan, pinch roller and belts, deck off and parts at rest"
+            ),
+            Some((part, false)) => format!(
+                "transport, no trimmer: look at the {part} first (clean it, check it for play, wear and flat spots), deck off \
+                 and parts at rest"
+            ),
+            None => TRANSPORT.to_owned(),
+        };
+        case.turn = vec![step(Adjustment::Transport, text)];
+    }
+    case.finish()
+}
+
+/// Shortest tone that a flutter reading should rest on, s (common practice, no source).
+const LEAST_S: f64 = 30.0;
+
+/// What limits the figures: a short tone, or heads that work at the same time.
+fn cautions(bench: &Bench, flutter: &Flutter) -> String {
+    let mut words = String::new();
+    let length_s = flutter.measured_to_s - flutter.measured_from_s;
+    if length_s < LEAST_S {
+        words += &format!(
+            "; measured over only {} s, a reading should rest on {LEAST_S} s (recipe flutter)",
+            unsigned(length_s, 0)
+        );
+    }
+    let told = &bench.reading.circumstances;
+    if let (Some(RecordedOn::ThisDeck), Some(Heads::Three), Some(null_hz)) =
+        (told.recorded_on, told.heads, flutter.simultaneous_null_hz)
+    {
+        words += &format!(
+            "; taken while recording, flutter at about {0} Hz and its multiples cancels and half-way between doubles: \
+             rewind and play for a figure that counts",
+            unsigned(null_hz, 1)
+        );
+    }
+    // Flutter adds as squares: below a third the tape's share is 5 % of the figure.
+    const SMALL: f64 = 1.0 / 3.0;
+    let of_the_tape = told.card.as_ref().and_then(|card| card.flutter_at_most_percent);
+    if let (Some(tape), Some(rms)) = (of_the_tape, flutter.weighted_rms_percent)
+        && tape > SMALL * rms
+    {
+        words += &format!(
+            "; up to {} % weighted rms of it may be the house tape's own: to tell them apart play it back several times \
+             (--same-tape)",
+            unsigned(tape, 3)
+        );
+    }
+    words
+}
+
+fn strongest_line(flutter: &Flutter) -> Option<String> {
+    let line = flutter.lines.first()?;
+    let part = match line.part {
+        Some(_) if line.could_be => format!(", {}", part_words(line)),
+        Some(_) => format!(", the rate of the {}", part_words(line)),
+        None => String::new(),
+    };
+    Some(format!("strongest line {} % peak at {}{part}", unsigned(line.percent_peak, 3), frequency(line.hz)))
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::judge::{Limits, judge, sample};
+    use crate::reading::{Finding, Heads, Reading, RecordedOn, Verdict};
+
+    fn find(reading: &Reading, id: &str) -> Finding {
+        judge(reading, &Limits::full_size()).into_iter().find(|finding| finding.id == id).unwrap()
+    }
+
+    #[test]
+    fn a_fast_deck_is_turned_slower_and_a_slow_one_faster() {
+        let mut reading = sample::faulty();
+        reading.speed.as_mut().unwrap().error_percent = 1.23;
+        let got = find(&reading, "speed");
+        assert!(got.turn.unwrap().contains("slower by 1.23 %"));
+        reading.speed.as_mut().unwrap().error_percent = -1.23;
+        let got = find(&reading, "speed");
+        assert!(got.why.contains("1.23") && got.why.contains("slow"), "{got:?}");
+        assert!(got.turn.unwrap().contains("faster by 1.23 %"));
+    }
+
+    #[test]
+    fn own_tape_cannot_tell_speed_however_far_it_is_off() {
+        let mut reading = sample::faulty();
+        for heads in [Some(Heads::Two), Some(Heads::Three), None] {
+            reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
+            reading.circumstances.heads = heads;
+            let got = find(&reading, "speed");
+            assert_eq!((got.verdict, got.turn), (Verdict::CannotTell, None), "{heads:?}");
+        }
+    }
+
+    #[test]
+    fn flutter_of_three_heads_at_once_asks_for_rewind_and_playback() {
+        let mut reading = sample::faulty();
+        reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
+        reading.flutter.as_mut().unwrap().simultaneous_null_hz = Some(3.175);
+        for (heads, said) in [(Some(Heads::Three), true), (Some(Heads::Two), false)] {
+            reading.circumstances.heads = heads;
+            let why = find(&reading, "flutter").why;
+            assert_eq!(why.contains("3.2 Hz") && why.contains("rewind and play"), said, "{why}");
+        }
+    }
+
+    #[test]
+    fn a_short_flutter_tone_is_said_to_be_short() {
+        let mut reading = sample::faulty();
+        assert!(!find(&reading, "flutter").why.contains("only"));
+        let flutter = reading.flutter.as_mut().unwrap();
+        flutter.measured_to_s = flutter.measured_from_s + 12.0;
+        assert!(find(&reading, "flutter").why.contains("only 12 s"));
+    }
+
+    #[test]
+    fn flutter_names_its_kind_and_the_turning_part() {
+        let got = find(&sample::faulty(), "flutter");
+        assert!(got.limit.unwrap().contains("weighted quasi-peak"));
+        assert!(got.why.starts_with("weighted quasi-peak 0.31"), "{}", got.why);
+        assert!(got.turn.unwrap().contains("pinch roller"));
+    }
+
+    #[test]
+    fn the_playback_alone_is_judged_absolutely_and_by_a_length_so_is_speed() {
+        use crate::reading::{FlutterShare, SameTape, SharedFigure, SpeedFromLength};
+        let mut reading = sample::healthy();
+        reading.circumstances.recorded_on = Some(RecordedOn::OtherDeck);
+        let share = |percent: Option<f64>, below_percent: f64| {
+            let figure = SharedFigure { percent, uncertainty_percent: percent.map(|_| 0.01), below_percent };
+            FlutterShare {
+                unweighted_rms: figure,
+                weighted_rms: figure,
+                wow_rms: figure,
+                flutter_rms: figure,
+            }
+        };
+        let mut alone = |percent, below| {
+            reading.same_tape = Some(SameTape {
+                playings: vec![],
+                from_s: 0.0,
+                to_s: 60.0,
+                recording: share(Some(0.1), 0.11),
+                playback: share(percent, below),
+                bands: vec![],
+                lines: vec![],
+                assumed: vec![],
+            });
+            let found = judge(&reading, &Limits::full_size());
+            found
+                .into_iter()
+                .find(|finding| finding.kind.as_deref() == Some("weighted rms, playback alone"))
+                .unwrap()
+        };
+        let bad = alone(Some(0.4), 0.41);
+        assert_eq!(bad.verdict, Verdict::Outside, "{bad:?}");
+        assert!(bad.basis.starts_with("absolute") && !bad.turn.unwrap().contains("other deck"));
+        let none = alone(None, 0.01);
+        assert_eq!((none.verdict, none.value), (Verdict::Within, None), "{none:?}");
+        let speed = reading.speed.as_mut().unwrap();
+        speed.from_length = Some(SpeedFromLength {
+            marks: "invented".into(),
+            length_mm: 2857.5,
+            length_uncertainty_mm: 2.0,
+            from_s: 12.3,
+            to_s: 71.7,
+            time_uncertainty_s: 0.03,
+            speed_mm_s: 48.106,
+            nominal_mm_s: 47.625,
+            error_percent: 1.01,
+            uncertainty_percent: 0.09,
+        });
+        let got = find(&reading, "speed");
+        assert_eq!((got.verdict, got.value), (Verdict::Outside, Some(1.01)), "{got:?}");
+        assert!(got.basis.starts_with("absolute: a measured length"), "{}", got.basis);
+        assert!(got.why.contains("2857.5 mm of tape in 59.400 s"), "{}", got.why);
+    }
+}

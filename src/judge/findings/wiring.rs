@@ -1,0 +1,163 @@
+//! Finding `wiring`: swapped, inverted, dead or mono.
+
+use crate::judge::case::{Bench, SIDES};
+use crate::judge::figures::signed;
+use crate::judge::findings::level::tone;
+use crate::judge::work::turns::{said, step};
+use crate::reading::{Adjustment, Finding, Reading, Verdict};
+
+/// A channel this far below the other is dead, dB (common practice, no source).
+const DEAD_DB: f64 = 30.0;
+
+/// `[left, right]`: true where a channel has no signal while the other has.
+pub(crate) fn dead_channels(reading: &Reading) -> [bool; 2] {
+    let Some(tone) = tone(&reading.level) else {
+        return match reading.capture.peak_dbfs {
+            [None, Some(_)] => [true, false],
+            [Some(_), None] => [false, true],
+            _ => [false, false],
+        };
+    };
+    match tone.return_dbfs {
+        [None, Some(_)] => [true, false],
+        [Some(_), None] => [false, true],
+        [Some(left), Some(right)] => [right - left > DEAD_DB, left - right > DEAD_DB],
+        [None, None] => [false, false],
+    }
+}
+
+pub(crate) fn finding(bench: &Bench) -> Finding {
+    let reading = bench.reading;
+    let capture = &reading.capture;
+    let difference_db = tone(&reading.level).and_then(|tone| tone.difference_db);
+    let dead = bench.dead.iter().position(|&dead| dead);
+    let told = reading.recipe.is_some();
+
+    let (verdict, channel, why, turn) = if capture.mono {
+        (
+            Verdict::Outside,
+            "both",
+            "mono: both channels carry one and the same signal".to_owned(),
+            Some(
+                "connect left and right separately, record in stereo, and switch off any mono button"
+                    .to_owned(),
+            ),
+        )
+    } else if let Some(dead) = dead {
+        let side = SIDES[dead];
+        let level = match difference_db {
+            Some(db) => format!("left minus right {} dB", signed(db, 1)),
+            None => "no signal".to_owned(),
+        };
+        (
+            Verdict::Outside,
+            side,
+            format!("the {side} channel is dead: {level}"),
+            Some(format!(
+                "check the {side} cable and plug first, then the {side} head winding and amplifier"
+            )),
+        )
+    } else if capture.channels_swapped || capture.inverted[0] != capture.inverted[1] {
+        let side = SIDES[usize::from(capture.inverted[1])];
+        let mut found = Vec::new();
+        let mut turns = Vec::new();
+        if capture.channels_swapped {
+            found.push("left and right are exchanged; the figures here have it undone".to_owned());
+            turns.push("exchange the left and right plugs at the sound card".to_owned());
+        }
+        if capture.inverted[0] != capture.inverted[1] {
+            found.push(format!("the {side} channel is inverted against the other: mono listening cancels"));
+            turns.push(format!(
+                "check the {side} channel's balanced lead or head wires for exchanged conductors"
+            ));
+        }
+        let channel = if capture.channels_swapped { "both" } else { side };
+        (Verdict::Outside, channel, found.join("; "), Some(turns.join("; then ")))
+    } else if told {
+        let apart = difference_db
+            .map(|db| format!("; level tone left minus right {} dB", signed(db, 1)))
+            .unwrap_or_default();
+        let note =
+            if capture.inverted == [true, true] { "; both inverted alike, which does no harm" } else { "" };
+        (Verdict::Within, "both", format!("left is left, right is right, of one polarity{note}{apart}"), None)
+    } else {
+        (
+            Verdict::CannotTell,
+            "both",
+            "cannot tell, because no slate says which channel is which; to find out: record a programme with slates"
+                .to_owned(),
+            None,
+        )
+    };
+    let steps: Vec<_> =
+        turn.into_iter().map(|text: String| step(Adjustment::Wiring, text).on(channel)).collect();
+    Finding {
+        id: "wiring".to_owned(),
+        kind: None,
+        channel: Some(channel.to_owned()),
+        value: difference_db,
+        uncertainty: tone(&reading.level).map(|tone| tone.uncertainty_db * std::f64::consts::SQRT_2),
+        unit: "dB".to_owned(),
+        limit: Some("both channels there, not exchanged, of one polarity".to_owned()),
+        verdict,
+        basis: "absolute: against the programme".to_owned(),
+        why,
+        turn: said(&steps, false),
+        steps,
+        rests_on: vec![],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::judge::{Limits, judge, sample};
+    use crate::reading::{Finding, Reading, Verdict};
+
+    fn wiring(reading: &Reading) -> Finding {
+        judge(reading, &Limits::full_size()).remove(1)
+    }
+
+    #[test]
+    fn each_wiring_fault_is_named() {
+        let healthy = sample::healthy();
+        assert_eq!(wiring(&healthy).verdict, Verdict::Within);
+
+        let mut swapped = healthy.clone();
+        swapped.capture.channels_swapped = true;
+        assert!(wiring(&swapped).turn.unwrap().contains("exchange the left and right plugs"));
+
+        let mut inverted = healthy.clone();
+        inverted.capture.inverted = [false, true];
+        let got = wiring(&inverted);
+        assert_eq!((got.verdict, got.channel.as_deref()), (Verdict::Outside, Some("right")));
+        inverted.capture.inverted = [true, true];
+        assert_eq!(wiring(&inverted).verdict, Verdict::Within);
+
+        let mut mono = healthy.clone();
+        mono.capture.mono = true;
+        assert!(wiring(&mono).why.starts_with("mono"));
+    }
+
+    #[test]
+    fn thirty_decibels_below_is_dead_and_nothing_else_of_that_channel_is_judged() {
+        let mut reading = sample::healthy();
+        for level in &mut reading.level {
+            level.return_dbfs[1] = level.return_dbfs[0].map(|db| db - 31.0);
+            level.gain_db[1] = level.gain_db[0].map(|db| db - 31.0);
+            level.difference_db = Some(31.0);
+        }
+        let got = wiring(&reading);
+        assert_eq!((got.verdict, got.channel.as_deref()), (Verdict::Outside, Some("right")));
+        for finding in judge(&reading, &Limits::full_size()) {
+            if ["azimuth", "channel-match"].contains(&finding.id.as_str())
+                || (finding.id == "playback-response" && finding.channel.as_deref() == Some("right"))
+            {
+                assert_eq!(finding.verdict, Verdict::CannotTell, "{finding:?}");
+            }
+        }
+        reading.level[0].return_dbfs[1] = Some(reading.level[0].return_dbfs[0].unwrap() - 29.0);
+        assert_eq!(wiring(&reading).verdict, Verdict::Within);
+        reading.level[0].return_dbfs[1] = None;
+        assert_eq!(wiring(&reading).channel.as_deref(), Some("right"));
+    }
+}

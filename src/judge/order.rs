@@ -1,0 +1,175 @@
+//! The findings, in the order of work.
+
+use crate::judge::Limits;
+use crate::judge::case::Bench;
+use crate::judge::findings::azimuth;
+use crate::judge::findings::capture;
+use crate::judge::findings::equalisation;
+use crate::judge::findings::level;
+use crate::judge::findings::noise;
+use crate::judge::findings::nonlinear;
+use crate::judge::findings::recording;
+use crate::judge::findings::response;
+use crate::judge::findings::separation;
+use crate::judge::findings::transport;
+use crate::judge::findings::wiring;
+use crate::judge::work::turns::rest;
+use crate::reading::{Finding, Reading};
+
+/// Judges a reading; the findings stand in the order of work.
+///
+/// Every finding is there even when nothing was measured: then its verdict is `cannot tell`, with the way to find out.
+/// A quantity may have several findings (one a channel, one a kind of flutter). `turn` is set only where a value is
+/// outside its limit by more than its uncertainty.
+pub fn judge(reading: &Reading, limits: &Limits) -> Vec<Finding> {
+    let mut bench = Bench::new(reading, limits);
+    bench.put(vec![capture::finding(&bench)]);
+    bench.capture_is_bad = bench.is_outside("capture");
+    bench.put(vec![wiring::finding(&bench)]);
+    // Speed stands before flutter in the list, and rests on it.
+    let flutter = transport::flutter(&bench);
+    bench.put(vec![transport::speed(&bench, &flutter)]);
+    bench.put(flutter);
+    let azimuth = azimuth::finding(&bench);
+    bench.azimuth_is_unknown = azimuth.value.is_none();
+    bench.put(vec![azimuth]);
+    bench.put(response::playback_response(&bench));
+    bench.put(equalisation::findings(&bench));
+    bench.put(level::channel_match(&bench));
+    bench.put(vec![response::channel_match(&bench)]);
+    bench.put(level::playback_level(&bench));
+    bench.put(recording::record_level(&bench));
+    bench.put(recording::bias(&bench));
+    bench.put(recording::record_equalisation(&bench));
+    bench.put(noise::noise(&bench));
+    bench.put(noise::hum(&bench));
+    bench.put(nonlinear::distortion(&bench));
+    bench.put(nonlinear::saturation(&bench));
+    bench.put(separation::findings(&bench));
+    let mut findings = bench.findings;
+    rest(&mut findings);
+    findings
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::sample;
+    use crate::reading::{Heads, RecordedOn, Verdict};
+
+    const ORDER: [&str; 16] = [
+        "capture",
+        "wiring",
+        "speed",
+        "flutter",
+        "azimuth",
+        "playback-response",
+        "channel-match",
+        "playback-level",
+        "record-level",
+        "bias",
+        "record-equalisation",
+        "noise",
+        "hum",
+        "distortion",
+        "saturation",
+        "separation",
+    ];
+
+    fn every_origin() -> Vec<(Option<RecordedOn>, Option<Heads>)> {
+        let mut all = vec![(None, None)];
+        for on in [
+            RecordedOn::Calibrated,
+            RecordedOn::House,
+            RecordedOn::OtherDeck,
+            RecordedOn::ThisDeck,
+            RecordedOn::Injected,
+            RecordedOn::Loopback,
+        ] {
+            all.extend([None, Some(Heads::Two), Some(Heads::Three)].map(|heads| (Some(on), heads)));
+        }
+        all
+    }
+
+    #[test]
+    fn findings_stand_in_the_order_of_work_and_none_is_missing() {
+        for reading in [sample::healthy(), sample::faulty(), sample::empty()] {
+            let findings = judge(&reading, &Limits::full_size());
+            let mut ids: Vec<&str> = findings.iter().map(|finding| finding.id.as_str()).collect();
+            ids.dedup();
+            assert_eq!(ids, ORDER);
+        }
+    }
+
+    #[test]
+    fn no_two_findings_go_by_the_same_name() {
+        for reading in [sample::healthy(), sample::faulty(), sample::empty()] {
+            let mut names: Vec<_> = judge(&reading, &Limits::full_size())
+                .into_iter()
+                .map(|finding| (finding.id, finding.kind, finding.channel))
+                .collect();
+            let count = names.len();
+            names.sort();
+            names.dedup();
+            assert_eq!(names.len(), count, "{names:?}");
+        }
+    }
+
+    #[test]
+    fn no_healthy_deck_gets_a_turn() {
+        for limits in [Limits::full_size(), Limits::portable()] {
+            for (recorded_on, heads) in every_origin() {
+                let mut reading = sample::healthy();
+                reading.circumstances.recorded_on = recorded_on;
+                reading.circumstances.heads = heads;
+                for finding in judge(&reading, &limits) {
+                    assert_eq!(finding.turn, None, "{recorded_on:?} {heads:?} {finding:?}");
+                    assert_ne!(finding.verdict, Verdict::Outside, "{recorded_on:?} {heads:?} {finding:?}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn only_what_is_outside_gets_a_turn_and_nothing_to_turn_in_a_loopback_capture() {
+        for (recorded_on, heads) in every_origin() {
+            let mut reading = sample::faulty();
+            reading.circumstances.recorded_on = recorded_on;
+            reading.circumstances.heads = heads;
+            for finding in judge(&reading, &Limits::full_size()) {
+                if finding.turn.is_some() {
+                    assert_eq!(finding.verdict, Verdict::Outside, "{finding:?}");
+                    assert!(
+                        recorded_on != Some(RecordedOn::Loopback)
+                            || finding.id == "capture"
+                            || finding.id == "wiring",
+                        "{finding:?}"
+                    );
+                }
+                assert!(!finding.why.is_empty() && !finding.basis.is_empty(), "{finding:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn what_cannot_be_told_says_why_and_how_to_find_out() {
+        for finding in judge(&sample::empty(), &Limits::full_size()) {
+            if finding.verdict == Verdict::CannotTell {
+                assert!(finding.why.to_lowercase().contains("cannot tell, because "), "{finding:?}");
+                assert!(finding.why.contains("to find out: "), "{finding:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_bad_capture_comes_before_every_turn() {
+        let mut reading = sample::faulty();
+        reading.capture.clipped_samples = [120, 0];
+        let findings = judge(&reading, &Limits::full_size());
+        let turned: Vec<_> = findings.iter().skip(1).filter_map(|finding| finding.turn.as_ref()).collect();
+        assert!(turned.len() > 3, "{findings:?}");
+        for turn in turned {
+            assert!(turn.starts_with("put the capture right"), "{turn}");
+        }
+    }
+}

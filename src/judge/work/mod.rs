@@ -1,0 +1,5 @@
+//! What is to be turned, step by step and in order.
+
+pub(crate) mod bias_steps;
+pub(crate) mod response_steps;
+pub(crate) mod turns;

@@ -1,0 +1,517 @@
+//! What to do about a response that is off, step by step, by the causes that were told.
+
+use crate::judge::case::{Bench, SIDES};
+use crate::judge::causes::words::{cause_name, cause_size};
+use crate::judge::causes_shapes::is_treble;
+use crate::judge::figures::{decimals_db, frequency, signed, unsigned};
+use crate::judge::work::turns::step;
+use crate::reading::{Adjustment, Cause, CauseKind, Heads, RecordedOn, TurnStep, Way};
+use crate::trade::playback_losses::azimuth_loss_elsewhere_db;
+
+/// Above this the treble is judged, below [`BASS_HZ`] the bass.
+pub(crate) const TREBLE_HZ: f64 = 2000.0;
+/// Below this the bass is judged.
+pub(crate) const BASS_HZ: f64 = 200.0;
+/// Least share that is worth a word, dB.
+const WORTH_DB: f64 = 0.3;
+
+const NOTHING_ELSE: &str = ". Nothing else needs turning for this";
+/// More than a trimmer of the playback equalisation gives, dB (common practice, no source).
+const TRIMMER_DB: f64 = 6.0;
+
+/// Cleaning where no cause was told.
+const CLEAN: &str = "clean and demagnetise the heads (power off, tape away) and read again";
+const CAPACITORS_CAUTION: &str =
+    "Mains off and capacitors discharged first; local codes, and licensed people where the law says so";
+
+/// The point that is furthest off.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Off {
+    pub(crate) hz: f64,
+    pub(crate) db: f64,
+    /// What may be off, dB.
+    pub(crate) allowed_db: f64,
+}
+
+impl Off {
+    fn is_treble(&self) -> bool {
+        self.hz >= TREBLE_HZ
+    }
+
+    /// `of the 6.1 dB missing at 15 kHz`, or `too many`.
+    pub(crate) fn of_all(&self) -> String {
+        let what = if self.db < 0.0 { "missing" } else { "too many" };
+        format!("of the {} dB {what} at {}", unsigned(self.db.abs(), 1), frequency(self.hz))
+    }
+}
+
+/// What one cause does at one frequency.
+struct Share<'a> {
+    cause: &'a Cause,
+    db: f64,
+    uncertainty_db: f64,
+}
+
+impl Share<'_> {
+    fn is(&self, kind: CauseKind) -> bool {
+        self.cause.instead.is_empty() && self.cause.cause == kind
+    }
+
+    /// Among those that could not be told apart.
+    fn may_be(&self, kind: CauseKind) -> bool {
+        self.cause.instead.iter().any(|other| other.cause == kind)
+    }
+
+    fn size(&self) -> String {
+        cause_size(self.cause.value, self.cause.uncertainty, &self.cause.unit).unwrap_or_default()
+    }
+
+    /// `3.7 +- 0.2`.
+    fn amount(&self) -> String {
+        let digits = decimals_db(Some(self.uncertainty_db), 1).min(1);
+        if self.uncertainty_db < 0.05 {
+            return unsigned(self.db.abs(), digits.max(1));
+        }
+        format!("{} +- {}", unsigned(self.db.abs(), digits), unsigned(self.uncertainty_db, digits))
+    }
+
+    fn names(&self) -> String {
+        if self.cause.instead.is_empty() {
+            return cause_name(self.cause.cause).to_owned();
+        }
+        let all: Vec<&str> = self.cause.instead.iter().map(|other| cause_name(other.cause)).collect();
+        all.join(" or ")
+    }
+}
+
+/// What `cause` does at `hz`, from its shares: a straight line between the two nearest, a fifth beyond the last at most.
+fn share_at(cause: &Cause, hz: f64) -> Option<(f64, f64)> {
+    let rows = &cause.shares_db;
+    let (first, last) = (rows.first()?, rows.last()?);
+    if hz < first[0] / 1.3 || hz > last[0] * 1.35 || rows.len() < 2 {
+        return None;
+    }
+    let pair = rows.windows(2).find(|pair| hz <= pair[1][0]).unwrap_or(&rows[rows.len() - 2..]);
+    let at = (hz - pair[0][0]) / (pair[1][0] - pair[0][0]);
+    let between = |k: usize| pair[0][k] + at * (pair[1][k] - pair[0][k]);
+    Some((between(1), between(2).abs()))
+}
+
+/// Shares that have the sign of what is off, azimuth apart; the largest first.
+fn shares<'a>(bench: &Bench<'a>, side: usize, off: &Off) -> Vec<Share<'a>> {
+    let mut found: Vec<Share<'a>> = bench
+        .reading
+        .causes
+        .iter()
+        .filter(|cause| cause.channel == SIDES[side])
+        .filter(|cause| !matches!(cause.cause, CauseKind::Azimuth | CauseKind::None))
+        .filter(|cause| is_treble(cause.cause) == off.is_treble())
+        .filter_map(|cause| {
+            let (db, uncertainty_db) = share_at(cause, off.hz)?;
+            Some(Share { cause, db, uncertainty_db })
+        })
+        .filter(|share| share.db * off.db > 0.0 && share.db.abs() >= WORTH_DB)
+        .collect();
+    found.sort_by(|a, b| b.db.abs().total_cmp(&a.db.abs()));
+    found
+}
+
+/// How much of missing treble an azimuth that is off explains, dB; `None` where it explains nothing worth saying.
+pub(crate) fn azimuth_share_db(bench: &Bench, off: &Off) -> Option<f64> {
+    if !bench.is_outside("azimuth") || off.db >= 0.0 || !off.is_treble() {
+        return None;
+    }
+    let at_10k = bench.reading.azimuth.as_ref()?.loss_at_10k_db?;
+    let share = (-azimuth_loss_elsewhere_db(at_10k, 10_000.0, off.hz)).min(-off.db);
+    (share >= 0.05).then_some(share)
+}
+
+/// `0.4 of the 6.1 dB missing at 15 kHz come from azimuth, 3.7 +- 0.2 from spacing`; `None` where nothing is known.
+pub(crate) fn shares_in_words(bench: &Bench, side: usize, off: &Off) -> Option<String> {
+    let azimuth = azimuth_share_db(bench, off).map(|share| (unsigned(share, 1), "azimuth".to_owned()));
+    let others = shares(bench, side, off);
+    let mut all = azimuth.into_iter().chain(others.iter().map(|share| (share.amount(), share.names())));
+    let (amount, name) = all.next()?;
+    let mut words = format!("{amount} {} come from {name}", off.of_all());
+    for (amount, name) in all {
+        words += &format!(", {amount} from {name}");
+    }
+    Some(words)
+}
+
+/// What to do, in the order of work; empty where nothing is to be turned.
+pub(crate) fn steps(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
+    if off.is_treble() {
+        treble(bench, side, off)
+    } else if off.hz <= BASS_HZ {
+        bass(bench, side, off)
+    } else {
+        let (word, way) = word_and_way(off.db);
+        vec![equaliser(bench, side, off, off.db, word, way, "")]
+    }
+}
+
+fn word_and_way(db: f64) -> (&'static str, Way) {
+    if db < 0.0 { ("up", Way::Up) } else { ("down", Way::Down) }
+}
+
+fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
+    let no_tape = bench.recorded_on() == Some(RecordedOn::Injected);
+    let found = shares(bench, side, off);
+    let mut rest_db = off.db;
+    let mut steps: Vec<TurnStep> = Vec::new();
+    if off.db < 0.0 && !no_tape {
+        steps.extend(azimuth(bench, off, &mut rest_db));
+        if let Some(first) = steps.first_mut()
+            && rest_db.abs() <= off.allowed_db
+        {
+            first.text += NOTHING_ELSE;
+            return steps;
+        }
+    }
+    let name = SIDES[side];
+    let all = off.of_all();
+    for share in &found {
+        if share.is(CauseKind::TimeConstant) {
+            rest_db -= share.db;
+            steps.push(
+                step(
+                    Adjustment::EqualisationNetwork,
+                    format!(
+                        "equalisation of the {name} channel: a time constant of {} makes {} {all}: make \
+                         sure that noise reduction is off, look at the tape switch and at what feels the cassette's type, then \
+                         at resistor and capacitor of that network; no trimmer mends it",
+                        share.size(),
+                        share.amount()
+                    ),
+                )
+                .on(name),
+            );
+        }
+    }
+    if off.db < 0.0 && !no_tape {
+        steps.extend(heads(&found, side, off, &mut rest_db));
+    }
+    // A resonance that lifts is what a trimmer of the equalisation moves.
+    for share in found.iter().filter(|share| share.is(CauseKind::LowPass) && share.db < 0.0) {
+        rest_db -= share.db;
+        steps.push(
+            step(
+                Adjustment::Amplifier,
+                format!(
+                    "{} {all} fall as a low-pass at {} does: look at the capacitor across the {name} head and at the \
+                     {name} amplifier",
+                    share.amount(),
+                    share.size()
+                ),
+            )
+            .on(name),
+        );
+    }
+    let open =
+        found.iter().filter(|share| !share.cause.instead.is_empty() && !share.may_be(CauseKind::Spacing));
+    for share in
+        open.filter(|share| share.may_be(CauseKind::TimeConstant) || share.may_be(CauseKind::LowPass))
+    {
+        rest_db -= share.db;
+        steps.push(
+            step(
+                Adjustment::Amplifier,
+                format!(
+                    "{} {all} may be {}, which could not be told apart: look at the tape switch and its network, then at the \
+                     {name} head's circuit and amplifier",
+                    share.amount(),
+                    share.names()
+                ),
+            )
+            .on(name),
+        );
+    }
+    if rest_db * off.db < 0.0 || rest_db.abs() <= off.allowed_db {
+        if let Some(last) = steps.last_mut() {
+            last.text += NOTHING_ELSE;
+            if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
+                last.text +=
+                    ". Record and playback are seen together: only a calibrated tape tells which has it";
+            }
+        }
+        return steps;
+    }
+    let gap = found
+        .iter()
+        .find(|share| share.is(CauseKind::Gap) || (share.is(CauseKind::LowPass) && share.db > 0.0))
+        .map(|share| {
+            if share.is(CauseKind::LowPass) {
+                return format!(
+                    " (they rise as a resonance at {} does: of the head's winding with the capacitor across it)",
+                    share.size()
+                );
+            }
+            format!(
+                " ({} dB of it fall as a gap of {} does: the head's own, no cleaning brings it back)",
+                share.amount(),
+                share.size()
+            )
+        })
+        .unwrap_or_default();
+    let (word, way) = word_and_way(rest_db);
+    if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
+        steps.extend(recording_half(side, off, rest_db));
+    } else if rest_db < -TRIMMER_DB && !no_tape {
+        steps.push(
+            step(
+                Adjustment::HeadItself,
+                format!(
+                    "what is left then, about {} dB at {}, is more than a trimmer gives{gap}: look for a worn head, and renew it \
+                     before the equalisation is touched",
+                    unsigned(-rest_db, 1),
+                    frequency(off.hz)
+                ),
+            )
+            .on(name),
+        );
+    } else {
+        steps.push(equaliser(bench, side, off, rest_db, word, way, &gap));
+    }
+    steps
+}
+
+/// Azimuth first: what it explains is subtracted from `rest_db`.
+fn azimuth(bench: &Bench, off: &Off, rest_db: &mut f64) -> Option<TurnStep> {
+    let own_two =
+        bench.recorded_on() == Some(RecordedOn::ThisDeck) && bench.circumstances().heads == Some(Heads::Two);
+    let text = if let Some(share) = azimuth_share_db(bench, off) {
+        *rest_db += share;
+        format!("set azimuth first: {} {} come from it", unsigned(share, 1), off.of_all())
+    } else if bench.is_outside("azimuth") {
+        "set azimuth first".to_owned()
+    } else if bench.azimuth_is_unknown && !own_two {
+        "azimuth is not known and may be the cause: measure it first".to_owned()
+    } else {
+        return None;
+    };
+    Some(step(Adjustment::AzimuthScrew, text))
+}
+
+/// Cleaning: what it may bring back is subtracted from `rest_db`.
+fn heads(found: &[Share], side: usize, off: &Off, rest_db: &mut f64) -> Option<TurnStep> {
+    let name = SIDES[side];
+    let read_again = "(power off, tape away), look at pressure pad and head wear, and read again";
+    let spacing = found.iter().find(|share| share.is(CauseKind::Spacing));
+    let open = found.iter().find(|share| share.may_be(CauseKind::Spacing));
+    let text = match (spacing, open) {
+        (Some(share), _) => {
+            *rest_db -= share.db;
+            let fall = if share.uncertainty_db > 0.6 * share.db.abs() {
+                let most = (share.db.abs() + share.uncertainty_db).min(off.db.abs());
+                format!("up to {} {} may fall as spacing does", unsigned(most, 1), off.of_all())
+            } else {
+                format!("{} {} fall as {} of spacing do", share.amount(), off.of_all(), share.size())
+            };
+            format!(
+                "clean the {name} head {read_again}: {fall}. What stays after cleaning is wear or contact, and only then the \
+                 playback equalisation's"
+            )
+        }
+        (None, Some(share)) => {
+            *rest_db -= share.db;
+            format!(
+                "clean the {name} head {read_again}: {} {} may be {}, which could not be told apart",
+                share.amount(),
+                off.of_all(),
+                share.names()
+            )
+        }
+        // Shapes were told, and dirt is not among them.
+        (None, None) if !found.is_empty() => return None,
+        (None, None) => CLEAN.to_owned(),
+    };
+    Some(step(Adjustment::Heads, text).on(name))
+}
+
+/// What the recording half may have to do with it, once playback is known to be right.
+fn recording_half(side: usize, off: &Off, rest_db: f64) -> Vec<TurnStep> {
+    let name = SIDES[side];
+    let way = if rest_db < 0.0 { Way::Down } else { Way::Up };
+    vec![
+        step(
+            Adjustment::Bias,
+            format!(
+                "record and playback are seen together: check playback alone with a calibrated tape before turning; if playback is \
+                 right, bias and record equalisation of the {name} channel make the {} dB at {}, and the recipes record-trim \
+                 and bias-sweep tell which",
+                signed(rest_db, 1),
+                frequency(off.hz)
+            ),
+        )
+        .on(name)
+        .towards(way),
+    ]
+}
+
+fn equaliser(
+    bench: &Bench,
+    side: usize,
+    off: &Off,
+    rest_db: f64,
+    word: &str,
+    way: Way,
+    note: &str,
+) -> TurnStep {
+    let name = SIDES[side];
+    let at = frequency(off.hz);
+    if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
+        return step(
+            Adjustment::PlaybackFirst,
+            format!(
+                "record and playback are seen together: check playback alone with a calibrated tape before the {} dB at {at} \
+                 are turned away",
+                signed(rest_db, 1)
+            ),
+        );
+    }
+    step(
+        Adjustment::PlaybackEqualisation,
+        format!(
+            "playback equalisation {name} {word} by about {} dB at {at}{note}",
+            unsigned(rest_db.abs(), 1)
+        ),
+    )
+    .on(name)
+    .by(way, rest_db.abs(), "dB")
+}
+
+fn bass(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
+    let name = SIDES[side];
+    let at = frequency(off.hz);
+    let found = shares(bench, side, off);
+    if let Some(share) = found.iter().find(|share| share.is(CauseKind::Coupling)) {
+        let either = match bench.recorded_on() {
+            Some(RecordedOn::ThisDeck) => ", in the record or the playback amplifier",
+            _ => "",
+        };
+        return vec![
+            step(
+                Adjustment::Capacitors,
+                format!(
+                    "coupling capacitors of the {name} channel{either}: {} {} fall as a corner at {} does; renew those that \
+                     have dried out, after a look at what the circuit was built for. {}",
+                    share.amount(),
+                    off.of_all(),
+                    share.size(),
+                    CAPACITORS_CAUTION
+                ),
+            )
+            .on(name),
+        ];
+    }
+    let bump: f64 = found.iter().filter(|share| share.is(CauseKind::HeadBump)).map(|share| share.db).sum();
+    // The head's own shape: nothing turns it away.
+    if (off.db - bump).abs() <= off.allowed_db && bump != 0.0 {
+        return vec![];
+    }
+    let (word, _) = word_and_way(off.db);
+    vec![
+        step(
+            Adjustment::Amplifier,
+            format!(
+                "playback equalisation {name}, low end, {word} by about {} dB at {at} if the deck has it; most have no \
+                 trimmer there: check the coupling capacitors, and allow for the head's own bass ripple. {}",
+                unsigned(off.db.abs(), 1),
+                CAPACITORS_CAUTION
+            ),
+        )
+        .on(name),
+    ]
+}
+
+/// What brings both channels together: `db` is left minus right, `own_db` what each has against the reference frequency.
+pub(crate) fn match_steps(bench: &Bench, db: f64, own_db: [f64; 2], off: &Off) -> Vec<TurnStep> {
+    let weak = usize::from(db > 0.0);
+    // The one that is further off is the one that is off.
+    if own_db[1 - weak] > own_db[weak].abs() && bench.recorded_on() != Some(RecordedOn::ThisDeck) {
+        let name = SIDES[1 - weak];
+        let text = format!(
+            "playback equalisation of the {name} channel down until both agree at {} (now {} dB apart)",
+            frequency(off.hz),
+            unsigned(db.abs(), 1)
+        );
+        return vec![step(Adjustment::PlaybackEqualisation, text).on(name).by(Way::Down, db.abs(), "dB")];
+    }
+    let name = SIDES[weak];
+    let at = frequency(off.hz);
+    let by = unsigned(db.abs(), 1);
+    let missing = Off { db: -db.abs(), ..*off };
+    let no_tape = bench.recorded_on() == Some(RecordedOn::Injected);
+    let both = [0, 1].map(|side| shares(bench, side, &missing));
+    let of = |side: usize, kind: CauseKind| {
+        both[side].iter().find(|share| share.is(kind)).map_or(0.0, |share| share.db)
+    };
+    let explains = |kind: CauseKind| of(weak, kind) - of(1 - weak, kind) <= -0.5 * db.abs();
+    let mut steps = Vec::new();
+    if explains(CauseKind::TimeConstant) {
+        steps.push(
+            step(
+                Adjustment::EqualisationNetwork,
+                format!(
+                    "the {name} channel has another time constant than the {} one: see its response",
+                    SIDES[1 - weak]
+                ),
+            )
+            .on(name),
+        );
+        return steps;
+    }
+    if explains(CauseKind::Spacing) {
+        steps.push(
+            step(
+                Adjustment::Heads,
+                format!(
+                    "clean the {name} head and read again: the {by} dB at {at} are mostly spacing, which the {} channel has \
+                     not; what stays after cleaning is the playback equalisation's",
+                    SIDES[1 - weak]
+                ),
+            )
+            .on(name),
+        );
+        return steps;
+    }
+    if explains(CauseKind::Coupling) {
+        steps.push(
+            step(
+                Adjustment::Capacitors,
+                format!("the {by} dB at {at} are mostly a coupling capacitor of the {name} channel: see its response"),
+            )
+            .on(name),
+        );
+        return steps;
+    }
+    if !no_tape {
+        steps.push(step(Adjustment::Heads, "clean the heads first").on(name));
+    }
+    if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
+        steps.push(step(Adjustment::PlaybackFirst, "check playback alone with a calibrated tape"));
+        steps.push(
+            step(
+                Adjustment::Bias,
+                format!(
+                    "then bias or record equalisation of the {name} channel until both agree at {at} (now {by} dB apart)"
+                ),
+            )
+            .on(name),
+        );
+    } else {
+        let then = if no_tape { "" } else { "then " };
+        steps.push(
+            step(
+                Adjustment::PlaybackEqualisation,
+                format!(
+                    "{then}playback equalisation of the {name} channel until both agree at {at} (now {by} dB apart)"
+                ),
+            )
+            .on(name)
+            .by(Way::Up, db.abs(), "dB"),
+        );
+    }
+    steps
+}

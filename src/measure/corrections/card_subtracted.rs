@@ -1,0 +1,311 @@
+//! The card of a house tape subtracted from a reading: what is left is the deck's own.
+//!
+//! The reverse of how the card was made (`card.rs`). Uncertainties of reading and card add as squares, with how one playing
+//! of a cassette differs from another, and with what the treble may have lost in the passes since the card was made.
+
+use crate::measure::azimuth::delay::{PlayedDifference, azimuth};
+use crate::measure::azimuth::delay_fit::Difference;
+use crate::measure::corrections::between::{
+    SAME_TONE, Sure, difference, nearest_difference, slope_db, surely,
+};
+use crate::measure::corrections::card::{PIECES_ROOT, phase_at, shelf, sure_delay, tilt_loss};
+use crate::measure::response::steps::corner_hz;
+use crate::reading::{
+    Card, CardAzimuth, CardLevel, CardResponse, CardUsed, Level, Reading, Response, ResponsePoint,
+    Subtracted, Warning,
+};
+use crate::trade::house_tape::{
+    REPEAT_DELAY_US, REPEAT_LEVEL_DB, REPEAT_SPEED_PERCENT, repeat_response_db, wear_db,
+};
+use crate::trade::{Medium, playback_losses};
+
+/// What a tone at another level than that of the card may be off, dB: the tape was compared at one level only.
+const OTHER_LEVEL_DB: f64 = 0.2;
+
+/// Takes `card`, which was read from `file`, off `reading`.
+///
+/// Off come levels, response, delay (with angle, loss and phases) and speed, as far as the card has them;
+/// `reading.circumstances.card` says which. Tones that are not on the card become `None`, with a warning `card-range`.
+///
+/// `differences` are how the channels differed at each tone, from which azimuth was told.
+pub fn subtract_card(
+    reading: &mut Reading,
+    differences: &[PlayedDifference],
+    card: &Card,
+    file: &str,
+    medium: &Medium,
+) {
+    let passes = card.passes_before.saturating_add(card.history.len() as u32);
+    let since = (card.history.len() as u32).saturating_sub(card.passes_of_making);
+    let mut used = CardUsed {
+        file: file.to_owned(),
+        name: card.name.clone(),
+        made_at: card.made.at.clone(),
+        calibrated: card.calibrated.clone(),
+        passes,
+        level: vec![],
+        response: false,
+        delay_us: None,
+        speed_percent: None,
+        flutter_at_most_percent: card.flutter_at_most_percent,
+    };
+    let seen = 1.0 + reading.speed.as_ref().map_or(0.0, |speed| speed.error_percent / 100.0);
+    let mut deck = seen;
+    if let (Some(speed), Some(own)) = (&mut reading.speed, &card.speed) {
+        deck = seen / (1.0 + own.error_percent / 100.0);
+        speed.error_percent = (deck - 1.0) * 100.0;
+        speed.uncertainty_percent =
+            speed.uncertainty_percent.hypot(own.uncertainty_percent).hypot(REPEAT_SPEED_PERCENT);
+        used.speed_percent = Some(own.error_percent);
+    }
+    let both = sure_delay(&reading.azimuth);
+    if let Some(own) = &card.azimuth {
+        let off_us = own.delay_us / deck;
+        used.delay_us = off_phases(reading, differences, card, own, medium)
+            .or_else(|| off_delay(reading, own, off_us, seen, medium))
+            .map(|()| off_us);
+    }
+    let mut missing = Vec::new();
+    if let (Some(response), Some(own)) = (&mut reading.response, &card.response) {
+        let tilts = card.azimuth.as_ref().map(|own| Tilts {
+            both,
+            own: (own.delay_us / deck, own.uncertainty_us),
+            medium,
+        });
+        off_response(response, &Off { own, tilts, ratio: seen / deck, since }, &mut missing);
+        used.response = true;
+    }
+    if !card.level.is_empty() {
+        for level in &mut reading.level {
+            match off_level(level, card) {
+                Some(db) => used.level.push(Subtracted { part: level.part.clone(), db }),
+                None => {
+                    (level.gain_db, level.difference_db) = ([None; 2], None);
+                    missing.push(level.hz);
+                }
+            }
+        }
+    }
+    if !missing.is_empty() {
+        missing.sort_by(f64::total_cmp);
+        missing.dedup();
+        let hz: Vec<String> = missing.iter().map(|hz| format!("{hz:.0}")).collect();
+        reading.warnings.push(Warning::new(
+            "card-range",
+            format!(
+                "Not on the card, or too uncertain there, and therefore not stated: {} Hz. Read a return of the programme \
+                 that the card was made from.",
+                hz.join(", ")
+            ),
+        ));
+    }
+    reading.circumstances.card = Some(used);
+}
+
+/// Takes the recording's phases off the return's and tells the delay anew from what is left; `None`, with nothing done, if
+/// too few tones are on the card.
+fn off_phases(
+    reading: &mut Reading,
+    differences: &[PlayedDifference],
+    card: &Card,
+    own: &CardAzimuth,
+    medium: &Medium,
+) -> Option<()> {
+    let before = reading.azimuth.as_ref()?;
+    let points = card
+        .response
+        .as_ref()
+        .and_then(|response| shelf(&response.steps, [&response.sweep, &response.noise, &[]]))
+        .unwrap_or_default();
+    let left: Vec<PlayedDifference> = differences
+        .iter()
+        .filter_map(|row| {
+            let phase = phase_at(&own.phase, row.hz)?;
+            // Right minus left here, left minus right in a response.
+            let level_db = row.difference.level_db + nearest_difference(points, row.hz).unwrap_or(0.0);
+            let difference = Difference {
+                level_db,
+                phase_rad: row.difference.phase_rad - phase.deg.to_radians(),
+                phase_sigma_rad: row
+                    .difference
+                    .phase_sigma_rad
+                    .hypot(phase.spread_deg.to_radians() / PIECES_ROOT),
+                ..row.difference
+            };
+            Some(PlayedDifference { difference, ..row.clone() })
+        })
+        .collect();
+    let after = azimuth(&left, before.wander_us_rms, reading.capture.rate_hz, medium)?;
+    if after.unresolved {
+        return None;
+    }
+    let mut azimuth = after.azimuth;
+    azimuth.uncertainty_us =
+        azimuth.uncertainty_us.map(|us| us.hypot(own.phase_uncertainty_us).hypot(REPEAT_DELAY_US));
+    reading.warnings.retain(|warning| warning.id != "phase-unresolved");
+    reading.azimuth = Some(azimuth);
+    Some(())
+}
+
+/// Takes the tape's delay off as a whole, where the tones cannot be corrected one by one.
+fn off_delay(
+    reading: &mut Reading,
+    own: &CardAzimuth,
+    off_us: f64,
+    seen: f64,
+    medium: &Medium,
+) -> Option<()> {
+    let azimuth = reading.azimuth.as_mut()?;
+    let delay_us = azimuth.delay_us? - off_us;
+    azimuth.delay_us = Some(delay_us);
+    azimuth.uncertainty_us =
+        azimuth.uncertainty_us.map(|us| us.hypot(own.uncertainty_us).hypot(REPEAT_DELAY_US));
+    let angle_arcmin = medium.arcmin_from_delay_us(delay_us);
+    azimuth.angle_arcmin = Some(angle_arcmin);
+    let loss =
+        playback_losses::azimuth_loss_db(angle_arcmin, medium.track_width_mm, 10_000.0, medium.speed_mm_s);
+    azimuth.loss_at_10k_db = loss.is_finite().then_some(loss);
+    for row in &mut azimuth.phase {
+        row.deg += 360e-6 * row.hz * seen * off_us;
+    }
+    Some(())
+}
+
+/// What a return's tilt is made of.
+#[derive(Clone, Copy)]
+struct Tilts<'a> {
+    /// Delay of tape and deck together; `None` if it was not measured.
+    both: Option<Sure>,
+    /// The tape's own.
+    own: Sure,
+    medium: &'a Medium,
+}
+
+impl Tilts<'_> {
+    /// What the response gains when only the deck's tilt is left, dB.
+    fn change(&self, hz: f64) -> Option<Sure> {
+        let loss = |delay_us| tilt_loss(self.medium, (delay_us, 0.0), hz).map(|loss| loss.0);
+        let Some((both, doubt)) = self.both else {
+            // Not known how the two tilts add: what the tape's own would cost on an upright head may be missed.
+            return Some((0.0, loss(self.own.0.abs() + self.own.1)?.abs()));
+        };
+        let change =
+            |both_us: f64, own_us: f64| -> Option<f64> { Some(loss(both_us - own_us)? - loss(both_us)?) };
+        let db = change(both, self.own.0)?;
+        // The doubt of the whole moves both losses alike, that of the tape's share only one.
+        let by_both = change(both + doubt, self.own.0)? - change(both - doubt, self.own.0)?;
+        let by_own = change(both, self.own.0 + self.own.1)? - change(both, self.own.0 - self.own.1)?;
+        Some((db, (by_both / 2.0).hypot(by_own / 2.0)))
+    }
+}
+
+struct Off<'a> {
+    own: &'a CardResponse,
+    tilts: Option<Tilts<'a>>,
+    /// Speed of the recording, 1 if right: by this much the tones came past the deck higher.
+    ratio: f64,
+    /// Passes since the card was made.
+    since: u32,
+}
+
+fn off_response(response: &mut Response, off: &Off, missing: &mut Vec<f64>) {
+    let own = off.own;
+    let reference_hz = response.reference_hz;
+    for (rows, same) in [
+        (&mut response.steps, &own.steps),
+        (&mut response.sweep, &own.sweep),
+        (&mut response.noise, &own.noise),
+    ] {
+        let points = shelf(same, [&own.steps, &own.sweep, &own.noise]).unwrap_or_default();
+        let before = rows.clone();
+        for row in rows.iter_mut() {
+            row.difference_db = row
+                .difference_db
+                .and_then(|db| Some(db - nearest_difference(points, row.hz).filter(|db| db.is_finite())?));
+            // At the reference frequency the response is 0 by definition.
+            if (row.hz / reference_hz).ln().abs() < 1e-9 {
+                continue;
+            }
+            let told = row.db != [None; 2];
+            for channel in 0..2 {
+                let (Some(db), Some(uncertainty)) = (row.db[channel], row.uncertainty_db[channel]) else {
+                    continue;
+                };
+                let left = off.share(points, channel, row.hz, reference_hz).map(|share| {
+                    let slip = slope_db(&before, channel, row.hz) * off.ratio.ln();
+                    (db - share.0, uncertainty.hypot(share.1).hypot(slip))
+                });
+                row.db[channel] = left.map(|left| left.0);
+                row.uncertainty_db[channel] = left.map(|left| left.1);
+            }
+            if told && row.db == [None; 2] {
+                missing.push(row.hz);
+            }
+        }
+    }
+    let points = [&response.steps, &response.sweep, &response.noise];
+    let points = points.into_iter().find(|points| !points.is_empty()).unwrap_or(&response.noise);
+    response.low_3db_hz = [0, 1].map(|channel| corner_hz(points, channel, reference_hz, false));
+    response.high_3db_hz = [0, 1].map(|channel| corner_hz(points, channel, reference_hz, true));
+}
+
+impl Off<'_> {
+    /// The tape's share of the response at `hz`, dB.
+    fn share(&self, points: &[ResponsePoint], channel: usize, hz: f64, reference_hz: f64) -> Option<Sure> {
+        let (db, uncertainty) = surely(points, channel, hz)?;
+        let (zero_db, zero_uncertainty) = if (self.own.reference_hz / reference_hz).ln().abs() < SAME_TONE {
+            (0.0, 0.0)
+        } else {
+            surely(points, channel, reference_hz)?
+        };
+        let (tilt_db, tilt_doubt) = match &self.tilts {
+            Some(tilts) => tilts.change(hz)?,
+            None => (0.0, 0.0),
+        };
+        let uncertainty = [zero_uncertainty, tilt_doubt, repeat_response_db(hz), wear_db(hz, self.since)]
+            .into_iter()
+            .fold(uncertainty, f64::hypot);
+        Some((db - zero_db - tilt_db, uncertainty))
+    }
+}
+
+/// Takes the tape's level off one level tone; gives what was subtracted, dB.
+fn off_level(level: &mut Level, card: &Card) -> Option<[Option<f64>; 2]> {
+    let distance = |hz: f64| (hz / level.hz).ln().abs();
+    let apart_db = |own: &CardLevel| (own.programme_db - level.programme_db).abs();
+    let own = card
+        .level
+        .iter()
+        .min_by(|a, b| distance(a.hz).total_cmp(&distance(b.hz)).then(apart_db(a).total_cmp(&apart_db(b))))?;
+    let mut extra_db = REPEAT_LEVEL_DB;
+    if apart_db(own) > 0.5 {
+        extra_db = extra_db.hypot(OTHER_LEVEL_DB);
+    }
+    let mut db = own.db;
+    if distance(own.hz) >= SAME_TONE {
+        // Another frequency: the response leads there, if the card has it. Octaves are no tenths of a decibel.
+        let response = card.response.as_ref()?;
+        let points = shelf(&response.steps, [&response.sweep, &response.noise, &[]])?;
+        for (channel, db) in db.iter_mut().enumerate() {
+            let at = |hz| surely(points, channel, hz);
+            *db = (|| {
+                let (there, here) = (at(level.hz)?, at(own.hz)?);
+                extra_db = extra_db.hypot(there.1).hypot(here.1);
+                Some((*db)? + there.0 - here.0)
+            })();
+        }
+    }
+    if db == [None; 2] {
+        return None;
+    }
+    for (gain, db) in level.gain_db.iter_mut().zip(db) {
+        *gain = gain.zip(db).map(|(gain, db)| gain - db);
+    }
+    level.difference_db = level.difference_db.zip(difference(db)).map(|(level, own)| level - own);
+    level.uncertainty_db = level.uncertainty_db.hypot(own.uncertainty_db).hypot(extra_db);
+    Some(db)
+}
+
+#[cfg(test)]
+#[path = "card_proof.rs"]
+mod tests;

@@ -1,0 +1,9 @@
+//! What is known of sound card and tape, subtracted from what was measured.
+
+pub(crate) mod between;
+pub(crate) mod card;
+#[cfg(test)]
+pub(crate) mod card_proof;
+pub(crate) mod card_subtracted;
+pub(crate) mod loopback;
+pub(crate) mod tape_values;

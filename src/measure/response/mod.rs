@@ -1,0 +1,7 @@
+//! Response by steps, sweep and noise, and the playback amplifier against its curve.
+
+pub(crate) mod amplifier;
+pub(crate) mod noise_bands;
+pub(crate) mod steps;
+pub(crate) mod sweep;
+pub(crate) mod time_constants;

@@ -1,0 +1,239 @@
+//! Level of the level tones, and response relative to the reference frequency.
+
+use crate::measure::response::noise_bands::BandGain;
+use crate::measure::response::sweep::{SweepPoint, band_level};
+use crate::measure::tone::meter::Tone;
+use crate::reading::{Level, Pair, Response, ResponsePoint};
+use crate::trade::octave_bands;
+
+/// A tone of the programme and what came back of it.
+#[derive(Debug, Clone, Copy)]
+pub struct PlayedTone<'a> {
+    /// Identifier of the part.
+    pub part: &'a str,
+    /// Frequency in the programme, Hz.
+    pub hz: f64,
+    /// Level in the programme, dB re its reference level.
+    pub programme_db: f64,
+    /// What was measured.
+    pub tone: &'a Tone,
+}
+
+fn difference(pair: Pair) -> Option<f64> {
+    Some(pair[0]? - pair[1]?)
+}
+
+/// The row of one level tone; `reference_dbfs` is where the programme's reference level lies in its WAV.
+pub fn level(played: &PlayedTone, reference_dbfs: f64) -> Level {
+    let return_dbfs = played.tone.levels.map(|level| level.map(|level| level.dbfs));
+    let gain_db = return_dbfs.map(|level| level.map(|level| level - reference_dbfs - played.programme_db));
+    let uncertainty_db =
+        played.tone.levels.iter().flatten().map(|level| level.uncertainty_db).fold(0.0, f64::max);
+    Level {
+        part: played.part.to_owned(),
+        hz: played.hz,
+        programme_db: played.programme_db,
+        return_dbfs,
+        gain_db,
+        difference_db: difference(gain_db),
+        uncertainty_db,
+        programme_uncertainty_db: None,
+    }
+}
+
+/// One frequency's gain before it is referred to the reference frequency.
+struct Gain {
+    hz: f64,
+    db: Pair,
+    uncertainty_db: Pair,
+}
+
+/// Response by stepped tones (all at the same programme level), by sweep, and by noise (its bands and its level).
+///
+/// `None` if there is none of them, or nothing was measured at (or near) `reference_hz`.
+pub fn response(
+    steps: &[PlayedTone],
+    sweep: Option<(&[SweepPoint], f64, (f64, f64))>,
+    noise: Option<(&[BandGain], f64)>,
+    reference_hz: f64,
+    reference_dbfs: f64,
+) -> Option<Response> {
+    let programme_db = steps
+        .first()
+        .map(|step| step.programme_db)
+        .or(sweep.map(|sweep| sweep.1))
+        .or(noise.map(|noise| noise.1))?;
+    let stepped: Vec<Gain> = steps
+        .iter()
+        .map(|step| Gain {
+            hz: step.hz,
+            db: step.tone.levels.map(|l| l.map(|l| l.dbfs - reference_dbfs - step.programme_db)),
+            uncertainty_db: step.tone.levels.map(|l| l.map(|l| l.uncertainty_db)),
+        })
+        .collect();
+    let steps = relative(stepped, reference_hz);
+    let swept = sweep.map_or_else(Vec::new, |(points, programme_db, (from_hz, to_hz))| {
+        octave_bands::third_octaves(from_hz.min(to_hz), from_hz.max(to_hz))
+            .filter(|band| band.lower_hz >= from_hz.min(to_hz) && band.upper_hz <= from_hz.max(to_hz))
+            .map(|band| {
+                // A sine at 0 dBFS has mean square 1/2.
+                let at = [0, 1].map(|channel| band_level(points, channel, band.lower_hz, band.upper_hz));
+                Gain {
+                    hz: band.mid_hz,
+                    db: at.map(|level| {
+                        level.map(|level| level.0 + 10.0 * 2f64.log10() - reference_dbfs - programme_db)
+                    }),
+                    uncertainty_db: at.map(|level| level.map(|level| level.1)),
+                }
+            })
+            .collect()
+    });
+    let sweep = relative(swept, reference_hz);
+    let noise = relative(noise.map_or_else(Vec::new, |noise| by_noise(noise.0)), reference_hz);
+    if steps.is_empty() && sweep.is_empty() && noise.is_empty() {
+        return None;
+    }
+    let corners = |rising: bool| {
+        [0, 1].map(|channel| {
+            let points =
+                [&steps, &sweep, &noise].into_iter().find(|points| !points.is_empty()).unwrap_or(&noise);
+            corner_hz(points, channel, reference_hz, rising)
+        })
+    };
+    Some(Response {
+        reference_hz,
+        programme_db,
+        low_3db_hz: corners(false),
+        high_3db_hz: corners(true),
+        steps,
+        sweep,
+        noise,
+    })
+}
+
+/// Bands of noise as gains.
+fn by_noise(bands: &[BandGain]) -> Vec<Gain> {
+    bands
+        .iter()
+        .map(|band| Gain { hz: band.hz, db: band.gain_db, uncertainty_db: band.uncertainty_db })
+        .collect()
+}
+
+/// Refers gains to the gain at `reference_hz` (interpolated between neighbours if it was not played itself).
+fn relative(mut gains: Vec<Gain>, reference_hz: f64) -> Vec<ResponsePoint> {
+    gains.sort_by(|a, b| a.hz.total_cmp(&b.hz));
+    let reference = [0, 1].map(|channel| {
+        let known: Vec<(f64, f64)> =
+            gains.iter().filter_map(|gain| Some((gain.hz.ln(), gain.db[channel]?))).collect();
+        interpolate(&known, reference_hz.ln())
+    });
+    if reference.iter().all(Option::is_none) {
+        return Vec::new();
+    }
+    let at_reference = [0, 1].map(|channel| reference_doubt_db(&gains, channel, reference_hz));
+    gains
+        .into_iter()
+        .map(|gain| ResponsePoint {
+            hz: gain.hz,
+            db: [0, 1].map(|channel| Some(gain.db[channel]? - reference[channel]?)),
+            uncertainty_db: [0, 1].map(|channel| {
+                reference[channel]?;
+                gain.db[channel]?;
+                let own = gain.uncertainty_db[channel]?;
+                // 0 dB by definition; its own uncertainty stands for the channels' difference.
+                Some(if is_at(gain.hz, reference_hz) { own } else { own.hypot(at_reference[channel]?) })
+            }),
+            difference_db: difference(gain.db),
+            difference_uncertainty_db: None,
+        })
+        .collect()
+}
+
+fn is_at(hz: f64, reference_hz: f64) -> bool {
+    (hz / reference_hz).ln().abs() < 1e-6
+}
+
+/// Uncertainty of the gain at the reference: its own tone's, or the larger one of its neighbours'.
+fn reference_doubt_db(gains: &[Gain], channel: usize, reference_hz: f64) -> Option<f64> {
+    let known: Vec<(f64, f64)> = gains
+        .iter()
+        .filter(|gain| gain.db[channel].is_some())
+        .filter_map(|gain| Some((gain.hz, gain.uncertainty_db[channel]?)))
+        .collect();
+    if let Some(own) = known.iter().find(|(hz, _)| is_at(*hz, reference_hz)) {
+        return Some(own.1);
+    }
+    let after = known.partition_point(|(hz, _)| *hz < reference_hz);
+    let beside = [after.checked_sub(1).and_then(|k| known.get(k)), known.get(after)];
+    beside.into_iter().flatten().map(|(_, doubt)| *doubt).reduce(f64::max)
+}
+
+/// Linear interpolation in rising `points`; `None` outside them by more than a third octave.
+fn interpolate(points: &[(f64, f64)], x: f64) -> Option<f64> {
+    let after = points.partition_point(|point| point.0 < x);
+    match (after.checked_sub(1).map(|i| points[i]), points.get(after)) {
+        (_, Some(b)) if (b.0 - x).abs() < 1e-6 => Some(b.1),
+        (Some(a), Some(b)) => Some(a.1 + (b.1 - a.1) * (x - a.0) / (b.0 - a.0)),
+        (Some(a), None) if x - a.0 < 0.24 => Some(a.1),
+        (None, Some(b)) if b.0 - x < 0.24 => Some(b.1),
+        _ => None,
+    }
+}
+
+/// Where the response first falls below -3 dB, going from the reference frequency outwards, Hz.
+pub(crate) fn corner_hz(
+    points: &[ResponsePoint],
+    channel: usize,
+    reference_hz: f64,
+    rising: bool,
+) -> Option<f64> {
+    let mut row: Vec<(f64, f64)> = points
+        .iter()
+        .filter(|point| if rising { point.hz >= reference_hz } else { point.hz <= reference_hz })
+        .filter_map(|point| Some((point.hz.ln(), point.db[channel]?)))
+        .collect();
+    if !rising {
+        row.reverse();
+    }
+    row.windows(2).find_map(|pair| {
+        let ((x0, y0), (x1, y1)) = (pair[0], pair[1]);
+        (y0 > -3.0 && y1 <= -3.0).then(|| (x0 + (x1 - x0) * (y0 + 3.0) / (y0 - y1)).exp())
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn point(hz: f64, left: f64) -> Gain {
+        Gain { hz, db: [Some(left), None], uncertainty_db: [Some(0.05), None] }
+    }
+
+    #[test]
+    fn gains_are_referred_to_the_reference_and_corners_found() {
+        let gains = vec![
+            point(40.0, -8.0),
+            point(100.0, -3.0),
+            point(400.0, -2.0),
+            point(10_000.0, -4.0),
+            point(20_000.0, -8.0),
+        ];
+        let points = relative(gains, 400.0);
+        assert_eq!(points[2].db, [Some(0.0), None]);
+        assert_eq!(points[0].difference_db, None);
+        // -3 dB lies two fifths of the way (in log frequency) from 100 to 40 Hz, and half way to 20 kHz less ...
+        crate::assert_within!(
+            corner_hz(&points, 0, 400.0, false).unwrap(),
+            100.0 * 0.4f64.powf(0.4),
+            0.01,
+            "Hz"
+        );
+        crate::assert_within!(
+            corner_hz(&points, 0, 400.0, true).unwrap(),
+            10_000.0 * 2f64.powf(0.25),
+            0.01,
+            "Hz"
+        );
+        assert_eq!(corner_hz(&points, 1, 400.0, true), None);
+    }
+}

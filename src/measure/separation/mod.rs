@@ -1,0 +1,4 @@
+//! What leaks from one channel into the other, and what erasing leaves.
+
+pub(crate) mod erasing;
+pub(crate) mod leakage;

@@ -1,0 +1,6 @@
+//! A steady tone: its level, phase and frequency, what moves with it, where it is steady, and its dropouts.
+
+pub(crate) mod dropouts;
+pub(crate) mod follow;
+pub(crate) mod meter;
+pub(crate) mod steady;
