@@ -2,7 +2,7 @@
 
 use crate::judge::{Limits, causes, days_between, judge, renewal, work};
 use crate::measure::{
-    CardError, LoopbackCapture, card_figures, check_calibrated, check_house, subtract_card,
+    self, CardError, LoopbackCapture, card_figures, check_calibrated, check_house, subtract_card,
 };
 use crate::programme::{Overwrite, ProgrammeError, write_text};
 use crate::reading::{
@@ -402,7 +402,8 @@ pub fn subtract_house(
         ));
     }
     // They were looked for with the tape's own response in them.
-    (reading.causes, reading.unexplained) = causes(reading, medium);
+    (reading.causes, reading.unexplained) = measure::causes(reading, medium);
+    reading.causes = causes(reading);
     reading.findings = judge(reading, limits);
     reading.work = work(&reading.findings);
     Ok(())

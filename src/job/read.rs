@@ -4,10 +4,10 @@ use super::error::ReadError;
 use super::rate::{Relabelled, find_slates};
 use super::warnings::{broken_samples, no_slate_why, warn};
 use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source, check_rate};
-use crate::judge::{Limits, TransportNumbers, causes, judge, line_parts, work};
+use crate::judge::{Limits, causes, judge, work};
 use crate::measure::{
-    LoopbackCapture, MeasureOptions, Measured, TapeCourse, amplifier_response, measure, subtract,
-    tell_time_constants,
+    self, LoopbackCapture, MeasureOptions, Measured, TapeCourse, TransportNumbers, amplifier_response,
+    line_parts, measure, subtract, tell_time_constants,
 };
 use crate::programme::{Recipe, Timeline, built_in, built_in_by_code};
 use crate::reading::{Capture, Circumstances, FORMAT, Origin, Reading, RecipeId, RecordedOn, Warning};
@@ -224,7 +224,8 @@ fn read_source(
 
 /// What follows from the figures: causes of the response, the parts behind flutter lines, findings.
 pub(super) fn conclude(reading: &mut Reading, options: &ReadOptions) {
-    (reading.causes, reading.unexplained) = causes(reading, &options.medium);
+    (reading.causes, reading.unexplained) = measure::causes(reading, &options.medium);
+    reading.causes = causes(reading);
     let parts = line_parts(reading, &options.medium, options.transport.as_ref());
     let lines = reading.flutter.iter_mut().flat_map(|flutter| &mut flutter.lines);
     for (line, part) in lines.zip(parts) {

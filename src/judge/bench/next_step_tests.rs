@@ -1,7 +1,8 @@
 //! The order of work against invented readings.
 
 use crate::judge::Limits;
-use crate::judge::bench::next_step::{JobEvidence, JobReading, STEPS, Step, StepState, steps};
+use crate::judge::bench::next_step::{STEPS, steps};
+use crate::judge::bench::step::{JobEvidence, JobReading, Step, StepState};
 use crate::judge::judge;
 use crate::judge::sample;
 use crate::reading::{
