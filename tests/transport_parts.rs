@@ -4,7 +4,7 @@
 //! grows by the tape's length times its thickness.
 
 use deckproof::judge::{LinePart, TransportNumbers, line_parts, part_words};
-use deckproof::reading::{Facts, FlutterLine, RecordedOn};
+use deckproof::reading::{Facts, FileClock, FlutterLine, RecordedOn};
 use deckproof::trade::Medium;
 use std::f64::consts::PI;
 
@@ -32,7 +32,8 @@ fn parts(
     reading.circumstances.recorded_on = Some(RecordedOn::Calibrated);
     let flutter = reading.flutter.as_mut().unwrap();
     flutter.lines = lines;
-    (flutter.measured_from_s, flutter.measured_to_s) = (10.0, 75.0);
+    (flutter.measured_from_s, flutter.measured_to_s) =
+        (FileClock::default().at(10.0), FileClock::default().at(75.0));
     let speed = reading.speed.as_mut().unwrap();
     (speed.error_percent, speed.uncertainty_percent) = (0.0, 0.002);
     change(&mut reading);

@@ -10,7 +10,9 @@ use crate::measure::{
     subtract, tell_time_constants,
 };
 use crate::programme::{Recipe, Timeline, built_in, built_in_by_code};
-use crate::reading::{Capture, Circumstances, FORMAT, Facts, Made, Origin, RecipeId, RecordedOn, Warning};
+use crate::reading::{
+    Capture, Circumstances, FORMAT, Facts, FileClock, FileTime, Made, Origin, RecipeId, RecordedOn, Warning,
+};
 use crate::trade::Medium;
 use std::path::{Path, PathBuf};
 
@@ -65,8 +67,8 @@ pub struct Playing {
     pub(super) course: Option<TapeCourse>,
     /// Number and start of each slate, true seconds of the return.
     pub(super) slates: Vec<(u8, f64)>,
-    /// The file's own seconds to a true one: 1 unless its sample rate is labelled wrongly.
-    pub(super) rate: f64,
+    /// Tells the times of the file.
+    pub(super) clock: FileClock,
 }
 
 impl Playing {
@@ -167,7 +169,7 @@ fn measure_source(
     let given = options.recipe.as_ref().map(Timeline::from);
     let mut codes: Vec<u16> = given.iter().map(|timeline| timeline.code).collect();
     codes.extend(built_in().iter().map(|recipe| Timeline::from(recipe).code));
-    let (scan, found, rate) = find_slates(source, &codes)?;
+    let (scan, found, clock) = find_slates(source, &codes)?;
     // A compressed file that is cut off shows it only when it is decoded to its end.
     let facts = &FileFacts { cut_short: facts.cut_short || scan.frames < source.frames(), ..facts.clone() };
     let mut reading = blank(source, facts, options, &scan);
@@ -184,7 +186,7 @@ fn measure_source(
                     Some(timeline) => format!("the recipe {} has {:04x}", timeline.name, timeline.code),
                     None => "which no built-in recipe has".to_owned(),
                 };
-                return Err(unknown_recipe(facts, reading, &found, code, expected));
+                return Err(unknown_recipe(facts, reading, &found, clock, code, expected));
             };
             let timeline = Timeline::from(&recipe);
             if let Some(given) = given {
@@ -199,10 +201,10 @@ fn measure_source(
             timeline
         }
     };
-    let relabelled = Relabelled { inner: source, rate_hz: source.rate_hz() * rate };
+    let relabelled = Relabelled { inner: source, rate_hz: source.rate_hz() * clock.rate() };
     let duration_s = scan.frames as f64 / relabelled.rate_hz;
     let identical = facts.mono_file || scan.identical;
-    let Some(mut alignment) = Alignment::new(&found, &timeline, duration_s, identical) else {
+    let Some(mut alignment) = Alignment::new(&found, &timeline, duration_s, identical, clock) else {
         let why = "the slates carry indices that this recipe does not have".to_owned();
         return Err(no_slate(facts, reading, why));
     };
@@ -219,11 +221,11 @@ fn measure_source(
         alignment.wiring.inverted[1] ^= true;
     }
     reading.recipe = Some(RecipeId { name: timeline.name.clone(), code: format!("{code:04x}") });
-    describe_capture(&mut reading, &alignment, rate);
-    warn(&mut reading, &alignment, &found, facts, rate, &measured);
+    describe_capture(&mut reading, &alignment);
+    warn(&mut reading, &alignment, &found, facts, &measured);
     let course = measured.course.take();
     let mut differences = measured.differences.clone();
-    fill(&mut reading, measured, rate);
+    fill(&mut reading, measured);
     if let (Some(loopback), Some(path)) = (loopback, &options.loopback) {
         differences = subtract(&mut reading, &differences, loopback, &options.medium)
             .map_err(|source| ReadError::NotLoopback { path: path.clone(), source })?;
@@ -231,7 +233,7 @@ fn measure_source(
     }
     without_tape(&mut reading);
     let slates = alignment.slates.iter().map(|slate| (slate.slate.index, slate.start_s)).collect();
-    Ok(Playing { facts: reading, differences, course, slates, rate })
+    Ok(Playing { facts: reading, differences, course, slates, clock })
 }
 
 /// Puts right what was told of a programme that no tape carries; the warning says what was told otherwise.
@@ -288,12 +290,13 @@ fn unknown_recipe(
     facts: &FileFacts,
     mut reading: Facts,
     found: &[FoundSlate],
+    clock: FileClock,
     code: u16,
     expected: String,
 ) -> ReadError {
     reading.recipe = Some(RecipeId { name: "unknown".to_owned(), code: format!("{code:04x}") });
     reading.capture.slates_found = found.len() as u32;
-    reading.capture.first_slate_s = found.iter().map(|slate| slate.start_s).min_by(|a, b| a.total_cmp(b));
+    reading.capture.first_slate_s = first_slate(found, clock);
     reading.warnings.push(Warning::new(
         "wrong-recipe",
         format!("The slates carry the code {code:04x}, {expected}. Nothing was measured."),
@@ -342,12 +345,17 @@ pub(super) fn blank(source: &dyn Source, facts: &FileFacts, options: &ReadOption
     }
 }
 
-pub(super) fn describe_capture(reading: &mut Facts, alignment: &Alignment, rate: f64) {
+/// When the first slate starts.
+fn first_slate(slates: &[FoundSlate], clock: FileClock) -> Option<FileTime> {
+    let first_s = slates.iter().map(|slate| slate.start_s).min_by(|a, b| a.total_cmp(b));
+    first_s.map(|first_s| clock.at(first_s))
+}
+
+pub(super) fn describe_capture(reading: &mut Facts, alignment: &Alignment) {
     let capture = &mut reading.capture;
     let wiring = alignment.wiring;
     capture.slates_found = alignment.slates.len() as u32;
-    capture.first_slate_s =
-        alignment.slates.iter().map(|slate| slate.start_s * rate).min_by(|a, b| a.total_cmp(b));
+    capture.first_slate_s = first_slate(&alignment.slates, alignment.clock);
     capture.channels_swapped = wiring.swapped;
     capture.inverted = wiring.inverted;
     capture.mono = wiring.mono;
@@ -357,55 +365,23 @@ pub(super) fn describe_capture(reading: &mut Facts, alignment: &Alignment, rate:
     }
 }
 
-/// Puts the sections of the jobs in rounds in, with times as in the file's own seconds.
-fn put_rounds(reading: &mut Facts, found: crate::measure::InRounds, rate: f64) {
-    reading.rounds = found.rounds;
-    reading.bias = found.bias;
-    reading.bias_sweep = found.bias_sweep;
-    reading.noise_reduction = found.noise_reduction;
-    for round in &mut reading.rounds {
-        round.at_s *= rate;
-        round.moved_at_s = round.moved_at_s.map(|at_s| at_s * rate);
-    }
-    reading.bias.iter_mut().for_each(|pair| pair.at_s *= rate);
-    reading.bias_sweep.iter_mut().flat_map(|sweep| &mut sweep.steps).for_each(|step| step.at_s *= rate);
-}
-
-/// Puts the measured sections in, with times as in the file's own seconds.
-pub(super) fn fill(reading: &mut Facts, measured: Measured, rate: f64) {
+/// Puts the measured sections in.
+pub(super) fn fill(reading: &mut Facts, measured: Measured) {
     reading.level = measured.level;
     reading.response = measured.response;
     reading.amplifier = measured.amplifier;
     reading.azimuth = measured.azimuth;
     reading.speed = measured.speed;
     reading.noise = measured.noise;
-    reading.flutter = measured.flutter.map(|mut flutter| {
-        flutter.measured_from_s *= rate;
-        flutter.measured_to_s *= rate;
-        for stretch in &mut flutter.stretches {
-            stretch.from_s *= rate;
-            stretch.to_s *= rate;
-        }
-        flutter
-            .speed_against_time
-            .iter_mut()
-            .flat_map(|course| &mut course.pieces)
-            .for_each(|piece| piece[0] *= rate);
-        flutter
-    });
-    put_rounds(reading, measured.rounds, rate);
+    reading.flutter = measured.flutter;
+    reading.rounds = measured.rounds.rounds;
+    reading.bias = measured.rounds.bias;
+    reading.bias_sweep = measured.rounds.bias_sweep;
+    reading.noise_reduction = measured.rounds.noise_reduction;
     reading.distortion = measured.distortion;
     reading.intermodulation = measured.intermodulation;
     reading.saturation = measured.saturation;
     reading.separation = measured.separation;
-    reading.erasing = measured.erasing.map(|mut erasing| {
-        for time in [&mut erasing.erased_from_s, &mut erasing.erased_to_s] {
-            *time = time.map(|seconds| seconds * rate);
-        }
-        erasing
-    });
+    reading.erasing = measured.erasing;
     reading.dropouts = measured.dropouts;
-    for dropout in &mut reading.dropouts {
-        dropout.at_s *= rate;
-    }
 }

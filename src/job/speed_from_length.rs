@@ -75,7 +75,7 @@ fn with_length(
             if let Some(late_s) = times_s.into_iter().find(|time_s| *time_s > duration_s) {
                 return Err(missing(format!("{late_s} s lie behind its end ({duration_s:.2} s)")));
             }
-            (times_s.map(|time_s| time_s / playing.rate), doubt_s, "heard in the return".to_owned())
+            (times_s.map(|time_s| playing.clock.true_s(time_s)), doubt_s, "heard in the return".to_owned())
         }
         Marks::Slates(numbers) => {
             let place = |number: u8| {
@@ -92,13 +92,12 @@ fn with_length(
         length_mm: length.length_mm,
         length_uncertainty_mm: length.uncertainty_mm,
         marks_s,
+        clock: playing.clock,
         mark_uncertainty_s,
         marks,
     };
-    let mut found = speed_from_length(&marked, &options.medium)
+    let found = speed_from_length(&marked, &options.medium)
         .map_err(|source| ReadError::Length { path: path.to_owned(), source })?;
-    // Times as in the file's own seconds.
-    (found.from_s, found.to_s) = (found.from_s * playing.rate, found.to_s * playing.rate);
     match &mut reading.speed {
         Some(speed) => speed.from_length = Some(found),
         None => reading.warnings.push(Warning::new(

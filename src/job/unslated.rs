@@ -14,7 +14,7 @@ use crate::measure::{
     tone_speed,
 };
 use crate::programme::{StatedFlux, TapeFile, Timeline, built_in};
-use crate::reading::{Found, FoundKind, NominalBy, RecordedOn, Warning};
+use crate::reading::{FileClock, Found, FoundKind, NominalBy, RecordedOn, Warning};
 use crate::trade::test_tapes::USUAL_TONE_PERCENT;
 use std::path::Path;
 
@@ -125,16 +125,22 @@ fn measure_source(
     measured.speed = tone_speed(&for_speed(&served, &measured), &knowledge(&names, unslated, &measured));
     trim_response(&mut measured, &served, &values);
     values.correct_levels(&mut measured.level);
-    describe_capture(&mut reading, &served.alignment, 1.0);
-    warn(&mut reading, &served.alignment, &[], &facts, 1.0, &measured);
+    describe_capture(&mut reading, &served.alignment);
+    warn(&mut reading, &served.alignment, &[], &facts, &measured);
     reading.found = found(&heard, &served, &measured);
     let listened = Listened { heard: &heard, names: &names, served: &served, values: &values };
     let codes: Vec<u16> = built_in().iter().map(|recipe| Timeline::from(recipe).code).collect();
     let slates = assemble(&scan.chirps, &codes).len();
     reading.warnings.extend(remarks(&listened, &measured, slates));
-    fill(&mut reading, measured, 1.0);
+    fill(&mut reading, measured);
     reading.tape = values.section(&reading.level);
-    Ok(Playing { facts: reading, differences: vec![], course: None, slates: vec![], rate: 1.0 })
+    Ok(Playing {
+        facts: reading,
+        differences: vec![],
+        course: None,
+        slates: vec![],
+        clock: FileClock::default(),
+    })
 }
 
 /// A tone that somebody knows counts even if it is no pure one.
@@ -226,18 +232,20 @@ fn trim_response(measured: &mut Measured, served: &Served, values: &TapeValues) 
 /// Section `found`.
 fn found(heard: &Heard, served: &Served, measured: &Measured) -> Vec<Found> {
     let silenced = served.alignment.wiring.mono;
+    let clock = served.alignment.clock;
     let pair = |dbfs: [f64; 2], on: [bool; 2]| {
         [0, 1]
             .map(|side| Some(dbfs[side]).filter(|db| on[side] && db.is_finite() && !(silenced && side == 1)))
     };
-    let mut found: Vec<Found> = served.tones.iter().map(|tone| found_tone(tone, measured, &pair)).collect();
+    let mut found: Vec<Found> =
+        served.tones.iter().map(|tone| found_tone(tone, clock, measured, &pair)).collect();
     for (k, sweep) in heard.sweeps.iter().enumerate() {
         let measured =
             served.sweep == Some(k) && measured.response.as_ref().is_some_and(|r| !r.sweep.is_empty());
         found.push(Found {
             kind: FoundKind::Sweep,
-            from_s: sweep.from_s,
-            to_s: sweep.to_s,
+            from_s: clock.at(sweep.from_s),
+            to_s: clock.at(sweep.to_s),
             hz: Some(sweep.from_hz),
             to_hz: Some(sweep.to_hz),
             return_dbfs: [None; 2],
@@ -256,8 +264,8 @@ fn found(heard: &Heard, served: &Served, measured: &Measured) -> Vec<Found> {
                 BetweenKind::Nothing => FoundKind::Nothing,
                 BetweenKind::Other => FoundKind::Other,
             },
-            from_s: between.stretch.from_s,
-            to_s: between.stretch.to_s,
+            from_s: clock.at(between.stretch.from_s),
+            to_s: clock.at(between.stretch.to_s),
             hz: None,
             to_hz: None,
             return_dbfs: pair(between.dbfs, [between.kind != BetweenKind::Nothing; 2]),
@@ -267,12 +275,13 @@ fn found(heard: &Heard, served: &Served, measured: &Measured) -> Vec<Found> {
             part: noise.then(|| "silence".to_owned()),
         });
     }
-    found.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
+    found.sort_by(|a, b| a.from_s.seconds().total_cmp(&b.from_s.seconds()));
     found
 }
 
 fn found_tone(
     tone: &ServedTone,
+    clock: FileClock,
     measured: &Measured,
     pair: &dyn Fn([f64; 2], [bool; 2]) -> [Option<f64>; 2],
 ) -> Found {
@@ -292,8 +301,8 @@ fn found_tone(
     let rough = pair(tone.tone.dbfs, tone.tone.on);
     Found {
         kind: FoundKind::Tone,
-        from_s: tone.tone.heard.from_s,
-        to_s: tone.tone.heard.to_s,
+        from_s: clock.at(tone.tone.heard.from_s),
+        to_s: clock.at(tone.tone.heard.to_s),
         hz: Some(exact.map_or(tone.tone.hz, |exact| exact.hz)),
         to_hz: None,
         return_dbfs: [0, 1].map(|side| {

@@ -42,7 +42,6 @@ pub(super) fn warn(
     alignment: &Alignment,
     found: &[FoundSlate],
     facts: &FileFacts,
-    rate: f64,
     measured: &Measured,
 ) {
     let wiring = alignment.wiring;
@@ -120,6 +119,7 @@ pub(super) fn warn(
             format!("The recording ended before the programme did; the parts after it are missing.{why}"),
         );
     }
+    let rate = alignment.clock.rate();
     if rate != 1.0 {
         let header = reading.capture.rate_hz;
         add(
@@ -161,9 +161,9 @@ pub(super) fn warn(
         );
     }
     in_rounds(reading, measured);
-    reading.warnings.extend(several_takes(found, alignment, rate));
+    reading.warnings.extend(several_takes(found, alignment));
     reading.warnings.extend(measured.warnings.iter().cloned());
-    let faults = faults(reading, measured, rate);
+    let faults = faults(reading, measured);
     reading.warnings.extend(faults);
 }
 

@@ -12,6 +12,7 @@ mod causes;
 mod circumstances;
 mod comparison;
 mod distortion;
+mod file_time;
 mod findings;
 mod found;
 mod job_sheet;
@@ -36,6 +37,7 @@ pub use comparison::{
     COMPARISON_FORMAT, ChangeState, ComparedReading, ComparedRow, Comparison, FindingChange, QuantityChange,
 };
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
+pub use file_time::{FileClock, FileTime};
 pub use findings::{Adjustment, Finding, TurnStep, Verdict, Warning, Way, WorkStep};
 pub use found::{Found, FoundKind, NominalBy, TapeSection};
 pub use job_sheet::{

@@ -317,8 +317,8 @@ fn figures(body: &mut String, reading: &Reading) {
             "Flutter measured",
             Some(format!(
                 "from {} s to {} s of the return",
-                unsigned(flutter.measured_from_s, 1),
-                unsigned(flutter.measured_to_s, 1)
+                unsigned(flutter.measured_from_s.seconds(), 1),
+                unsigned(flutter.measured_to_s.seconds(), 1)
             )),
         );
     }
@@ -475,7 +475,7 @@ fn dropouts(body: &mut String, reading: &Reading) {
     for dropout in reading.dropouts.iter().take(MOST_DROPOUTS) {
         *body += &format!(
             "<li>at {} s, {}: {} dB for {} ms, {}</li>\n",
-            unsigned(dropout.at_s, 2),
+            unsigned(dropout.at_s.seconds(), 2),
             text(&dropout.part),
             unsigned(dropout.depth_db, 1),
             unsigned(dropout.length_ms, 0),

@@ -68,7 +68,7 @@ fn round_table(body: &mut String, reading: &Reading) {
         .rounds
         .iter()
         .map(|round| {
-            let mut cells = vec![round.round.to_string(), unsigned(round.at_s, 1)];
+            let mut cells = vec![round.round.to_string(), unsigned(round.at_s.seconds(), 1)];
             cells.extend(both(round.level_db, level_digits, true));
             cells.push(number(round.level_difference_db, level_digits, true));
             for (high_hz, _) in &highs {

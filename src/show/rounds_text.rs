@@ -62,7 +62,7 @@ fn round_table(page: &mut Page, reading: &Reading) {
         page.line(&format!(
             "  {:>5}{:>8} s{:>10}{}{}",
             round.round,
-            unsigned(round.at_s, 1),
+            unsigned(round.at_s.seconds(), 1),
             round.level_hz.map(frequency).unwrap_or_default(),
             pair(round.level_db, level_digits, 15, true),
             cell(round.level_difference_db, level_digits, 15, true)
@@ -77,7 +77,7 @@ fn round_table(page: &mut Page, reading: &Reading) {
             page.line(&format!(
                 "  {:>5}{:>8} s{}",
                 row.round,
-                unsigned(row.at_s, 1),
+                unsigned(row.at_s.seconds(), 1),
                 pair(row.difference_db, pair_digits, 15, true)
             ));
         }

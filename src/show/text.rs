@@ -372,8 +372,8 @@ fn flutter_table(page: &mut Page, flutter: &Flutter) {
     page.head(&format!(
         "FLUTTER (tone {}, measured from {} s to {} s of the return)",
         frequency(flutter.carrier_hz),
-        unsigned(flutter.measured_from_s, 1),
-        unsigned(flutter.measured_to_s, 1)
+        unsigned(flutter.measured_from_s.seconds(), 1),
+        unsigned(flutter.measured_to_s.seconds(), 1)
     ));
     let [low, split, high] = flutter.band_hz.map(frequency);
     let u = &flutter.uncertainties;
@@ -558,7 +558,7 @@ fn dropouts(page: &mut Page, reading: &Reading) {
     for dropout in &reading.dropouts {
         page.wrapped(
             2,
-            &format!("at {:>8} s  ", unsigned(dropout.at_s, 2)),
+            &format!("at {:>8} s  ", unsigned(dropout.at_s.seconds(), 2)),
             &format!(
                 "{}: {} dB for {} ms, {}",
                 dropout.part,

@@ -116,7 +116,13 @@ fn five_minutes_of_something_else_before_it_do_no_harm() {
         );
         let reading = read(&returned(&deck, 4)).unwrap_or_else(|error| panic!("{kind}: {error}"));
         assert_eq!(reading.capture.slates_found, 4, "{kind}");
-        deckproof::assert_within!(reading.capture.first_slate_s.unwrap(), seconds, 0.1, "s", "{kind}");
+        deckproof::assert_within!(
+            reading.capture.first_slate_s.unwrap().seconds(),
+            seconds,
+            0.1,
+            "s",
+            "{kind}"
+        );
     });
 }
 

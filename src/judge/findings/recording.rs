@@ -7,7 +7,7 @@ use crate::judge::meaning::Quantity;
 use crate::judge::work::bias_steps;
 use crate::judge::work::response_steps::Off;
 use crate::judge::work::turns::step;
-use crate::reading::{Adjustment, BiasPair, BiasSweep, Finding, Pair, TapeType, Way};
+use crate::reading::{Adjustment, BiasPair, BiasSweep, FileClock, Finding, Pair, TapeType, Way};
 
 /// What comes before every turn in the recording half.
 pub(crate) const PLAYBACK_FIRST: &str = "once playback level, playback response and azimuth are right by a calibrated tape (what they lack shows here too)";
@@ -146,7 +146,7 @@ fn pair_of_steps(bench: &Bench) -> Option<BiasPair> {
     let difference_db = [0, 1].map(|side| Some(high.db[side]? - low.db[side]?));
     Some(BiasPair {
         round: 0,
-        at_s: 0.0,
+        at_s: FileClock::default().at(0.0),
         low_hz: low.hz,
         high_hz: high.hz,
         programme_db: response.programme_db,
