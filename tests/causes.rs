@@ -7,20 +7,18 @@
 //! the conformance tests.
 
 use deckproof::assert_within;
-use deckproof::judge;
-use deckproof::measure;
+use deckproof::judge::{Limits, conclude};
 use deckproof::reading::{
-    Cause, CauseKind, Heads, NoiseReduction, Reading, RecordedOn, Response, ResponsePoint, TapeType,
+    Cause, CauseKind, Facts, Heads, NoiseReduction, RecordedOn, Response, ResponsePoint, TapeType,
     Unexplained,
 };
 use deckproof::trade::Medium;
 use std::f64::consts::{PI, TAU};
 
-/// Causes as they are fitted, in the words of room `judge`.
-fn causes_of(reading: &Reading, medium: &Medium) -> (Vec<Cause>, Vec<Unexplained>) {
-    let (causes, unexplained) = measure::causes(reading, medium);
-    let fitted = Reading { causes, unexplained: unexplained.clone(), ..reading.clone() };
-    (judge::causes(&fitted), unexplained)
+/// Causes of `facts` and what they leave, as a reading states them.
+fn causes_of(facts: &Facts, medium: &Medium) -> (Vec<Cause>, Vec<Unexplained>) {
+    let reading = conclude(facts.clone(), medium, &Limits::full_size(), None);
+    (reading.causes.clone(), reading.unexplained.clone())
 }
 
 const SPEED_UM_S: f64 = 47_625.0;
@@ -140,8 +138,8 @@ impl Random {
 }
 
 /// A reading with the response of `deck` in both channels; noise and ripple are each channel's own.
-fn reading(deck: &Deck, seed: u64) -> Reading {
-    let mut reading: Reading = serde_json::from_str(include_str!("readings/healthy.json")).unwrap();
+fn reading(deck: &Deck, seed: u64) -> Facts {
+    let mut reading: Facts = serde_json::from_str(include_str!("readings/healthy.json")).unwrap();
     let mut random = Random(seed * 7919 + 1);
     (0..20).for_each(|_| _ = random.even());
     // Ripple: sines over log frequency, two thirds to four octaves a turn.
@@ -386,7 +384,7 @@ fn deck(name: &str) -> &'static Deck {
     DECKS.iter().find(|deck| deck.name == name).unwrap()
 }
 
-fn kinds(reading: &Reading) -> Vec<CauseKind> {
+fn kinds(reading: &Facts) -> Vec<CauseKind> {
     let (found, _) = causes_of(reading, &Medium::COMPACT_CASSETTE);
     of_channel(&found, "left").map(|cause| cause.cause).collect()
 }

@@ -16,7 +16,8 @@ const ROOMS: [(&str, &[&str]); 10] = [
     ("reading", &[]),
     ("capture", &["trade", "signal", "programme", "reading"]),
     ("measure", &["trade", "signal", "programme", "reading", "capture"]),
-    ("judge", &["trade", "reading"]),
+    // Only who concludes asks measure, and only for what it computes from facts: see `only_one_file_of_judge_measures`.
+    ("judge", &["trade", "reading", "measure"]),
     ("show", &["trade", "reading", "judge"]),
     // The virtual deck stands beside: what it makes is measured, so it must not know how.
     ("deck", &["trade", "signal"]),
@@ -387,6 +388,17 @@ fn circle(imports: &BTreeMap<String, BTreeSet<String>>) -> Vec<String> {
     }
     let mut done = BTreeSet::new();
     imports.keys().find_map(|name| follow(name, imports, &mut Vec::new(), &mut done)).unwrap_or_default()
+}
+
+#[test]
+fn only_one_file_of_judge_measures() {
+    for (name, text) in sources(&root().join("src/judge")) {
+        let measures = uses(&text, name.split('/').count() + 1)
+            .0
+            .into_iter()
+            .any(|found| found.name == "measure" && !found.in_tests);
+        assert_eq!(measures, name == "conclude.rs", "src/judge/{name}");
+    }
 }
 
 #[test]

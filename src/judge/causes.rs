@@ -1,7 +1,7 @@
 //! What a cause means, in words.
 
 use crate::judge::figures::{decimals, frequency, signed, unsigned};
-use crate::reading::{Cause, CauseKind, Reading, RecordedOn, TapeType};
+use crate::reading::{Cause, CauseKind, Facts, RecordedOn, TapeType, Unexplained};
 use crate::trade::Equalisation;
 
 /// Name of a cause in words of the trade.
@@ -26,14 +26,14 @@ pub fn cause_size(value: Option<f64>, uncertainty: Option<f64>, unit: &str) -> O
     Some(format!("{}{doubt} {unit}", unsigned(value, digits)))
 }
 
-/// The causes of the reading's response, each with what it means and rests on.
-pub fn causes(reading: &Reading) -> Vec<Cause> {
-    let told = |cause: &Cause| Cause { why: why(cause, reading), ..cause.clone() };
-    reading.causes.iter().map(told).collect()
+/// The causes that were fitted to a response, each with what it means and rests on.
+pub fn causes(fitted: &[Cause], unexplained: &[Unexplained], facts: &Facts) -> Vec<Cause> {
+    let told = |cause: &Cause| Cause { why: why(cause, unexplained, facts), ..cause.clone() };
+    fitted.iter().map(told).collect()
 }
 
-fn why(cause: &Cause, reading: &Reading) -> String {
-    let mut words = if cause.instead.is_empty() { one(cause, reading) } else { several(cause) };
+fn why(cause: &Cause, unexplained: &[Unexplained], reading: &Facts) -> String {
+    let mut words = if cause.instead.is_empty() { one(cause, unexplained, reading) } else { several(cause) };
     let told = &reading.circumstances;
     let fitted = !matches!(cause.cause, CauseKind::Azimuth | CauseKind::None);
     match told.recorded_on {
@@ -59,7 +59,7 @@ fn why(cause: &Cause, reading: &Reading) -> String {
 }
 
 /// Words for a cause by itself.
-fn one(cause: &Cause, reading: &Reading) -> String {
+fn one(cause: &Cause, unexplained: &[Unexplained], reading: &Facts) -> String {
     match cause.cause {
         CauseKind::Azimuth => "follows from the measured delay; set azimuth before anything else".to_owned(),
         CauseKind::Spacing => "falls in proportion to frequency, as if the tape ran so far off the head: dirt, a worn \
@@ -93,7 +93,7 @@ fn one(cause: &Cause, reading: &Reading) -> String {
         }
         CauseKind::HeadBump => "the head's own shape in the bass; a bump of some dB is usual, and nothing is to be turned"
             .to_owned(),
-        CauseKind::None => match most_unexplained(reading, &cause.channel) {
+        CauseKind::None => match most_unexplained(unexplained, &cause.channel) {
             Some([hz, db]) if db.abs() >= 1.0 => format!(
                 "no cause known here has the shape of this response: {} dB at {} are not explained",
                 signed(db, 1),
@@ -105,12 +105,12 @@ fn one(cause: &Cause, reading: &Reading) -> String {
 }
 
 /// `[Hz, dB]`: the largest of what the causes of `channel` leave.
-fn most_unexplained(reading: &Reading, channel: &str) -> Option<[f64; 2]> {
-    let left = reading.unexplained.iter().find(|left| left.channel == channel)?;
+fn most_unexplained(unexplained: &[Unexplained], channel: &str) -> Option<[f64; 2]> {
+    let left = unexplained.iter().find(|left| left.channel == channel)?;
     left.left_db.iter().max_by(|a, b| a[1].abs().total_cmp(&b[1].abs())).copied()
 }
 
-fn time_constant(cause: &Cause, reading: &Reading) -> String {
+fn time_constant(cause: &Cause, reading: &Facts) -> String {
     let nominal_us = match reading.circumstances.tape_type {
         None | Some(TapeType::I) => Equalisation::Us120,
         Some(_) => Equalisation::Us70,

@@ -12,6 +12,7 @@
 
 mod case;
 mod causes;
+mod conclude;
 mod figures;
 mod limits;
 mod meaning;
@@ -31,16 +32,15 @@ pub use bench::job_skew::{JobSkew, MusicAzimuth};
 pub use bench::next_step::{STEPS, steps};
 pub use bench::sheet::{BenchSheet, SheetPair, bench_sheet};
 pub use bench::step::{JobEvidence, JobReading, Step, StepState};
-pub use causes::{cause_name, cause_size, causes};
+pub use causes::{cause_name, cause_size};
 pub use compare::readings::{Named, compare, compare_repeated};
+pub use conclude::{Concluded, Reading, conclude};
 pub use figures::{decimals, decimals_db, frequency, signed, unsigned};
 pub use findings::transport::part_words;
 pub use house::renewal::{days_between, passes, passes_since, renewal};
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};
 pub use meaning::{Meaning, Quantity, meaning};
-pub use order::judge;
 pub use skew::judge_skew;
-pub use work::turns::work;
 
 #[cfg(test)]
 mod sample;

@@ -30,7 +30,7 @@ pub use distortion::intermodulation::{PlayedTwin, TwinTone, TwinToneMeter, inter
 pub use distortion::saturation::saturation;
 pub use faults::level_dependence::LevelDependence;
 pub use faults::lossy::LossySign;
-pub use faults::tears::Torn;
+pub use faults::tears::TornInFile;
 pub use flutter::deviation::BAND_HZ;
 pub use flutter::figures::STRETCH_S;
 pub use flutter::indicator::{indicator, stated};

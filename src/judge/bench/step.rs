@@ -1,7 +1,8 @@
 //! A step of the work, and what it is judged by.
 
+use crate::judge::Reading;
 use crate::judge::bench::job_skew::JobSkew;
-use crate::reading::{JobState, Reading};
+use crate::reading::JobState;
 
 /// How far a step is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

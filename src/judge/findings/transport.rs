@@ -260,10 +260,13 @@ pub fn part_words(line: &FlutterLine) -> String {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, judge, sample};
-    use crate::reading::{Finding, Heads, Reading, RecordedOn, Verdict};
+    use crate::judge::{
+        Limits,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{FileClock, Finding, Heads, RecordedOn, Verdict};
 
-    fn find(reading: &Reading, id: &str) -> Finding {
+    fn find(reading: &Sample, id: &str) -> Finding {
         judge(reading, &Limits::full_size()).into_iter().find(|finding| finding.id == id).unwrap()
     }
 
@@ -307,7 +310,7 @@ mod tests {
         let mut reading = sample::faulty();
         assert!(!find(&reading, "flutter").why.contains("only"));
         let flutter = reading.flutter.as_mut().unwrap();
-        flutter.measured_to_s = flutter.measured_from_s + 12.0;
+        flutter.measured_to_s = FileClock::default().at(flutter.measured_from_s.seconds() + 12.0);
         assert!(find(&reading, "flutter").why.contains("only 12 s"));
     }
 
@@ -360,8 +363,8 @@ mod tests {
             marks: "invented".into(),
             length_mm: 2857.5,
             length_uncertainty_mm: 2.0,
-            from_s: 12.3,
-            to_s: 71.7,
+            from_s: FileClock::default().at(12.3),
+            to_s: FileClock::default().at(71.7),
             time_uncertainty_s: 0.03,
             speed_mm_s: 48.106,
             nominal_mm_s: 47.625,

@@ -89,10 +89,13 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, judge, sample};
-    use crate::reading::{Finding, Reading, Verdict};
+    use crate::judge::{
+        Limits,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{Finding, Verdict};
 
-    fn wiring(reading: &Reading) -> Finding {
+    fn wiring(reading: &Sample) -> Finding {
         judge(reading, &Limits::full_size()).remove(1)
     }
 

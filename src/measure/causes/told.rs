@@ -6,7 +6,7 @@
 use crate::measure::causes::fit::{KindVerdict, Point, Verdicts, weigh};
 use crate::measure::causes::shapes::{FITTED, Place, Setting, low_pass_peak, unwarped_hz};
 use crate::reading::{
-    Cause, CauseKind, Circumstances, Heads, Instead, NoiseReduction, Reading, RecordedOn, Response,
+    Cause, CauseKind, Circumstances, Facts, Heads, Instead, NoiseReduction, RecordedOn, Response,
     ResponsePoint, TapeType, Unexplained, dead_channels,
 };
 use crate::trade::playback_losses::azimuth_loss_db;
@@ -41,7 +41,7 @@ const SPOILT: [&str; 3] = ["gain-riding", "noise-reduction-on", "wrong-recipe"];
 /// recording do not allow it, or fewer than six points were measured. `why` is left empty: room `judge` words it.
 ///
 /// `medium` is what the tape's wavelengths and tracks follow from.
-pub fn causes(reading: &Reading, medium: &Medium) -> (Vec<Cause>, Vec<Unexplained>) {
+pub fn causes(reading: &Facts, medium: &Medium) -> (Vec<Cause>, Vec<Unexplained>) {
     let (mut causes, mut unexplained) = (Vec::new(), Vec::new());
     let told = &reading.circumstances;
     let spoilt = reading.warnings.iter().any(|warning| SPOILT.contains(&warning.id.as_str()));
@@ -78,7 +78,7 @@ fn tilt_shows(told: &Circumstances) -> bool {
 
 /// One channel's response, azimuth subtracted.
 struct Channel<'a> {
-    reading: &'a Reading,
+    reading: &'a Facts,
     side: usize,
     setting: Setting,
     reference: Place,
@@ -96,7 +96,7 @@ struct Tilt<'a> {
 
 impl<'a> Tilt<'a> {
     /// The tilt, where azimuth means something.
-    fn of(reading: &Reading, medium: &'a Medium) -> Option<Self> {
+    fn of(reading: &Facts, medium: &'a Medium) -> Option<Self> {
         let shows = tilt_shows(&reading.circumstances);
         if !shows || reading.capture.mono || dead_channels(&reading.capture, &reading.level).contains(&true) {
             return None;
@@ -127,7 +127,7 @@ impl<'a> Tilt<'a> {
 }
 
 impl<'a> Channel<'a> {
-    fn new(reading: &'a Reading, response: &Response, medium: &'a Medium, side: usize) -> Self {
+    fn new(reading: &'a Facts, response: &Response, medium: &'a Medium, side: usize) -> Self {
         let nominal = match reading.circumstances.tape_type {
             None | Some(TapeType::I) => Equalisation::Us120,
             Some(_) => Equalisation::Us70,
