@@ -79,8 +79,8 @@ pub fn conclude(
     limits: &Limits,
     transport: Option<&TransportNumbers>,
 ) -> Reading {
-    let (fitted, unexplained) = measure::causes(&facts, medium);
-    let causes = causes(&fitted, &unexplained, &facts);
+    let (found, unexplained) = measure::causes(&facts, medium);
+    let causes = causes(&facts, found, &unexplained);
     let parts = line_parts(&facts, medium, transport);
     let lines = facts.flutter.iter_mut().flat_map(|flutter| &mut flutter.lines);
     for (line, part) in lines.zip(parts) {

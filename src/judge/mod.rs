@@ -2,7 +2,6 @@
 //!
 //! - [`meaning()`]: the table that says what a quantity can mean under which circumstances;
 //! - [`Limits`]: built-in common practice, or a file with the service manual's numbers;
-//! - [`causes()`]: what a cause of the response means;
 //! - [`judge()`]: the findings, in the order of work;
 //! - [`judge_skew`]: what ordinary music says of azimuth;
 //! - [`judge_by_hand`], [`steps()`]: what was read by hand, and what comes next at the bench;

@@ -111,19 +111,20 @@ fn row(
         (None, Some(repeats)) => Some(repeats * std::f64::consts::SQRT_2),
         (own, None) => own,
     };
-    let changed = change.zip(change_uncertainty).map(|(change, doubt)| change.abs() > doubt);
+    let changed = change.zip(change_uncertainty).map(|(change, uncertainty)| change.abs() > uncertainty);
     let told: Vec<f64> = values.iter().flatten().copied().collect();
     let spread = (told.len() >= 3).then(|| deviation(&told));
-    let doubts: Vec<f64> = values.iter().zip(&uncertainties).filter_map(|(value, u)| value.and(*u)).collect();
-    let spread_is_real = spread.filter(|_| doubts.len() == told.len()).map(|spread| {
-        let expected = (doubts.iter().map(|u| u * u / 4.0).sum::<f64>() / doubts.len() as f64).sqrt();
+    let stated: Vec<f64> = values.iter().zip(&uncertainties).filter_map(|(value, u)| value.and(*u)).collect();
+    let spread_is_real = spread.filter(|_| stated.len() == told.len()).map(|spread| {
+        let expected = (stated.iter().map(|u| u * u / 4.0).sum::<f64>() / stated.len() as f64).sqrt();
         spread > expected * spread_by_chance(told.len())
     });
     ComparedRow {
         quantity: key.quantity.to_owned(),
         what: key.what.clone(),
-        channel: key.channel.map(str::to_owned),
-        hz: key.hz,
+        channel: key.channel,
+        hz: key.point.map(|point| point.0),
+        by: key.point.map(|point| point.1),
         unit: key.unit.to_owned(),
         values,
         uncertainties,
@@ -163,19 +164,19 @@ fn changes(first: &Reading, last: &Reading) -> Vec<FindingChange> {
         let any = after.or(before)?;
         let change =
             before.zip(after).filter(|_| same_programme).and_then(|(b, a)| Some(a.value? - b.value?));
-        let doubt = before.zip(after).and_then(|(b, a)| Some(a.uncertainty?.hypot(b.uncertainty?)));
-        let change_uncertainty = change.and(doubt);
+        let uncertainty = before.zip(after).and_then(|(b, a)| Some(a.uncertainty?.hypot(b.uncertainty?)));
+        let change_uncertainty = change.and(uncertainty);
         Some(FindingChange {
             change,
             change_uncertainty,
-            changed: change.zip(change_uncertainty).map(|(by, doubt)| by.abs() > doubt),
+            changed: change.zip(change_uncertainty).map(|(by, uncertainty)| by.abs() > uncertainty),
             id: any.id.clone(),
             kind: any.kind.clone(),
-            channel: any.channel.clone(),
+            channel: any.channel,
             before: before.and_then(|finding| finding.value),
             after: after.and_then(|finding| finding.value),
             uncertainties: [before, after].map(|finding| finding.and_then(|finding| finding.uncertainty)),
-            unit: any.unit.clone(),
+            unit: any.unit,
             verdict_before: before.map(|finding| finding.verdict),
             verdict_after: after.map(|finding| finding.verdict),
             limit: any.limit.clone().or_else(|| before.and_then(|finding| finding.limit.clone())),
@@ -210,16 +211,16 @@ mod tests {
             quantity: "level",
             what: "x".into(),
             channel: None,
-            hz: None,
+            point: None,
             unit: "dB",
             value: None,
             uncertainty: None,
         };
-        let of = |values: &[f64], doubts: &[f64]| {
+        let of = |values: &[f64], uncertainties: &[f64]| {
             row(
                 &key,
                 values.iter().map(|v| Some(*v)).collect(),
-                doubts.iter().map(|v| Some(*v)).collect(),
+                uncertainties.iter().map(|v| Some(*v)).collect(),
                 None,
             )
         };

@@ -6,7 +6,9 @@ use crate::judge::meaning::Quantity;
 use crate::judge::work::bias_steps;
 use crate::judge::work::response_steps::Off;
 use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
-use crate::reading::{Adjustment, BiasPair, BiasSweep, FileClock, Finding, Pair, TapeType, Way, level_tone};
+use crate::reading::{
+    Adjustment, BiasPair, BiasSweep, Channel, FileClock, Finding, Pair, TapeType, Unit, Way, level_tone,
+};
 
 /// The latest level of what the deck recorded: the last round, or else the level tone.
 struct Latest {
@@ -52,7 +54,7 @@ const NO_LEVEL: &str =
 
 fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Finding {
     let limit = &bench.limits.record_level_db;
-    let mut case = bench.case("record-level", Quantity::Recording, "dB");
+    let mut case = bench.case("record-level", Quantity::Recording, Unit::Db);
     case.channel = Some(SIDES[side]);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("+-{} dB against the target ({})", plain(limit.value), limit.basis));
@@ -81,14 +83,14 @@ fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Find
         SIDES[side],
         unsigned(off_db.abs(), digits)
     );
-    case.turn = vec![step(Adjustment::RecordLevel, text).on(SIDES[side]).by(way, off_db.abs(), "dB")];
+    case.turn = vec![step(Adjustment::RecordLevel, text).on(SIDES[side]).by(way, off_db.abs(), Unit::Db)];
     case.finish()
 }
 
 fn left_against_right(bench: &Bench, latest: Option<&Latest>) -> Finding {
     let limit = &bench.limits.channel_match_db;
-    let mut case = bench.case("record-level", Quantity::Recording, "dB");
-    case.channel = Some("both");
+    let mut case = bench.case("record-level", Quantity::Recording, Unit::Db);
+    case.channel = Some(Channel::Both);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("at most {} dB apart ({})", plain(limit.value), limit.basis));
     case.missing = NO_LEVEL.to_owned();
@@ -105,7 +107,7 @@ fn left_against_right(bench: &Bench, latest: Option<&Latest>) -> Finding {
         "{PLAYBACK_FIRST}: record level trimmer {weak} up {by} dB, or {strong} down {by} dB, whichever brings both to the \
          target. {CAUTION}"
     );
-    case.turn = vec![step(Adjustment::RecordLevel, text).on(weak).by(Way::Up, db.abs(), "dB")];
+    case.turn = vec![step(Adjustment::RecordLevel, text).on(weak).by(Way::Up, db.abs(), Unit::Db)];
     case.finish()
 }
 
@@ -176,7 +178,7 @@ pub(crate) fn bias(bench: &Bench) -> Vec<Finding> {
 
 fn pair_case(bench: &Bench, id: &'static str, side: usize) -> Case {
     let limit = &bench.limits.bias_pair_db;
-    let mut case = bench.case(id, Quantity::Recording, "dB");
+    let mut case = bench.case(id, Quantity::Recording, Unit::Db);
     case.channel = Some(SIDES[side]);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!(
@@ -247,7 +249,7 @@ pub(crate) fn record_equalisation(bench: &Bench) -> Vec<Finding> {
 }
 
 /// High minus low tone at a place between two rounds, and its expanded uncertainty.
-fn between_rounds(pairs: &[&BiasPair], side: usize, round: f64, doubt: f64) -> Option<(f64, f64)> {
+fn between_rounds(pairs: &[&BiasPair], side: usize, round: f64, uncertainty: f64) -> Option<(f64, f64)> {
     pairs.windows(2).find_map(|two| {
         let [a, b] = [two[0], two[1]];
         let holds = f64::from(a.round) <= round && round <= f64::from(b.round);
@@ -255,7 +257,7 @@ fn between_rounds(pairs: &[&BiasPair], side: usize, round: f64, doubt: f64) -> O
         let (before, after) = (a.difference_db[side]?, b.difference_db[side]?);
         let slope = (after - before) / f64::from(b.round - a.round);
         let db = before + slope * (round - f64::from(a.round));
-        Some((db, a.uncertainty_db[side]?.hypot(slope * doubt)))
+        Some((db, a.uncertainty_db[side]?.hypot(slope * uncertainty)))
     })
 }
 
@@ -268,21 +270,22 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
     let Some(sweep) = &bench.reading.bias_sweep else { return case.finish() };
     let peak = sweep.peaks.iter().find(|peak| peak.hz == sweep.low_hz);
     let place = peak.and_then(|peak| peak.round[side].zip(peak.uncertainty_rounds[side]));
-    let Some((peak_round, peak_doubt)) = place else {
+    let Some((peak_round, peak_uncertainty)) = place else {
         case.missing =
             "the sweep shows no peak of the low tone's sensitivity; to find out: record the recipe \
                         bias-sweep again over a wider range of the trimmer"
                 .to_owned();
         return case.finish();
     };
-    let Some((at_peak_db, at_peak_doubt)) = between_rounds(pairs, side, peak_round, peak_doubt) else {
+    let Some((at_peak_db, at_peak_uncertainty)) = between_rounds(pairs, side, peak_round, peak_uncertainty)
+    else {
         case.missing = "the pairs of tones beside the low tone's peak of sensitivity were not measured; to find out: record \
                         the recipe bias-sweep again"
             .to_owned();
         return case.finish();
     };
     let least = sweep.lowest_k3_round[side].zip(sweep.lowest_k3_uncertainty_rounds[side]);
-    let at_least = least.and_then(|(round, doubt)| Some((round, between_rounds(pairs, side, round, doubt)?)));
+    let at_least = least.and_then(|(round, u)| Some((round, between_rounds(pairs, side, round, u)?)));
     // More bias lowers the high tone: above the low one at the peak, it meets it somewhere on the way to the least harmonic,
     // or not at all.
     let (round, place, db, uncertainty) = match at_least {
@@ -291,7 +294,7 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
         }
         Some((round, (db, _))) if at_peak_db > 0.0 => {
             let share = at_peak_db / (at_peak_db - db);
-            (peak_round + share * (round - peak_round), "the balance of both tones", 0.0, at_peak_doubt)
+            (peak_round + share * (round - peak_round), "the balance of both tones", 0.0, at_peak_uncertainty)
         }
         None if at_peak_db > 0.0 => {
             case.missing = format!(
@@ -300,11 +303,11 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
                  wider range of the trimmer",
                 frequency(pairs.first().map_or(0.0, |pair| pair.high_hz)),
                 frequency(sweep.low_hz),
-                signed(at_peak_db, decimals_db(Some(at_peak_doubt), 2))
+                signed(at_peak_db, decimals_db(Some(at_peak_uncertainty), 2))
             );
             return case.finish();
         }
-        _ => (peak_round, "the low tone's peak of sensitivity", at_peak_db, at_peak_doubt),
+        _ => (peak_round, "the low tone's peak of sensitivity", at_peak_db, at_peak_uncertainty),
     };
     let digits = decimals_db(Some(uncertainty), 2);
     case.value = Some(db);
@@ -328,7 +331,7 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
         SIDES[side],
         unsigned(db.abs(), digits)
     );
-    case.turn = vec![step(Adjustment::RecordEqualisation, text).on(SIDES[side]).by(way, db.abs(), "dB")];
+    case.turn = vec![step(Adjustment::RecordEqualisation, text).on(SIDES[side]).by(way, db.abs(), Unit::Db)];
     case.finish()
 }
 

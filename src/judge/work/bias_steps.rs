@@ -8,7 +8,7 @@ use crate::judge::case::{Bench, SIDES};
 use crate::judge::figures::{decimals, unsigned};
 use crate::judge::work::response_steps::{Off, azimuth_share_db};
 use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
-use crate::reading::{Adjustment, Heads, RecordedOn, TurnStep, Way};
+use crate::reading::{Adjustment, Heads, RecordedOn, TurnStep, Unit, Way};
 
 /// By how much the pair of tones must have moved for the harmonic to tell anything, dB.
 const TURNED_DB: f64 = 0.8;
@@ -38,8 +38,8 @@ fn harmonic(bench: &Bench, side: usize, high_hz: f64) -> Harmonic {
                 .bias
                 .iter()
                 .find(|pair| pair.round == round.round && pair.high_hz == high_hz)?;
-            let (k3, doubt) = (round.k3_percent[side]?, round.k3_uncertainty_percent[side]?);
-            Some((round.round, pair.difference_db[side]?, k3, doubt))
+            let (k3, uncertainty) = (round.k3_percent[side]?, round.k3_uncertainty_percent[side]?);
+            Some((round.round, pair.difference_db[side]?, k3, uncertainty))
         })
         .collect();
     let (Some(&last), Some(&least)) = (rows.last(), rows.iter().min_by(|a, b| a.2.total_cmp(&b.2))) else {
@@ -118,7 +118,7 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off) -> (Vec<TurnStep>, St
              again. The recipe bias-sweep shows where. {CAUTION}",
             unsigned(rest_db.abs(), 1)
         );
-        steps.push(step(Adjustment::RecordEqualisation, text).on(name).by(way, rest_db.abs(), "dB"));
+        steps.push(step(Adjustment::RecordEqualisation, text).on(name).by(way, rest_db.abs(), Unit::Db));
         return (steps, words);
     }
     let (state, word, way) =
