@@ -1,11 +1,7 @@
 //! Files with wrong bytes in them, made from right ones: recordings of every kind, recipes, decks, limits. None may end
 //! in a panic or without end, and every refusal names the file.
 
-#[path = "command_line/containers.rs"]
-#[allow(dead_code, reason = "the tests of the command line need more of it")]
-mod containers;
-
-use containers::{Header, Sample};
+use crate::command_line::containers::{self, Header, Sample};
 use deckproof::capture::{ReturnFile, Source};
 use deckproof::deck::{DeckFile, EXAMPLES};
 use deckproof::job::{ReadOptions, read_return};

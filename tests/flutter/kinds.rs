@@ -1,6 +1,6 @@
 //! Every kind of figure on tones known by formula, with its uncertainty.
 
-use crate::synth::{Gauss, HISS_DB, Played, target};
+use super::synth::{Gauss, HISS_DB, Played, target};
 use deckproof::assert_within;
 use deckproof::measure::{indicator, stated};
 use deckproof::reading::{Flutter, FlutterFigures};

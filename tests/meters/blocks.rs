@@ -1,7 +1,8 @@
 //! Any cut of the samples into blocks gives the same figures to the last bit.
 
-use crate::bench::{RETURN, TIMELINE};
-use crate::{config, signals};
+use super::bench::{RETURN, TIMELINE};
+use super::config;
+use crate::signals;
 use deckproof::capture::{
     Alignment, CaptureError, ChirpFinder, HealthMeter, InMemory, Source, assemble, scan,
 };

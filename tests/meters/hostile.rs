@@ -1,8 +1,8 @@
 //! Samples that no recorder makes, but some file holds: none may end in a panic, and what is read must be numbers.
 
-use crate::bench::{RETURN, options};
-use crate::blocks::all_meters_on;
-use crate::config;
+use super::bench::{RETURN, options};
+use super::blocks::all_meters_on;
+use super::config;
 use deckproof::capture::{CaptureError, ChirpFinder, InMemory};
 use deckproof::job::{ReadError, read_samples};
 use deckproof::measure::{

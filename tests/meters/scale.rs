@@ -1,7 +1,7 @@
 //! Loudness, sides and polarity: each changes what it is about, and nothing else.
 
-use crate::bench::{RETURN, options, read};
-use crate::config;
+use super::bench::{RETURN, options, read};
+use super::config;
 use deckproof::capture::InMemory;
 use deckproof::job::read_samples;
 use deckproof::reading::Reading;

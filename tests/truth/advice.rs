@@ -1,7 +1,7 @@
 //! The first advice on decks with one known fault or two, and none on decks with none (`advice.toml`).
 
-use crate::bench::options;
-use crate::short;
+use super::bench::options;
+use super::short;
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, VirtualDeck};
 use deckproof::job::read_samples;

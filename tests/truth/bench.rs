@@ -3,7 +3,7 @@
 //! What is true comes from the deck's description (its filters' responses, its time warp), not from its sound. Figures
 //! that need computing from the true time warp, such as weighted flutter, are computed here by plain means.
 
-use crate::flutter_truth;
+use super::flutter_truth;
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, Truth, VirtualDeck};
 use deckproof::job::{ReadError, ReadOptions, read_samples};

@@ -1,7 +1,7 @@
 //! Causes of responses and parts of flutter lines, from returns of virtual decks that have them.
 
-use crate::bench::{Case, Store, options, play};
-use crate::short;
+use super::bench::{Case, Store, options, play};
+use super::short;
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, VirtualDeck};
 use deckproof::job::read_samples;

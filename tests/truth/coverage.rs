@@ -1,12 +1,12 @@
 //! Whether the stated uncertainties are true: over 200 returns of different decks, the true value shall lie inside the
 //! stated interval (k = 2) in at least 90 %, and the interval shall be no more than 3 times as wide as needed.
 //!
-//! `cargo test --release --test truth coverage -- --ignored --nocapture` runs it (some minutes) and writes
+//! `cargo test --release --test all truth:: coverage -- --ignored --nocapture` runs it (some minutes) and writes
 //! `tests/truth/coverage.tsv` if `DECKPROOF_BLESS` is set. Truth is the virtual deck's: this proves the code, not the
 //! standards.
 
-use crate::bench::{Case, Played, Row, Store, play, rows};
-use crate::nonlinear_truth::of_the_whole;
+use super::bench::{Case, Played, Row, Store, play, rows};
+use super::nonlinear_truth::of_the_whole;
 use deckproof::deck::DeckFile;
 use deckproof::programme::Recipe;
 use rayon::prelude::*;

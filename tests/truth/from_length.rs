@@ -1,6 +1,6 @@
 //! Absolute speed from a length of tape, against decks whose speed is known.
 
-use crate::bench::{Case, Store, assert_work_follows_from_findings, options};
+use super::bench::{Case, Store, assert_work_follows_from_findings, options};
 use deckproof::assert_within;
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, VirtualDeck};

@@ -4,7 +4,7 @@
 //! All three decks are off, each its own way, and no two playings of a cassette are alike: each gets another tilt, speed and
 //! level at random, with half of what `trade::house_tape` states for k = 2 as standard deviation.
 
-use crate::bench::{assert_work_follows_from_findings, options};
+use super::bench::{assert_work_follows_from_findings, options};
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, Truth, VirtualDeck};
 use deckproof::job::{CardOptions, READING};

@@ -3,8 +3,8 @@
 //! Deck and card are two virtual decks one behind the other; the card's has no tape, but a response, a skew between its
 //! channels (an azimuth, whose loss is part of the card's response) and noise.
 
-use crate::bench::{Case, Store, options, play, play_behind};
-use crate::{decks, short};
+use super::bench::{Case, Store, options, play, play_behind};
+use super::{decks, short};
 use deckproof::deck::{DeckFile, VirtualDeck};
 use deckproof::programme::{Recipe, Renderer, Timeline};
 use deckproof::reading::{Reading, RecordedOn};
@@ -155,6 +155,6 @@ fn a_return_through_a_deck_is_refused_as_loopback_capture() {
     let mut told = options(RecordedOn::ThisDeck);
     told.recipe = Some(short());
     told.loopback = Some(direct_capture(folder.path(), 48_000, &case.deck));
-    let error = crate::bench::try_play_behind(&short(), &case, &card(), &told).unwrap_err().to_string();
+    let error = super::bench::try_play_behind(&short(), &case, &card(), &told).unwrap_err().to_string();
     assert!(error.contains("loopback.wav: no loopback capture: its steady tone has 0."), "{error}");
 }

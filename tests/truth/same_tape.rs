@@ -1,6 +1,6 @@
 //! Several playings of one recording, against the flutter that recorder and playings really have.
 
-use crate::bench::{assert_work_follows_from_findings, options};
+use super::bench::{assert_work_follows_from_findings, options};
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, VirtualDeck};
 use deckproof::job::{ReadError, read_same_tape_samples};

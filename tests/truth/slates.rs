@@ -1,6 +1,6 @@
 //! What the slates must survive.
 
-use crate::bench::options;
+use super::bench::options;
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, VirtualDeck};
 use deckproof::job::{ReadError, read_samples};

@@ -1,7 +1,7 @@
 //! A file whose header names a wrong sample rate: every time in the reading is one of the file.
 
-use crate::bench::options;
-use crate::short;
+use super::bench::options;
+use super::short;
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, VirtualDeck};
 use deckproof::job::read_samples;

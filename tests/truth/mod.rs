@@ -1,7 +1,7 @@
 //! Readings of virtual decks with known faults, held against what is really true of them.
 //!
 //! This proves that the code does what it should on the decks that we can imagine; the checks against documents and
-//! other software are elsewhere. `cargo test --release --test truth -- --ignored --nocapture` prints the table of the
+//! other software are elsewhere. `cargo test --release --test all truth:: -- --ignored --nocapture` prints the table of the
 //! worst figures for the recipe `full`.
 
 mod advice;

@@ -5,8 +5,6 @@ mod bench;
 mod blocks;
 mod hostile;
 mod scale;
-#[path = "../signals/mod.rs"]
-mod signals;
 
 /// `cases` random cases, nothing written to disk.
 fn config(cases: u32) -> proptest::test_runner::Config {
