@@ -2,7 +2,7 @@
 
 use super::bench::{RETURN, options};
 use super::blocks::all_meters_on;
-use super::config;
+use crate::effort;
 use deckproof::capture::{CaptureError, ChirpFinder, InMemory};
 use deckproof::job::{ReadError, read_samples};
 use deckproof::measure::{
@@ -148,7 +148,7 @@ fn meters_alone_say_numbers_or_nothing() {
 }
 
 proptest! {
-    #![proptest_config(config(16))]
+    #![proptest_config(effort::cases(16))]
 
     /// A good return, at a rate that its header gets wrong, with odd samples here and there and in rows.
     #[test]

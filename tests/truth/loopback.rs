@@ -5,8 +5,9 @@
 
 use super::bench::{Case, Store, options, play, play_behind};
 use super::{decks, short};
-use deckproof::deck::{DeckFile, VirtualDeck};
-use deckproof::programme::{Recipe, Renderer, Timeline};
+use crate::returns;
+use deckproof::deck::DeckFile;
+use deckproof::programme::Recipe;
 use deckproof::reading::{Reading, RecordedOn};
 use std::path::Path;
 
@@ -27,9 +28,8 @@ fn direct_capture(folder: &Path, rate_hz: u32, deck: &DeckFile) -> std::path::Pa
 
 /// A recipe through a card alone, as a file.
 pub fn capture(recipe: &Recipe, folder: &Path, rate_hz: u32, deck: &DeckFile) -> std::path::PathBuf {
-    let timeline = Timeline::from(recipe);
-    let programme = Renderer::new(&timeline, rate_hz, -12.0).unwrap().collect();
-    let channels = VirtualDeck::new(deck, 4, f64::from(rate_hz)).unwrap().play_all(&programme);
+    let played = returns::of(recipe, deck, 4, rate_hz, Store::Double);
+    let channels = &played.channels;
     let path = folder.join("loopback.wav");
     let spec = hound::WavSpec {
         channels: 2,
