@@ -279,7 +279,7 @@ static TOLD: LazyLock<Vec<(&'static Deck, u64, Vec<Cause>)>> = LazyLock::new(|| 
         (0..DECKS.len()).flat_map(|k| (0..seeds).map(move |seed| (k, seed))).collect();
     let told = trials.into_par_iter().map(|(k, seed)| {
         let deck = &DECKS[k];
-        let (found, left) = causes(&reading(deck, 100 * k as u64 + seed), &Medium::COMPACT_CASSETTE);
+        let (found, left) = causes_of(&reading(deck, 100 * k as u64 + seed), &Medium::COMPACT_CASSETTE);
         assert_eq!(left.len(), 2, "{}", deck.name);
         (deck, seed, found)
     });
