@@ -1,9 +1,7 @@
 //! Frequency demodulation against numpy 2.4.6 and scipy 1.17.1, made by tests/reference/make_signal_reference.py: the
 //! same samples through the library's band filter and demodulator, and through the whole flutter meter.
 
-mod signals;
-mod tsv;
-
+use crate::{signals, tsv};
 use deckproof::assert_within;
 use deckproof::measure::{FlutterMeter, indicator};
 use deckproof::reading::FileClock;

@@ -401,6 +401,60 @@ fn only_one_file_of_judge_measures() {
     }
 }
 
+/// Texts of a source, as they stand between their quotes; comments apart.
+fn texts(source: &str) -> Vec<String> {
+    let chars: Vec<char> = source.chars().collect();
+    let (mut found, mut at) = (Vec::new(), 0);
+    while at < chars.len() {
+        match chars[at] {
+            '/' if chars.get(at + 1) == Some(&'/') => {
+                at = (at..chars.len()).find(|&k| chars[k] == '\n').unwrap_or(chars.len());
+            }
+            '\'' if chars.get(at + 1) == Some(&'\\') => at += 4,
+            '\'' if chars.get(at + 2) == Some(&'\'') => at += 3,
+            '"' => {
+                let from = at + 1;
+                at = from;
+                while at < chars.len() && chars[at] != '"' {
+                    at += if chars[at] == '\\' { 2 } else { 1 };
+                }
+                found.push(chars[from..at.min(chars.len())].iter().collect());
+                at += 1;
+            }
+            _ => at += 1,
+        }
+    }
+    found
+}
+
+/// What of a text is a command line: an option, or the name of the program with a command.
+fn typed(text: &str) -> Option<&str> {
+    let option = text.match_indices("--").find(|(at, _)| {
+        let rest = &text[at + 2..];
+        rest.starts_with(|c: char| c.is_ascii_lowercase())
+    });
+    let commands = ["`read", "`write", "`house", "`bench", "`skew", "`compare", "`rehearse", "deckproof "];
+    let at = option.map(|(at, _)| at).or_else(|| commands.iter().find_map(|name| text.find(name)))?;
+    Some(&text[at..])
+}
+
+#[test]
+fn who_measures_and_judges_knows_no_command_line() {
+    let mut wrong = Vec::new();
+    for room in ["reading", "capture", "measure", "judge"] {
+        for (name, text) in sources(&root().join("src").join(room)) {
+            let own = text.split("\n#[cfg(test)]\nmod ").next().unwrap();
+            let found = texts(own);
+            wrong
+                .extend(found.iter().filter_map(|text| Some(format!("src/{room}/{name}: {}", typed(text)?))));
+        }
+    }
+    assert!(wrong.is_empty(), "\n{}", wrong.join("\n"));
+    assert!(typed("give --card").is_some() && typed("type `read --tape`").is_some());
+    assert_eq!(typed("a tape -- or a `level` -3 dB"), None);
+    assert_eq!(texts("let a = '\"'; // \"no\"\nf(\"yes \\\" and\", 'x')"), ["yes \\\" and"]);
+}
+
 #[test]
 fn no_files_of_a_room_import_each_other_in_a_circle() {
     for room in ["judge", "measure"] {

@@ -48,7 +48,7 @@ pub enum CaptureError {
         what: String,
     },
     /// More channels than a deck has.
-    #[error("{}: has {found} channels, a return has two; say which two with --channels, such as --channels 1,2", path.display())]
+    #[error("{}: has {found} channels, a return has two; say which two", path.display())]
     Channels {
         /// The file.
         path: PathBuf,
@@ -56,7 +56,7 @@ pub enum CaptureError {
         found: usize,
     },
     /// A chosen channel does not exist.
-    #[error("{}: has {found} channels, --channels asks for channel {asked}; count from 1", path.display())]
+    #[error("{}: has {found} channels, channel {asked} was asked for; count from 1", path.display())]
     NoSuchChannel {
         /// The file.
         path: PathBuf,

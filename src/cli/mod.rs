@@ -10,6 +10,7 @@ mod list;
 mod outcome;
 mod read;
 mod rehearse;
+mod remedies;
 mod skew;
 mod terminal;
 mod unslated;

@@ -1,5 +1,6 @@
 //! What goes to standard output and standard error.
 
+use super::remedies::option;
 use anyhow::Context;
 use indicatif::{ProgressBar, ProgressStyle};
 use std::io::{ErrorKind, IsTerminal, Write};
@@ -19,6 +20,9 @@ pub fn said(error: &anyhow::Error) -> String {
             text += ": ";
             text += &cause;
         }
+    }
+    if let Some(option) = option(error).filter(|option| !text.contains(option)) {
+        text += &format!(" ({option})");
     }
     one_line(&text)
 }

@@ -2,10 +2,11 @@
 
 use crate::judge::Limits;
 use crate::judge::limits::Tolerance;
-use crate::judge::meaning::{Meaning, Quantity, meaning};
+use crate::judge::meaning::{Meaning, meaning, remedy};
+use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::{careful, said};
 use crate::reading::{
-    Cause, Channel, Circumstances, Facts, Finding, RecordedOn, TurnStep, Unit, Verdict, dead_channels,
+    Cause, Channel, Circumstances, Facts, Finding, RecordedOn, Remedy, TurnStep, Unit, Verdict, dead_channels,
 };
 
 /// What all judges look at.
@@ -55,26 +56,32 @@ impl<'a> Bench<'a> {
         self.reading.circumstances.recorded_on
     }
 
-    /// Starts a finding on `quantity`.
-    pub(crate) fn case(&self, id: &'static str, quantity: Quantity, unit: Unit) -> Case {
+    /// Starts a finding.
+    pub(crate) fn case(&self, id: Id) -> Case {
+        let row = id.row();
+        let told = self.circumstances();
         Case {
-            id,
+            id: row.name,
             kind: None,
             channel: None,
-            unit,
+            unit: row.unit,
             value: None,
             uncertainty: None,
             bounds: Bounds::within(f64::INFINITY),
             limit: None,
-            meaning: meaning(quantity, self.circumstances()),
+            meaning: row.meaning.map_or(OF_THE_RETURN, |quantity| meaning(quantity, told)),
             figures: String::new(),
             missing: String::new(),
             turn: vec![],
+            remedies: row.meaning.and_then(|quantity| remedy(quantity, told)).into_iter().collect(),
             origin: self.recorded_on(),
             capture_is_bad: self.capture_is_bad,
         }
     }
 }
+
+/// What a finding on the return itself means.
+const OF_THE_RETURN: Meaning = Meaning::Absolute { note: "the return itself" };
 
 /// Range in which a value may lie.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -153,6 +160,8 @@ pub(crate) struct Case {
     pub(crate) missing: String,
     /// What to turn if the value is outside, step by step.
     pub(crate) turn: Vec<TurnStep>,
+    /// What can be told or given for more.
+    pub(crate) remedies: Vec<Remedy>,
     pub(crate) origin: Option<RecordedOn>,
     pub(crate) capture_is_bad: bool,
 }
@@ -179,11 +188,12 @@ impl Case {
             // Nothing is to be turned on a capture that shows it wrongly.
             steps: if self.capture_is_bad { vec![] } else { steps },
             rests_on: vec![],
+            remedies: self.remedies,
         }
     }
 
-    /// The finding, or `cannot tell` with the figures where no limit is known; `key` is that of a limits file.
-    pub(crate) fn finish_by(mut self, limit: Option<&Tolerance>, key: &str) -> Finding {
+    /// The finding, or `cannot tell` with the figures where no limit is known; `key` is its key.
+    pub(crate) fn finish_by(mut self, limit: Option<&Tolerance>, key: Key) -> Finding {
         let told = self.value.is_some() && !matches!(self.meaning, Meaning::CannotTell { .. });
         if limit.is_some() || !told {
             return self.finish();
@@ -194,9 +204,10 @@ impl Case {
         finding.turn = None;
         finding.steps.clear();
         finding.why = format!(
-            "{figures}. Cannot tell, because no limit is known; to find out: give the service manual's with --limits \
-             ({key})"
+            "{figures}. Cannot tell, because no limit is known; to find out: give the service manual's ({})",
+            key.row().name
         );
+        finding.remedies.push(Remedy::GiveLimit { key: key.row().name.to_owned() });
         finding
     }
 

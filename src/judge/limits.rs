@@ -1,12 +1,14 @@
 //! The tolerances that findings are judged by.
 
+use crate::judge::quantities::{Key, LIMITS, Limit, number};
 use crate::reading::{Circumstances, RecordedOn, TapeType};
-use crate::trade::common_practice::{self, Bound, DeckClass, PracticeLimit};
+use crate::trade::common_practice::{self, DeckClass};
 use serde::Deserialize;
-use thiserror::Error;
+use serde::de::{Deserializer, Error, MapAccess, Visitor};
+use std::fmt;
 
 /// Why limits could not be had.
-#[derive(Debug, Error)]
+#[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum JudgeError {
     /// The limits file is not TOML, or holds a key or a value that is not known.
@@ -27,10 +29,10 @@ pub enum JudgeError {
         /// Number in the file.
         found: f64,
         /// What is allowed.
-        expected: &'static str,
+        expected: String,
     },
     /// Another deck class than the built-in ones was asked for.
-    #[error("{place}: `deck` is {found:?}, expected \"good\" or \"portable\"; write one of the two")]
+    #[error("{place}: `deck` is {found:?}, expected \"full-size\" or \"portable\"; write one of the two")]
     UnknownDeck {
         /// Name of the file.
         place: String,
@@ -61,173 +63,174 @@ pub struct ResponseLimit {
     pub basis: String,
 }
 
-/// The tolerances of one class of deck, or of one service manual.
+/// The tolerances of one class of deck, or of one service manual: a number for every [`Key`] that has one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Limits {
     /// What the limits are called in reports.
     pub name: String,
-    /// Mean speed error either way, percent.
-    pub speed_percent: Tolerance,
-    /// Flutter, weighted quasi-peak, at most, percent.
-    pub flutter_weighted_quasi_peak_percent: Tolerance,
-    /// Flutter, weighted rms, at most, percent.
-    pub flutter_weighted_rms_percent: Tolerance,
-    /// Phase between the channels at 10 kHz either way, degrees.
-    pub azimuth_phase_deg: Tolerance,
-    /// Playback response.
-    pub playback_response: ResponseLimit,
-    /// Bass of the playback response, below the band of `playback_response`.
-    pub bass_response: ResponseLimit,
-    /// Response of what this deck recorded and played back, on tapes of types II to IV.
-    pub record_playback_response: ResponseLimit,
+    /// In the order of [`LIMITS`].
+    values: Vec<Option<Tolerance>>,
     /// Highest frequency judged of what this deck recorded and played back on a tape of type I, Hz.
-    pub record_playback_to_hz_type_1: f64,
-    /// High-frequency time constant of the playback amplifier against the curve's, either way, percent.
-    pub high_time_constant_percent: Tolerance,
-    /// Low-frequency time constant of the playback amplifier against the curve's, either way, percent.
-    pub low_time_constant_percent: Tolerance,
-    /// Left against right, dB.
-    pub channel_match_db: Tolerance,
-    /// Playback level against its target either way, dB.
-    pub playback_level_db: Tolerance,
-    /// Level that a 0 dB part shall reach in the return, dBFS; `None` if not told.
-    ///
-    /// Only who knows how the sound card's full scale relates to the deck's line output can tell.
-    pub playback_level_target_dbfs: Option<Tolerance>,
-    /// Level of what this deck records and plays back, against its target either way, dB.
-    pub record_level_db: Tolerance,
-    /// High tone against low tone at -20 dB, recorded and played back, either way, dB.
-    pub bias_pair_db: Tolerance,
-    /// A-weighted noise against its reference, at most, dB.
-    pub noise_a_weighted_db: Tolerance,
-    /// Mains hum against its reference, at most, dB.
-    pub hum_db: Tolerance,
-    /// Third harmonic at 0 dB, at most, percent; `None`: practice knows no limit, only a service manual does.
-    pub third_harmonic_percent: Option<Tolerance>,
-    /// Highest output of the main treble tone against the reference level, at least, dB; `None` as above.
-    pub treble_max_output_db: Option<Tolerance>,
-    /// Leakage of either channel into the other at 1 kHz, at most, dB below 0; `None` as above.
-    pub separation_db: Option<Tolerance>,
+    record_playback_to_hz_type_1: f64,
 }
 
+/// What stands for a limit that nobody knows: nothing exceeds it.
+static UNKNOWN: Tolerance = Tolerance { value: f64::INFINITY, basis: String::new() };
+
+/// Keys of a band: how much, from where, up to where.
+type Band = [Key; 3];
+const RESPONSE: Band = [Key::Response, Key::ResponseFrom, Key::ResponseTo];
+const BASS: Band = [Key::Bass, Key::BassFrom, Key::ResponseFrom];
+const RECORD_PLAYBACK: Band = [Key::RecordPlayback, Key::RecordPlaybackFrom, Key::RecordPlaybackTo];
+
 /// A limits file: every key may be missing.
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Default)]
 struct File {
     deck: Option<String>,
     name: Option<String>,
     source: Option<String>,
-    speed_percent: Option<f64>,
-    flutter_weighted_quasi_peak_percent: Option<f64>,
-    flutter_weighted_rms_percent: Option<f64>,
-    azimuth_phase_deg: Option<f64>,
-    playback_response_db: Option<f64>,
-    playback_response_from_hz: Option<f64>,
-    playback_response_to_hz: Option<f64>,
-    bass_response_db: Option<f64>,
-    bass_response_from_hz: Option<f64>,
-    record_playback_response_db: Option<f64>,
-    record_playback_response_from_hz: Option<f64>,
-    record_playback_response_to_hz: Option<f64>,
-    high_time_constant_percent: Option<f64>,
-    low_time_constant_percent: Option<f64>,
-    channel_match_db: Option<f64>,
-    playback_level_db: Option<f64>,
-    playback_level_target_dbfs: Option<f64>,
-    record_level_db: Option<f64>,
-    bias_pair_db: Option<f64>,
-    noise_a_weighted_db: Option<f64>,
-    hum_db: Option<f64>,
-    third_harmonic_percent: Option<f64>,
-    treble_max_output_db: Option<f64>,
-    separation_db: Option<f64>,
+    values: Vec<(Key, f64)>,
+}
+
+/// Keys of a limits file besides the limits.
+const WORDS: [&str; 3] = ["deck", "name", "source"];
+
+/// Every key of a limits file, for the message that names them.
+static KEYS: [&str; WORDS.len() + LIMITS.len()] = {
+    let mut keys = [WORDS[0]; WORDS.len() + LIMITS.len()];
+    let mut k = 0;
+    while k < keys.len() {
+        keys[k] = if k < WORDS.len() { WORDS[k] } else { LIMITS[k - WORDS.len()].name };
+        k += 1;
+    }
+    keys
+};
+
+/// A key as it was read, by its place in [`KEYS`].
+struct FileKey(usize);
+
+impl<'de> Deserialize<'de> for FileKey {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Name;
+        impl Visitor<'_> for Name {
+            type Value = FileKey;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a key of a limits file")
+            }
+
+            fn visit_str<E: Error>(self, name: &str) -> Result<FileKey, E> {
+                let place = KEYS.iter().position(|key| *key == name);
+                place.map(FileKey).ok_or_else(|| E::unknown_field(name, &KEYS))
+            }
+        }
+        deserializer.deserialize_identifier(Name)
+    }
+}
+
+impl<'de> Deserialize<'de> for File {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Keys;
+        impl<'de> Visitor<'de> for Keys {
+            type Value = File;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("limits")
+            }
+
+            fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<File, A::Error> {
+                let mut file = File::default();
+                while let Some(FileKey(place)) = map.next_key()? {
+                    match place {
+                        0 => file.deck = Some(map.next_value()?),
+                        1 => file.name = Some(map.next_value()?),
+                        2 => file.source = Some(map.next_value()?),
+                        _ => file.values.push((LIMITS[place - WORDS.len()].key, map.next_value()?)),
+                    }
+                }
+                Ok(file)
+            }
+        }
+        deserializer.deserialize_map(Keys)
+    }
 }
 
 impl Limits {
     /// Common practice for a full-size deck worth calibrating.
     pub fn full_size() -> Self {
-        Self::built_in("full-size deck", DeckClass::FullSize, common_practice::PLAYBACK_RESPONSE_FULL_SIZE_HZ)
+        Self::built_in("full-size deck", DeckClass::FullSize)
     }
 
     /// Common practice for a portable or a simple deck.
     pub fn portable() -> Self {
-        Self::built_in("portable", DeckClass::Portable, common_practice::PLAYBACK_RESPONSE_PORTABLE_HZ)
+        Self::built_in("portable", DeckClass::Portable)
     }
 
-    fn built_in(name: &str, class: DeckClass, (from_hz, to_hz): (f64, f64)) -> Self {
-        let tolerance = |limit: PracticeLimit| Tolerance {
-            value: match limit.bound(class) {
-                Bound::PlusMinus(value) | Bound::AtMost(value) | Bound::AtLeast(value) => value,
-                Bound::Between(_, high) => high,
-            },
-            basis: format!("{name}: {}", limit.basis.text()),
-        };
-        let Tolerance { value: db, basis } = tolerance(common_practice::PLAYBACK_RESPONSE);
-        let high_hz = |limit: PracticeLimit| tolerance(limit).value;
-        let bass_hz = common_practice::PLAYBACK_RESPONSE_PORTABLE_HZ.0;
-        let bass_db = match common_practice::PLAYBACK_RESPONSE.bound(DeckClass::Portable) {
-            Bound::PlusMinus(db) | Bound::AtMost(db) | Bound::AtLeast(db) | Bound::Between(_, db) => db,
-        };
+    fn built_in(name: &str, class: DeckClass) -> Self {
+        let value =
+            |limit: &Limit| limit.built_in.of(class, name).map(|(value, basis)| Tolerance { value, basis });
         Self {
             name: name.to_owned(),
-            speed_percent: tolerance(common_practice::SPEED_ERROR),
-            flutter_weighted_quasi_peak_percent: tolerance(common_practice::FLUTTER_WEIGHTED_PEAK),
-            flutter_weighted_rms_percent: tolerance(common_practice::FLUTTER_WEIGHTED_RMS),
-            azimuth_phase_deg: tolerance(common_practice::AZIMUTH_PHASE),
-            playback_response: ResponseLimit { db, from_hz, to_hz, basis },
-            // What a portable must keep, a good one must as well.
-            bass_response: ResponseLimit {
-                db: bass_db,
-                from_hz: bass_hz,
-                to_hz: from_hz,
-                basis: format!("any deck: {}", common_practice::PLAYBACK_RESPONSE.basis.text()),
-            },
-            record_playback_response: ResponseLimit {
-                db: common_practice::RECORD_PLAYBACK_DOWN_DB,
-                from_hz: bass_hz,
-                to_hz: high_hz(common_practice::RECORD_PLAYBACK_HF_TYPE_2_4),
-                basis: tolerance(common_practice::RECORD_PLAYBACK_HF_TYPE_2_4).basis,
-            },
-            record_playback_to_hz_type_1: high_hz(common_practice::RECORD_PLAYBACK_HF_TYPE_1),
-            high_time_constant_percent: tolerance(common_practice::PLAYBACK_HIGH_TIME_CONSTANT),
-            low_time_constant_percent: tolerance(common_practice::PLAYBACK_LOW_TIME_CONSTANT),
-            channel_match_db: tolerance(common_practice::CHANNEL_MATCH),
-            playback_level_db: tolerance(common_practice::PLAYBACK_LEVEL),
-            playback_level_target_dbfs: None,
-            record_level_db: tolerance(common_practice::RECORD_LEVEL_MATCH),
-            bias_pair_db: tolerance(common_practice::BIAS_PAIR_MATCH),
-            noise_a_weighted_db: tolerance(common_practice::NOISE_A_WEIGHTED),
-            hum_db: tolerance(common_practice::HUM),
-            third_harmonic_percent: None,
-            treble_max_output_db: None,
-            separation_db: None,
+            values: LIMITS.iter().map(value).collect(),
+            record_playback_to_hz_type_1: number(common_practice::RECORD_PLAYBACK_HF_TYPE_1.bound(class)),
         }
+    }
+
+    /// The limit; `None` where practice knows none and no file gave one.
+    pub fn get(&self, key: Key) -> Option<&Tolerance> {
+        self.values[key as usize].as_ref()
+    }
+
+    /// The limit; where none is known, one that nothing exceeds.
+    pub fn of(&self, key: Key) -> &Tolerance {
+        self.get(key).unwrap_or(&UNKNOWN)
+    }
+
+    /// Sets a limit.
+    pub fn set(&mut self, key: Key, limit: Tolerance) {
+        self.values[key as usize] = Some(limit);
     }
 
     /// Limit of the response of a recording under these circumstances: of the playback alone, or of record and playback.
     pub fn response(&self, told: &Circumstances) -> ResponseLimit {
         if told.recorded_on != Some(RecordedOn::ThisDeck) {
-            return self.playback_response.clone();
+            return self.band(RESPONSE);
         }
-        let to_hz = match told.tape_type {
-            None | Some(TapeType::I) => self.record_playback_to_hz_type_1,
-            Some(_) => self.record_playback_response.to_hz,
-        };
-        ResponseLimit { to_hz, ..self.record_playback_response.clone() }
+        let mut band = self.band(RECORD_PLAYBACK);
+        if matches!(told.tape_type, None | Some(TapeType::I)) {
+            band.to_hz = self.record_playback_to_hz_type_1;
+        }
+        band
+    }
+
+    /// Limit of the bass of the playback response, below the band of that.
+    ///
+    /// A manual's own band may reach down as far; then there is no bass below it to judge.
+    pub fn bass(&self) -> ResponseLimit {
+        let lowest_hz = common_practice::PLAYBACK_RESPONSE_PORTABLE_HZ.0;
+        let band = self.band(BASS);
+        ResponseLimit { to_hz: band.to_hz.max(1.01 * lowest_hz), ..band }
+    }
+
+    fn band(&self, [db, from, to]: Band) -> ResponseLimit {
+        let Tolerance { value, basis } = self.of(db);
+        ResponseLimit {
+            db: *value,
+            from_hz: self.of(from).value,
+            to_hz: self.of(to).value,
+            basis: basis.clone(),
+        }
     }
 
     /// Limits from a TOML file's text; `place` is the file's name for messages.
     ///
     /// `deck = "full-size"` (default) or `"portable"` chooses what keys that are missing fall back to, `source` says where
-    /// the numbers come from, and each other key is named as the field it sets (`playback_response_db`,
-    /// `playback_response_from_hz`, `playback_response_to_hz` for the response, likewise `record_playback_response_...` for what the
-    /// deck recorded itself, and `bass_response_db`, `bass_response_from_hz` for what lies below).
+    /// the numbers come from, and each other key is one of [`LIMITS`].
     ///
     /// # Errors
     ///
     /// [`JudgeError::LimitsMalformed`] if the text is not TOML or has an unknown key, [`JudgeError::UnknownDeck`],
-    /// and [`JudgeError::LimitOutOfRange`] for a tolerance that is not above 0, a level that is not below 0 dB, or an
-    /// empty band.
+    /// and [`JudgeError::LimitOutOfRange`] for a number that its row does not allow, or an empty band.
     pub fn from_toml(text: &str, place: &str) -> Result<Self, JudgeError> {
         let file: File = toml::from_str(text).map_err(|error| JudgeError::LimitsMalformed {
             place: place.to_owned(),
@@ -240,112 +243,35 @@ impl Limits {
                 return Err(JudgeError::UnknownDeck { place: place.to_owned(), found: found.to_owned() });
             }
         };
+        let refused = |key: Key, found: f64, expected: String| JudgeError::LimitOutOfRange {
+            place: place.to_owned(),
+            key: key.row().name,
+            found,
+            expected,
+        };
         let basis = file.source.unwrap_or_else(|| place.to_owned());
-        let checked = |key, found: Option<f64>, allowed: fn(f64) -> bool, expected| match found {
-            Some(found) if !found.is_finite() || !allowed(found) => {
-                Err(JudgeError::LimitOutOfRange { place: place.to_owned(), key, found, expected })
+        let told = |key: Key| file.values.iter().any(|(told, _)| *told == key);
+        for &(key, value) in &file.values {
+            let allowed = key.row().allowed;
+            if !allowed.holds(value) {
+                return Err(refused(key, value, allowed.words()));
             }
-            other => Ok(other),
-        };
-        let above = |key, found| checked(key, found, |x| x > 0.0, "a number above 0");
-        let below = |key, found| checked(key, found, |x| x < 0.0, "a number of dB below 0");
-        let set = |tolerance: &mut Tolerance, value: Option<f64>| {
-            if let Some(value) = value {
-                *tolerance = Tolerance { value, basis: basis.clone() };
+            limits.set(key, Tolerance { value, basis: basis.clone() });
+        }
+        if told(Key::RecordPlaybackTo) {
+            limits.record_playback_to_hz_type_1 = limits.of(Key::RecordPlaybackTo).value;
+        }
+        for [db, from, to] in [RESPONSE, BASS, RECORD_PLAYBACK] {
+            // The edge below which the bass lies is the other band's.
+            let own = [db, from, to].into_iter().filter(|key| (db, *key) != (Key::Bass, Key::ResponseFrom));
+            if own.into_iter().any(told) {
+                let value = limits.of(db).value;
+                limits.set(db, Tolerance { value, basis: basis.clone() });
             }
-        };
-        set(&mut limits.speed_percent, above("speed_percent", file.speed_percent)?);
-        set(
-            &mut limits.flutter_weighted_quasi_peak_percent,
-            above("flutter_weighted_quasi_peak_percent", file.flutter_weighted_quasi_peak_percent)?,
-        );
-        set(
-            &mut limits.flutter_weighted_rms_percent,
-            above("flutter_weighted_rms_percent", file.flutter_weighted_rms_percent)?,
-        );
-        set(&mut limits.azimuth_phase_deg, above("azimuth_phase_deg", file.azimuth_phase_deg)?);
-        set(
-            &mut limits.high_time_constant_percent,
-            above("high_time_constant_percent", file.high_time_constant_percent)?,
-        );
-        set(
-            &mut limits.low_time_constant_percent,
-            above("low_time_constant_percent", file.low_time_constant_percent)?,
-        );
-        set(&mut limits.channel_match_db, above("channel_match_db", file.channel_match_db)?);
-        set(&mut limits.playback_level_db, above("playback_level_db", file.playback_level_db)?);
-        set(&mut limits.record_level_db, above("record_level_db", file.record_level_db)?);
-        set(&mut limits.bias_pair_db, above("bias_pair_db", file.bias_pair_db)?);
-        set(&mut limits.noise_a_weighted_db, below("noise_a_weighted_db", file.noise_a_weighted_db)?);
-        set(&mut limits.hum_db, below("hum_db", file.hum_db)?);
-        limits.playback_level_target_dbfs =
-            below("playback_level_target_dbfs", file.playback_level_target_dbfs)?
-                .map(|value| Tolerance { value, basis: basis.clone() });
-
-        let known = |value: Option<f64>| value.map(|value| Tolerance { value, basis: basis.clone() });
-        limits.third_harmonic_percent = known(above("third_harmonic_percent", file.third_harmonic_percent)?);
-        limits.treble_max_output_db = known(checked(
-            "treble_max_output_db",
-            file.treble_max_output_db,
-            |x| (-40.0..=20.0).contains(&x),
-            "a number of dB from -40 to 20",
-        )?);
-        limits.separation_db = known(below("separation_db", file.separation_db)?);
-
-        let set_band = |band: &mut ResponseLimit, keys: [(&'static str, Option<f64>); 3]| {
-            let fields = [&mut band.db, &mut band.from_hz, &mut band.to_hz];
-            for (field, (key, value)) in fields.into_iter().zip(keys) {
-                if let Some(value) = above(key, value)? {
-                    *field = value;
-                    band.basis.clone_from(&basis);
-                }
+            let band = if db == Key::Bass { limits.bass() } else { limits.band([db, from, to]) };
+            if band.from_hz >= band.to_hz {
+                return Err(refused(to, band.to_hz, format!("more than {}", from.row().name)));
             }
-            if band.from_hz < band.to_hz {
-                return Ok(());
-            }
-            let (key, from) = (keys[2].0, keys[1].0);
-            Err(JudgeError::LimitOutOfRange {
-                place: place.to_owned(),
-                key,
-                found: band.to_hz,
-                expected: if from == "bass_response_from_hz" {
-                    "more than bass_response_from_hz"
-                } else if from == "record_playback_response_from_hz" {
-                    "more than record_playback_response_from_hz"
-                } else {
-                    "more than playback_response_from_hz"
-                },
-            })
-        };
-        set_band(
-            &mut limits.playback_response,
-            [
-                ("playback_response_db", file.playback_response_db),
-                ("playback_response_from_hz", file.playback_response_from_hz),
-                ("playback_response_to_hz", file.playback_response_to_hz),
-            ],
-        )?;
-        // The manual's own band may reach down as far; then there is no bass below it to judge.
-        limits.bass_response.to_hz =
-            limits.playback_response.from_hz.max(limits.bass_response.from_hz * 1.01);
-        set_band(
-            &mut limits.bass_response,
-            [
-                ("bass_response_db", file.bass_response_db),
-                ("bass_response_from_hz", file.bass_response_from_hz),
-                ("playback_response_from_hz", None),
-            ],
-        )?;
-        set_band(
-            &mut limits.record_playback_response,
-            [
-                ("record_playback_response_db", file.record_playback_response_db),
-                ("record_playback_response_from_hz", file.record_playback_response_from_hz),
-                ("record_playback_response_to_hz", file.record_playback_response_to_hz),
-            ],
-        )?;
-        if let Some(to_hz) = file.record_playback_response_to_hz {
-            limits.record_playback_to_hz_type_1 = to_hz;
         }
         if let Some(name) = file.name {
             limits.name = name;
@@ -362,9 +288,10 @@ mod tests {
     fn limits_of_the_recording_are_those_of_common_practice() {
         use crate::trade::common_practice::{Bound, limit};
         for (limits, pick) in [(Limits::full_size(), 0), (Limits::portable(), 1)] {
-            for (id, tolerance) in
-                [("record-level-match", &limits.record_level_db), ("bias-pair-match", &limits.bias_pair_db)]
-            {
+            for (id, tolerance) in [
+                ("record-level-match", limits.of(Key::RecordLevel)),
+                ("bias-pair-match", limits.of(Key::BiasPair)),
+            ] {
                 let row = limit(id).unwrap();
                 let bound = [Some(row.full_size), row.portable][pick].unwrap();
                 assert_eq!(bound, Bound::PlusMinus(tolerance.value), "{id}");
@@ -377,10 +304,11 @@ mod tests {
     fn a_file_replaces_only_what_it_says_and_names_its_source() {
         let text = "deck = \"portable\"\nsource = \"invented manual, page 3\"\nspeed_percent = 0.7\nplayback_response_to_hz = 12500\n";
         let limits = Limits::from_toml(text, "limits.toml").unwrap();
-        assert_eq!(limits.speed_percent, Tolerance { value: 0.7, basis: "invented manual, page 3".into() });
-        assert_eq!(limits.playback_response.to_hz, 12_500.0);
-        assert_eq!(limits.playback_response.db, 3.0);
-        assert_eq!(limits.channel_match_db, Limits::portable().channel_match_db);
+        let told = Tolerance { value: 0.7, basis: "invented manual, page 3".into() };
+        assert_eq!(limits.of(Key::Speed), &told);
+        assert_eq!(limits.of(Key::ResponseTo).value, 12_500.0);
+        assert_eq!(limits.of(Key::Response).value, 3.0);
+        assert_eq!(limits.get(Key::ChannelMatch), Limits::portable().get(Key::ChannelMatch));
     }
 
     #[test]
@@ -389,7 +317,7 @@ mod tests {
             ("speed = 1", "unknown field `speed`"),
             ("speed_percent = -1", "`speed_percent` is -1, expected a number above 0"),
             ("speed_percent = nan", "expected a number above 0"),
-            ("deck = \"fine\"", "expected \"good\" or \"portable\""),
+            ("deck = \"fine\"", "expected \"full-size\" or \"portable\""),
             ("playback_response_to_hz = 100", "more than playback_response_from_hz"),
             ("hum_db = 3", "below 0"),
             ("separation_db = 30", "below 0"),

@@ -4,7 +4,7 @@
 //! (relative), or nothing at all. The rows follow from how a tape works (common practice, no source): what the same
 //! head or the same capstan does in recording and undoes in playback cannot be seen in the return.
 
-use crate::reading::{CardUsed, Circumstances, Heads, NoiseReduction, RecordedOn};
+use crate::reading::{CardUsed, Circumstances, Heads, NoiseReduction, RecordedOn, Remedy};
 
 /// A measured quantity, one row of the table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -168,6 +168,21 @@ pub fn meaning(quantity: Quantity, circumstances: &Circumstances) -> Meaning {
     table(quantity, origin)
 }
 
+/// What would have to be told or given for `quantity` to mean more under `circumstances`; `None` if nothing would do.
+pub fn remedy(quantity: Quantity, circumstances: &Circumstances) -> Option<Remedy> {
+    use Quantity as Q;
+    match Origin::of(quantity, circumstances) {
+        Origin::NotTold => Some(Remedy::SayRecordedOn),
+        Origin::HouseWithoutCard
+            if !matches!(quantity, Q::Flutter | Q::Noise | Q::Recording | Q::Separation) =>
+        {
+            Some(Remedy::GiveCard)
+        }
+        Origin::ThisDeck if matches!(quantity, Q::Azimuth | Q::Flutter) => Some(Remedy::SayHeads),
+        _ => None,
+    }
+}
+
 /// Noise reduction changes gain with level and frequency, so response and noise are no longer the deck's own.
 fn with_noise_reduction(quantity: Quantity) -> Option<Meaning> {
     let because = match quantity {
@@ -202,7 +217,7 @@ fn table(quantity: Quantity, origin: Origin) -> Meaning {
                         relative("the house tape's own recording: the card says nothing of this")
                     }
                     Origin::HouseWithoutCard => {
-                        relative("the house tape's own recording: its card was not given; give --card")
+                        relative("the house tape's own recording: its card was not given")
                     }
                     _ => absolute("house tape with its card: wider, the card's uncertainty adds"),
                 }
@@ -253,10 +268,8 @@ fn table(quantity: Quantity, origin: Origin) -> Meaning {
             }
         },
         Origin::NotTold => match quantity {
-            Q::Recording => cannot("not told whose recording this is", "give --recorded-on"),
-            _ => relative(
-                "a recording of unknown origin: not told whose recording this is; give --recorded-on",
-            ),
+            Q::Recording => cannot("not told whose recording this is", "say whose it is"),
+            _ => relative("a recording of unknown origin: not told whose recording this is"),
         },
     }
 }
@@ -277,7 +290,7 @@ fn this_deck(quantity: Quantity, origin: Origin) -> Meaning {
         ),
         (Q::Azimuth, _) => cannot(
             "not told how many heads the deck has; with two, the tilt cancels",
-            "give --heads, and with two heads play a calibrated tape or a house tape",
+            "say how many, and with two play a calibrated tape or a house tape",
         ),
         (Q::SpeedError, Origin::ThisDeckThree) => cannot(
             "the same capstan recorded and played back: its speed cancels; the figure shows slip and clocks only",
@@ -348,7 +361,7 @@ mod tests {
         ];
         for quantity in by_card {
             assert!(!absolute(&house, quantity), "{quantity:?}");
-            assert!(meaning(quantity, &house).basis().contains("--card"), "{quantity:?}");
+            assert_eq!(remedy(quantity, &house), Some(Remedy::GiveCard), "{quantity:?}");
         }
         let calibrated = crate::reading::CalibratedBy {
             tape: None,

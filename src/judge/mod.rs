@@ -16,6 +16,7 @@ mod figures;
 mod limits;
 mod meaning;
 mod order;
+mod quantities;
 mod skew;
 
 mod bench;
@@ -28,6 +29,7 @@ pub use bench::hand_readings::{
     HAND_QUANTITIES, HandJudged, HandKind, HandQuantity, HandRow, hand_quantity, judge_by_hand,
 };
 pub use bench::job_skew::{JobSkew, MusicAzimuth};
+pub use bench::next_commands::Command;
 pub use bench::next_step::{STEPS, steps};
 pub use bench::sheet::{BenchSheet, SheetPair, bench_sheet};
 pub use bench::step::{JobEvidence, JobReading, Step, StepState};
@@ -38,7 +40,8 @@ pub use figures::{decimals, decimals_db, frequency, signed, unsigned};
 pub use findings::transport::part_words;
 pub use house::renewal::{days_between, passes, passes_since, renewal};
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};
-pub use meaning::{Meaning, Quantity, meaning};
+pub use meaning::{Meaning, Quantity, meaning, remedy};
+pub use quantities::{Allowed, BuiltIn, Id, Judged, Key, LIMITS, Limit, QUANTITIES, judged};
 pub use skew::judge_skew;
 
 #[cfg(test)]

@@ -13,8 +13,9 @@ use crate::judge::findings::response;
 use crate::judge::findings::separation;
 use crate::judge::findings::transport;
 use crate::judge::findings::wiring;
+use crate::judge::quantities::{Id, QUANTITIES};
 use crate::judge::work::turns::rest;
-use crate::reading::{Cause, Facts, Finding};
+use crate::reading::{Cause, Facts, Finding, Verdict};
 
 /// Judges a reading; the findings stand in the order of work.
 ///
@@ -23,32 +24,48 @@ use crate::reading::{Cause, Facts, Finding};
 /// outside its limit by more than its uncertainty.
 pub(crate) fn judge(reading: &Facts, causes: &[Cause], limits: &Limits) -> Vec<Finding> {
     let mut bench = Bench::new(reading, causes, limits);
-    bench.put(vec![capture::finding(&bench)]);
-    bench.capture_is_bad = bench.is_outside("capture");
-    bench.put(vec![wiring::finding(&bench)]);
-    // Speed stands before flutter in the list, and rests on it.
-    let flutter = transport::flutter(&bench);
-    bench.put(vec![transport::speed(&bench, &flutter)]);
-    bench.put(flutter);
-    let azimuth = azimuth::finding(&bench);
-    bench.azimuth_is_unknown = azimuth.value.is_none();
-    bench.put(vec![azimuth]);
-    bench.put(response::playback_response(&bench));
-    bench.put(equalisation::findings(&bench));
-    bench.put(level::channel_match(&bench));
-    bench.put(vec![response::channel_match(&bench)]);
-    bench.put(level::playback_level(&bench));
-    bench.put(recording::record_level(&bench));
-    bench.put(recording::bias(&bench));
-    bench.put(recording::record_equalisation(&bench));
-    bench.put(noise::noise(&bench));
-    bench.put(noise::hum(&bench));
-    bench.put(nonlinear::distortion(&bench));
-    bench.put(nonlinear::saturation(&bench));
-    bench.put(separation::findings(&bench));
+    for row in &QUANTITIES {
+        let findings = findings(row.id, &bench);
+        match row.id {
+            Id::Azimuth => bench.azimuth_is_unknown = findings.iter().all(|finding| finding.value.is_none()),
+            Id::Capture => {
+                bench.capture_is_bad = findings.iter().any(|finding| finding.verdict == Verdict::Outside);
+            }
+            _ => {}
+        }
+        bench.put(findings);
+    }
     let mut findings = bench.findings;
     rest(&mut findings);
     findings
+}
+
+/// Who judges what.
+fn findings(id: Id, bench: &Bench<'_>) -> Vec<Finding> {
+    match id {
+        Id::Capture => vec![capture::finding(bench)],
+        Id::Wiring => vec![wiring::finding(bench)],
+        // Speed stands before flutter in the list, and rests on it.
+        Id::Speed => vec![transport::speed(bench, &transport::flutter(bench))],
+        Id::Flutter => transport::flutter(bench),
+        Id::Azimuth => vec![azimuth::finding(bench)],
+        Id::PlaybackResponse => response::playback_response(bench),
+        Id::PlaybackEqualisation => equalisation::findings(bench),
+        Id::ChannelMatch => {
+            let mut both = level::channel_match(bench);
+            both.push(response::channel_match(bench));
+            both
+        }
+        Id::PlaybackLevel => level::playback_level(bench),
+        Id::RecordLevel => recording::record_level(bench),
+        Id::Bias => recording::bias(bench),
+        Id::RecordEqualisation => recording::record_equalisation(bench),
+        Id::Noise => noise::noise(bench),
+        Id::Hum => noise::hum(bench),
+        Id::Distortion => nonlinear::distortion(bench),
+        Id::Saturation => nonlinear::saturation(bench),
+        Id::Separation => separation::findings(bench),
+    }
 }
 
 #[cfg(test)]

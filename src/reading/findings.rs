@@ -1,6 +1,6 @@
 //! Judged quantities.
 
-use super::{Channel, Unit};
+use super::{Channel, Remedy, Unit};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -53,6 +53,9 @@ pub struct Finding {
     /// Findings (`id`) that are outside and that this value depends on: to be put right first.
     #[serde(default)]
     pub rests_on: Vec<String>,
+    /// What can be told or given so that a new reading of the same return says more.
+    #[serde(default)]
+    pub remedies: Vec<Remedy>,
 }
 
 /// What a technician adjusts, cleans or mends. The order is that of the work.

@@ -3,8 +3,8 @@
 use super::svg::escaped;
 use super::text::depth;
 use super::{
-    Figure, amplifier, causes, found, meanings, noise_bands, nonlinear, plots, rounds_html, rounds_text,
-    same_tape, words, work,
+    Figure, amplifier, causes, found, meanings, noise_bands, nonlinear, plots, remedies, rounds_html,
+    rounds_text, same_tape, words, work,
 };
 use crate::judge::Reading;
 use crate::judge::{Limits, decimals, decimals_db, frequency, signed, unsigned};
@@ -187,7 +187,7 @@ fn findings(body: &mut String, findings: &[Finding]) {
                 "<tr><th scope=\"row\">{}</th><td>{}</td><td class=\"number\">no value</td><td><p>{}.</p></td></tr>\n",
                 text(&words::names(&group)).replace(", ", ",<br>"),
                 badge(finding.verdict),
-                text(&capitalised(&finding.why))
+                text(&capitalised(&remedies::why(finding)))
             );
             continue;
         }
@@ -205,7 +205,7 @@ fn findings(body: &mut String, findings: &[Finding]) {
             text(&finding.id),
             kind.unwrap_or_default(),
             badge(finding.verdict),
-            text(&capitalised(&finding.why))
+            text(&capitalised(&remedies::why(finding)))
         );
         if let Some(turn) = &finding.turn {
             *body += &format!("<p class=\"turn\"><strong>Turn:</strong> {}.</p>", text(turn));
@@ -218,7 +218,8 @@ fn findings(body: &mut String, findings: &[Finding]) {
         }
         let limit =
             finding.limit.as_ref().map(|limit| format!("Limit: {}. ", text(limit))).unwrap_or_default();
-        *body += &format!("<p class=\"basis\">{limit}Basis: {}.</p></td></tr>\n", text(&finding.basis));
+        *body +=
+            &format!("<p class=\"basis\">{limit}Basis: {}.</p></td></tr>\n", text(&remedies::basis(finding)));
     }
     *body += "</tbody>\n</table>\n</section>\n";
 }

@@ -1,14 +1,18 @@
 //! What every quantity can mean in this return, measured or not, alike in text and report.
 
+use super::remedies::with_options;
 use crate::judge::Reading;
-use crate::judge::{Quantity, decimals, meaning, signed};
+use crate::judge::{Quantity, decimals, meaning, remedy, signed};
 use crate::reading::CardUsed;
 
 /// A quantity and its meaning, one row each, in the order of the table of meanings.
 pub(super) fn rows(reading: &Reading) -> Vec<(&'static str, String)> {
     Quantity::ALL
         .iter()
-        .map(|&quantity| (quantity.name(), meaning(quantity, &reading.circumstances).words()))
+        .map(|&quantity| {
+            let words = meaning(quantity, &reading.circumstances).words();
+            (quantity.name(), with_options(&words, &remedy(quantity, &reading.circumstances)))
+        })
         .collect()
 }
 

@@ -4,7 +4,7 @@ use super::axes::{Axis, Frame};
 use super::svg::Stroke;
 use super::{causes_plots, flutter_plots, noise_plots, nonlinear_plots};
 use crate::judge::Reading;
-use crate::judge::{Limits, ResponseLimit, frequency, signed};
+use crate::judge::{Key, Limits, ResponseLimit, frequency, signed};
 use crate::reading::{Azimuth, Response, ResponsePoint};
 
 /// Deepest response drawn, dB: what lies lower runs along the edge.
@@ -147,7 +147,7 @@ fn difference_figure(
     if line.is_empty() && marks.is_empty() {
         return None;
     }
-    let limit = limits.map(|limits| limits.channel_match_db.value);
+    let limit = limits.map(|limits| limits.of(Key::ChannelMatch).value);
     let (low, high) = range(&[&line, &marks], limit.unwrap_or(1.0));
     let caption = format!(
         "Gain of left minus gain of right. Line: {word}.{}{}",

@@ -1,8 +1,10 @@
 //! The sheet of a job, and what comes next, for the terminal.
 
+use super::commands::typed;
 use super::compare::{digits_of, finding_change, more_of, named, rows_of, short, value, verdict};
 use super::text::Page;
 use super::words;
+use crate::judge::Command;
 use crate::judge::{BenchSheet, HandJudged, HandRow, MusicAzimuth, SheetPair, Step, StepState, signed};
 use crate::reading::{
     ChangeState, ComparedRow, FindingChange, Heads, JobSheet, JobState, QuantityChange, RecordedOn, Verdict,
@@ -349,6 +351,9 @@ pub fn next_text(steps: &[Step], step: Option<&str>) -> Option<String> {
     for how in &step.how {
         page.wrapped(2, "- ", how);
     }
+    for (when, command) in &step.otherwise {
+        page.wrapped(2, "- ", &format!("{when}: `{}`.", typed(command)));
+    }
     if !step.commands.is_empty() {
         page.line(if step.turns.is_empty() {
             "  In the job's folder:"
@@ -357,9 +362,12 @@ pub fn next_text(steps: &[Step], step: Option<&str>) -> Option<String> {
         });
     }
     for command in &step.commands {
-        page.line(&format!("    {command}"));
+        page.line(&format!("    {}", typed(command)));
     }
-    if step.commands.iter().any(|command| command.contains(" NUMBER ")) {
+    if step.commands.iter().any(|command| matches!(command, Command::Read { slated: false, .. })) {
+        page.line("  Leave --unslated away if the tape carries slates.");
+    }
+    if step.commands.iter().any(|command| matches!(command, Command::Set { .. })) {
         page.line("  NUMBER is what you read; --within N says what the gauge may be wrong by.");
     }
     if step.state != StepState::Done {

@@ -1,7 +1,7 @@
 //! A reading for the terminal: findings first, then the figures.
 
 use super::{
-    amplifier, causes, found, meanings, noise_bands, nonlinear, rounds_text, same_tape, words, work,
+    amplifier, causes, found, meanings, noise_bands, nonlinear, remedies, rounds_text, same_tape, words, work,
 };
 use crate::judge::Reading;
 use crate::judge::{decimals, decimals_db, frequency, part_words, signed, unsigned};
@@ -213,7 +213,7 @@ fn findings(page: &mut Page, findings: &[Finding]) {
         let finding = group[0];
         if group.len() > 1 {
             page.wrapped(2, "", &format!("{}: {}", words::names(&group), words::verdict(finding.verdict)));
-            page.wrapped(INDENT, "why    ", &finding.why);
+            page.wrapped(INDENT, "why    ", &remedies::why(finding));
             continue;
         }
         let name = match finding.channel {
@@ -223,7 +223,7 @@ fn findings(page: &mut Page, findings: &[Finding]) {
         let value: Vec<String> = words::value(finding).into_iter().chain(finding.kind.clone()).collect();
         let verdict = words::verdict(finding.verdict);
         page.wrapped(2, &format!("{name:<25} {verdict:<12} "), &value.join(", "));
-        page.wrapped(INDENT, "why    ", &finding.why);
+        page.wrapped(INDENT, "why    ", &remedies::why(finding));
         if let Some(turn) = &finding.turn {
             page.wrapped(INDENT, "turn   ", turn);
         }
@@ -234,7 +234,7 @@ fn findings(page: &mut Page, findings: &[Finding]) {
         if let Some(limit) = &finding.limit {
             page.wrapped(INDENT, "limit  ", limit);
         }
-        page.wrapped(INDENT, "basis  ", &finding.basis);
+        page.wrapped(INDENT, "basis  ", &remedies::basis(finding));
     }
 }
 

@@ -1,8 +1,8 @@
 //! Samples that no recorder makes, but some file holds: none may end in a panic, and what is read must be numbers.
 
-use crate::bench::{RETURN, options};
-use crate::blocks::all_meters_on;
-use crate::config;
+use super::bench::{RETURN, options};
+use super::blocks::all_meters_on;
+use crate::effort;
 use deckproof::capture::{CaptureError, ChirpFinder, InMemory};
 use deckproof::job::{ReadError, read_samples};
 use deckproof::judge::Reading;
@@ -149,7 +149,7 @@ fn meters_alone_say_numbers_or_nothing() {
 }
 
 proptest! {
-    #![proptest_config(config(16))]
+    #![proptest_config(effort::cases(16))]
 
     /// A good return, at a rate that its header gets wrong, with odd samples here and there and in rows.
     #[test]

@@ -1,6 +1,6 @@
 //! Playback amplifiers that are fed without a tape, against what they really are.
 
-use crate::bench::{Case, Played, Store, play, try_play_behind};
+use super::bench::{Case, Played, Store, play, try_play_behind};
 use deckproof::assert_within;
 use deckproof::deck::DeckFile;
 use deckproof::programme::{Recipe, built_in_by_name};
@@ -105,9 +105,13 @@ fn faults_are_named_and_nothing_is_said_of_a_tape() {
     // The bench says that the tape is a calibrated one; there is none, and that is said.
     assert!(reading.warnings.iter().any(|warning| warning.id == "not-a-tape"), "{:?}", reading.warnings);
     let find = |kind: &str, channel: &str| {
-        let is = |text: &Option<String>, want: &str| text.as_deref() == Some(want);
         let mut found = reading.findings.iter().filter(|finding| finding.id == "playback-equalisation");
-        found.find(|finding| is(&finding.kind, kind) && is(&finding.channel, channel)).unwrap()
+        found
+            .find(|finding| {
+                finding.kind.as_deref() == Some(kind)
+                    && finding.channel.is_some_and(|side| side.as_str() == channel)
+            })
+            .unwrap()
     };
     let drifted = find("120 us", "left");
     assert!(drifted.verdict == Verdict::Outside && drifted.why.contains("has drifted"), "{drifted:?}");
@@ -150,8 +154,8 @@ fn a_sound_card_s_slope_is_taken_off_before_the_fit() {
                 { kind = \"low-pass1\", hz = 9000, channel = \"right\" }, { kind = \"high-pass1\", hz = 25 }]\n";
     let card = DeckFile::from_toml(card, "card").unwrap();
     let folder = tempfile::tempdir().unwrap();
-    let loopback = crate::loopback::capture(&recipe("amplifier"), folder.path(), 48_000, &card);
-    let mut told = crate::bench::options(RecordedOn::Injected);
+    let loopback = super::loopback::capture(&recipe("amplifier"), folder.path(), 48_000, &card);
+    let mut told = super::bench::options(RecordedOn::Injected);
     told.loopback = Some(loopback);
     let reading = try_play_behind(&recipe("amplifier"), &case, &card, &told).unwrap();
     let found = &reading.amplifier.as_ref().unwrap().positions[0];

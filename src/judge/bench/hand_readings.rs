@@ -10,7 +10,7 @@ use crate::trade::common_practice::{self, Bound, DeckClass, G_CM_IN_MN_M};
 pub enum HandKind {
     /// Torque: g.cm or mN.m.
     Torque,
-    /// Loopback voltage: mV.
+    /// DC voltage: mV.
     Voltage,
     /// Level: dB on the deck's meter.
     Level,

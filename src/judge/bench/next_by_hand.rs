@@ -1,16 +1,17 @@
 //! Steps of the work that are done and read by hand.
 
 use crate::judge::bench::hand_readings::{HandKind, HandRow};
+use crate::judge::bench::next_commands::Command;
 use crate::judge::bench::next_words as words;
 use crate::judge::bench::step::{Step, StepState, by_hand_only};
-use crate::reading::{JobSheet, Verdict};
+use crate::reading::{JobSheet, JobState, Verdict};
 
 pub(crate) fn tape_path(sheet: &JobSheet) -> Step {
     let mut step = by_hand_only(
         "tape-path",
         "Clean, demagnetise, look at the tape's path",
         words::TAPE_PATH.iter().map(|how| (*how).to_owned()).collect(),
-        vec!["deckproof bench set tape-path \"what was seen\"".to_owned()],
+        vec![Command::SetTapePath],
     );
     step.cautions = crate::trade::CAUTIONS[2..].to_vec();
     if let Some(seen) = sheet.as_left.tape_path.as_ref().or(sheet.as_found.tape_path.as_ref()) {
@@ -27,9 +28,11 @@ pub(crate) fn hand_step(id: &str, title: &str, all: &[HandRow], rows: &[HandRow]
     let missing: Vec<&HandRow> = rows.iter().filter(|row| row.now().is_none()).collect();
     let outside: Vec<&HandRow> =
         rows.iter().filter(|row| row.now().is_some_and(|now| now.verdict == Verdict::Outside)).collect();
-    let state = if all.iter().any(|row| row.as_left.is_some()) { " --as-left" } else { "" };
+    let left = all.iter().any(|row| row.as_left.is_some());
+    let state = if left { JobState::AsLeft } else { JobState::AsFound };
+    let set = |row: &HandRow, state, again| Command::Set { quantity: row.id, unit: unit(row), state, again };
     for row in &missing {
-        step.commands.push(format!("deckproof bench set {} NUMBER {}{state}", row.id, unit(row)));
+        step.commands.push(set(row, state, false));
     }
     for row in &outside {
         let Some(now) = row.now() else { continue };
@@ -40,8 +43,7 @@ pub(crate) fn hand_step(id: &str, title: &str, all: &[HandRow], rows: &[HandRow]
             row.limit,
             now.turn.as_deref().unwrap_or("see the service manual")
         ));
-        let again = if row.as_left.is_some() { " --force" } else { "" };
-        step.commands.push(format!("deckproof bench set {} NUMBER {} --as-left{again}", row.id, unit(row)));
+        step.commands.push(set(row, JobState::AsLeft, row.as_left.is_some()));
     }
     (step.state, step.because) = if !outside.is_empty() {
         (
@@ -53,9 +55,12 @@ pub(crate) fn hand_step(id: &str, title: &str, all: &[HandRow], rows: &[HandRow]
             let so = rows.iter().filter(|row| row.now().is_some_and(|now| now.verdict == verdict));
             so.map(|row| row.words).collect()
         };
-        let (near, open) = (of(Verdict::Marginal), of(Verdict::CannotTell));
-        let mut because =
-            if near.is_empty() { "nothing outside".to_owned() } else { format!("near: {}", near.join(", ")) };
+        let (marginal, open) = (of(Verdict::Marginal), of(Verdict::CannotTell));
+        let mut because = if marginal.is_empty() {
+            "nothing outside".to_owned()
+        } else {
+            format!("marginal: {}", marginal.join(", "))
+        };
         if !open.is_empty() {
             because +=
                 &format!("; cannot tell, the gauge is too coarse or no limit known: {}", open.join(", "));
@@ -85,5 +90,7 @@ pub(crate) fn meter(hand: &[HandRow]) -> Step {
     let rows = rows_of(hand, HandKind::Level);
     let mut step = hand_step("meter", "The deck's meters at the level tone", hand, &rows, words::METER);
     step.cautions = crate::trade::TRIMMER_CAUTIONS.to_vec();
+    step.otherwise =
+        vec![("A deck without meter trimmers", Command::Done { step: "meter", remark: "no trimmer" })];
     step
 }

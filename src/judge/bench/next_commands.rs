@@ -1,64 +1,136 @@
-//! What is typed at a step, in the job's folder, so that it runs as it is printed.
+//! What is to be run at a step, in the job's folder; its words are the command line's.
 
 use crate::judge::bench::step::JobEvidence;
-use crate::reading::{JobSheet, TapeType};
+use crate::reading::{JobSheet, JobState, RecordedOn, TapeType};
+
+/// One thing that the program is to do.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Command {
+    /// Write a programme.
+    Write {
+        /// Built-in recipe.
+        recipe: String,
+        /// File to write.
+        out: String,
+    },
+    /// Read a return.
+    Read {
+        /// The return.
+        file: String,
+        /// Whose recording it is.
+        recorded_on: RecordedOn,
+        /// Whether the tape carries our slates.
+        slated: bool,
+        /// File with the tape's own values.
+        tape: Option<String>,
+        /// Card of the house tape.
+        card: Option<String>,
+        /// Tape type, where it is told.
+        tape_type: Option<TapeType>,
+        /// Loopback capture to subtract.
+        loopback: Option<String>,
+        /// Folder for the results.
+        out: String,
+    },
+    /// Read azimuth from ordinary music.
+    Skew {
+        /// Recordings.
+        files: Vec<String>,
+        /// File for the result.
+        json: String,
+    },
+    /// Attach a result to the job.
+    Attach {
+        /// Before or after the work.
+        state: JobState,
+        /// The result.
+        file: String,
+    },
+    /// Call a step done.
+    Done {
+        /// The step.
+        step: &'static str,
+        /// Why.
+        remark: &'static str,
+    },
+    /// Note a value that is read by hand.
+    Set {
+        /// Name of the quantity.
+        quantity: &'static str,
+        /// Unit that it is asked for in.
+        unit: &'static str,
+        /// Before or after the work.
+        state: JobState,
+        /// A value is there and is replaced.
+        again: bool,
+    },
+    /// Note what was seen of the tape's path.
+    SetTapePath,
+    /// Make the card of a house tape.
+    MakeCard,
+    /// Read speed from a length of tape between two marks.
+    ReadBetweenMarks,
+    /// Read several playings of one tape.
+    ReadSameTape,
+}
 
 /// What the return of a step comes from.
 pub(crate) enum Play<'a> {
     Calibrated,
     House(&'a str),
     /// Recipe, whose recording, tape type.
-    Programme(&'a str, &'a str, Option<TapeType>),
+    Programme(&'a str, RecordedOn, Option<TapeType>),
     /// Recordings of ordinary music.
     Music,
 }
 
-/// The very words to type at the step `id`; `state` is that of what is read.
+/// What is to be run at the step `id`; `state` is that of what is read.
 pub(crate) fn commands(
     sheet: &JobSheet,
     evidence: &JobEvidence<'_>,
     play: &Play<'_>,
     id: &str,
-    state: &str,
-) -> Vec<String> {
-    let mut commands = Vec::new();
-    if matches!(play, Play::Music) {
-        let k = free(evidence, |k| format!("music-{k}.json"));
-        let tapes: Vec<String> = ["a", "b", "c"].iter().map(|tape| format!("music-{k}/{tape}.wav")).collect();
-        commands.push(format!("deckproof skew {} --json music-{k}.json", tapes.join(" ")));
-        commands.push(format!("deckproof bench attach {state} music-{k}.json"));
-        return commands;
-    }
-    let k = free(evidence, |k| format!("readings/{id}-{k}"));
-    let mut read = format!("deckproof read {}", return_name(evidence, id));
-    let mut slated = true;
-    match play {
+    state: JobState,
+) -> Vec<Command> {
+    let (mut commands, mut tape, mut of_card) = (Vec::new(), None, None);
+    let (recorded_on, tape_type) = match *play {
+        Play::Music => {
+            let k = free(evidence, |k| format!("music-{k}.json"));
+            let files = ["a", "b", "c"].iter().map(|tape| format!("music-{k}/{tape}.wav")).collect();
+            let json = format!("music-{k}.json");
+            return vec![Command::Skew { files, json: json.clone() }, Command::Attach { state, file: json }];
+        }
         Play::Calibrated => {
-            read += " --recorded-on calibrated --unslated";
-            slated = false;
-            if let Some(file) = &sheet.at_hand.calibrated_tape_file {
-                read += &format!(" --tape {}", quoted(file));
-            }
+            tape.clone_from(&sheet.at_hand.calibrated_tape_file);
+            (RecordedOn::Calibrated, None)
         }
-        Play::House(card) => read += &format!(" --recorded-on house --card {}", quoted(card)),
-        Play::Programme(recipe, on, tape_type) => {
-            let programme = format!("{recipe}.wav");
-            if !evidence.taken.contains(&programme) {
-                commands.push(format!("deckproof write {recipe} --out {programme}"));
-            }
-            read += &format!(" --recorded-on {on}");
-            slated = *on != "loopback";
-            if let Some(kind) = tape_type {
-                read += &format!(" --tape-type {kind:?}");
-            }
+        Play::House(card) => {
+            of_card = Some(card.to_owned());
+            (RecordedOn::House, None)
         }
-        Play::Music => {}
-    }
-    if let Some(loopback) = evidence.loopback.filter(|_| slated) {
-        read += &format!(" --loopback {}", quoted(loopback));
-    }
-    commands.push(format!("{read} --out readings/{id}-{k}"));
-    commands.push(format!("deckproof bench attach {state} readings/{id}-{k}/reading.json"));
+        Play::Programme(recipe, recorded_on, tape_type) => {
+            let out = format!("{recipe}.wav");
+            if !evidence.taken.contains(&out) {
+                commands.push(Command::Write { recipe: recipe.to_owned(), out });
+            }
+            (recorded_on, tape_type)
+        }
+    };
+    let slated = recorded_on != RecordedOn::Calibrated;
+    // A tape without slates cannot have the sound card subtracted, and a loopback capture is not its own.
+    let takes_loopback = slated && recorded_on != RecordedOn::Loopback;
+    let out = format!("readings/{id}-{}", free(evidence, |k| format!("readings/{id}-{k}")));
+    commands.push(Command::Read {
+        file: return_name(evidence, id),
+        recorded_on,
+        slated,
+        tape,
+        card: of_card,
+        tape_type,
+        loopback: evidence.loopback.filter(|_| takes_loopback).map(str::to_owned),
+        out: out.clone(),
+    });
+    commands.push(Command::Attach { state, file: format!("{out}/reading.json") });
     commands
 }
 
@@ -72,31 +144,9 @@ fn free(evidence: &JobEvidence<'_>, name: impl Fn(usize) -> String) -> usize {
     (1..).find(|k| !evidence.taken.contains(&name(*k))).unwrap_or(1)
 }
 
-/// A file name as a shell takes it.
-fn quoted(name: &str) -> String {
-    let plain = |c: char| c.is_ascii_alphanumeric() || "./-_".contains(c);
-    if !name.is_empty() && name.chars().all(plain) {
-        return name.to_owned();
-    }
-    // In single quotes a shell takes everything as it is; they end, and begin again, around one of their own.
-    format!("'{}'", name.replace('\'', r"'\''"))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn file_names_survive_a_shell() {
-        for (name, want) in [
-            ("cards/tape-3.json", "cards/tape-3.json"),
-            ("my tape.json", "'my tape.json'"),
-            ("5$ & `x`.wav", "'5$ & `x`.wav'"),
-            ("it's.wav", r"'it'\''s.wav'"),
-        ] {
-            assert_eq!(quoted(name), want);
-        }
-    }
 
     #[test]
     fn numbers_that_are_taken_are_passed_over_and_the_loopback_capture_goes_along() {
@@ -104,19 +154,25 @@ mod tests {
         let evidence =
             JobEvidence { taken: &taken, loopback: Some("loopback.wav"), ..JobEvidence::default() };
         let sheet = JobSheet::default();
-        let play = Play::Programme("full", "this-deck", Some(TapeType::II));
-        let got = commands(&sheet, &evidence, &play, "noise", "as-left");
-        assert_eq!(
-            got,
-            [
-                "deckproof read noise-2.wav --recorded-on this-deck --tape-type II --loopback loopback.wav --out readings/noise-2",
-                "deckproof bench attach as-left readings/noise-2/reading.json"
-            ]
-        );
-        // A tape without slates cannot have the card subtracted, and a loopback capture is not its own.
-        for play in [Play::Calibrated, Play::Programme("noise", "loopback", None)] {
-            let got = commands(&sheet, &evidence, &play, "x", "as-found");
-            assert!(got.iter().all(|line| !line.contains("--loopback ")), "{got:?}");
+        let play = Play::Programme("full", RecordedOn::ThisDeck, Some(TapeType::II));
+        let got = commands(&sheet, &evidence, &play, "noise", JobState::AsLeft);
+        let read = Command::Read {
+            file: "noise-2.wav".into(),
+            recorded_on: RecordedOn::ThisDeck,
+            slated: true,
+            tape: None,
+            card: None,
+            tape_type: Some(TapeType::II),
+            loopback: Some("loopback.wav".into()),
+            out: "readings/noise-2".into(),
+        };
+        let attach =
+            Command::Attach { state: JobState::AsLeft, file: "readings/noise-2/reading.json".into() };
+        assert_eq!(got, [read, attach]);
+        for play in [Play::Calibrated, Play::Programme("noise", RecordedOn::Loopback, None)] {
+            let got = commands(&sheet, &evidence, &play, "x", JobState::AsFound);
+            let takes = |command: &Command| matches!(command, Command::Read { loopback: Some(_), .. });
+            assert!(!got.iter().any(takes), "{got:?}");
         }
     }
 }

@@ -5,10 +5,14 @@
 use crate::judge::bench::hand_readings::{HandKind, judge_by_hand};
 use crate::judge::bench::job_skew::result;
 use crate::judge::bench::next_by_hand::{hand_step, meter, rows_of, tape_path};
-use crate::judge::bench::next_commands::{Play, commands, return_name};
+use crate::judge::bench::next_commands::{Command, Play, commands, return_name};
 use crate::judge::bench::next_words as words;
 use crate::judge::bench::step::{JobEvidence, JobReading, Step, StepState, by_hand_only};
-use crate::reading::{Channel, Finding, Heads, JobSheet, JobState, RecordedOn, TapeType, Verdict};
+use crate::judge::meaning::{Meaning, meaning};
+use crate::judge::quantities::judged;
+use crate::reading::{
+    Channel, Circumstances, Finding, Heads, JobSheet, JobState, RecordedOn, TapeType, Verdict,
+};
 
 /// Names of the steps, in the order of work; `record-trim` has one for each tape type, `record-trim-type-II`.
 pub const STEPS: [&str; 16] = [
@@ -65,13 +69,22 @@ pub fn steps(sheet: &JobSheet, evidence: &JobEvidence<'_>) -> Vec<Step> {
         "safety",
         "Read the cautions",
         vec!["Read them each time a deck is opened, then say so.".to_owned()],
-        vec!["deckproof bench done safety \"read\"".to_owned()],
+        vec![Command::Done { step: "safety", remark: "read" }],
     )];
     steps[0].cautions = crate::trade::CAUTIONS.to_vec();
     steps.push(tape_path(sheet));
     let (torques, offset) = (rows_of(&hand, HandKind::Torque), rows_of(&hand, HandKind::Voltage));
     steps.push(hand_step("torques", "Torques by hand", &hand, &torques, words::TORQUES));
+    let undone = |step, remark| Command::Done { step, remark };
+    let last = |steps: &mut Vec<Step>, when, command| {
+        if let Some(step) = steps.last_mut() {
+            step.otherwise.push((when, command));
+        }
+    };
+    last(&mut steps, "No torque cassette", undone("torques", "not measured"));
     steps.push(hand_step("offset", "DC offset at the output", &hand, &offset, words::OFFSET));
+    let coupled = "An output that is coupled by capacitors has none";
+    last(&mut steps, coupled, undone("offset", "coupled by capacitors"));
     let job = Job { sheet, evidence };
     steps.push(job.sound_card());
     steps.push(job.as_found());
@@ -150,7 +163,9 @@ impl Job<'_> {
         self.evidence.readings.iter().rev().find(|job| {
             let told = &job.reading.circumstances;
             let tells = |finding: &Finding| {
-                wanted.telling.contains(&finding.id.as_str()) && finding.value.is_some() && is_meant(finding)
+                wanted.telling.contains(&finding.id.as_str())
+                    && finding.value.is_some()
+                    && is_meant(finding, told)
             };
             told.recorded_on.is_some_and(|on| wanted.origins.contains(&on))
                 && (!wanted.rounds || !job.reading.rounds.is_empty())
@@ -163,7 +178,7 @@ impl Job<'_> {
     fn step(&self, id: &str, title: &str, wanted: &Wanted<'_>, how: Vec<String>, play: Play<'_>) -> Step {
         let mut step = by_hand_only(id, title, how, Vec::new());
         let newest = self.newest(wanted);
-        let state = if newest.is_some() { "as-left" } else { "as-found" };
+        let state = if newest.is_some() { JobState::AsLeft } else { JobState::AsFound };
         step.commands = commands(self.sheet, self.evidence, &play, id, state);
         step.how
             .push(format!("Record the return as {} in the job's folder.", return_name(self.evidence, id)));
@@ -234,8 +249,9 @@ impl Job<'_> {
             rounds: false,
         };
         let how = vec![words::LOOPBACK.to_owned(), words::CARD_LEVEL.to_owned()];
-        let play = Play::Programme("full", "loopback", None);
+        let play = Play::Programme("full", RecordedOn::Loopback, None);
         let mut step = self.step("sound-card", "The sound card alone, once", &wanted, how, play);
+        step.otherwise.push(("Not needed twice", Command::Done { step: "sound-card", remark: "known" }));
         if let (StepState::Open, Some(file)) = (step.state, &self.sheet.at_hand.loopback) {
             step.state = StepState::Done;
             step.because = format!("{file} is named as the loopback capture");
@@ -247,16 +263,18 @@ impl Job<'_> {
         let own = self.sheet.deck.records;
         let (play, line) = match self.reference() {
             Some(reference) if !own => reference,
-            _ => (Play::Programme("full", "this-deck", self.first_type()), self.own()),
+            _ => (Play::Programme("full", RecordedOn::ThisDeck, self.first_type()), self.own()),
         };
         let how = vec![words::AS_FOUND.to_owned(), line.to_owned(), words::CARD_LEVEL.to_owned()];
         let mut step = by_hand_only("as-found", "The deck as it came", how, Vec::new());
-        step.commands = commands(self.sheet, self.evidence, &play, "as-found", "as-found");
+        step.commands = commands(self.sheet, self.evidence, &play, "as-found", JobState::AsFound);
         step.how.push(format!(
             "Record the return as {} in the job's folder.",
             return_name(self.evidence, "as-found")
         ));
         step.cautions = crate::trade::CAUTIONS[1..3].to_vec();
+        let damages = "If the deck damages tape, leave it and say so";
+        step.otherwise.push((damages, Command::Done { step: "as-found", remark: "why" }));
         let deck = |job: &&JobReading<'_>| {
             job.state == JobState::AsFound
                 && job.reading.circumstances.recorded_on != Some(RecordedOn::Loopback)
@@ -273,7 +291,7 @@ impl Job<'_> {
         let (play, lines) = match self.reference() {
             Some((play, line)) => (play, vec![line.to_owned()]),
             None => (
-                Play::Programme("flutter", "this-deck", self.first_type()),
+                Play::Programme("flutter", RecordedOn::ThisDeck, self.first_type()),
                 vec![self.own().to_owned(), words::SPEED_CANCELS.to_owned()],
             ),
         };
@@ -282,6 +300,10 @@ impl Job<'_> {
         let wanted =
             Wanted { origins, tape_type: None, telling: &findings[1..], findings: &findings, rounds: false };
         let mut step = self.step("transport", "Speed and flutter", &wanted, lines, play);
+        if !self.has_reference() {
+            step.otherwise.push(("A length of tape between two marks", Command::ReadBetweenMarks));
+            step.otherwise.push(("Several playings together", Command::ReadSameTape));
+        }
         step.cautions = crate::trade::CAUTIONS[..3].to_vec();
         step
     }
@@ -320,7 +342,7 @@ impl Job<'_> {
             return step;
         }
         let mut step = by_hand_only("azimuth", title, how, Vec::new());
-        let state = if music.is_some() { "as-left" } else { "as-found" };
+        let state = if music.is_some() { JobState::AsLeft } else { JobState::AsFound };
         step.commands = commands(self.sheet, self.evidence, &Play::Music, "azimuth", state);
         let Some(music) = music else {
             step.because = "no music read yet, no reference tape at hand".to_owned();
@@ -359,7 +381,7 @@ impl Job<'_> {
                 step
             }
             None => {
-                let play = Play::Programme("injection", "injected", None);
+                let play = Play::Programme("injection", RecordedOn::Injected, None);
                 let lines = vec![words::INJECT.to_owned()];
                 let mut step = self.step("playback-response", title, &wanted, lines, play);
                 step.cautions = crate::trade::INJECTION_CAUTIONS.to_vec();
@@ -390,9 +412,10 @@ impl Job<'_> {
                 let lines = vec![words::NO_LEVEL.to_owned()];
                 let mut step = self.step("playback-level", title, &wanted, lines, Play::Calibrated);
                 if step.state == StepState::Open {
-                    step.commands = vec!["deckproof bench done playback-level \"left as it was\"".to_owned()];
+                    step.commands = vec![Command::Done { step: "playback-level", remark: "left as it was" }];
                     step.how.pop();
                 }
+                step.otherwise.push(("The card of a house tape", Command::MakeCard));
                 step
             }
         };
@@ -416,7 +439,7 @@ impl Job<'_> {
             words::RECORD_LEVEL.to_owned(),
         ];
         let title = format!("Record level, bias, record equalisation: tape type {kind:?}");
-        let play = Play::Programme("record-trim", "this-deck", Some(kind));
+        let play = Play::Programme("record-trim", RecordedOn::ThisDeck, Some(kind));
         let mut step = self.step(&format!("record-trim-type-{kind:?}"), &title, &wanted, lines, play);
         step.cautions = crate::trade::TRIMMER_CAUTIONS.to_vec();
         step
@@ -436,7 +459,7 @@ impl Job<'_> {
         let wanted =
             Wanted { origins: &[RecordedOn::ThisDeck], tape_type: kind, telling, findings, rounds: false };
         let lines = vec![how.to_owned(), self.own().to_owned(), words::RECORD_LEVEL.to_owned()];
-        self.step(id, title, &wanted, lines, Play::Programme(recipe, "this-deck", kind))
+        self.step(id, title, &wanted, lines, Play::Programme(recipe, RecordedOn::ThisDeck, kind))
     }
 
     fn erasing(&self) -> Step {
@@ -454,6 +477,7 @@ impl Job<'_> {
 }
 
 /// Whether the circumstances let the finding mean anything.
-fn is_meant(finding: &Finding) -> bool {
-    !finding.basis.starts_with("cannot tell")
+fn is_meant(finding: &Finding, told: &Circumstances) -> bool {
+    let quantity = judged(&finding.id).and_then(|row| row.meaning);
+    quantity.is_none_or(|quantity| !matches!(meaning(quantity, told), Meaning::CannotTell { .. }))
 }

@@ -1,11 +1,14 @@
 //! The order of work against invented readings.
 
+use crate::judge::bench::next_commands::Command;
 use crate::judge::bench::next_step::{STEPS, steps};
 use crate::judge::bench::step::{JobEvidence, JobReading, Step, StepState};
 use crate::judge::sample;
 use crate::judge::sample::Sample;
 use crate::judge::{Limits, Reading, conclude};
-use crate::reading::{AttachedReading, HandReadings, HandValue, Heads, JobSheet, JobState, TapeType};
+use crate::reading::{
+    AttachedReading, HandReadings, HandValue, Heads, JobSheet, JobState, RecordedOn, TapeType,
+};
 use crate::trade::Medium;
 
 fn job() -> JobSheet {
@@ -132,18 +135,20 @@ fn music_does_azimuth_where_there_is_no_reference_tape() {
     };
     let open = azimuth(&[], &job, &[]);
     assert_eq!(open.state, StepState::Open);
-    assert_eq!(
-        open.commands,
-        [
-            "deckproof skew music-1/a.wav music-1/b.wav music-1/c.wav --json music-1.json",
-            "deckproof bench attach as-found music-1.json"
-        ]
-    );
+    let skew_command = Command::Skew {
+        files: ["a", "b", "c"].map(|tape| format!("music-1/{tape}.wav")).to_vec(),
+        json: "music-1.json".into(),
+    };
+    let attach = |state| Command::Attach { state, file: "music-1.json".into() };
+    assert_eq!(open.commands, [skew_command, attach(JobState::AsFound)]);
     let of = |state, file, skew| JobSkew { state, file, skew };
     let found = of(JobState::AsFound, "m-1.json", &tilted);
     let turn = azimuth(&[found], &job, &[]);
     assert_eq!(turn.state, StepState::Turn);
-    assert!(turn.turns[0].contains("azimuth screw") && turn.commands[1].contains("as-left"), "{turn:?}");
+    assert!(
+        turn.turns[0].contains("azimuth screw") && turn.commands[1] == attach(JobState::AsLeft),
+        "{turn:?}"
+    );
     let left = of(JobState::AsLeft, "m-2.json", &upright);
     let done = azimuth(&[found, left], &job, &[]);
     assert_eq!(done.state, StepState::Done);
@@ -160,7 +165,11 @@ fn music_does_azimuth_where_there_is_no_reference_tape() {
     }
     // A reference at hand goes before music.
     job.at_hand.calibrated_tape = true;
-    assert!(azimuth(&[left], &job, &[]).commands[0].contains("--recorded-on calibrated"));
+    let read = &azimuth(&[left], &job, &[]).commands[0];
+    assert!(
+        matches!(read, Command::Read { recorded_on: RecordedOn::Calibrated, slated: false, .. }),
+        "{read:?}"
+    );
 }
 
 #[test]

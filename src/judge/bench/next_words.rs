@@ -7,21 +7,15 @@ pub(crate) const TAPE_PATH: &[&str] = &[
     "With a mirror cassette or an open shell: the tape runs straight over the heads, touches no guide's edge, does not curl at the \
      pinch roller; heads are not grooved. Write down what was seen.",
 ];
-pub(crate) const TORQUES: &[&str] = &[
-    "With a torque cassette, in play and in fast forward and rewind, at the middle of its scale's swing.",
-    "No torque cassette: `deckproof bench done torques \"not measured\"`.",
-];
-pub(crate) const OFFSET: &[&str] = &[
-    "Loopback-voltage meter at the output, no signal, deck warm; speakers and headphones off.",
-    "An output that is coupled by capacitors has none: `deckproof bench done offset \"coupled by capacitors\"`.",
-];
+pub(crate) const TORQUES: &[&str] =
+    &["With a torque cassette, in play and in fast forward and rewind, at the middle of its scale's swing."];
+pub(crate) const OFFSET: &[&str] =
+    &["DC voltmeter at the output, no signal, deck warm; speakers and headphones off."];
 pub(crate) const LOOPBACK: &str = "Sound card output straight into its input, no deck; record while the programme plays. The card \
-                                 is then subtracted from every return with slates: the commands name it. Not needed twice: `deckproof bench done sound-card \"known\"`.";
+                                 is then subtracted from every return with slates: the commands name it.";
 pub(crate) const CARD_LEVEL: &str = "Sound card: the level tone comes back near -12 dBFS, nothing near 0 dBFS; automatic gain and enhancements off.";
-pub(crate) const AS_FOUND: &str = "Before anything is turned: noise reduction off, tone controls flat. If the deck damages tape, leave it and \
-                                   say so: `deckproof bench done as-found \"why\"`.";
-pub(crate) const CALIBRATED: &str = "Play the calibrated tape, noise reduction off, and take the return; leave --unslated away if the tape carries \
-                                     slates. One return of the whole tape serves all playback steps.";
+pub(crate) const AS_FOUND: &str = "Before anything is turned: noise reduction off, tone controls flat.";
+pub(crate) const CALIBRATED: &str = "Play the calibrated tape, noise reduction off, and take the return. One return of the whole tape serves all playback steps.";
 pub(crate) const HOUSE: &str =
     "Play the house tape, noise reduction off, and take the return. One return serves all playback steps.";
 pub(crate) const OWN_THREE: &str =
@@ -31,7 +25,7 @@ pub(crate) const OWN_TWO: &str =
 pub(crate) const OWN_UNKNOWN: &str =
     "Write `heads = 2` or `heads = 3` under [deck] in job.toml: it decides what the return can tell.";
 pub(crate) const SPEED_CANCELS: &str = "No reference tape at hand: speed cancels where a deck plays back its own recording. Measure a length of tape between \
-                                        two marks (`read --between-marks-mm`), or borrow a tape. Play it twice more and read all with --same-tape to know \
+                                        two marks, or borrow a tape. Play it twice more and read all playings together to know \
                                         whose flutter it is.";
 pub(crate) const AZIMUTH: &str = "Turn the azimuth screw of the playback head, in small steps, with an insulated tool; seal it when the finding is within.";
 pub(crate) const MUSIC: &str = "No reference tape at hand: play three or more bought or foreign recorded tapes, a minute of each; the middle of many is \
@@ -40,8 +34,7 @@ pub(crate) const MUSIC_AGAIN: &str = "Record them under the names below, in a fo
                                       the same, and the change is known far closer than the angle.";
 pub(crate) const METER: &[&str] = &[
     "Play the level tone of the tape that playback level was set by, and read the deck's own meters in dB against their mark for it.",
-    "Only once playback level is right, and before record level is set by these meters; a deck without meter trimmers: \
-     `deckproof bench done meter \"no trimmer\"`.",
+    "Only once playback level is right, and before record level is set by these meters.",
 ];
 pub(crate) const RESPONSE: &str = "Only once azimuth is right: a tilted head looks like a lack of treble.";
 pub(crate) const INJECT: &str = "No reference tape at hand: feed the playback amplifier as the running sheet says; it shows the equalisation and knows \
@@ -49,7 +42,7 @@ pub(crate) const INJECT: &str = "No reference tape at hand: feed the playback am
 pub(crate) const LEVEL: &str =
     "Level tone of the tape: set playback level on both channels to the deck's mark, then take the return.";
 pub(crate) const NO_LEVEL: &str = "No reference tape at hand: playback level cannot be told. Leave its trimmers as they are, or borrow a level tape once and \
-                                   make a house tape (`deckproof house make`).";
+                                   make a house tape of it.";
 pub(crate) const RECORD_TRIM: &str = "Turn in the silence and the chirps before each round, hands off while tones sound; write each place down on the running sheet.";
 pub(crate) const RECORD_LEVEL: &str = "Deck at record and pause: the level tone stands at the deck's reference mark, both channels alike; noise reduction \
                                        off; sound card near -12 dBFS on the return.";

@@ -2,6 +2,7 @@
 
 use crate::judge::Reading;
 use crate::judge::bench::job_skew::JobSkew;
+use crate::judge::bench::next_commands::Command;
 use crate::reading::JobState;
 
 /// How far a step is.
@@ -30,8 +31,10 @@ pub struct Step {
     pub first: Vec<String>,
     /// What to do at the bench, at which level and setting.
     pub how: Vec<String>,
-    /// What to type, in the job's folder.
-    pub commands: Vec<String>,
+    /// What to run, in the job's folder.
+    pub commands: Vec<Command>,
+    /// What may be run instead or besides, each with when.
+    pub otherwise: Vec<(&'static str, Command)>,
     /// What to turn on what was found.
     pub turns: Vec<String>,
     /// What can hurt somebody at this step.
@@ -63,7 +66,7 @@ pub struct JobEvidence<'a> {
 }
 
 /// A step that no reading can show.
-pub(crate) fn by_hand_only(id: &str, title: &str, how: Vec<String>, commands: Vec<String>) -> Step {
+pub(crate) fn by_hand_only(id: &str, title: &str, how: Vec<String>, commands: Vec<Command>) -> Step {
     Step {
         id: id.to_owned(),
         title: title.to_owned(),
@@ -72,6 +75,7 @@ pub(crate) fn by_hand_only(id: &str, title: &str, how: Vec<String>, commands: Ve
         first: Vec::new(),
         how,
         commands,
+        otherwise: Vec::new(),
         turns: Vec::new(),
         cautions: Vec::new(),
     }

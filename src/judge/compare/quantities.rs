@@ -3,6 +3,7 @@
 use crate::judge::Reading;
 use crate::judge::figures::{frequency, signed};
 use crate::judge::findings::flutter_varies::{Kind, varies};
+use crate::judge::quantities::Key;
 use crate::reading::{
     Azimuth, ComparedChannel, Distortion, Flutter, FlutterFigures, MeasuredBy, Pair, RecordedOn, Response,
     ResponsePoint, Saturation,
@@ -25,6 +26,8 @@ pub(crate) struct Compared {
     pub value: Option<f64>,
     /// Its expanded uncertainty.
     pub uncertainty: Option<f64>,
+    /// The limit that a change is weighed by, and how many times; `None`: the usual one of the quantity.
+    pub limit: Option<(Key, f64)>,
 }
 
 impl Compared {
@@ -60,7 +63,16 @@ impl List {
     ) {
         if value.is_some() {
             let what = what.to_owned();
-            self.0.push(Compared { quantity, what, channel: None, point: None, unit, value, uncertainty: u });
+            self.0.push(Compared {
+                quantity,
+                what,
+                channel: None,
+                point: None,
+                unit,
+                value,
+                uncertainty: u,
+                limit: None,
+            });
         }
     }
 
@@ -102,6 +114,7 @@ impl List {
                     unit,
                     value,
                     uncertainty,
+                    limit: None,
                 });
             }
         }
@@ -170,15 +183,18 @@ pub(crate) fn quantities(reading: &Reading) -> Vec<Compared> {
     list.0
 }
 
-const KINDS: [(&str, Kind); 7] = [
-    ("weighted rms", |f| f.weighted_rms_percent),
-    ("2-sigma", |f| f.two_sigma_percent),
-    ("weighted quasi-peak", |f| f.weighted_quasi_peak_percent),
-    ("unweighted peak", |f| f.unweighted_peak_percent),
-    ("unweighted rms", |f| f.unweighted_rms_percent),
-    ("wow rms", |f| f.wow_rms_percent),
-    ("flutter rms", |f| f.flutter_rms_percent),
+/// Kinds of flutter, each with its figure and with the limit that a change is weighed by, and how many times.
+const KINDS: [(&str, Kind, Key, f64); 7] = [
+    ("weighted rms", |f| f.weighted_rms_percent, Key::FlutterRms, 1.0),
+    // Twice the standard deviation.
+    ("2-sigma", |f| f.two_sigma_percent, Key::FlutterRms, 2.0),
+    ("weighted quasi-peak", |f| f.weighted_quasi_peak_percent, Key::FlutterQuasiPeak, 1.0),
+    (UNWEIGHTED_PEAK, |f| f.unweighted_peak_percent, Key::FlutterQuasiPeak, 1.0),
+    ("unweighted rms", |f| f.unweighted_rms_percent, Key::FlutterRms, 1.0),
+    ("wow rms", |f| f.wow_rms_percent, Key::FlutterRms, 1.0),
+    ("flutter rms", |f| f.flutter_rms_percent, Key::FlutterRms, 1.0),
 ];
+const UNWEIGHTED_PEAK: &str = "unweighted peak";
 
 fn flutter_rows(list: &mut List, flutter: &Flutter) {
     let whole = FlutterFigures {
@@ -190,11 +206,13 @@ fn flutter_rows(list: &mut List, flutter: &Flutter) {
         wow_rms_percent: flutter.wow_rms_percent,
         flutter_rms_percent: flutter.flutter_rms_percent,
     };
-    for (kind, of) in KINDS {
+    for (kind, of, limit, times) in KINDS {
         let own = of(&flutter.uncertainties);
         let uncertainty =
-            own.zip(varies(flutter, of, kind == "unweighted peak")).map(|(own, more)| own.hypot(more));
+            own.zip(varies(flutter, of, kind == UNWEIGHTED_PEAK)).map(|(own, more)| own.hypot(more));
+        let before = list.0.len();
         list.one("flutter", kind, "percent", of(&whole), uncertainty);
+        list.0[before..].iter_mut().for_each(|row| row.limit = Some((limit, times)));
     }
 }
 

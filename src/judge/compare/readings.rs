@@ -215,6 +215,7 @@ mod tests {
             unit: "dB",
             value: None,
             uncertainty: None,
+            limit: None,
         };
         let of = |values: &[f64], uncertainties: &[f64]| {
             row(

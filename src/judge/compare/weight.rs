@@ -1,14 +1,12 @@
 //! What a difference between readings is worth: chance among many rows, and how much of a tolerance it is.
 
 use crate::judge::compare::quantities::Compared;
-use crate::judge::meaning::{Meaning, Quantity, meaning};
+use crate::judge::meaning::{Meaning, meaning};
+use crate::judge::quantities::{Id, Key, judged};
 use crate::reading::{
     ChangeState, Circumstances, ComparedChannel, ComparedRow, Comparison, MeasuredBy, QuantityChange,
 };
-use crate::trade::common_practice::{
-    AZIMUTH_PHASE, AZIMUTH_PHASE_HZ, BIAS_PAIR_MATCH, Bound, CHANNEL_MATCH, FLUTTER_WEIGHTED_PEAK,
-    FLUTTER_WEIGHTED_RMS, PLAYBACK_LEVEL, PLAYBACK_RESPONSE, PracticeLimit, RECORD_LEVEL_MATCH, SPEED_ERROR,
-};
+use crate::trade::common_practice::{AZIMUTH_PHASE_HZ, DeckClass};
 use crate::trade::student::normal_exceeded;
 
 /// Share of a tolerance below which a change is not worth naming (common practice, no source).
@@ -23,28 +21,24 @@ const MOST: usize = 6;
 /// What is usually allowed to a full-size deck in this quantity, in the row's unit, from the limits of common practice where there is
 /// one; `None` where a change cannot be weighed.
 pub(crate) fn tolerance(key: &Compared) -> Option<f64> {
-    let of = |limit: &PracticeLimit| match limit.full_size {
-        Bound::PlusMinus(most) | Bound::AtMost(most) => Some(most),
-        _ => None,
-    };
-    let delay_us = || Some(of(&AZIMUTH_PHASE)? / 360.0 / AZIMUTH_PHASE_HZ * 1e6);
+    let of = |key: Key| key.row().built_in.of(DeckClass::FullSize, "").map(|(number, _)| number);
+    let delay_us = || Some(of(Key::AzimuthPhase)? / 360.0 / AZIMUTH_PHASE_HZ * 1e6);
+    if let Some((limit, times)) = key.limit {
+        return Some(times * of(limit)?);
+    }
     match (key.quantity, key.unit) {
-        ("speed", "percent") => of(&SPEED_ERROR),
-        ("flutter", _) if key.what.contains("peak") => of(&FLUTTER_WEIGHTED_PEAK),
-        // Twice the standard deviation.
-        ("flutter", _) if key.what == "2-sigma" => Some(2.0 * of(&FLUTTER_WEIGHTED_RMS)?),
-        ("flutter", _) => of(&FLUTTER_WEIGHTED_RMS),
+        ("speed", "percent") => of(Key::Speed),
         ("azimuth", "us") => delay_us(),
         // 1 us is 0.182 minutes of arc on a cassette: tan a = 47.625 mm/s * delay / 0.9 mm.
         ("azimuth", _) => Some(0.182 * delay_us()?),
         ("playback-response", "dB") => {
             let inside = key.point.is_none_or(|(hz, _)| (BAND_HZ.0..=BAND_HZ.1).contains(&hz));
-            of(&PLAYBACK_RESPONSE).map(|db| if inside { db } else { 3.0 * db })
+            of(Key::Response).map(|db| if inside { db } else { 3.0 * db })
         }
-        ("playback-level", _) if key.channel == Some(ComparedChannel::Difference) => of(&CHANNEL_MATCH),
-        ("playback-level", _) => of(&PLAYBACK_LEVEL),
-        ("record-level", _) => of(&RECORD_LEVEL_MATCH),
-        ("bias", _) => of(&BIAS_PAIR_MATCH),
+        ("playback-level", _) if key.channel == Some(ComparedChannel::Difference) => of(Key::ChannelMatch),
+        ("playback-level", _) => of(Key::PlaybackLevel),
+        ("record-level", _) => of(Key::RecordLevel),
+        ("bias", _) => of(Key::BiasPair),
         // Common practice, no source: what one would look into. Far above saturation percents come by the dozen.
         ("distortion", "percent") => Some(key.value.map_or(1.0, |percent| (0.5 * percent.abs()).max(1.0))),
         ("distortion" | "saturation", "dB") => Some(1.0),
@@ -130,11 +124,11 @@ fn one(rows: &[ComparedRow], name: &str) -> (f64, QuantityChange) {
 /// Speed and azimuth that the circumstances leave no meaning did not stay as they were: nothing is known of them.
 pub(crate) fn without_meaning(summary: &mut [QuantityChange], circumstances: &[&Circumstances]) {
     for change in summary {
-        let quantity = match change.quantity.as_str() {
-            "speed" => Quantity::SpeedError,
-            "azimuth" => Quantity::Azimuth,
-            _ => continue,
+        let Some(row) = judged(&change.quantity).filter(|row| matches!(row.id, Id::Speed | Id::Azimuth))
+        else {
+            continue;
         };
+        let Some(quantity) = row.meaning else { continue };
         for told in circumstances {
             if let Meaning::CannotTell { because, .. } = meaning(quantity, told) {
                 change.state = ChangeState::CannotTell;

@@ -3,7 +3,7 @@
 use crate::judge::case::Bench;
 use crate::judge::figures::unsigned;
 use crate::judge::work::turns::{said, step};
-use crate::reading::{Adjustment, Finding, Unit, Verdict, WarningId};
+use crate::reading::{Adjustment, Finding, Remedy, Unit, Verdict, WarningId};
 
 /// Warnings that spoil figures, with what to do about each.
 pub(crate) const SPOILING: [(WarningId, &str); 5] = [
@@ -17,7 +17,7 @@ pub(crate) const SPOILING: [(WarningId, &str); 5] = [
         "switch noise reduction off, in the deck and in the sound card's settings, and record again",
     ),
     (WarningId::Lossy, "record to WAV over a cable, without lossy compression on the way"),
-    (WarningId::WrongRecipe, "name the recipe that was played (--recipe)"),
+    (WarningId::WrongRecipe, "name the recipe that was played"),
 ];
 
 /// Warnings that cost accuracy only.
@@ -115,6 +115,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         turn: said(&steps, false),
         steps,
         rests_on: vec![],
+        remedies: if warned(&WarningId::WrongRecipe) { vec![Remedy::NameRecipe] } else { vec![] },
     }
 }
 

@@ -2,7 +2,7 @@
 
 use crate::judge::case::{Bench, Bounds, SIDES, plain};
 use crate::judge::figures::{decimals_db, frequency, signed, unsigned};
-use crate::judge::meaning::Quantity;
+use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
 use crate::reading::{Adjustment, Channel, Finding, Level, RecordedOn, Unit, Way, level_tone};
 
@@ -26,8 +26,8 @@ fn of_house_tape(bench: &Bench, tone: &Level, side: usize) -> Option<f64> {
 
 /// Left against right at the level tone.
 pub(crate) fn channel_match(bench: &Bench) -> Vec<Finding> {
-    let limit = &bench.limits.channel_match_db;
-    let mut case = bench.case("channel-match", Quantity::ChannelMatch, Unit::Db);
+    let limit = bench.limits.of(Key::ChannelMatch);
+    let mut case = bench.case(Id::ChannelMatch);
     case.kind = Some("level tone");
     case.channel = Some(Channel::Both);
     case.bounds = Bounds::within(limit.value);
@@ -82,12 +82,12 @@ pub(crate) fn playback_level(bench: &Bench) -> Vec<Finding> {
 }
 
 fn one_channel(bench: &Bench, side: usize) -> Finding {
-    let limit = &bench.limits.playback_level_db;
+    let limit = bench.limits.of(Key::PlaybackLevel);
     let name = SIDES[side];
-    let mut case = bench.case("playback-level", Quantity::PlaybackLevel, Unit::Db);
+    let mut case = bench.case(Id::PlaybackLevel);
     case.channel = Some(name);
     case.bounds = Bounds::within(limit.value);
-    let target = bench.limits.playback_level_target_dbfs.as_ref();
+    let target = bench.limits.get(Key::PlaybackLevelTarget);
     case.limit = Some(match target {
         None => format!("+-{} dB against the target ({})", plain(limit.value), limit.basis),
         Some(target) if target.basis == limit.basis => {
@@ -144,7 +144,7 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
 #[cfg(test)]
 mod tests {
     use crate::judge::{
-        Limits, Tolerance,
+        Key, Limits, Tolerance,
         sample::{self, Sample, judge},
     };
     use crate::reading::{Finding, Verdict, level_tone};
@@ -179,7 +179,7 @@ mod tests {
         let got = find(&sample::healthy(), &limits, "playback-level");
         assert_eq!((got.verdict, got.value), (Verdict::CannotTell, None));
         assert!(got.why.contains("playback_level_target_dbfs"));
-        limits.playback_level_target_dbfs = Some(Tolerance { value: -10.0, basis: "invented manual".into() });
+        limits.set(Key::PlaybackLevelTarget, Tolerance { value: -10.0, basis: "invented manual".into() });
         let got = find(&sample::healthy(), &limits, "playback-level");
         // -12.10 dBFS at 0 dB.
         assert_within!(got.value.unwrap(), -2.1, 1e-9, "dB");

@@ -2,18 +2,18 @@
 
 use crate::judge::case::{Bench, Bounds, SIDES, plain};
 use crate::judge::figures::{decimals, frequency, unsigned};
-use crate::judge::meaning::Quantity;
+use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
-use crate::reading::{Adjustment, Finding, Mains, Noise, Origin, Unit};
+use crate::reading::{Adjustment, Finding, Mains, Noise, Origin};
 
 const NO_SILENCE: &str = "no silent part was found; to find out: record a programme with a silence";
 
 /// A-weighted noise, one finding a channel.
 pub(crate) fn noise(bench: &Bench) -> Vec<Finding> {
-    let limit = &bench.limits.noise_a_weighted_db;
+    let limit = bench.limits.of(Key::Noise);
     (0..2)
         .map(|side| {
-            let mut case = bench.case("noise", Quantity::Noise, Unit::Db);
+            let mut case = bench.case(Id::Noise);
             case.channel = Some(SIDES[side]);
             case.bounds = Bounds::below(limit.value);
             case.limit = Some(format!("at most {} dB A-weighted ({})", plain(limit.value), limit.basis));
@@ -42,10 +42,10 @@ pub(crate) fn noise(bench: &Bench) -> Vec<Finding> {
 
 /// Mains hum, one finding a channel.
 pub(crate) fn hum(bench: &Bench) -> Vec<Finding> {
-    let limit = &bench.limits.hum_db;
+    let limit = bench.limits.of(Key::Hum);
     (0..2)
         .map(|side| {
-            let mut case = bench.case("hum", Quantity::Noise, Unit::Db);
+            let mut case = bench.case(Id::Hum);
             case.channel = Some(SIDES[side]);
             case.bounds = Bounds::below(limit.value);
             case.limit = Some(format!("at most {} dB ({})", plain(limit.value), limit.basis));

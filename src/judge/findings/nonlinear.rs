@@ -2,9 +2,9 @@
 
 use crate::judge::case::{Bench, Bounds, SIDES, plain};
 use crate::judge::figures::{decimals, frequency, signed, unsigned};
-use crate::judge::meaning::Quantity;
+use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
-use crate::reading::{Adjustment, Distortion, DistortionStep, Finding, Saturation, Unit};
+use crate::reading::{Adjustment, Distortion, DistortionStep, Finding, Saturation};
 
 /// A step this far from 0 dB does not stand for the reference level, dB.
 const NEAR_0_DB: f64 = 1.5;
@@ -20,7 +20,7 @@ fn at_reference(distortion: &Distortion) -> Option<&DistortionStep> {
 /// Third harmonic at the reference level, and where it reaches 3 %, one finding a channel.
 pub(crate) fn distortion(bench: &Bench) -> Vec<Finding> {
     let Some(distortion) = &bench.reading.distortion else {
-        let mut case = bench.case("distortion", Quantity::Recording, Unit::Percent);
+        let mut case = bench.case(Id::Distortion);
         case.missing = "no tones in steps of level were found; to find out: record the programme saturation on this deck"
             .to_owned();
         return vec![case.finish()];
@@ -29,8 +29,8 @@ pub(crate) fn distortion(bench: &Bench) -> Vec<Finding> {
 }
 
 fn one_distortion(bench: &Bench, distortion: &Distortion, side: usize) -> Finding {
-    let limit = bench.limits.third_harmonic_percent.as_ref();
-    let mut case = bench.case("distortion", Quantity::Recording, Unit::Percent);
+    let limit = bench.limits.get(Key::ThirdHarmonic);
+    let mut case = bench.case(Id::Distortion);
     case.channel = Some(SIDES[side]);
     if let Some(limit) = limit {
         case.bounds = Bounds::below(limit.value);
@@ -78,7 +78,7 @@ fn one_distortion(bench: &Bench, distortion: &Distortion, side: usize) -> Findin
                 "third harmonic of {tone} below {} % at {level} dB, lost in noise; {maximum}",
                 unsigned(below, 2)
             );
-            let mut finding = case.finish_by(limit, "third_harmonic_percent");
+            let mut finding = case.finish_by(limit, Key::ThirdHarmonic);
             (finding.value, finding.uncertainty) = (None, None);
             return finding;
         }
@@ -89,14 +89,14 @@ fn one_distortion(bench: &Bench, distortion: &Distortion, side: usize) -> Findin
         step(Adjustment::Bias, "then bias: too little of it raises the third harmonic").on(SIDES[side]),
         step(Adjustment::Tape, "then try a fresh tape of the type that the deck is set up for"),
     ];
-    case.finish_by(limit, "third_harmonic_percent")
+    case.finish_by(limit, Key::ThirdHarmonic)
 }
 
 /// Highest output of the main treble tone, one finding a channel.
 pub(crate) fn saturation(bench: &Bench) -> Vec<Finding> {
     let found = bench.reading.saturation.as_ref().and_then(|saturation| Some((saturation, saturation.hz?)));
     let Some((saturation, hz)) = found else {
-        let mut case = bench.case("saturation", Quantity::Recording, Unit::Db);
+        let mut case = bench.case(Id::Saturation);
         case.missing =
             "no high tones in steps of level were found; to find out: record the programme saturation on this deck"
                 .to_owned();
@@ -106,8 +106,8 @@ pub(crate) fn saturation(bench: &Bench) -> Vec<Finding> {
 }
 
 fn one_saturation(bench: &Bench, saturation: &Saturation, hz: f64, side: usize) -> Finding {
-    let limit = bench.limits.treble_max_output_db.as_ref();
-    let mut case = bench.case("saturation", Quantity::Recording, Unit::Db);
+    let limit = bench.limits.get(Key::TrebleMaxOutput);
+    let mut case = bench.case(Id::Saturation);
     case.channel = Some(SIDES[side]);
     if let Some(limit) = limit {
         case.bounds = Bounds::above(limit.value);
@@ -148,7 +148,7 @@ fn one_saturation(bench: &Bench, saturation: &Saturation, hz: f64, side: usize) 
         step(Adjustment::Bias, "then bias: too much of it costs output in the treble").on(SIDES[side]),
         step(Adjustment::Tape, "then try a fresh tape of the type that the deck is set up for"),
     ];
-    case.finish_by(limit, "treble_max_output_db")
+    case.finish_by(limit, Key::TrebleMaxOutput)
 }
 
 #[cfg(test)]

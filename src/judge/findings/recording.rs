@@ -2,12 +2,13 @@
 
 use crate::judge::case::{Bench, Bounds, Case, SIDES, plain};
 use crate::judge::figures::{decimals_db, frequency, signed, unsigned};
-use crate::judge::meaning::Quantity;
+use crate::judge::quantities::{Id, Key};
 use crate::judge::work::bias_steps;
 use crate::judge::work::response_steps::Off;
 use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
 use crate::reading::{
-    Adjustment, BiasPair, BiasSweep, Channel, FileClock, Finding, Pair, TapeType, Unit, Way, level_tone,
+    Adjustment, BiasPair, BiasSweep, Channel, FileClock, Finding, Pair, Remedy, TapeType, Unit, Way,
+    level_tone,
 };
 
 /// The latest level of what the deck recorded: the last round, or else the level tone.
@@ -53,8 +54,8 @@ const NO_LEVEL: &str =
     "no level tone that this deck recorded was found; to find out: record the recipe record-trim";
 
 fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Finding {
-    let limit = &bench.limits.record_level_db;
-    let mut case = bench.case("record-level", Quantity::Recording, Unit::Db);
+    let limit = bench.limits.of(Key::RecordLevel);
+    let mut case = bench.case(Id::RecordLevel);
     case.channel = Some(SIDES[side]);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("+-{} dB against the target ({})", plain(limit.value), limit.basis));
@@ -62,7 +63,7 @@ fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Find
     let found = latest.and_then(|latest| Some((latest, latest.reference_dbfs[side]?)));
     let Some((latest, dbfs)) = found else { return case.finish() };
     let digits = decimals_db(Some(latest.uncertainty_db), 2);
-    let Some(target) = &bench.limits.playback_level_target_dbfs else {
+    let Some(target) = bench.limits.get(Key::PlaybackLevelTarget) else {
         case.missing = format!(
             "not told which level in the return is the deck's standard ({}: {} dBFS for 0 dB); to find out: with three \
              heads read the level tone with the monitor switch at source, with two heads take what a calibrated level \
@@ -88,8 +89,8 @@ fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Find
 }
 
 fn left_against_right(bench: &Bench, latest: Option<&Latest>) -> Finding {
-    let limit = &bench.limits.channel_match_db;
-    let mut case = bench.case("record-level", Quantity::Recording, Unit::Db);
+    let limit = bench.limits.of(Key::ChannelMatch);
+    let mut case = bench.case(Id::RecordLevel);
     case.channel = Some(Channel::Both);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("at most {} dB apart ({})", plain(limit.value), limit.basis));
@@ -153,12 +154,12 @@ fn pair_of_steps(bench: &Bench) -> Option<BiasPair> {
     })
 }
 
+fn tape_type_not_told(bench: &Bench) -> Option<Remedy> {
+    bench.circumstances().tape_type.is_none().then_some(Remedy::SayTapeType)
+}
+
 fn not_told(bench: &Bench) -> &'static str {
-    if bench.circumstances().tape_type.is_none() {
-        "; tape type not told (--tape-type): judged as type I"
-    } else {
-        ""
-    }
+    if bench.circumstances().tape_type.is_none() { "; tape type not told: judged as type I" } else { "" }
 }
 
 /// High against low tone of the last round, one finding a channel.
@@ -167,7 +168,7 @@ pub(crate) fn bias(bench: &Bench) -> Vec<Finding> {
     let pairs = if bench.reading.bias.is_empty() { of_steps.iter().collect() } else { pairs(bench) };
     (0..2)
         .map(|side| {
-            let case = pair_case(bench, "bias", side);
+            let case = pair_case(bench, Id::Bias, side);
             match &bench.reading.bias_sweep {
                 Some(sweep) => stepped(case, sweep, &pairs, side),
                 None => last_pair(bench, case, &pairs, side),
@@ -176,9 +177,9 @@ pub(crate) fn bias(bench: &Bench) -> Vec<Finding> {
         .collect()
 }
 
-fn pair_case(bench: &Bench, id: &'static str, side: usize) -> Case {
-    let limit = &bench.limits.bias_pair_db;
-    let mut case = bench.case(id, Quantity::Recording, Unit::Db);
+fn pair_case(bench: &Bench, id: Id, side: usize) -> Case {
+    let limit = bench.limits.of(Key::BiasPair);
+    let mut case = bench.case(id);
     case.channel = Some(SIDES[side]);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!(
@@ -211,10 +212,11 @@ fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) ->
         signed(db, digits),
         not_told(bench)
     );
-    let off = Off { hz: pair.high_hz, db, allowed_db: bench.limits.bias_pair_db.value };
+    let off = Off { hz: pair.high_hz, db, allowed_db: bench.limits.of(Key::BiasPair).value };
     let (steps, more) = bias_steps::steps(bench, side, &off);
     case.figures += &more;
     case.turn = steps;
+    case.remedies.extend(tape_type_not_told(bench));
     case.finish()
 }
 
@@ -262,7 +264,7 @@ fn between_rounds(pairs: &[&BiasPair], side: usize, round: f64, uncertainty: f64
 }
 
 fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
-    let mut case = pair_case(bench, "record-equalisation", side);
+    let mut case = pair_case(bench, Id::RecordEqualisation, side);
     case.missing =
         "one setting of the bias cannot tell bias from record equalisation; to find out: record the \
                     recipe bias-sweep"
@@ -324,6 +326,7 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
         unsigned(peak_round, 1),
         not_told(bench)
     );
+    case.remedies.extend(tape_type_not_told(bench));
     let (word, way) = if db > 0.0 { ("down", Way::Down) } else { ("up", Way::Up) };
     let text = format!(
         "{PLAYBACK_FIRST}: set the bias to that round's place and the record equalisation {} (treble) {word} by about {} dB, if the \
@@ -338,7 +341,7 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
 #[cfg(test)]
 mod tests {
     use crate::judge::{
-        Limits, Tolerance,
+        Key, Limits, Tolerance,
         sample::{self, Sample, judge},
     };
     use crate::reading::{Finding, Heads, RecordedOn, TapeType, Verdict};
@@ -416,7 +419,7 @@ mod tests {
         assert_eq!(both.verdict, Verdict::Outside);
         assert!(both.turn.unwrap().contains("record level trimmer left up 1.60 dB"));
         let mut limits = Limits::full_size();
-        limits.playback_level_target_dbfs = Some(Tolerance { value: -12.0, basis: "manual".into() });
+        limits.set(Key::PlaybackLevelTarget, Tolerance { value: -12.0, basis: "manual".into() });
         let got = find_with(&reading, &limits, "record-level", 0);
         assert!(got.turn.unwrap().contains("record level trimmer left up 1.00 dB"));
     }

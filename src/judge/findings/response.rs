@@ -3,9 +3,9 @@
 use crate::judge::case::{Bench, Bounds, SIDES, plain, rank};
 use crate::judge::figures::{decimals_db, frequency, signed};
 use crate::judge::limits::ResponseLimit;
-use crate::judge::meaning::Quantity;
+use crate::judge::quantities::{Id, Key};
 use crate::judge::work::response_steps::{Off, match_steps, shares_in_words, steps};
-use crate::reading::{Channel, Finding, RecordedOn, Response, ResponsePoint, Unit, Verdict};
+use crate::reading::{Channel, Finding, RecordedOn, Response, ResponsePoint, Verdict};
 
 /// The points to judge: steps, or the sweep, or noise, whichever comes first and is not empty.
 fn points(response: &Response) -> (&'static str, &[ResponsePoint]) {
@@ -37,7 +37,7 @@ fn worst(rows: impl Iterator<Item = (f64, Option<f64>, Option<f64>)>, bounds: Bo
 /// One finding a channel, and one for its bass where the limit does not reach down to it.
 pub(crate) fn playback_response(bench: &Bench) -> Vec<Finding> {
     let main = bench.limits.response(bench.circumstances());
-    let bass = &bench.limits.bass_response;
+    let bass = &bench.limits.bass();
     let mut findings = Vec::new();
     for side in 0..2 {
         findings.push(one_channel(bench, side, &main, None));
@@ -50,7 +50,7 @@ pub(crate) fn playback_response(bench: &Bench) -> Vec<Finding> {
 }
 
 fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&'static str>) -> Finding {
-    let mut case = bench.case("playback-response", Quantity::PlaybackResponse, Unit::Db);
+    let mut case = bench.case(Id::PlaybackResponse);
     case.kind = kind;
     case.channel = Some(SIDES[side]);
     case.bounds = Bounds::within(limit.db);
@@ -107,9 +107,9 @@ fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&
 
 /// Channel match over frequency, the level difference subtracted.
 pub(crate) fn channel_match(bench: &Bench) -> Finding {
-    let limit = &bench.limits.channel_match_db;
+    let limit = bench.limits.of(Key::ChannelMatch);
     let band = bench.limits.response(bench.circumstances());
-    let mut case = bench.case("channel-match", Quantity::ChannelMatch, Unit::Db);
+    let mut case = bench.case(Id::ChannelMatch);
     case.kind = Some("response");
     case.channel = Some(Channel::Both);
     case.bounds = Bounds::within(limit.value);

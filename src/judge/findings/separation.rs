@@ -2,9 +2,9 @@
 
 use crate::judge::case::{Bench, Bounds, SIDES, plain};
 use crate::judge::figures::{decimals, frequency, unsigned};
-use crate::judge::meaning::Quantity;
+use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
-use crate::reading::{Adjustment, Finding, Separation, Unit};
+use crate::reading::{Adjustment, Finding, Separation};
 
 /// Frequency at which separation is stated, Hz (common practice, no source).
 const STATED_HZ: f64 = 1000.0;
@@ -14,7 +14,7 @@ pub(crate) fn findings(bench: &Bench) -> Vec<Finding> {
     let rows = &bench.reading.separation;
     let octaves = |row: &Separation| (row.hz / STATED_HZ).ln().abs();
     let Some(row) = rows.iter().min_by(|a, b| octaves(a).total_cmp(&octaves(b))) else {
-        let mut case = bench.case("separation", Quantity::Separation, Unit::Db);
+        let mut case = bench.case(Id::Separation);
         case.missing =
             "no tone on one channel alone was found, or there are not two channels; to find out: record the \
                         programme separation"
@@ -25,9 +25,9 @@ pub(crate) fn findings(bench: &Bench) -> Vec<Finding> {
 }
 
 fn one(bench: &Bench, rows: &[Separation], row: &Separation, from: usize) -> Finding {
-    let limit = bench.limits.separation_db.as_ref();
+    let limit = bench.limits.get(Key::Separation);
     let (side, other) = (SIDES[from], SIDES[1 - from]);
-    let mut case = bench.case("separation", Quantity::Separation, Unit::Db);
+    let mut case = bench.case(Id::Separation);
     case.channel = Some(side);
     if let Some(limit) = limit {
         case.bounds = Bounds::below(limit.value);
@@ -68,7 +68,7 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, from: usize) -> Fin
         ((Some(db), uncertainty), _) => {
             (case.value, case.uncertainty) = (Some(db), uncertainty);
             case.figures = figures;
-            case.finish_by(limit, "separation_db")
+            case.finish_by(limit, Key::Separation)
         }
         // It lies below its own noise limit: that is as good as known, if the limit is.
         ((None, _), Some(below)) => {
@@ -82,7 +82,7 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, from: usize) -> Fin
                     case.figures
                 );
             }
-            let mut finding = case.finish_by(limit, "separation_db");
+            let mut finding = case.finish_by(limit, Key::Separation);
             (finding.value, finding.uncertainty) = (None, None);
             finding
         }

@@ -4,10 +4,12 @@ use crate::judge::case::{Bench, Bounds, plain};
 use crate::judge::figures::{decimals, frequency, signed, unsigned};
 use crate::judge::findings::flutter_varies::{Kind, varies};
 use crate::judge::limits::Tolerance;
-use crate::judge::meaning::{Meaning, Quantity};
+use crate::judge::meaning::Meaning;
+use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
 use crate::reading::{
-    Adjustment, Finding, Flutter, FlutterLine, Heads, RecordedOn, SameTape, TurnStep, Unit, Verdict, Way,
+    Adjustment, Finding, Flutter, FlutterLine, Heads, RecordedOn, Remedy, SameTape, TurnStep, Unit, Verdict,
+    Way,
 };
 
 /// What moves flutter where no part is known.
@@ -15,8 +17,8 @@ const TRANSPORT: &str = "transport, no trimmer: clean capstan and pinch roller, 
 
 /// `flutter` are the findings on flutter of the same return.
 pub(crate) fn speed(bench: &Bench, flutter: &[Finding]) -> Finding {
-    let limit = &bench.limits.speed_percent;
-    let mut case = bench.case("speed", Quantity::SpeedError, Unit::Percent);
+    let limit = bench.limits.of(Key::Speed);
+    let mut case = bench.case(Id::Speed);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("+-{} % ({})", plain(limit.value), limit.basis));
     case.missing =
@@ -115,9 +117,9 @@ pub(crate) fn flutter(bench: &Bench) -> Vec<Finding> {
             "weighted quasi-peak",
             quasi_peak,
             quasi_peak_uncertainty,
-            &limits.flutter_weighted_quasi_peak_percent,
+            limits.of(Key::FlutterQuasiPeak),
         ),
-        kind(bench, "weighted rms", rms, rms_uncertainty, &limits.flutter_weighted_rms_percent),
+        kind(bench, "weighted rms", rms, rms_uncertainty, limits.of(Key::FlutterRms)),
     ];
     findings.extend(bench.reading.same_tape.as_ref().map(|found| playback_alone(bench, found)));
     findings
@@ -125,8 +127,8 @@ pub(crate) fn flutter(bench: &Bench) -> Vec<Finding> {
 
 /// What does not repeat with the tape: the deck on the bench, whoever recorded.
 fn playback_alone(bench: &Bench, found: &SameTape) -> Finding {
-    let limit = &bench.limits.flutter_weighted_rms_percent;
-    let mut case = bench.case("flutter", Quantity::Flutter, Unit::Percent);
+    let limit = bench.limits.of(Key::FlutterRms);
+    let mut case = bench.case(Id::Flutter);
     case.kind = Some("weighted rms, playback alone");
     case.bounds = Bounds::below(limit.value);
     case.limit = Some(format!("at most {} % weighted rms ({})", plain(limit.value), limit.basis));
@@ -165,7 +167,7 @@ fn kind(
     uncertainty: Option<f64>,
     limit: &Tolerance,
 ) -> Finding {
-    let mut case = bench.case("flutter", Quantity::Flutter, Unit::Percent);
+    let mut case = bench.case(Id::Flutter);
     case.kind = Some(name);
     case.value = value;
     case.uncertainty = uncertainty;
@@ -180,6 +182,7 @@ fn kind(
             case.figures += &format!("; {line}");
         }
         case.figures += &cautions(bench, flutter);
+        case.remedies.extend(share_of_the_tape(bench, flutter).map(|_| Remedy::PlaySameTapeAgain));
         let text = match flutter.lines.first().and_then(|line| Some((line.part.as_deref()?, line.could_be))) {
             Some((part, true)) => format!(
                 "transport, no trimmer: the rate of the strongest line could be that of the {part}: look there first (clean, check \
@@ -219,19 +222,21 @@ fn cautions(bench: &Bench, flutter: &Flutter) -> String {
             unsigned(null_hz, 1)
         );
     }
-    // Flutter adds as squares: below a third the tape's share is 5 % of the figure.
-    const SMALL: f64 = 1.0 / 3.0;
-    let of_the_tape = told.card.as_ref().and_then(|card| card.flutter_at_most_percent);
-    if let (Some(tape), Some(rms)) = (of_the_tape, flutter.weighted_rms_percent)
-        && tape > SMALL * rms
-    {
+    if let Some(tape) = share_of_the_tape(bench, flutter) {
         words += &format!(
-            "; up to {} % weighted rms of it may be the house tape's own: to tell them apart play it back several times \
-             (--same-tape)",
+            "; up to {} % weighted rms of it may be the house tape's own: to tell them apart play it back several times",
             unsigned(tape, 3)
         );
     }
     words
+}
+
+/// Flutter that may be the house tape's own, percent, where it is no small part of the figure.
+fn share_of_the_tape(bench: &Bench, flutter: &Flutter) -> Option<f64> {
+    // Flutter adds as squares: below a third the tape's share is 5 % of the figure.
+    const SMALL: f64 = 1.0 / 3.0;
+    let tape = bench.circumstances().card.as_ref()?.flutter_at_most_percent?;
+    (tape > SMALL * flutter.weighted_rms_percent?).then_some(tape)
 }
 
 fn strongest_line(flutter: &Flutter) -> Option<String> {

@@ -89,6 +89,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         turn: said(&steps, false),
         steps,
         rests_on: vec![],
+        remedies: vec![],
     }
 }
 

@@ -37,8 +37,7 @@ pub(crate) fn careful(mut steps: Vec<TurnStep>, origin: Option<RecordedOn>) -> V
         Some(RecordedOn::Loopback) => return vec![],
         None => {
             if let Some(first) = steps.first_mut() {
-                first.text =
-                    format!("make sure first whose recording this is (--recorded-on); then: {}", first.text);
+                first.text = format!("make sure first whose recording this is; then: {}", first.text);
             }
         }
         Some(RecordedOn::OtherDeck) => {

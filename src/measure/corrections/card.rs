@@ -27,20 +27,17 @@ use thiserror::Error;
 pub enum CardError {
     /// The reading that should be of a calibrated tape is of something else.
     #[error(
-        "it was not read with --recorded-on calibrated: a card descends from a calibrated tape; give the reading of one \
-         with --calibrated"
+        "it was not read as one of a calibrated tape, from which a card descends; give the reading of one"
     )]
     NotCalibrated,
     /// The reading that should be of the house tape is of something else.
-    #[error(
-        "it was read with --recorded-on {told}: give the reading of the house tape itself, read with --recorded-on house"
-    )]
+    #[error("it was read as {told}: give the reading of the house tape itself, read as a house tape")]
     NotHouse {
         /// What was told.
         told: &'static str,
     },
     /// A card was subtracted already.
-    #[error("a card was subtracted from it already; read the return of the house tape again without --card")]
+    #[error("a card was subtracted from it already; read the return of the house tape again without a card")]
     CardSubtracted,
     /// Noise reduction was on.
     #[error("noise reduction was on: level and response are not the tape's; switch it off and record again")]
@@ -64,8 +61,8 @@ pub enum CardError {
     },
     /// The two readings are of different decks.
     #[error(
-        "it was read on \"{house}\", the calibrated tape on \"{calibrated}\": both must be played on one deck (--deck of \
-         read names it)"
+        "it was read on \"{house}\", the calibrated tape on \"{calibrated}\": both must be played on one deck, and \
+         read with its name"
     )]
     Deck {
         /// Of the house tape.
@@ -84,10 +81,10 @@ pub enum CardError {
         other: String,
     },
     /// One reading was given twice.
-    #[error("this reading was given twice; each --house must be a playing of its own")]
+    #[error("this reading was given twice; each must be a playing of its own")]
     Twice,
     /// No reading of the house tape.
-    #[error("no reading of the house tape; give at least one with --house")]
+    #[error("no reading of the house tape; give at least one")]
     None,
     /// Nothing was measured in both.
     #[error(

@@ -1,0 +1,32 @@
+//! How a remedy is typed: the words of the command line, in one place.
+
+use crate::reading::{Finding, Remedy, Verdict};
+
+/// The option that a remedy is given by.
+pub fn option(remedy: &Remedy) -> &'static str {
+    match remedy {
+        Remedy::SayRecordedOn => "--recorded-on",
+        Remedy::SayHeads => "--heads",
+        Remedy::SayTapeType => "--tape-type",
+        Remedy::NameRecipe => "--recipe",
+        Remedy::GiveCard => "--card",
+        Remedy::GiveLimit { .. } => "--limits",
+        Remedy::PlaySameTapeAgain => "--same-tape",
+    }
+}
+
+/// `text` with the options behind it, in brackets.
+pub(super) fn with_options<'a>(text: &str, remedies: impl IntoIterator<Item = &'a Remedy>) -> String {
+    let options: Vec<&str> = remedies.into_iter().map(option).collect();
+    if options.is_empty() { text.to_owned() } else { format!("{text} ({})", options.join(", ")) }
+}
+
+/// Why, with the options by which to find out.
+pub(super) fn why(finding: &Finding) -> String {
+    with_options(&finding.why, finding.remedies.iter().filter(|_| finding.verdict == Verdict::CannotTell))
+}
+
+/// The basis, with the options that would make it a better one.
+pub(super) fn basis(finding: &Finding) -> String {
+    with_options(&finding.basis, finding.remedies.iter().filter(|_| finding.verdict != Verdict::CannotTell))
+}
