@@ -60,7 +60,7 @@ fn stretches_and_their_spread_follow_a_flutter_that_changes() {
     assert_eq!(found.stretches.len(), 6);
     for stretch in &found.stretches {
         assert_within!(stretch.to_s - stretch.from_s, 5.0, 0.01, "s");
-        let middle_s = (stretch.from_s + stretch.to_s) / 2.0;
+        let middle_s = (stretch.from_s.seconds() + stretch.to_s.seconds()) / 2.0;
         let want = (0.02 + 0.06 * middle_s / 33.0) / 2f64.sqrt();
         assert_within!(
             stretch.figures.weighted_rms_percent.unwrap(),
@@ -200,7 +200,10 @@ fn uncertainties_are_true_in_repeated_trials() {
                     ..Played::default()
                 };
                 let found = played.read();
-                rows(&found, &known.figures(seconds, found.measured_from_s, found.measured_to_s))
+                rows(
+                    &found,
+                    &known.figures(seconds, found.measured_from_s.seconds(), found.measured_to_s.seconds()),
+                )
             })
             .collect();
         for k in 0..7 {

@@ -9,8 +9,9 @@ pub use crate::returns::Store;
 use deckproof::deck::{DeckFile, Truth, VirtualDeck};
 use deckproof::job::{ReadError, ReadOptions, read_samples};
 use deckproof::judge::Limits;
+use deckproof::judge::Reading;
 use deckproof::programme::{Channels, Recipe, Serves, Signal, Timeline};
-use deckproof::reading::{Circumstances, NoiseReduction, Reading, RecordedOn, Verdict};
+use deckproof::reading::{Circumstances, NoiseReduction, RecordedOn, Verdict};
 use deckproof::trade::{Medium, a_weighting};
 
 /// One rehearsal of the truth.
@@ -62,6 +63,7 @@ pub fn options(recorded_on: RecordedOn) -> ReadOptions {
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::full_size(),
         loopback: None,
+        made: None,
         transport: None,
     }
 }
