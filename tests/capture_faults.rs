@@ -197,7 +197,7 @@ fn a_tape_that_stops_inside_the_flutter_tone_is_named_and_read_while_it_runs() {
     assert!(reading.noise.is_none());
     let flutter = reading.flutter.as_ref().unwrap();
     assert!((38.0..42.0).contains(&flutter.measured_to_s.seconds()), "{:?}", flutter.measured_to_s);
-    // Half as long, a wow of 4 Hz: the rest of the doubt is the state of its turn.
+    // Half as long, a wow of 4 Hz: the rest of the uncertainty is the state of its turn.
     let rms = (flutter.unweighted_rms_percent.unwrap(), before.unweighted_rms_percent.unwrap());
     assert!((rms.0 - rms.1).abs() < 0.003, "{rms:?}");
 }

@@ -371,11 +371,11 @@ fn values_hold_the_truth_within_twice_their_uncertainty() {
                 CauseKind::HeadBump => deck.bump.map(|bump| bump[0]),
                 CauseKind::None => continue,
             };
-            let (want, got, doubt) = (want.unwrap(), cause.value.unwrap(), cause.uncertainty.unwrap());
+            let (want, got, uncertainty) = (want.unwrap(), cause.value.unwrap(), cause.uncertainty.unwrap());
             // k = 2: one value in twenty lies outside once, hardly any outside twice.
             assert!(
-                (got - want).abs() <= 2.0 * doubt,
-                "{} {:?}: {got} +- {doubt}, true {want}",
+                (got - want).abs() <= 2.0 * uncertainty,
+                "{} {:?}: {got} +- {uncertainty}, true {want}",
                 deck.name,
                 cause.cause
             );
@@ -419,9 +419,9 @@ fn what_could_not_be_told_apart_is_stated_together_with_a_share_that_holds() {
             assert_eq!(cause.value, None);
             assert!(cause.why.contains("could not be told apart"), "{}", cause.why);
             assert!(stands_for(cause).contains(&CauseKind::Gap), "{cause:?}");
-            let [hz, db, doubt] = *cause.shares_db.iter().find(|share| share[0] == 5000.0).unwrap();
+            let [hz, db, uncertainty] = *cause.shares_db.iter().find(|share| share[0] == 5000.0).unwrap();
             let want: f64 = stands_for(cause).iter().map(|&kind| deck.share_db(kind, hz)).sum();
-            assert!((db - want).abs() <= 2.0 * doubt, "{db} +- {doubt}, true {want}");
+            assert!((db - want).abs() <= 2.0 * uncertainty, "{db} +- {uncertainty}, true {want}");
         }
     }
     assert!(joint >= 3, "{joint}");

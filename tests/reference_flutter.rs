@@ -103,7 +103,7 @@ fn the_flutter_meter_agrees() {
         ("unweighted", found.unweighted_rms_percent, reference("unweighted_rms_percent")),
         ("weighted", found.weighted_rms_percent, weighted),
     ] {
-        // The meter's 23 s are no whole number of periods: up to 1 / (4 pi 0.8 Hz 23 s) of a line's power is in doubt.
+        // The meter's 23 s are no whole number of periods: up to 1 / (4 pi 0.8 Hz 23 s) of a line's power is uncertain.
         assert_within!(got.unwrap(), want, 0.0043 * want, "%", "{kind} rms");
     }
     assert_eq!(found.lines.len(), 2, "{:?}", found.lines);

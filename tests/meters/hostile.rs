@@ -143,7 +143,7 @@ fn meters_alone_say_numbers_or_nothing() {
         chirps.feed(&samples);
         let chirps = chirps.finish();
         let numbers =
-            chirps.iter().flat_map(|chirp| [chirp.at_s, chirp.likeness, chirp.amplitude, chirp.phase]);
+            chirps.iter().flat_map(|chirp| [chirp.at_s, chirp.correlation, chirp.amplitude, chirp.phase]);
         assert!(numbers.into_iter().all(f64::is_finite), "chirps with {odd}: {chirps:?}");
     }
 }

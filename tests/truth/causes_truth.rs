@@ -120,18 +120,18 @@ fn causes_of_thirteen_decks_are_told_and_their_shares_hold() {
                 if !kinds.iter().any(|&kind| has(deck, side, kind)) {
                     wrong.push(format!("{name} {channel}: {kinds:?} is not there"));
                 }
-                for &[hz, db, doubt_db] in &cause.shares_db {
+                for &[hz, db, uncertainty_db] in &cause.shares_db {
                     let want: f64 = kinds.iter().map(|&kind| share_db(deck, side, kind, hz)).sum();
                     if want.abs() < 0.1 && db.abs() < 0.1 {
                         continue;
                     }
                     all += 1;
                     // The virtual deck keeps its own formulas to some hundredths (proof of the deck).
-                    if (db - want).abs() <= doubt_db + 0.03 {
+                    if (db - want).abs() <= uncertainty_db + 0.03 {
                         held += 1;
                     } else {
                         apart.push(format!(
-                            "{name} {channel} {kinds:?} {hz} Hz: {db:.3} +- {doubt_db:.3}, true {want:.3}"
+                            "{name} {channel} {kinds:?} {hz} Hz: {db:.3} +- {uncertainty_db:.3}, true {want:.3}"
                         ));
                     }
                 }

@@ -326,8 +326,8 @@ fn the_deck_that_the_card_was_made_on_reads_as_by_the_calibrated_tape() {
         if let (Some(got), Some(want)) = (house.value, calibrated.value)
             && ["speed", "azimuth", "playback-response", "channel-match"].contains(&house.id.as_str())
         {
-            let doubt = house.uncertainty.unwrap().hypot(calibrated.uncertainty.unwrap());
-            assert!((got - want).abs() < 1.5 * doubt, "{house:?} {calibrated:?}");
+            let uncertainty = house.uncertainty.unwrap().hypot(calibrated.uncertainty.unwrap());
+            assert!((got - want).abs() < 1.5 * uncertainty, "{house:?} {calibrated:?}");
             assert!(house.uncertainty > calibrated.uncertainty, "wider: {house:?}");
             // The verdict may only become less sure.
             let sure = |verdict| matches!(verdict, Verdict::Within | Verdict::Outside);
@@ -339,7 +339,7 @@ fn the_deck_that_the_card_was_made_on_reads_as_by_the_calibrated_tape() {
 
 #[test]
 fn networks_that_turn_the_recording_do_not_pass_for_tilt_of_the_next_deck() {
-    // A recorder whose channels differ by up to 5 dB in the treble: its own delay is told from its networks with much doubt.
+    // A recorder whose channels differ by up to 5 dB in the treble: its own delay is told from its networks with much uncertainty.
     for seed in [5u64, 6] {
         let (recorder, bench, other) = (recorder_with(seed, 2.5), player(seed + 500), player(seed + 900));
         let card = card(&recorder, &bench, seed, 1);

@@ -74,15 +74,15 @@ fn deviation_and_time_constants_are_the_amplifier_s_at_every_rate_and_both_ways_
                         assert_within!(step.db[side].unwrap(), want, 0.15, "dB", "{row}, {} Hz", step.hz);
                     }
                     let high = [high_120, high_70][which][side];
-                    let (us, doubt) =
+                    let (us, uncertainty) =
                         (position.high_us[side].unwrap(), position.high_uncertainty_us[side].unwrap());
-                    holds(us, doubt, high, &row, &mut count);
+                    holds(us, uncertainty, high, &row, &mut count);
                     // Good enough to see a part that is off by its own tolerance of 5 %.
-                    assert!(doubt < 0.05 * us, "{row}: +- {doubt} us");
-                    let (us, doubt) =
+                    assert!(uncertainty < 0.05 * us, "{row}: +- {uncertainty} us");
+                    let (us, uncertainty) =
                         (position.low_us[side].unwrap(), position.low_uncertainty_us[side].unwrap());
-                    holds(us, doubt, low[side], &row, &mut count);
-                    assert!(doubt < 0.2 * us, "{row}: low +- {doubt} us");
+                    holds(us, uncertainty, low[side], &row, &mut count);
+                    assert!(uncertainty < 0.2 * us, "{row}: low +- {uncertainty} us");
                 }
             }
             let switched = [0, 1].map(|side| Some(high_120[side] != high_70[side]));

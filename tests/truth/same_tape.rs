@@ -76,7 +76,7 @@ fn true_rms(deck: &DeckFile, seed: u64, from_s: f64, to_s: f64) -> f64 {
 /// Whether the stated figure (or limit) holds `want`.
 fn holds(figure: &SharedFigure, want: f64) -> bool {
     match (figure.percent, figure.uncertainty_percent) {
-        (Some(percent), Some(doubt)) => (percent - want).abs() <= doubt,
+        (Some(percent), Some(uncertainty)) => (percent - want).abs() <= uncertainty,
         _ => want <= figure.below_percent,
     }
 }

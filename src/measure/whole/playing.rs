@@ -165,7 +165,7 @@ pub(crate) fn trace_hum(
     outcomes: &mut [Outcome],
 ) -> Result<(), CaptureError> {
     let hums = |outcome: &mut Outcome| match outcome {
-        Outcome::Silence(Some(silence)) => silence.comb().is_some(),
+        Outcome::Silence(Some(silence)) => silence.hum_components().is_some(),
         _ => false,
     };
     let Some(index) = outcomes.iter_mut().position(hums) else { return Ok(()) };
