@@ -103,7 +103,7 @@ fn read(deck: &DeckFile, seed: u64, recorded_on: RecordedOn) -> Playing {
     let samples = returns::of(&recipe(), deck, seed, RATE_HZ, Store::Double);
     let mut told = options(recorded_on);
     told.recipe = Some(recipe());
-    let mut read = measure_samples(&*samples, "return.wav", &told).unwrap();
+    let mut read = measure_samples(&samples, "return.wav", &told).unwrap();
     read.facts.made = Some(made());
     read
 }
