@@ -7,8 +7,9 @@ use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, VirtualDeck};
 use deckproof::job::{ReadOptions, read_samples};
 use deckproof::judge::Limits;
+use deckproof::judge::Reading;
 use deckproof::programme::{Recipe, Renderer, Timeline, find};
-use deckproof::reading::{Circumstances, NoiseReduction, Reading};
+use deckproof::reading::{Circumstances, NoiseReduction};
 use deckproof::trade::Medium;
 
 /// Warnings that say that somebody changed the signal.
@@ -79,6 +80,7 @@ fn read(samples: &InMemory, recipe: &Recipe, noise_reduction: NoiseReduction) ->
         limits: Limits::full_size(),
         loopback: None,
         transport: None,
+        made: None,
     };
     read_samples(samples, "return.wav", &options).unwrap()
 }
@@ -190,7 +192,7 @@ fn lost_samples_are_named_and_leave_the_speed_alone() {
 fn a_tape_that_stops_inside_the_flutter_tone_is_named_and_read_while_it_runs() {
     let recipe = recipe("first-look");
     let whole = play(&recipe, HEALTHY, 1);
-    let before = read(&whole, &recipe, NoiseReduction::Off).flutter.unwrap();
+    let before = read(&whole, &recipe, NoiseReduction::Off).flutter.clone().unwrap();
     let mut samples = whole;
     for channel in &mut samples.channels {
         // Nothing but the sound card's hiss after 42 s.
@@ -205,7 +207,7 @@ fn a_tape_that_stops_inside_the_flutter_tone_is_named_and_read_while_it_runs() {
     assert_eq!(named(&reading), Vec::<&str>::new(), "{:?}", reading.warnings);
     // The sound card's hiss is not the tape's.
     assert!(reading.noise.is_none());
-    let flutter = reading.flutter.unwrap();
+    let flutter = reading.flutter.as_ref().unwrap();
     assert!((38.0..42.0).contains(&flutter.measured_to_s.seconds()), "{:?}", flutter.measured_to_s);
     // Half as long, a wow of 4 Hz: the rest of the doubt is the state of its turn.
     let rms = (flutter.unweighted_rms_percent.unwrap(), before.unweighted_rms_percent.unwrap());

@@ -9,7 +9,7 @@
 use deckproof::assert_within;
 use deckproof::judge::causes;
 use deckproof::reading::{
-    Cause, CauseKind, Heads, NoiseReduction, Reading, RecordedOn, Response, ResponsePoint, TapeType,
+    Cause, CauseKind, Facts, Heads, NoiseReduction, RecordedOn, Response, ResponsePoint, TapeType,
 };
 use deckproof::trade::Medium;
 use std::f64::consts::{PI, TAU};
@@ -131,8 +131,8 @@ impl Random {
 }
 
 /// A reading with the response of `deck` in both channels; noise and ripple are each channel's own.
-fn reading(deck: &Deck, seed: u64) -> Reading {
-    let mut reading: Reading = serde_json::from_str(include_str!("readings/healthy.json")).unwrap();
+fn reading(deck: &Deck, seed: u64) -> Facts {
+    let mut reading: Facts = serde_json::from_str(include_str!("readings/healthy.json")).unwrap();
     let mut random = Random(seed * 7919 + 1);
     (0..20).for_each(|_| _ = random.even());
     // Ripple: sines over log frequency, two thirds to four octaves a turn.
@@ -376,7 +376,7 @@ fn deck(name: &str) -> &'static Deck {
     DECKS.iter().find(|deck| deck.name == name).unwrap()
 }
 
-fn kinds(reading: &Reading) -> Vec<CauseKind> {
+fn kinds(reading: &Facts) -> Vec<CauseKind> {
     let (found, _) = causes(reading, &Medium::COMPACT_CASSETTE);
     of_channel(&found, "left").map(|cause| cause.cause).collect()
 }

@@ -303,6 +303,7 @@ fn a_flac_that_is_cut_off_is_measured_as_far_as_it_goes() {
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::full_size(),
         loopback: None,
+        made: None,
         transport: None,
     };
     let reading = read_return(&path, &options).unwrap_or_else(|error| panic!("{error}"));

@@ -26,6 +26,7 @@ pub fn options(recipe: Option<Recipe>) -> ReadOptions {
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::full_size(),
         loopback: None,
+        made: None,
         transport: None,
     }
 }
@@ -34,7 +35,7 @@ pub fn options(recipe: Option<Recipe>) -> ReadOptions {
 pub fn make(recipe: &Recipe, folder: &Path) -> PathBuf {
     let text = EXAMPLES.iter().find(|deck| deck.0 == "rehearsal").expect("built in").1;
     let deck = DeckFile::from_toml(text, "rehearsal").expect("sound");
-    let deck = RehearsalDeck { deck, text: text.to_owned(), seed: 1, made: None };
+    let deck = RehearsalDeck { deck, text: text.to_owned(), seed: 1 };
     rehearse(recipe, &deck, folder, &WriteOptions::default(), &options(Some(recipe.clone())), &mut |_| {})
         .expect("rehearsed");
     folder.join("return.wav")

@@ -2,9 +2,9 @@
 
 use crate::capture::CaptureError;
 use crate::deck::DeckError;
+use crate::judge::Reading;
 use crate::measure::{LengthError, LoopbackError, SameTapeError};
 use crate::programme::ProgrammeError;
-use crate::reading::Reading;
 use std::path::PathBuf;
 use thiserror::Error;
 

@@ -2,10 +2,10 @@
 
 use crate::capture::{Alignment, FoundSlate};
 use crate::measure::{LevelDependence, Measured};
-use crate::reading::{NoiseReduction, Reading, Warning};
+use crate::reading::{Facts, NoiseReduction, Warning};
 
 /// Warnings about what was done to the signal on its way into the file.
-pub(super) fn faults(reading: &Reading, measured: &Measured) -> Vec<Warning> {
+pub(super) fn faults(reading: &Facts, measured: &Measured) -> Vec<Warning> {
     let mut warnings = Vec::new();
     // Steps of 8 bit make holes and walls of their own.
     if reading.capture.depth == "8" {
@@ -51,7 +51,7 @@ fn not_running(measured: &Measured) -> Option<Warning> {
     })
 }
 
-fn level_dependence(reading: &Reading, measured: &Measured) -> Option<Warning> {
+fn level_dependence(reading: &Facts, measured: &Measured) -> Option<Warning> {
     let told = reading.circumstances.noise_reduction == NoiseReduction::On;
     let text = match measured.level_dependence? {
         // Who said that it was on needs no advice to look.
@@ -75,7 +75,7 @@ fn level_dependence(reading: &Reading, measured: &Measured) -> Option<Warning> {
     Some(Warning::new("noise-reduction-on", text))
 }
 
-fn lossy(reading: &Reading, measured: &Measured) -> Option<Warning> {
+fn lossy(reading: &Facts, measured: &Measured) -> Option<Warning> {
     // In clipping hiss has holes as well.
     let clipped = reading.capture.clipped_samples.iter().any(|&count| count > 0);
     let signs: Vec<&str> = measured

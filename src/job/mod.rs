@@ -29,11 +29,11 @@ pub use house::{
 };
 pub use job_error::JobError;
 pub use job_file::{JOB_FILE, JobFile, find_job};
-pub use read::{ReadOptions, read_file, read_memory, read_return, read_samples};
+pub use read::{Playing, ReadOptions, measure_return, measure_samples, read_return, read_samples};
 pub use rehearse::{Rehearsal, RehearsalDeck, Stage, rehearse};
 pub use results::{READING, REPORT, check_folder, result_files, write_results};
-pub use same_tape::{read_same_tape, read_same_tape_samples};
+pub use same_tape::{measure_same_tape, read_same_tape_samples};
 pub use skew::{SkewOptions, skew_samples, skew_tapes};
-pub use speed_from_length::{Marks, TapeLength, read_samples_with_length, read_with_length};
-pub use unslated::{KnownPitch, UnslatedOptions, read_unslated, read_unslated_samples};
+pub use speed_from_length::{Marks, TapeLength, measure_with_length, read_samples_with_length};
+pub use unslated::{KnownPitch, UnslatedOptions, measure_unslated, read_unslated_samples};
 pub use write::{Programme, WriteOptions, programme_files, write_programme};

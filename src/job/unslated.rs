@@ -1,19 +1,20 @@
 //! A return that carries none of our slates: what is on it is found by listening, and measured like a programme.
 
 use super::error::ReadError;
-use super::read::{Facts, ReadOptions, blank, conclude, describe_capture, fill};
+use super::read::{FileFacts, Playing, ReadOptions, blank, describe_capture, fill};
 use super::unslated_words::{doubted, remarks};
 use super::warnings::{broken_samples, warn};
 use crate::capture::{
     BetweenKind, Heard, InMemory, NamedBy, Names, ReturnFile, Served, ServedTone, Source, assemble,
     check_rate, hear, name, scan, serve,
 };
+use crate::judge::Reading;
 use crate::measure::{
     FrequencyKnowledge, MeasureOptions, Measured, MeasuredTone, TapeValues, Told, deck_equalisation, measure,
     tone_speed,
 };
 use crate::programme::{StatedFlux, TapeFile, Timeline, built_in};
-use crate::reading::{FileClock, Found, FoundKind, NominalBy, Reading, RecordedOn, Warning};
+use crate::reading::{FileClock, Found, FoundKind, NominalBy, RecordedOn, Warning};
 use crate::trade::test_tapes::USUAL_TONE_PERCENT;
 use std::path::Path;
 
@@ -45,30 +46,30 @@ pub(super) struct Listened<'a> {
     pub values: &'a TapeValues<'a>,
 }
 
-/// Reads the return at `path`, which carries no slates. `options.recipe`, `loopback` and `reference_dbfs` play no part.
+/// Measures the return at `path`, which carries no slates. `options.recipe`, `loopback` and `reference_dbfs` play no part.
 ///
 /// # Errors
 /// If the file cannot be read, or holds no test tones.
-pub fn read_unslated(
+pub fn measure_unslated(
     path: &Path,
     options: &ReadOptions,
     unslated: &UnslatedOptions,
-) -> Result<Reading, ReadError> {
+) -> Result<Playing, ReadError> {
     let file = ReturnFile::open(path, options.channels)?;
-    let facts = Facts {
+    let facts = FileFacts {
         path: path.to_owned(),
         name: path.display().to_string(),
         depth: file.depth().to_owned(),
         mono_file: file.is_mono_file(),
         cut_short: file.is_cut_short(),
     };
-    read_source(&file, facts, options, unslated)
+    measure_source(&file, facts, options, unslated)
 }
 
-/// The same of a return held in memory; `name` stands for the file's name in the reading.
+/// Reads such a return held in memory; `name` stands for the file's name in the reading.
 ///
 /// # Errors
-/// As [`read_unslated`].
+/// As [`measure_unslated`].
 pub fn read_unslated_samples(
     samples: &InMemory,
     name: &str,
@@ -76,24 +77,24 @@ pub fn read_unslated_samples(
     unslated: &UnslatedOptions,
 ) -> Result<Reading, ReadError> {
     check_rate(Path::new(name), samples.rate_hz)?;
-    let facts = Facts {
+    let facts = FileFacts {
         path: name.into(),
         name: name.to_owned(),
         depth: "float".into(),
         mono_file: false,
         cut_short: false,
     };
-    read_source(samples, facts, options, unslated)
+    Ok(measure_source(samples, facts, options, unslated)?.conclude(options))
 }
 
-fn read_source(
+fn measure_source(
     source: &dyn Source,
-    facts: Facts,
+    facts: FileFacts,
     options: &ReadOptions,
     unslated: &UnslatedOptions,
-) -> Result<Reading, ReadError> {
+) -> Result<Playing, ReadError> {
     let scan = scan(source)?;
-    let facts = Facts { cut_short: facts.cut_short || scan.frames < source.frames(), ..facts };
+    let facts = FileFacts { cut_short: facts.cut_short || scan.frames < source.frames(), ..facts };
     let mut reading = blank(source, &facts, options, &scan);
     reading.warnings.extend(broken_samples(&scan));
     let mut heard = hear(source)?;
@@ -106,7 +107,11 @@ fn read_source(
             "no-test-tones",
             format!("No test tones were found: {why}. Nothing was measured."),
         ));
-        return Err(ReadError::NoTones { path: facts.path, why, reading: Box::new(reading) });
+        return Err(ReadError::NoTones {
+            path: facts.path,
+            why,
+            reading: Box::new(Reading::unmeasured(reading)),
+        });
     }
     let duration_s = scan.frames as f64 / source.rate_hz();
     let one_signal = facts.mono_file || scan.identical;
@@ -129,8 +134,13 @@ fn read_source(
     reading.warnings.extend(remarks(&listened, &measured, slates));
     fill(&mut reading, measured);
     reading.tape = values.section(&reading.level);
-    conclude(&mut reading, options);
-    Ok(reading)
+    Ok(Playing {
+        facts: reading,
+        differences: vec![],
+        course: None,
+        slates: vec![],
+        clock: FileClock::default(),
+    })
 }
 
 /// A tone that somebody knows counts even if it is no pure one.

@@ -14,6 +14,7 @@
 mod case;
 mod causes_fit;
 mod causes_shapes;
+mod conclude;
 mod figures;
 mod limits;
 mod meaning;
@@ -38,15 +39,14 @@ pub use bench::sheet::{BenchSheet, SheetPair, bench_sheet};
 pub use causes::told::causes;
 pub use causes::words::{cause_name, cause_size};
 pub use compare::readings::{Named, compare, compare_repeated};
+pub use conclude::{Concluded, Reading, conclude};
 pub use figures::{decimals, decimals_db, frequency, signed, unsigned};
 pub use house::renewal::{days_between, passes, passes_since, renewal};
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};
 pub use meaning::{Meaning, Quantity, meaning};
-pub use order::judge;
 pub use parts::{LinePart, line_parts, part_words};
 pub use skew::judge_skew;
 pub use transport_numbers::{OtherPart, RunsOn, TransportNumbers};
-pub use work::turns::work;
 
 #[cfg(test)]
 mod sample;

@@ -6,7 +6,7 @@
 //! thick.
 
 use crate::judge::transport_numbers::TransportNumbers;
-use crate::reading::{FlutterLine, Reading, RecordedOn};
+use crate::reading::{Facts, FlutterLine, RecordedOn};
 use crate::trade::Medium;
 use crate::trade::cassette_parts::{
     BELT, CAPSTAN, IDLER, MOTOR, PACK, PINCH_ROLLER, SUPPLY_REEL, TAKE_UP_REEL, TAPE_UM, UsualDiameter,
@@ -37,7 +37,7 @@ pub struct LinePart {
 
 /// Parts of the reading's flutter lines, in their order; `None` where none is known. `numbers` are the technician's.
 pub fn line_parts(
-    reading: &Reading,
+    reading: &Facts,
     medium: &Medium,
     numbers: Option<&TransportNumbers>,
 ) -> Vec<Option<LinePart>> {

@@ -2,8 +2,9 @@
 
 use super::csv::{Csv, cell};
 use super::nonlinear::Table;
+use crate::judge::Reading;
 use crate::judge::{cause_name, cause_size, decimals, frequency, signed, unsigned};
-use crate::reading::{Cause, CauseKind, Instead, Reading, Unexplained};
+use crate::reading::{Cause, CauseKind, Instead, Unexplained};
 
 /// Columns of shares, Hz; those of the reading.
 const COLUMNS_HZ: [f64; 6] = [40.0, 100.0, 1000.0, 5000.0, 10_000.0, 15_000.0];

@@ -1,7 +1,8 @@
 //! The tables of a reading as CSV (RFC 4180, point as decimal sign). A value that was not measured is an empty cell.
 
 use super::{causes, csv_speed, csv_words, noise_bands, nonlinear_csv};
-use crate::reading::{FileTime, Pair, Reading, ResponsePoint};
+use crate::judge::Reading;
+use crate::reading::{FileTime, Pair, ResponsePoint};
 
 /// File names of all tables that there are.
 pub const TABLES: [&str; 29] = [

@@ -1,7 +1,8 @@
 //! Flutter and dropouts as CSV.
 
 use super::csv::{Csv, cell};
-use crate::reading::{FlutterShare, Reading, SameTape, SharedFigure, Whose};
+use crate::judge::Reading;
+use crate::reading::{FlutterShare, SameTape, SharedFigure, Whose};
 
 /// The tables that the reading can fill, each with a file name.
 pub(super) fn tables(reading: &Reading) -> Vec<(&'static str, String)> {

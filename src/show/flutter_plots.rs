@@ -155,12 +155,12 @@ fn number(frame: &mut Frame, lines: &[&FlutterLine], points: &[(f64, f64)]) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::reading::Reading;
+    use crate::judge::Reading;
 
     fn flutter() -> Flutter {
         let reading: Reading =
             serde_json::from_str(include_str!("../../tests/readings/faulty.json")).unwrap();
-        reading.flutter.unwrap()
+        reading.flutter.clone().unwrap()
     }
 
     #[test]

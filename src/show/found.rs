@@ -1,8 +1,9 @@
 //! What was found in a return without slates, and what is known of its tape, as tables of words for text and report alike.
 
 use super::nonlinear::Table;
+use crate::judge::Reading;
 use crate::judge::{frequency, signed, unsigned};
-use crate::reading::{Found, FoundKind, NominalBy, Reading, TapeSection};
+use crate::reading::{Found, FoundKind, NominalBy, TapeSection};
 
 /// The tables that the reading can fill: what was found, then the tape.
 pub(super) fn tables(reading: &Reading) -> Vec<Table> {

@@ -1,8 +1,9 @@
 //! Distortion, intermodulation, saturation, separation and erasing as tables of words, for text and report alike.
 
 use super::words::row_frequency;
+use crate::judge::Reading;
 use crate::judge::{decimals, frequency, signed, unsigned};
-use crate::reading::{Distortion, Erasing, Intermodulation, Pair, Reading, SaturationStep, Separation};
+use crate::reading::{Distortion, Erasing, Intermodulation, Pair, SaturationStep, Separation};
 
 /// One table: what is above it, its heads, its rows, and what must be said below it.
 pub(super) struct Table {

@@ -3,8 +3,9 @@
 use super::axes::{Axis, Frame};
 use super::svg::Stroke;
 use super::{causes_plots, flutter_plots, noise_plots, nonlinear_plots};
+use crate::judge::Reading;
 use crate::judge::{Limits, ResponseLimit, frequency, signed};
-use crate::reading::{Azimuth, Reading, Response, ResponsePoint};
+use crate::reading::{Azimuth, Response, ResponsePoint};
 
 /// Deepest response drawn, dB: what lies lower runs along the edge.
 pub(super) const DEEPEST_DB: f64 = -30.0;

@@ -2,8 +2,9 @@
 
 use super::html::text;
 use super::rounds_text::{change_lines, digits, direction, high_tones, sweep_places, switching};
+use crate::judge::Reading;
 use crate::judge::{decimals, frequency, signed, unsigned};
-use crate::reading::{BiasSweep, Pair, Reading, ReductionTracking};
+use crate::reading::{BiasSweep, Pair, ReductionTracking};
 
 /// Tables of the jobs in rounds; nothing if there were none.
 pub(super) fn rounds(body: &mut String, reading: &Reading) {

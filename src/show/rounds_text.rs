@@ -1,8 +1,9 @@
 //! Jobs in rounds as text: record level and bias, the bias sweep, noise reduction in against out.
 
 use super::text::{Page, cell};
+use crate::judge::Reading;
 use crate::judge::{decimals, frequency, signed, unsigned};
-use crate::reading::{BiasPair, BiasSweep, Pair, Reading, ReductionTracking};
+use crate::reading::{BiasPair, BiasSweep, Pair, ReductionTracking};
 use crate::trade::TRIMMER_CAUTIONS;
 
 /// Changes smaller than this are not worth a line, dB.

@@ -3,9 +3,10 @@
 use super::{
     amplifier, causes, found, meanings, noise_bands, nonlinear, rounds_text, same_tape, words, work,
 };
+use crate::judge::Reading;
 use crate::judge::{decimals, decimals_db, frequency, part_words, signed, unsigned};
 use crate::reading::{
-    Finding, Flutter, FlutterFigures, Level, Noise, Reading, Response, ResponsePoint, SaturationNoise,
+    Finding, Flutter, FlutterFigures, Level, Noise, Response, ResponsePoint, SaturationNoise,
 };
 use crate::trade::CAUTIONS;
 

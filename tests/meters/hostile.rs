@@ -5,10 +5,11 @@ use crate::blocks::all_meters_on;
 use crate::config;
 use deckproof::capture::{CaptureError, ChirpFinder, InMemory};
 use deckproof::job::{ReadError, read_samples};
+use deckproof::judge::Reading;
 use deckproof::measure::{
     FlutterMeter, NoiseMeter, Reference, SpeedWanderMeter, SweepMeter, SweepPlace, ToneMeter,
 };
-use deckproof::reading::{FileClock, Reading};
+use deckproof::reading::FileClock;
 use proptest::prelude::*;
 
 /// From telephone quality to four times the usual rate, Hz.

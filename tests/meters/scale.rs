@@ -4,7 +4,8 @@ use crate::bench::{RETURN, options, read};
 use crate::config;
 use deckproof::capture::InMemory;
 use deckproof::job::read_samples;
-use deckproof::reading::Reading;
+use deckproof::judge::Reading;
+use deckproof::reading::Facts;
 use proptest::prelude::*;
 use serde_json::Value;
 use std::sync::LazyLock;
@@ -20,13 +21,11 @@ fn with(change: impl Fn([f64; 2]) -> [f64; 2]) -> InMemory {
 
 /// Places at which two readings differ: numbers by more than `tolerance` of themselves (and of 1), all else at all.
 /// Warnings, findings and the work are words made of the rest and are not looked at.
-fn differences(got: &Reading, want: &Reading, tolerance: f64) -> Vec<String> {
-    let value = |reading: &Reading| {
+fn differences(got: &Facts, want: &Facts, tolerance: f64) -> Vec<String> {
+    let value = |reading: &Facts| {
         let mut value = serde_json::to_value(reading).unwrap();
         let sections = value.as_object_mut().unwrap();
         sections.remove("warnings");
-        sections.remove("findings");
-        sections.remove("work");
         value
     };
     let mut found = Vec::new();
@@ -75,11 +74,11 @@ proptest! {
     fn louder_moves_levels_by_as_much_and_nothing_else(db in -20.0f64..8.0) {
         let gain = 10f64.powf(db / 20.0);
         let got = read(&with(|frame| frame.map(|x| gain * x)));
-        let mut back = got.clone();
-        let shifted = |reading: &mut Reading, side: usize, db: f64| {
+        let mut back = got.facts.clone();
+        let shifted = |reading: &mut Facts, side: usize, db: f64| {
             for value in [
                 &mut reading.capture.peak_dbfs[side],
-                &mut reading.noise.as_mut().unwrap().reference_dbfs[side],
+                &mut reading.measured.noise.as_mut().unwrap().reference_dbfs[side],
             ] {
                 *value = value.map(|value| value + db);
             }

@@ -8,8 +8,9 @@ use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, Truth, VirtualDeck};
 use deckproof::job::{ReadError, ReadOptions, read_samples};
 use deckproof::judge::Limits;
+use deckproof::judge::Reading;
 use deckproof::programme::{Channels, Recipe, Renderer, Serves, Signal, Timeline};
-use deckproof::reading::{Circumstances, NoiseReduction, Reading, RecordedOn, Verdict};
+use deckproof::reading::{Circumstances, NoiseReduction, RecordedOn, Verdict};
 use deckproof::trade::{Medium, a_weighting};
 
 /// How the samples are stored on their way.
@@ -69,6 +70,7 @@ pub fn options(recorded_on: RecordedOn) -> ReadOptions {
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::full_size(),
         loopback: None,
+        made: None,
         transport: None,
     }
 }

@@ -98,7 +98,7 @@ fn causes_of_thirteen_decks_are_told_and_their_shares_hold() {
         .map(|&(name, seed, text)| {
             let deck = deck(name, text);
             let case = Case { name, deck: deck.clone(), seed, rate_hz: 48_000, store: Store::TwentyFour };
-            (name, deck, play(&short(), &case).reading.causes)
+            (name, deck, play(&short(), &case).reading.causes.clone())
         })
         .collect();
     let (mut wrong, mut apart, mut held, mut all) = (Vec::new(), Vec::new(), 0, 0);
@@ -163,7 +163,7 @@ fn reels_capstan_and_roller_of_a_virtual_deck_are_named() {
     told.transport =
         Some(TransportNumbers::from_toml("capstan_mm = 2.5\npinch_roller_mm = 11\n", "numbers").unwrap());
     let reading = read_samples(&samples, "reels", &told).unwrap();
-    let lines = reading.flutter.unwrap().lines;
+    let lines = reading.flutter.clone().unwrap().lines;
     for (hz, part, harmonic) in [
         (0.55, "supply reel", 1),
         (0.42, "take-up reel", 1),

@@ -2,7 +2,7 @@
 
 use crate::bench::Row;
 use deckproof::deck::Truth;
-use deckproof::reading::Reading;
+use deckproof::judge::Reading;
 use deckproof::trade::flutter_weighting;
 use rustfft::{FftPlanner, num_complex::Complex64};
 

@@ -6,8 +6,9 @@
 use crate::bench::{Case, Store, options, play, play_behind};
 use crate::{decks, short};
 use deckproof::deck::{DeckFile, VirtualDeck};
+use deckproof::judge::Reading;
 use deckproof::programme::{Recipe, Renderer, Timeline};
-use deckproof::reading::{Reading, RecordedOn};
+use deckproof::reading::RecordedOn;
 use std::path::Path;
 
 /// Rolls off at both ends, differently on each channel; right late by 9.2 us; 60 dB below the reference.
@@ -75,8 +76,9 @@ fn what_the_card_does_is_taken_off() {
         // The card must have mattered, or this proves nothing; then the targets of the deck's own figures hold.
         assert!((delay(&raw).0 - delay(&wanted).0).abs() > 4.0, "{name}");
         deckproof::assert_within!(delay(&got).0, delay(&wanted).0, 0.3, "us", "{name}");
-        let (got_response, wanted_response) = (got.response.unwrap(), wanted.response.unwrap());
-        let raw_response = raw.response.unwrap();
+        let (got_response, wanted_response) =
+            (got.response.clone().unwrap(), wanted.response.clone().unwrap());
+        let raw_response = raw.response.clone().unwrap();
         let mut worst_before: f64 = 0.0;
         for ((got, wanted), raw) in
             got_response.steps.iter().zip(&wanted_response.steps).zip(&raw_response.steps)
@@ -108,7 +110,7 @@ fn what_the_card_does_is_taken_off() {
                 "{at:?}"
             );
         }
-        let (got_noise, wanted_noise) = (got.noise.unwrap(), wanted.noise.unwrap());
+        let (got_noise, wanted_noise) = (got.noise.clone().unwrap(), wanted.noise.clone().unwrap());
         // On the left only: on the right the card's low-pass takes 0.4 dB of the hiss away, which is not made up for.
         let wanted = wanted_noise.a_weighted_db[0].unwrap();
         let before = raw.noise.as_ref().unwrap().a_weighted_db[0].unwrap();

@@ -4,8 +4,9 @@ use crate::bench::{assert_work_follows_from_findings, options};
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, VirtualDeck};
 use deckproof::job::{ReadError, read_same_tape_samples};
+use deckproof::judge::Reading;
 use deckproof::programme::{Recipe, Renderer, Timeline, built_in_by_name};
-use deckproof::reading::{Reading, RecordedOn, SharedFigure, Whose};
+use deckproof::reading::{RecordedOn, SharedFigure, Whose};
 use rayon::prelude::*;
 
 /// A transport with these lines (Hz, percent peak, degrees) and random flutter.

@@ -4,8 +4,9 @@ use crate::bench::options;
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, VirtualDeck};
 use deckproof::job::{ReadError, read_samples};
+use deckproof::judge::Reading;
 use deckproof::programme::{Recipe, Renderer, Timeline, built_in_by_name};
-use deckproof::reading::{Reading, RecordedOn};
+use deckproof::reading::RecordedOn;
 use rayon::prelude::*;
 
 const RATE_HZ: u32 = 44_100;
@@ -70,7 +71,7 @@ fn every_slate_is_read_whatever_the_deck_does() {
         let reading = read(&returned(&format!("{HARD}{fault}"), seed))
             .unwrap_or_else(|e| panic!("{name} seed {seed}: {e}"));
         assert_eq!(reading.capture.slates_found, 4, "{name} seed {seed}");
-        assert_eq!(reading.recipe.unwrap().name, "slates", "{name}");
+        assert_eq!(reading.recipe.clone().unwrap().name, "slates", "{name}");
         assert_eq!(reading.capture.channels_swapped, fault.contains("swapped"), "{name} seed {seed}");
         // Wow of 1 % turns the phase of each chirp about: only that the channels are opposed is sure.
         let opposed = fault.contains("[\"left\"]");
@@ -97,7 +98,13 @@ fn the_extremes_of_speed_are_read() {
         let reading = read(&returned(&deck, 9)).unwrap();
         assert_eq!(reading.capture.slates_found, 4);
         // The target of the design for speed.
-        deckproof::assert_within!(reading.speed.unwrap().error_percent, percent, 0.005, "%", "{percent}");
+        deckproof::assert_within!(
+            reading.speed.clone().unwrap().error_percent,
+            percent,
+            0.005,
+            "%",
+            "{percent}"
+        );
     }
 }
 
@@ -142,7 +149,7 @@ fn something_else_is_refused_and_not_misread() {
                     assert!(reading.warnings.iter().any(|warning| warning.id == "no-slate"), "{kind}");
                     assert!(reading.level.is_empty() && reading.findings.is_empty(), "{kind}");
                 }
-                other => panic!("{kind}: {:?}", other.map(|reading| reading.capture)),
+                other => panic!("{kind}: {:?}", other.map(|reading| reading.capture.clone())),
             }
         }
     }

@@ -3,7 +3,7 @@
 use super::tape::{LADDER, Piece, Place, play, read, reference_tape, tones, warned};
 use deckproof::assert_within;
 use deckproof::job::UnslatedOptions;
-use deckproof::reading::Reading;
+use deckproof::judge::Reading;
 
 /// Every tone has its place and its name, and nothing else is a tone.
 fn assert_found(reading: &Reading, places: &[Place], ratio: f64, case: &str) {

@@ -2,12 +2,13 @@
 //!
 //! The order is common practice, no source: what the later steps rest on comes first.
 
+use crate::judge::Reading;
 use crate::judge::bench::hand_readings::judge_by_hand;
 use crate::judge::bench::job_skew::{JobSkew, result};
 use crate::judge::bench::next_by_hand::{by_hand_only, hand_step, meter, tape_path};
 use crate::judge::bench::next_commands::{Play, commands, return_name};
 use crate::judge::bench::next_words as words;
-use crate::reading::{Finding, Heads, JobSheet, JobState, Reading, RecordedOn, TapeType, Verdict};
+use crate::reading::{Finding, Heads, JobSheet, JobState, RecordedOn, TapeType, Verdict};
 
 /// Names of the steps, in the order of work; `record-trim` has one for each tape type, `record-trim-type-II`.
 pub const STEPS: [&str; 16] = [

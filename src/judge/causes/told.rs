@@ -10,7 +10,7 @@ use crate::judge::causes_shapes::{FITTED, Place, Setting, is_treble, low_pass_pe
 use crate::judge::findings::wiring::dead_channels;
 use crate::judge::meaning::{Meaning, Quantity, meaning};
 use crate::reading::{
-    Cause, CauseKind, Instead, Reading, RecordedOn, Response, ResponsePoint, TapeType, Unexplained,
+    Cause, CauseKind, Facts, Instead, RecordedOn, Response, ResponsePoint, TapeType, Unexplained,
 };
 use crate::trade::playback_losses::azimuth_loss_db;
 use crate::trade::{Equalisation, Medium};
@@ -44,7 +44,7 @@ const SPOILT: [&str; 3] = ["gain-riding", "noise-reduction-on", "wrong-recipe"];
 /// recording do not allow it, or fewer than six points were measured.
 ///
 /// `medium` is what the tape's wavelengths and tracks follow from.
-pub fn causes(reading: &Reading, medium: &Medium) -> (Vec<Cause>, Vec<Unexplained>) {
+pub fn causes(reading: &Facts, medium: &Medium) -> (Vec<Cause>, Vec<Unexplained>) {
     let (mut causes, mut unexplained) = (Vec::new(), Vec::new());
     let told = &reading.circumstances;
     let spoilt = reading.warnings.iter().any(|warning| SPOILT.contains(&warning.id.as_str()));
@@ -65,7 +65,7 @@ pub fn causes(reading: &Reading, medium: &Medium) -> (Vec<Cause>, Vec<Unexplaine
 
 /// One channel's response, azimuth subtracted.
 struct Channel<'a> {
-    reading: &'a Reading,
+    reading: &'a Facts,
     side: usize,
     setting: Setting,
     reference: Place,
@@ -83,7 +83,7 @@ struct Tilt<'a> {
 
 impl<'a> Tilt<'a> {
     /// The tilt, where azimuth means something.
-    fn of(reading: &Reading, medium: &'a Medium) -> Option<Self> {
+    fn of(reading: &Facts, medium: &'a Medium) -> Option<Self> {
         let untold = matches!(meaning(Quantity::Azimuth, &reading.circumstances), Meaning::CannotTell { .. });
         if untold || reading.capture.mono || dead_channels(reading).contains(&true) {
             return None;
@@ -114,7 +114,7 @@ impl<'a> Tilt<'a> {
 }
 
 impl<'a> Channel<'a> {
-    fn new(reading: &'a Reading, response: &Response, medium: &'a Medium, side: usize) -> Self {
+    fn new(reading: &'a Facts, response: &Response, medium: &'a Medium, side: usize) -> Self {
         let nominal = match reading.circumstances.tape_type {
             None | Some(TapeType::I) => Equalisation::Us120,
             Some(_) => Equalisation::Us70,

@@ -2,7 +2,7 @@
 
 use crate::judge::causes_shapes::{Setting, is_treble};
 use crate::judge::figures::{decimals, frequency, signed, unsigned};
-use crate::reading::{Cause, CauseKind, Reading, RecordedOn};
+use crate::reading::{Cause, CauseKind, Facts, RecordedOn};
 
 /// Name of a cause in words of the trade.
 pub fn cause_name(kind: CauseKind) -> &'static str {
@@ -29,7 +29,7 @@ pub fn cause_size(value: Option<f64>, uncertainty: Option<f64>, unit: &str) -> O
 /// What `cause` means and rests on. `digital`: a low-pass is a digital one; `most` is the largest rest: `[Hz, dB]`.
 pub(crate) fn why(
     cause: &Cause,
-    reading: &Reading,
+    reading: &Facts,
     setting: &Setting,
     digital: bool,
     most: [f64; 2],
@@ -61,7 +61,7 @@ pub(crate) fn why(
 }
 
 /// Words for a cause by itself.
-fn one(cause: &Cause, reading: &Reading, setting: &Setting, digital: bool, most: [f64; 2]) -> String {
+fn one(cause: &Cause, reading: &Facts, setting: &Setting, digital: bool, most: [f64; 2]) -> String {
     match cause.cause {
         CauseKind::Azimuth => "follows from the measured delay; set azimuth before anything else".to_owned(),
         CauseKind::Spacing => "falls in proportion to frequency, as if the tape ran so far off the head: dirt, a worn \
@@ -104,7 +104,7 @@ fn one(cause: &Cause, reading: &Reading, setting: &Setting, digital: bool, most:
     }
 }
 
-fn time_constant(cause: &Cause, reading: &Reading, setting: &Setting) -> String {
+fn time_constant(cause: &Cause, reading: &Facts, setting: &Setting) -> String {
     let nominal = unsigned(setting.nominal_us, 0);
     let assumed = match reading.circumstances.tape_type {
         None => " (taken for that, because the tape type was not told)",

@@ -1,11 +1,10 @@
 //! Readings against each other: what really changed, and how well a deck repeats itself.
 
+use crate::judge::Reading;
 use crate::judge::compare::caveats::caveats;
 use crate::judge::compare::quantities::{Compared, quantities};
 use crate::judge::compare::weight::{remarks, summary, tolerance, weigh, without_meaning};
-use crate::reading::{
-    COMPARISON_FORMAT, ComparedReading, ComparedRow, Comparison, Finding, FindingChange, Reading,
-};
+use crate::reading::{COMPARISON_FORMAT, ComparedReading, ComparedRow, Comparison, Finding, FindingChange};
 use crate::trade::student::coverage_factor;
 
 /// A reading with its name and its file.

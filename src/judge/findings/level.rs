@@ -153,16 +153,19 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
 #[cfg(test)]
 mod tests {
     use super::tone;
-    use crate::judge::{Limits, Tolerance, judge, sample};
-    use crate::reading::{Finding, Reading, Verdict};
+    use crate::judge::{
+        Limits, Tolerance,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{Finding, Verdict};
 
-    fn find(reading: &Reading, limits: &Limits, id: &str) -> Finding {
+    fn find(reading: &Sample, limits: &Limits, id: &str) -> Finding {
         judge(reading, limits).into_iter().find(|finding| finding.id == id).unwrap()
     }
 
     #[test]
     fn the_tone_nearest_to_reference_level_and_frequency_counts() {
-        let mut levels = sample::healthy().level;
+        let mut levels = sample::healthy().level.clone();
         let mut other = levels[0].clone();
         other.hz = 1000.0;
         other.programme_db = 0.0;

@@ -341,11 +341,14 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, Tolerance, judge, sample};
-    use crate::reading::{Finding, Heads, Reading, RecordedOn, TapeType, Verdict};
+    use crate::judge::{
+        Limits, Tolerance,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{Finding, Heads, RecordedOn, TapeType, Verdict};
 
     /// An invented trimming of this deck, in three rounds.
-    fn trimmed() -> Reading {
+    fn trimmed() -> Sample {
         let mut reading = sample::rounds();
         reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
         reading.circumstances.heads = Some(Heads::Three);
@@ -353,11 +356,11 @@ mod tests {
         reading
     }
 
-    fn find(reading: &Reading, id: &str, side: usize) -> Finding {
+    fn find(reading: &Sample, id: &str, side: usize) -> Finding {
         find_with(reading, &Limits::full_size(), id, side)
     }
 
-    fn find_with(reading: &Reading, limits: &Limits, id: &str, side: usize) -> Finding {
+    fn find_with(reading: &Sample, limits: &Limits, id: &str, side: usize) -> Finding {
         judge(reading, limits).into_iter().filter(|finding| finding.id == id).nth(side).unwrap()
     }
 
@@ -425,7 +428,7 @@ mod tests {
     #[test]
     fn a_sweep_tells_equalisation_from_bias_and_where_to_set_it() {
         let mut reading = trimmed();
-        let sweep = sample::rounds().bias_sweep.unwrap();
+        let sweep = sample::rounds().bias_sweep.clone().unwrap();
         reading.bias_sweep = Some(sweep);
         let got = find(&reading, "bias", 0);
         assert!(

@@ -245,10 +245,13 @@ fn strongest_line(flutter: &Flutter) -> Option<String> {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, judge, sample};
-    use crate::reading::{FileClock, Finding, Heads, Reading, RecordedOn, Verdict};
+    use crate::judge::{
+        Limits,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{FileClock, Finding, Heads, RecordedOn, Verdict};
 
-    fn find(reading: &Reading, id: &str) -> Finding {
+    fn find(reading: &Sample, id: &str) -> Finding {
         judge(reading, &Limits::full_size()).into_iter().find(|finding| finding.id == id).unwrap()
     }
 

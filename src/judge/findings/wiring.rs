@@ -4,13 +4,13 @@ use crate::judge::case::{Bench, SIDES};
 use crate::judge::figures::signed;
 use crate::judge::findings::level::tone;
 use crate::judge::work::turns::{said, step};
-use crate::reading::{Adjustment, Finding, Reading, Verdict};
+use crate::reading::{Adjustment, Facts, Finding, Verdict};
 
 /// A channel this far below the other is dead, dB (common practice, no source).
 const DEAD_DB: f64 = 30.0;
 
 /// `[left, right]`: true where a channel has no signal while the other has.
-pub(crate) fn dead_channels(reading: &Reading) -> [bool; 2] {
+pub(crate) fn dead_channels(reading: &Facts) -> [bool; 2] {
     let Some(tone) = tone(&reading.level) else {
         return match reading.capture.peak_dbfs {
             [None, Some(_)] => [true, false],
@@ -110,10 +110,13 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, judge, sample};
-    use crate::reading::{Finding, Reading, Verdict};
+    use crate::judge::{
+        Limits,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{Finding, Verdict};
 
-    fn wiring(reading: &Reading) -> Finding {
+    fn wiring(reading: &Sample) -> Finding {
         judge(reading, &Limits::full_size()).remove(1)
     }
 

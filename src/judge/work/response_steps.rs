@@ -100,7 +100,6 @@ fn share_at(cause: &Cause, hz: f64) -> Option<(f64, f64)> {
 /// Shares that have the sign of what is off, azimuth apart; the largest first.
 fn shares<'a>(bench: &Bench<'a>, side: usize, off: &Off) -> Vec<Share<'a>> {
     let mut found: Vec<Share<'a>> = bench
-        .reading
         .causes
         .iter()
         .filter(|cause| cause.channel == SIDES[side])
