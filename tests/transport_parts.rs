@@ -3,7 +3,8 @@
 //! Rates by hand: v / (pi d) with v = 47.625 mm/s (IEC 60094-7); a reel's change of rate from the area of its pack, which
 //! grows by the tape's length times its thickness.
 
-use deckproof::judge::{LinePart, TransportNumbers, line_parts, part_words};
+use deckproof::judge::part_words;
+use deckproof::measure::{LinePart, TransportNumbers, line_parts};
 use deckproof::reading::{Facts, FileClock, FlutterLine, RecordedOn};
 use deckproof::trade::Medium;
 use std::f64::consts::PI;

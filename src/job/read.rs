@@ -4,10 +4,10 @@ use super::error::ReadError;
 use super::rate::{Relabelled, find_slates};
 use super::warnings::{broken_samples, no_slate_why, warn};
 use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source, check_rate};
-use crate::judge::{Limits, Reading, TransportNumbers, conclude};
+use crate::judge::{Limits, Reading, conclude};
 use crate::measure::{
-    LoopbackCapture, MeasureOptions, Measured, PlayedDifference, TapeCourse, amplifier_response, measure,
-    subtract, tell_time_constants,
+    LoopbackCapture, MeasureOptions, Measured, PlayedDifference, TapeCourse, TransportNumbers,
+    amplifier_response, measure, subtract, tell_time_constants,
 };
 use crate::programme::{Recipe, Timeline, built_in, built_in_by_code};
 use crate::reading::{

@@ -1,11 +1,10 @@
 //! A finding in the making: how a value stands to its limit, and what is said of it.
 
 use crate::judge::Limits;
-use crate::judge::findings::wiring;
 use crate::judge::limits::Tolerance;
 use crate::judge::meaning::{Meaning, Quantity, meaning};
 use crate::judge::work::turns::{careful, said};
-use crate::reading::{Cause, Circumstances, Facts, Finding, RecordedOn, TurnStep, Verdict};
+use crate::reading::{Cause, Circumstances, Facts, Finding, RecordedOn, TurnStep, Verdict, dead_channels};
 
 /// What all judges look at.
 pub(crate) struct Bench<'a> {
@@ -25,7 +24,7 @@ pub(crate) struct Bench<'a> {
 
 impl<'a> Bench<'a> {
     pub(crate) fn new(reading: &'a Facts, causes: &'a [Cause], limits: &'a Limits) -> Self {
-        let dead = wiring::dead_channels(reading);
+        let dead = dead_channels(&reading.capture, &reading.level);
         Self {
             reading,
             causes,

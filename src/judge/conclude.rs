@@ -1,10 +1,10 @@
 //! The one way from what was measured to what follows from it.
 
-use crate::judge::causes::told::causes;
+use crate::judge::Limits;
+use crate::judge::causes::causes;
 use crate::judge::order::judge;
-use crate::judge::parts::line_parts;
 use crate::judge::work::turns::work;
-use crate::judge::{Limits, TransportNumbers};
+use crate::measure::{self, TransportNumbers, line_parts};
 use crate::reading::{Cause, Facts, Finding, Unexplained, WorkStep};
 use crate::trade::Medium;
 use schemars::JsonSchema;
@@ -79,7 +79,8 @@ pub fn conclude(
     limits: &Limits,
     transport: Option<&TransportNumbers>,
 ) -> Reading {
-    let (causes, unexplained) = causes(&facts, medium);
+    let (found, unexplained) = measure::causes(&facts, medium);
+    let causes = causes(&facts, found, &unexplained);
     let parts = line_parts(&facts, medium, transport);
     let lines = facts.flutter.iter_mut().flat_map(|flutter| &mut flutter.lines);
     for (line, part) in lines.zip(parts) {

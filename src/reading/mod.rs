@@ -16,6 +16,7 @@ mod file_time;
 mod findings;
 mod found;
 mod job_sheet;
+mod level_tone;
 mod measured;
 mod noise;
 mod same_tape;
@@ -44,6 +45,7 @@ pub use job_sheet::{
     AtHand, AttachedReading, HandLimit, HandReadings, HandValue, JOB_FORMAT, JobCircumstances, JobDeck,
     JobSheet, JobState,
 };
+pub use level_tone::{dead_channels, level_tone};
 pub use measured::{
     Azimuth, Capture, Dropout, Flutter, FlutterFigures, FlutterLine, FlutterSpread, FlutterStretch, Level,
     Made, PhasePoint, RecipeId, Response, ResponsePoint, Speed, SpeedAgainstTime,

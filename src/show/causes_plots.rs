@@ -215,6 +215,7 @@ mod tests {
             uncertainty: Some(0.1),
             unit: "um".to_owned(),
             height_db: None,
+            digital: false,
             second_hz: None,
             shares_db,
             curve_db,

@@ -5,7 +5,7 @@ use crate::short;
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, VirtualDeck};
 use deckproof::job::read_samples;
-use deckproof::judge::TransportNumbers;
+use deckproof::measure::TransportNumbers;
 use deckproof::programme::{Renderer, Timeline, find};
 use deckproof::reading::{Cause, CauseKind, RecordedOn};
 use rayon::prelude::*;

@@ -1,6 +1,7 @@
 //! The order of work against invented readings.
 
-use crate::judge::bench::next_step::{JobEvidence, JobReading, STEPS, Step, StepState, steps};
+use crate::judge::bench::next_step::{STEPS, steps};
+use crate::judge::bench::step::{JobEvidence, JobReading, Step, StepState};
 use crate::judge::sample;
 use crate::judge::sample::Sample;
 use crate::judge::{Limits, Reading, conclude};

@@ -3,7 +3,8 @@
 use crate::judge::Reading;
 use crate::judge::bench::hand_readings::{HandRow, judge_by_hand};
 use crate::judge::bench::job_skew::{MusicAzimuth, music_azimuth};
-use crate::judge::bench::next_step::{JobEvidence, JobReading, Step, steps};
+use crate::judge::bench::next_step::steps;
+use crate::judge::bench::step::{JobEvidence, JobReading, Step};
 use crate::judge::compare::readings::{Named, compare};
 use crate::reading::{Comparison, JobSheet, JobState, RecordedOn};
 

@@ -2,18 +2,11 @@
 
 use crate::judge::case::{Bench, Bounds, Case, SIDES, plain};
 use crate::judge::figures::{decimals_db, frequency, signed, unsigned};
-use crate::judge::findings::level;
 use crate::judge::meaning::Quantity;
 use crate::judge::work::bias_steps;
 use crate::judge::work::response_steps::Off;
-use crate::judge::work::turns::step;
-use crate::reading::{Adjustment, BiasPair, BiasSweep, FileClock, Finding, Pair, TapeType, Way};
-
-/// What comes before every turn in the recording half.
-pub(crate) const PLAYBACK_FIRST: &str = "once playback level, playback response and azimuth are right by a calibrated tape (what they lack shows here too)";
-/// The caution that goes with every trimmer in an open deck.
-pub(crate) const CAUTION: &str =
-    "The deck is open and on mains: isolating supply, insulated tool, one hand away, local codes";
+use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
+use crate::reading::{Adjustment, BiasPair, BiasSweep, FileClock, Finding, Pair, TapeType, Way, level_tone};
 
 /// The latest level of what the deck recorded: the last round, or else the level tone.
 struct Latest {
@@ -36,7 +29,7 @@ fn latest(bench: &Bench) -> Option<Latest> {
             uncertainty_db: round.level_uncertainty_db.into_iter().flatten().fold(0.0, f64::max),
         });
     }
-    let tone = level::tone(&bench.reading.level)?;
+    let tone = level_tone(&bench.reading.level)?;
     Some(Latest {
         what: format!("level tone {}", frequency(tone.hz)),
         reference_dbfs: tone.return_dbfs.map(|dbfs| dbfs.map(|dbfs| dbfs - tone.programme_db)),

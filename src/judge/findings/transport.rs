@@ -5,9 +5,10 @@ use crate::judge::figures::{decimals, frequency, signed, unsigned};
 use crate::judge::findings::flutter_varies::{Kind, varies};
 use crate::judge::limits::Tolerance;
 use crate::judge::meaning::{Meaning, Quantity};
-use crate::judge::parts::part_words;
 use crate::judge::work::turns::step;
-use crate::reading::{Adjustment, Finding, Flutter, Heads, RecordedOn, SameTape, TurnStep, Verdict, Way};
+use crate::reading::{
+    Adjustment, Finding, Flutter, FlutterLine, Heads, RecordedOn, SameTape, TurnStep, Verdict, Way,
+};
 
 /// What moves flutter where no part is known.
 const TRANSPORT: &str = "transport, no trimmer: clean capstan and pinch roller, then check belts, idler and back tension, deck off and parts at rest";
@@ -241,6 +242,20 @@ fn strongest_line(flutter: &Flutter) -> Option<String> {
         None => String::new(),
     };
     Some(format!("strongest line {} % peak at {}{part}", unsigned(line.percent_peak, 3), frequency(line.hz)))
+}
+
+/// Part of a line in words: `pinch roller`, `pinch roller, 2nd harmonic`, `could be pinch roller or idler`, or `no part
+/// known`.
+pub fn part_words(line: &FlutterLine) -> String {
+    let Some(part) = &line.part else { return "no part known".to_owned() };
+    let could = if line.could_be { "could be " } else { "" };
+    let harmonic = match line.harmonic {
+        Some(order @ 2) => format!(", {order}nd harmonic"),
+        Some(order @ 3) => format!(", {order}rd harmonic"),
+        Some(order) if order > 3 => format!(", {order}th harmonic"),
+        _ => String::new(),
+    };
+    format!("{could}{part}{harmonic}")
 }
 
 #[cfg(test)]
