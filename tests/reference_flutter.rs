@@ -1,9 +1,7 @@
 //! Frequency demodulation against numpy 2.4.6 and scipy 1.17.1, made by tests/reference/make_signal_reference.py: the
 //! same samples through the library's band filter and demodulator, and through the whole flutter meter.
 
-mod signals;
-mod tsv;
-
+use crate::{signals, tsv};
 use deckproof::assert_within;
 use deckproof::measure::{FlutterMeter, FlutterPlan, Meter, indicator};
 use deckproof::reading::FileClock;
@@ -109,7 +107,7 @@ fn the_flutter_meter_agrees() {
         ("unweighted", found.unweighted_rms_percent, reference("unweighted_rms_percent")),
         ("weighted", found.weighted_rms_percent, weighted),
     ] {
-        // The meter's 23 s are no whole number of periods: up to 1 / (4 pi 0.8 Hz 23 s) of a line's power is in doubt.
+        // The meter's 23 s are no whole number of periods: up to 1 / (4 pi 0.8 Hz 23 s) of a line's power is uncertain.
         assert_within!(got.unwrap(), want, 0.0043 * want, "%", "{kind} rms");
     }
     assert_eq!(found.lines.len(), 2, "{:?}", found.lines);

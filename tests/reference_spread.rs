@@ -1,7 +1,6 @@
 //! Spread of several readings against numpy and scipy, made by tests/reference/spread_reference.py.
 
-mod tsv;
-
+use crate::tsv;
 use deckproof::assert_within;
 use deckproof::judge::{Limits, Named, Reading, compare, conclude};
 use deckproof::reading::Facts;

@@ -1,6 +1,6 @@
 //! Whole outputs from fixed readings: snapshots, the committed schema, and the findings in the samples.
 //!
-//! `DECKPROOF_BLESS=1 cargo test --test show` writes the schema and the samples' findings anew; read the difference
+//! `DECKPROOF_BLESS=1 cargo test --test all show::` writes the schema and the samples' findings anew; read the difference
 //! before committing it.
 
 use deckproof::judge::Reading;

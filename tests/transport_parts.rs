@@ -126,14 +126,14 @@ fn usual_ranges_only_say_what_it_could_be() {
 fn reels_are_told_apart_by_moving() {
     for (radius_mm, tape_um) in [(12.0, 16.0), (15.0, 12.0), (20.0, 16.0), (23.0, 12.0)] {
         let (hz, change) = pack(radius_mm, tape_um);
-        let doubt = 0.2 * change;
+        let uncertainty = 0.2 * change;
         let lines = vec![
-            line(hz, 0.05, Some((change, doubt))),
-            line(hz * 1.01, 0.05, Some((-change, doubt))),
-            line(2.0 * hz, 0.02, Some((2.0 * change, doubt))),
+            line(hz, 0.05, Some((change, uncertainty))),
+            line(hz * 1.01, 0.05, Some((-change, uncertainty))),
+            line(2.0 * hz, 0.02, Some((2.0 * change, uncertainty))),
             line(hz * 1.02, 0.05, Some((0.1 * change, 2.0 * change))),
             line(hz * 0.99, 0.05, Some((0.0, 0.1 * change))),
-            line(hz, 0.05, Some((6.0 * change, doubt))),
+            line(hz, 0.05, Some((6.0 * change, uncertainty))),
         ];
         let got = parts(lines, None, |_| {});
         assert_eq!(named(&got[0]), ("supply reel", 1, false), "{radius_mm} mm");

@@ -60,13 +60,13 @@ impl Alignment {
         Some(Self { slates, map, wiring, duration_s, clock, cut_start, cut_end })
     }
 
-    /// Where `part` surely sounds steadily: without its fades, and less what its place is in doubt by.
+    /// Where `part` surely sounds steadily: without its fades, and less the uncertainty of its place.
     ///
     /// `None` if the part lies outside the recording, wholly or in part, nothing is left of it, or time is torn there.
     pub fn steady(&self, part: &PlacedPart, fade_s: f64) -> Option<Stretch> {
         let end_s = part.start_s + part.length_s;
-        let from_s = self.map.to_return(part.start_s) + fade_s + self.map.doubt_s(part.start_s);
-        let to_s = self.map.to_return(end_s) - fade_s - self.map.doubt_s(end_s);
+        let from_s = self.map.to_return(part.start_s) + fade_s + self.map.uncertainty_s(part.start_s);
+        let to_s = self.map.to_return(end_s) - fade_s - self.map.uncertainty_s(end_s);
         (!self.map.is_torn(part)
             && from_s >= 0.0
             && to_s <= self.duration_s
@@ -77,8 +77,9 @@ impl Alignment {
     /// The same, but a part that was cut by the recording's start or end is given as far as it is there.
     pub fn steady_rest(&self, part: &PlacedPart, fade_s: f64) -> Option<Stretch> {
         let end_s = part.start_s + part.length_s;
-        let from_s = (self.map.to_return(part.start_s) + fade_s + self.map.doubt_s(part.start_s)).max(0.0);
-        let to_s = (self.map.to_return(end_s) - fade_s - self.map.doubt_s(end_s)).min(self.duration_s);
+        let from_s =
+            (self.map.to_return(part.start_s) + fade_s + self.map.uncertainty_s(part.start_s)).max(0.0);
+        let to_s = (self.map.to_return(end_s) - fade_s - self.map.uncertainty_s(end_s)).min(self.duration_s);
         (!self.map.is_torn(part) && to_s - from_s > 0.1 * part.length_s).then_some(Stretch { from_s, to_s })
     }
 

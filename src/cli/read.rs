@@ -69,8 +69,8 @@ pub struct Typed {
     #[arg(long, value_name = "FIRST,SECOND", value_parser = mark_times, requires = "between_marks_mm")]
     mark_s: Option<[f64; 2]>,
     /// What each of these times may be wrong by, s (k = 2)
-    #[arg(long, value_name = "S", default_value = "0.02", value_parser = mark_doubt_s, requires = "mark_s")]
-    mark_doubt_s: f64,
+    #[arg(long, value_name = "S", default_value = "0.02", value_parser = mark_uncertainty_s, requires = "mark_s")]
+    mark_uncertainty_s: f64,
     /// Two slates as marks, by the numbers of the running sheet
     #[arg(long, value_name = "FIRST,SECOND", value_parser = mark_slates, requires = "between_marks_mm", conflicts_with = "mark_s")]
     mark_slates: Option<[u8; 2]>,
@@ -109,7 +109,7 @@ fn ruler_mm(text: &str) -> Result<f64, String> {
     ranged(text, 0.01, 1000.0, "mm")
 }
 
-fn mark_doubt_s(text: &str) -> Result<f64, String> {
+fn mark_uncertainty_s(text: &str) -> Result<f64, String> {
     ranged(text, 0.0001, 10.0, "s")
 }
 
@@ -160,7 +160,7 @@ impl Typed {
         );
         let Some(length_mm) = self.between_marks_mm else { return Ok(What::One) };
         let marks = match (self.mark_s, self.mark_slates) {
-            (Some(times_s), _) => Marks::Times(times_s, self.mark_doubt_s),
+            (Some(times_s), _) => Marks::Times(times_s, self.mark_uncertainty_s),
             (None, Some(numbers)) => Marks::Slates(numbers),
             (None, None) => bail!(
                 "--between-marks-mm: say where the marks are, with --mark-s FIRST,SECOND (s of the return) or --mark-slates \

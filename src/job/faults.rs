@@ -34,7 +34,7 @@ fn not_running(evidence: &Evidence) -> Option<Warning> {
     }
     if let Some(from_s) = evidence.lost_from_s {
         found.push(format!(
-            "no slate was found behind {:.1} s though the return goes on, and what is read behind it is in doubt, noise \
+            "no slate was found behind {:.1} s though the return goes on, and what is read behind it is uncertain, noise \
              above all",
             from_s.seconds()
         ));
@@ -91,7 +91,7 @@ fn lossy(reading: &Facts, evidence: &Evidence) -> Option<Warning> {
         "lossy",
         format!(
             "The return went through lossy compression or a conversion that cut its treble: {}. Noise, treble, phase \
-             and distortion are in doubt. Record to WAV at 44.1 kHz or more over a cable, without an app or a link that \
+             and distortion are uncertain. Record to WAV at 44.1 kHz or more over a cable, without an app or a link that \
              compresses.",
             signs.join("; ")
         ),

@@ -29,7 +29,7 @@ pub enum Marks {
     Slates([u8; 2]),
 }
 
-/// What a slate's place is in doubt by, s: wow moves it by some tenths of a millisecond.
+/// Uncertainty of a slate's place, s: wow moves it by some tenths of a millisecond.
 const SLATE_S: f64 = 0.001;
 
 /// Measures the return at `path` with a measured length between two marks on its tape.
@@ -70,12 +70,16 @@ fn with_length(
         return Err(missing("no tape was in this return".to_owned()));
     }
     let (marks_s, mark_uncertainty_s, marks) = match length.marks {
-        Marks::Times(times_s, doubt_s) => {
+        Marks::Times(times_s, uncertainty_s) => {
             let duration_s = reading.capture.duration_s;
             if let Some(late_s) = times_s.into_iter().find(|time_s| *time_s > duration_s) {
                 return Err(missing(format!("{late_s} s lie behind its end ({duration_s:.2} s)")));
             }
-            (times_s.map(|time_s| playing.clock.true_s(time_s)), doubt_s, "heard in the return".to_owned())
+            (
+                times_s.map(|time_s| playing.clock.true_s(time_s)),
+                uncertainty_s,
+                "heard in the return".to_owned(),
+            )
         }
         Marks::Slates(numbers) => {
             let place = |number: u8| {

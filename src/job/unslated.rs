@@ -2,7 +2,7 @@
 
 use super::error::ReadError;
 use super::read::{FileFacts, Playing, ReadOptions, blank, describe_capture};
-use super::unslated_words::{doubted, remarks};
+use super::unslated_words::{disbelieved, remarks};
 use super::warnings::{broken_samples, warn};
 use crate::capture::{
     BetweenKind, Heard, InMemory, NamedBy, Names, ReturnFile, Served, ServedTone, Source, assemble,
@@ -102,7 +102,7 @@ fn measure_source(
     let told_hz: Vec<f64> =
         unslated.tape.iter().flat_map(|tape| tape.tones.iter().map(|tone| tone.hz)).collect();
     let names = name(&heard.tones, &told_hz, unslated.known.map(|known| known.hz));
-    if let Some(why) = doubted(&heard, &names, unslated, &scan, reading.capture.duration_s) {
+    if let Some(why) = disbelieved(&heard, &names, unslated, &scan, reading.capture.duration_s) {
         reading.warnings.push(Warning::new(
             "no-test-tones",
             format!("No test tones were found: {why}. Nothing was measured."),

@@ -22,8 +22,8 @@ pub fn cause_name(kind: CauseKind) -> &'static str {
 pub fn cause_size(value: Option<f64>, uncertainty: Option<f64>, unit: &str) -> Option<String> {
     let value = value?;
     let digits = decimals(uncertainty, if unit == "um" { 2 } else { 0 });
-    let doubt = uncertainty.map_or(String::new(), |u| format!(" +- {}", unsigned(u, digits)));
-    Some(format!("{}{doubt} {unit}", unsigned(value, digits)))
+    let within = uncertainty.map_or(String::new(), |u| format!(" +- {}", unsigned(u, digits)));
+    Some(format!("{}{within} {unit}", unsigned(value, digits)))
 }
 
 /// The causes of the response of `facts`, each with what it means and rests on; `unexplained` is what they leave.

@@ -35,7 +35,7 @@ pub struct Erasing {
     pub erased_from_s: Option<FileTime>,
     /// Its end, s of the return.
     pub erased_to_s: Option<FileTime>,
-    /// What is left of the tone against the tone before erasing, dB, negative; `null` where it cannot be told from noise:
+    /// Residual of the tone against the tone before erasing, dB, negative; `null` where it cannot be told from noise:
     /// then it lies below `noise_limit_db`.
     pub residual_db: Pair,
     /// Expanded uncertainty, dB.

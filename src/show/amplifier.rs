@@ -41,8 +41,8 @@ pub(super) fn tables(reading: &Reading) -> Vec<Table> {
 fn constant(us: Option<f64>, uncertainty_us: Option<f64>) -> String {
     let Some(us) = us else { return "cannot tell".to_owned() };
     let digits = decimals(uncertainty_us, 1);
-    let doubt = uncertainty_us.map(|u| format!(" +- {}", unsigned(u, digits))).unwrap_or_default();
-    format!("{}{doubt} us", unsigned(us, digits))
+    let uncertainty = uncertainty_us.map(|u| format!(" +- {}", unsigned(u, digits))).unwrap_or_default();
+    format!("{}{uncertainty} us", unsigned(us, digits))
 }
 
 fn time_constants(amplifier: &Amplifier) -> Table {
@@ -91,15 +91,15 @@ fn deviation(amplifier: &Amplifier, position: &AmplifierPosition) -> Table {
     let value = |db: Option<f64>, uncertainty: Option<f64>| {
         db.map_or("cannot tell".to_owned(), |db| signed(db, decimals(uncertainty, 2)))
     };
-    let doubt =
+    let within =
         |uncertainty: Option<f64>| uncertainty.map_or(String::new(), |u| unsigned(u, decimals(Some(u), 2)));
     let rows = position.steps.iter().map(|step| {
         vec![
             row_frequency(step.hz),
             value(step.db[0], step.uncertainty_db[0]),
-            doubt(step.uncertainty_db[0]),
+            within(step.uncertainty_db[0]),
             value(step.db[1], step.uncertainty_db[1]),
-            doubt(step.uncertainty_db[1]),
+            within(step.uncertainty_db[1]),
         ]
     });
     Table {

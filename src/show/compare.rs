@@ -46,17 +46,23 @@ pub(super) fn verdict(verdict: Option<Verdict>) -> &'static str {
 }
 
 /// Decimals by uncertainty, at most four, of decibels three.
-pub(super) fn digits_of(doubt: Option<f64>, otherwise: usize, unit: &str) -> usize {
-    if unit.starts_with("dB") { decimals_db(doubt, otherwise) } else { decimals(doubt, otherwise).min(4) }
+pub(super) fn digits_of(uncertainty: Option<f64>, otherwise: usize, unit: &str) -> usize {
+    if unit.starts_with("dB") {
+        decimals_db(uncertainty, otherwise)
+    } else {
+        decimals(uncertainty, otherwise).min(4)
+    }
 }
 
 /// A value with its uncertainty and unit, or why there is none.
-pub(super) fn value(value: Option<f64>, doubt: Option<f64>, unit: &str) -> String {
+pub(super) fn value(value: Option<f64>, uncertainty: Option<f64>, unit: &str) -> String {
     let Some(value) = value else { return "cannot tell".to_owned() };
-    let digits = digits_of(doubt, 3, unit);
+    let digits = digits_of(uncertainty, 3, unit);
     let unit = short(unit);
-    match doubt {
-        Some(doubt) => format!("{} +- {} {unit}", unsigned(value, digits), unsigned(doubt, digits)),
+    match uncertainty {
+        Some(uncertainty) => {
+            format!("{} +- {} {unit}", unsigned(value, digits), unsigned(uncertainty, digits))
+        }
         None => format!("{} {unit}", unsigned(value, digits)),
     }
 }
@@ -64,9 +70,12 @@ pub(super) fn value(value: Option<f64>, doubt: Option<f64>, unit: &str) -> Strin
 /// By how much a finding changed, and whether that is more than its uncertainty.
 pub(super) fn finding_change(change: &FindingChange) -> Option<(String, &'static str)> {
     let digits = digits_of(change.change_uncertainty, 3, &change.unit);
-    let (by, doubt) = (change.change?, change.change_uncertainty?);
+    let (by, uncertainty) = (change.change?, change.change_uncertainty?);
     let said = if change.changed == Some(true) { "changed" } else { "no change shown" };
-    Some((format!("{} +- {} {}", signed(by, digits), unsigned(doubt, digits), short(&change.unit)), said))
+    Some((
+        format!("{} +- {} {}", signed(by, digits), unsigned(uncertainty, digits), short(&change.unit)),
+        said,
+    ))
 }
 
 /// Verdicts that changed, or are outside still; the others are counted.
@@ -197,12 +206,12 @@ fn nearest(comparison: &Comparison, change: &QuantityChange) -> String {
     let Some(by) = row.change else { return format!("{}: a reading lacks it", heading(row)) };
     let digits = digits_of(row.change_uncertainty, 3, &row.unit);
     match row.change_uncertainty {
-        Some(doubt) => {
+        Some(uncertainty) => {
             let most = format!(
                 "{}: {} +- {} {}",
                 heading(row),
                 signed(by, digits),
-                unsigned(doubt, digits),
+                unsigned(uncertainty, digits),
                 short(&row.unit)
             );
             if change.more > 0 { format!("nearest to one is {most}") } else { most }

@@ -115,8 +115,9 @@ fn summary(body: &mut String, comparison: &Comparison) {
                     row.values.first().zip(row.uncertainties.first()),
                     row.values.last().zip(row.uncertainties.last()),
                 ];
-                let [first, last] = ends
-                    .map(|end| end.map_or_else(String::new, |(one, doubt)| value(*one, *doubt, &row.unit)));
+                let [first, last] = ends.map(|end| {
+                    end.map_or_else(String::new, |(one, uncertainty)| value(*one, *uncertainty, &row.unit))
+                });
                 *body += &format!(
                     "<tr><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>\n",
                     text(&format!("{}: {}{channel}", row.quantity, row.what)),
@@ -210,8 +211,8 @@ fn rows(body: &mut String, comparison: &Comparison) {
             text(&format!("{}: {}", row.quantity, row.what)),
             text(row.channel.as_deref().unwrap_or(""))
         );
-        for (one, doubt) in row.values.iter().zip(&row.uncertainties) {
-            *body += &format!("<td>{}</td>", text(&value(*one, *doubt, &row.unit)));
+        for (one, uncertainty) in row.values.iter().zip(&row.uncertainties) {
+            *body += &format!("<td>{}</td>", text(&value(*one, *uncertainty, &row.unit)));
         }
         *body += &format!("<td>{}</td>", text(&change(row)));
         if spreads {
@@ -229,14 +230,16 @@ fn rows(body: &mut String, comparison: &Comparison) {
 fn change(row: &ComparedRow) -> String {
     let Some(by) = row.change else { return "cannot tell".to_owned() };
     let digits = decimals(row.change_uncertainty, 3).min(4);
-    let doubt =
-        row.change_uncertainty.map(|doubt| format!(" +- {}", unsigned(doubt, digits))).unwrap_or_default();
+    let uncertainty = row
+        .change_uncertainty
+        .map(|uncertainty| format!(" +- {}", unsigned(uncertainty, digits)))
+        .unwrap_or_default();
     match row.changed {
         Some(true) if row.really == Some(false) => {
-            format!("{}{doubt}: too little to matter, or chance", signed(by, digits))
+            format!("{}{uncertainty}: too little to matter, or chance", signed(by, digits))
         }
-        Some(true) => format!("{}{doubt}: changed", signed(by, digits)),
-        Some(false) => format!("{}{doubt}: none shown", signed(by, digits)),
-        None => format!("{}{doubt}", signed(by, digits)),
+        Some(true) => format!("{}{uncertainty}: changed", signed(by, digits)),
+        Some(false) => format!("{}{uncertainty}: none shown", signed(by, digits)),
+        None => format!("{}{uncertainty}", signed(by, digits)),
     }
 }

@@ -188,15 +188,15 @@ fn rounds(reading: &Reading) -> Vec<(&'static str, String)> {
         ]);
         for row in &reading.rounds {
             let [left, right] = pair(row.level_db);
-            let [left_doubt, right_doubt] = pair(row.level_uncertainty_db);
+            let [left_uncertainty, right_uncertainty] = pair(row.level_uncertainty_db);
             csv.row([
                 row.round.to_string(),
                 row.at_s.seconds().to_string(),
                 cell(row.level_hz),
                 left,
                 right,
-                left_doubt,
-                right_doubt,
+                left_uncertainty,
+                right_uncertainty,
                 cell(row.level_difference_db),
                 cell(row.moved_at_s.map(FileTime::seconds)),
             ]);
@@ -215,9 +215,9 @@ fn rounds(reading: &Reading) -> Vec<(&'static str, String)> {
         ]);
         for row in &reading.bias {
             let [left, right] = pair(row.difference_db);
-            let [left_doubt, right_doubt] = pair(row.uncertainty_db);
+            let [left_uncertainty, right_uncertainty] = pair(row.uncertainty_db);
             let (low, high) = (row.low_hz.to_string(), row.high_hz.to_string());
-            csv.row([row.round.to_string(), low, high, left, right, left_doubt, right_doubt]);
+            csv.row([row.round.to_string(), low, high, left, right, left_uncertainty, right_uncertainty]);
         }
         tables.push(("bias.csv", csv.text));
     }
@@ -256,7 +256,7 @@ fn rounds(reading: &Reading) -> Vec<(&'static str, String)> {
             let [left_out, right_out] = pair(row.out_db);
             let [left_in, right_in] = pair(row.in_db);
             let [left, right] = pair(row.mistracking_db);
-            let [left_doubt, right_doubt] = pair(row.uncertainty_db);
+            let [left_uncertainty, right_uncertainty] = pair(row.uncertainty_db);
             csv.row([
                 row.programme_db.to_string(),
                 row.hz.to_string(),
@@ -266,8 +266,8 @@ fn rounds(reading: &Reading) -> Vec<(&'static str, String)> {
                 right_in,
                 left,
                 right,
-                left_doubt,
-                right_doubt,
+                left_uncertainty,
+                right_uncertainty,
             ]);
         }
         tables.push(("noise-reduction.csv", csv.text));

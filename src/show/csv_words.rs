@@ -74,23 +74,36 @@ struct Figures {
 }
 
 impl Figures {
-    fn row(&mut self, quantity: &str, channel: &str, value: Option<f64>, doubt: Option<f64>, unit: &str) {
+    fn row(
+        &mut self,
+        quantity: &str,
+        channel: &str,
+        value: Option<f64>,
+        uncertainty: Option<f64>,
+        unit: &str,
+    ) {
         self.count += usize::from(value.is_some());
-        self.csv.row([quantity.to_owned(), channel.to_owned(), cell(value), cell(doubt), unit.to_owned()]);
+        self.csv.row([
+            quantity.to_owned(),
+            channel.to_owned(),
+            cell(value),
+            cell(uncertainty),
+            unit.to_owned(),
+        ]);
     }
 
-    fn one(&mut self, quantity: &str, value: Option<f64>, doubt: Option<f64>, unit: &str) {
-        self.row(quantity, "", value, doubt, unit);
+    fn one(&mut self, quantity: &str, value: Option<f64>, uncertainty: Option<f64>, unit: &str) {
+        self.row(quantity, "", value, uncertainty, unit);
     }
 
-    fn pair(&mut self, quantity: &str, values: Pair, doubts: Pair, unit: &str) {
+    fn pair(&mut self, quantity: &str, values: Pair, uncertainties: Pair, unit: &str) {
         for (k, channel) in ["left", "right"].into_iter().enumerate() {
-            self.row(quantity, channel, values[k], doubts[k], unit);
+            self.row(quantity, channel, values[k], uncertainties[k], unit);
         }
     }
 
     fn flutter(&mut self, flutter: &Flutter) {
-        let doubts = &flutter.uncertainties;
+        let uncertainties = &flutter.uncertainties;
         type Kind = fn(&FlutterFigures) -> Option<f64>;
         let kinds: [(&str, Option<f64>, Kind); 7] = [
             ("flutter, weighted rms", flutter.weighted_rms_percent, |f| f.weighted_rms_percent),
@@ -106,7 +119,7 @@ impl Figures {
             }),
         ];
         for (quantity, value, kind) in kinds {
-            self.one(quantity, value, kind(doubts), "percent");
+            self.one(quantity, value, kind(uncertainties), "percent");
         }
         for (quantity, hz) in ["flutter band, low end", "wow and flutter split", "flutter band, high end"]
             .into_iter()

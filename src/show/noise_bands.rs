@@ -22,15 +22,17 @@ pub(super) fn table(reading: &Reading) -> Option<Table> {
         };
         [row_frequency(band.hz), side(0), side(1)]
     };
-    let doubts = || noise.bands.iter().flat_map(|band| band.uncertainty_db).flatten();
-    let sure =
-        doubts().reduce(f64::max).zip(doubts().reduce(f64::min)).map_or(String::new(), |(most, least)| {
+    let uncertainties = || noise.bands.iter().flat_map(|band| band.uncertainty_db).flatten();
+    let sure = uncertainties().reduce(f64::max).zip(uncertainties().reduce(f64::min)).map_or(
+        String::new(),
+        |(most, least)| {
             format!(
                 " Uncertainty (k = 2): {} dB at the lowest band to {} dB.",
                 unsigned(most, 1),
                 unsigned(least, 1)
             )
-        });
+        },
+    );
     Some(Table {
         title: "Noise in third octaves".to_owned(),
         notes: vec![format!("Of the silent part, hum and all, in dB against {}.{sure}", noise.reference)],

@@ -97,14 +97,16 @@ fn distortion(distortion: &Distortion) -> Table {
         let tone = frequency(distortion.k3_3percent_hz);
         match (distortion.k3_3percent_at_db[k], &distortion.k3_3percent_why[k]) {
             (Some(db), _) => {
-                let doubt = distortion.k3_3percent_uncertainty_db[k];
-                let digits = decimals(doubt, 1);
-                let doubt = doubt.map(|doubt| format!(" +- {}", unsigned(doubt, digits))).unwrap_or_default();
+                let uncertainty = distortion.k3_3percent_uncertainty_db[k];
+                let digits = decimals(uncertainty, 1);
+                let uncertainty = uncertainty
+                    .map(|uncertainty| format!(" +- {}", unsigned(uncertainty, digits)))
+                    .unwrap_or_default();
                 let output = distortion.k3_3percent_output_db[k]
                     .map(|db| format!(", output there {} dB (maximum output level, MOL)", signed(db, 2)))
                     .unwrap_or_default();
                 format!(
-                    "{}: K3 = 3 % at {}{doubt} dB of the programme at {tone}{output}",
+                    "{}: K3 = 3 % at {}{uncertainty} dB of the programme at {tone}{output}",
                     SIDES[k],
                     signed(db, digits)
                 )
@@ -164,9 +166,10 @@ fn ladder(
     let below = [0, 1].map(|k| match (output_db[k], at_db[k]) {
         (Some(db), Some(at_db)) => {
             let digits = decimals(uncertainty_db[k], 2);
-            let doubt = uncertainty_db[k].map(|u| format!(" +- {}", unsigned(u, digits))).unwrap_or_default();
+            let uncertainty =
+                uncertainty_db[k].map(|u| format!(" +- {}", unsigned(u, digits))).unwrap_or_default();
             format!(
-                "{}: maximum output (SOL) {}{doubt} dB, at {} dB of the programme",
+                "{}: maximum output (SOL) {}{uncertainty} dB, at {} dB of the programme",
                 SIDES[k],
                 signed(db, digits),
                 signed(at_db, 1)
@@ -184,11 +187,13 @@ fn ladder(
 }
 
 fn separation(rows: &[Separation]) -> Table {
-    let way = |db: Option<f64>, doubt: Option<f64>, limit: Option<f64>| match (db, limit) {
+    let way = |db: Option<f64>, uncertainty: Option<f64>, limit: Option<f64>| match (db, limit) {
         (Some(db), _) => {
-            let digits = decimals(doubt, 1);
-            let doubt = doubt.map(|doubt| format!(" +- {}", unsigned(doubt, digits))).unwrap_or_default();
-            format!("{}{doubt} dB", unsigned(db, digits))
+            let digits = decimals(uncertainty, 1);
+            let uncertainty = uncertainty
+                .map(|uncertainty| format!(" +- {}", unsigned(uncertainty, digits)))
+                .unwrap_or_default();
+            format!("{}{uncertainty} dB", unsigned(db, digits))
         }
         (None, Some(limit)) => format!("better than {} dB", unsigned(limit.ceil(), 0)),
         (None, None) => "cannot tell".to_owned(),
@@ -231,8 +236,8 @@ fn erasing(erasing: &Erasing) -> Table {
         let left = match (erasing.residual_db[k], erasing.noise_limit_db[k]) {
             (Some(db), _) => {
                 let digits = decimals(erasing.uncertainty_db[k], 1);
-                let doubt = erasing.uncertainty_db[k].map(|u| format!(" +- {}", unsigned(u, digits)));
-                format!("{}{} dB", unsigned(db, digits), doubt.unwrap_or_default())
+                let uncertainty = erasing.uncertainty_db[k].map(|u| format!(" +- {}", unsigned(u, digits)));
+                format!("{}{} dB", unsigned(db, digits), uncertainty.unwrap_or_default())
             }
             (None, Some(limit)) => format!("better than {} dB", unsigned(limit.ceil(), 0)),
             (None, None) => "cannot tell".to_owned(),

@@ -18,8 +18,8 @@ fn figure(figure: &SharedFigure) -> String {
     match (figure.percent, figure.uncertainty_percent) {
         (Some(percent), uncertainty) => {
             let digits = decimals(uncertainty, 3);
-            let doubt = uncertainty.map(|u| format!(" +- {}", unsigned(u, digits))).unwrap_or_default();
-            format!("{}{doubt}", unsigned(percent, digits))
+            let within = uncertainty.map(|u| format!(" +- {}", unsigned(u, digits))).unwrap_or_default();
+            format!("{}{within}", unsigned(percent, digits))
         }
         // Rounded up: rounded down it would say more than is known.
         (None, _) => format!("< {}", unsigned((figure.below_percent * 1e3).ceil() / 1e3, 3)),

@@ -169,8 +169,8 @@ fn readings(body: &mut String, pair: &SheetPair) {
             (pair.there[0], finding.before, finding.uncertainties[0], finding.verdict_before),
             (pair.there[1], finding.after, finding.uncertainties[1], finding.verdict_after),
         ];
-        for (_, at, doubt, verdict) in sides.into_iter().filter(|side| side.0) {
-            let read = verdict.map(|_| (finding_value(at, doubt, &finding.unit), verdict));
+        for (_, at, uncertainty, verdict) in sides.into_iter().filter(|side| side.0) {
+            let read = verdict.map(|_| (finding_value(at, uncertainty, &finding.unit), verdict));
             *body += &cell(read);
         }
         if both {

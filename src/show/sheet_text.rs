@@ -183,8 +183,8 @@ pub(super) fn untold_words(untold: &[String]) -> Option<String> {
 }
 
 /// A finding's value in one state; what has a verdict without a value (hum that is not there) says so.
-pub(super) fn finding_value(at: Option<f64>, doubt: Option<f64>, unit: &str) -> String {
-    at.map_or_else(|| "no value".to_owned(), |_| value(at, doubt, unit))
+pub(super) fn finding_value(at: Option<f64>, uncertainty: Option<f64>, unit: &str) -> String {
+    at.map_or_else(|| "no value".to_owned(), |_| value(at, uncertainty, unit))
 }
 
 /// What really changed, the most important first: quantities with their rows.
@@ -208,8 +208,10 @@ pub(super) fn unchanged(pair: &SheetPair) -> Option<String> {
 /// A change with its uncertainty.
 pub(super) fn change(row: &ComparedRow) -> String {
     let digits = digits_of(row.change_uncertainty, 3, &row.unit);
-    let doubt = row.change_uncertainty.map(|doubt| format!(" +- {doubt:.digits$}")).unwrap_or_default();
-    row.change.map_or_else(String::new, |by| format!("{}{doubt} {}", signed(by, digits), short(&row.unit)))
+    let uncertainty =
+        row.change_uncertainty.map(|uncertainty| format!(" +- {uncertainty:.digits$}")).unwrap_or_default();
+    row.change
+        .map_or_else(String::new, |by| format!("{}{uncertainty} {}", signed(by, digits), short(&row.unit)))
 }
 
 /// What is changed, in words.
@@ -232,8 +234,8 @@ fn pair(page: &mut Page, pair: &SheetPair) {
         return;
     }
     for finding in told {
-        let one = |state: bool, at: Option<f64>, doubt: Option<f64>, is: Option<Verdict>| {
-            state.then(|| format!("{}: {}", finding_value(at, doubt, &finding.unit), verdict(is)))
+        let one = |state: bool, at: Option<f64>, uncertainty: Option<f64>, is: Option<Verdict>| {
+            state.then(|| format!("{}: {}", finding_value(at, uncertainty, &finding.unit), verdict(is)))
         };
         let before = one(pair.there[0], finding.before, finding.uncertainties[0], finding.verdict_before);
         let after = one(pair.there[1], finding.after, finding.uncertainties[1], finding.verdict_after);

@@ -277,10 +277,11 @@ pub(super) fn speed_from_length(length: &SpeedFromLength) -> String {
 
 /// How a flutter line's rate moves, where it does by more than its uncertainty.
 pub(super) fn line_drift(line: &crate::reading::FlutterLine) -> Option<String> {
-    let (drift, doubt) = (line.drift_hz_per_min?, line.drift_uncertainty_hz_per_min?);
-    let digits = decimals(Some(doubt), 3);
-    let words = format!("rate moves {} +- {} Hz a minute", signed(drift, digits), unsigned(doubt, digits));
-    (drift.abs() > doubt).then_some(words)
+    let (drift, uncertainty) = (line.drift_hz_per_min?, line.drift_uncertainty_hz_per_min?);
+    let digits = decimals(Some(uncertainty), 3);
+    let words =
+        format!("rate moves {} +- {} Hz a minute", signed(drift, digits), unsigned(uncertainty, digits));
+    (drift.abs() > uncertainty).then_some(words)
 }
 
 #[cfg(test)]

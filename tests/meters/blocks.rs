@@ -1,7 +1,7 @@
 //! Any cut of the samples into blocks gives the same figures to the last bit.
 
-use crate::bench::{RETURN, TIMELINE};
-use crate::{config, signals};
+use super::bench::{RETURN, TIMELINE};
+use crate::{effort, signals};
 use deckproof::capture::{
     Alignment, CaptureError, ChirpFinder, HealthMeter, InMemory, Source, assemble, scan,
 };
@@ -200,7 +200,7 @@ fn every_meter_has_something_to_say() {
 }
 
 proptest! {
-    #![proptest_config(config(24))]
+    #![proptest_config(effort::cases(24))]
 
     #[test]
     fn the_cut_changes_no_bit_of_any_meter(cuts in cuts()) {
@@ -211,7 +211,7 @@ proptest! {
 }
 
 proptest! {
-    #![proptest_config(config(10))]
+    #![proptest_config(effort::cases(10))]
 
     #[test]
     fn the_cut_changes_no_bit_of_a_whole_return(cuts in cuts()) {

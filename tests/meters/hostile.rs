@@ -1,8 +1,8 @@
 //! Samples that no recorder makes, but some file holds: none may end in a panic, and what is read must be numbers.
 
-use crate::bench::{RETURN, options};
-use crate::blocks::all_meters_on;
-use crate::config;
+use super::bench::{RETURN, options};
+use super::blocks::all_meters_on;
+use crate::effort;
 use deckproof::capture::{CaptureError, ChirpFinder, InMemory};
 use deckproof::job::{ReadError, read_samples};
 use deckproof::judge::Reading;
@@ -149,13 +149,13 @@ fn meters_alone_say_numbers_or_nothing() {
         chirps.feed(&samples);
         let chirps = chirps.finish();
         let numbers =
-            chirps.iter().flat_map(|chirp| [chirp.at_s, chirp.likeness, chirp.amplitude, chirp.phase]);
+            chirps.iter().flat_map(|chirp| [chirp.at_s, chirp.correlation, chirp.amplitude, chirp.phase]);
         assert!(numbers.into_iter().all(f64::is_finite), "chirps with {odd}: {chirps:?}");
     }
 }
 
 proptest! {
-    #![proptest_config(config(16))]
+    #![proptest_config(effort::cases(16))]
 
     /// A good return, at a rate that its header gets wrong, with odd samples here and there and in rows.
     #[test]

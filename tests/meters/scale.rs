@@ -1,7 +1,7 @@
 //! Loudness, sides and polarity: each changes what it is about, and nothing else.
 
-use crate::bench::{RETURN, options, read};
-use crate::config;
+use super::bench::{RETURN, options, read};
+use crate::effort;
 use deckproof::capture::InMemory;
 use deckproof::job::read_samples;
 use deckproof::judge::Reading;
@@ -67,7 +67,7 @@ fn warnings(reading: &Reading) -> Vec<&str> {
 }
 
 proptest! {
-    #![proptest_config(config(8))]
+    #![proptest_config(effort::cases(8))]
 
     /// 0 dB was the return as it is; from -20 to +8 dB it is neither too quiet nor clipped.
     #[test]

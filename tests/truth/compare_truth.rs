@@ -1,6 +1,6 @@
 //! What `compare` says of decks that nobody touched, and of one that was mended.
 
-use crate::bench::{Case, Store, options, play};
+use super::bench::{Case, Store, options, play};
 use deckproof::deck::DeckFile;
 use deckproof::judge::{Named, compare, compare_repeated};
 use deckproof::judge::{Reading, conclude};

@@ -1,6 +1,6 @@
 //! Flutter of a deck's true time warp, by plain means: sampled at 1 kHz, weighted in one transform.
 
-use crate::bench::Row;
+use super::bench::Row;
 use deckproof::deck::Truth;
 use deckproof::judge::Reading;
 use deckproof::trade::flutter_weighting;

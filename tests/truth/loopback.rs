@@ -3,11 +3,12 @@
 //! Deck and card are two virtual decks one behind the other; the card's has no tape, but a response, a skew between its
 //! channels (an azimuth, whose loss is part of the card's response) and noise.
 
-use crate::bench::{Case, Store, options, play, play_behind};
-use crate::{decks, short};
-use deckproof::deck::{DeckFile, VirtualDeck};
+use super::bench::{Case, Store, options, play, play_behind};
+use super::{decks, short};
+use crate::returns;
+use deckproof::deck::DeckFile;
 use deckproof::judge::Reading;
-use deckproof::programme::{Recipe, Renderer, Timeline};
+use deckproof::programme::Recipe;
 use deckproof::reading::RecordedOn;
 use std::path::Path;
 
@@ -28,9 +29,8 @@ fn direct_capture(folder: &Path, rate_hz: u32, deck: &DeckFile) -> std::path::Pa
 
 /// A recipe through a card alone, as a file.
 pub fn capture(recipe: &Recipe, folder: &Path, rate_hz: u32, deck: &DeckFile) -> std::path::PathBuf {
-    let timeline = Timeline::from(recipe);
-    let programme = Renderer::new(&timeline, rate_hz, -12.0).unwrap().collect();
-    let channels = VirtualDeck::new(deck, 4, f64::from(rate_hz)).unwrap().play_all(&programme);
+    let played = returns::of(recipe, deck, 4, rate_hz, Store::Double);
+    let channels = &played.channels;
     let path = folder.join("loopback.wav");
     let spec = hound::WavSpec {
         channels: 2,
@@ -157,6 +157,6 @@ fn a_return_through_a_deck_is_refused_as_loopback_capture() {
     let mut told = options(RecordedOn::ThisDeck);
     told.recipe = Some(short());
     told.loopback = Some(direct_capture(folder.path(), 48_000, &case.deck));
-    let error = crate::bench::try_play_behind(&short(), &case, &card(), &told).unwrap_err().to_string();
+    let error = super::bench::try_play_behind(&short(), &case, &card(), &told).unwrap_err().to_string();
     assert!(error.contains("loopback.wav: no loopback capture: its steady tone has 0."), "{error}");
 }

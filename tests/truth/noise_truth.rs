@@ -1,6 +1,6 @@
 //! Noise, hum and response by noise of virtual decks, against what is really true of them.
 
-use crate::bench::{Case, Played, Store, play};
+use super::bench::{Case, Played, Store, play};
 use deckproof::assert_within;
 use deckproof::deck::{DeckFile, Truth};
 use deckproof::programme::Recipe;

@@ -1,11 +1,12 @@
 //! What the slates must survive.
 
-use crate::bench::options;
+use super::bench::options;
+use crate::returns;
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, VirtualDeck};
 use deckproof::job::{ReadError, read_samples};
 use deckproof::judge::Reading;
-use deckproof::programme::{Recipe, Renderer, Timeline, built_in_by_name};
+use deckproof::programme::{Recipe, built_in_by_name};
 use deckproof::reading::RecordedOn;
 use rayon::prelude::*;
 
@@ -13,11 +14,10 @@ const RATE_HZ: u32 = 44_100;
 
 /// Plays `first-look`, without its long parts, through a deck.
 fn returned(deck: &str, seed: u64) -> InMemory {
-    let timeline = Timeline::from(&slates_only());
-    let programme = Renderer::new(&timeline, RATE_HZ, -12.0).unwrap().collect();
-    let deck =
-        VirtualDeck::new(&DeckFile::from_toml(deck, "deck").unwrap(), seed, f64::from(RATE_HZ)).unwrap();
-    InMemory { rate_hz: deck.return_rate_hz(), channels: deck.play_all(&programme) }
+    let deck = DeckFile::from_toml(deck, "deck").unwrap();
+    let deck = VirtualDeck::new(&deck, seed, f64::from(RATE_HZ)).unwrap();
+    let channels = deck.play_all(&returns::programme(&slates_only(), RATE_HZ));
+    InMemory { rate_hz: deck.return_rate_hz(), channels }
 }
 
 fn slates_only() -> Recipe {
@@ -154,11 +154,10 @@ fn something_else_is_refused_and_not_misread() {
         }
     }
     // Another programme's tones without its slates.
-    let timeline = Timeline::from(&built_in_by_name("first-look").unwrap());
-    let programme = Renderer::new(&timeline, RATE_HZ, -12.0).unwrap().collect();
+    let programme = returns::programme(&built_in_by_name("first-look").unwrap(), RATE_HZ);
     let from = (6.0 * f64::from(RATE_HZ)) as usize;
     let to = (18.0 * f64::from(RATE_HZ)) as usize;
-    let tones = programme.map(|channel| channel[from..to].to_vec());
+    let tones = [0, 1].map(|channel| programme[channel][from..to].to_vec());
     let samples = InMemory { rate_hz: f64::from(RATE_HZ), channels: tones };
     assert!(matches!(read(&samples), Err(ReadError::NoSlate { .. })));
 }

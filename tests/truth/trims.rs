@@ -1,6 +1,6 @@
 //! Jobs in rounds against the truth: record level and bias, the bias sweep, noise reduction in against out.
 
-use crate::bench::{Case, Played, Store, play};
+use super::bench::{Case, Played, Store, play};
 use deckproof::assert_within;
 use deckproof::deck::{DeckFile, Truth};
 use deckproof::programme::{PlacedPart, Recipe, Signal, built_in_text};

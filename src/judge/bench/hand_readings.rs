@@ -356,11 +356,11 @@ fn few(value: f64) -> String {
 
 /// The gauge may be wrong the same way both times, so that a difference is known better than this says.
 fn change(quantity: &HandQuantity, found: &HandJudged, left: &HandJudged) -> String {
-    let (by, doubt) = (left.value - found.value, left.uncertainty.hypot(found.uncertainty));
-    let digits = decimals(Some(doubt), 1);
-    let said = if by.abs() > doubt { "changed" } else { "no change shown" };
+    let (by, uncertainty) = (left.value - found.value, left.uncertainty.hypot(found.uncertainty));
+    let digits = decimals(Some(uncertainty), 1);
+    let said = if by.abs() > uncertainty { "changed" } else { "no change shown" };
     let unit = quantity.kind.units()[0].0;
-    format!("{} +- {} {unit}: {said}", signed(by, digits), unsigned(doubt, digits))
+    format!("{} +- {} {unit}: {said}", signed(by, digits), unsigned(uncertainty, digits))
 }
 
 #[cfg(test)]
@@ -411,9 +411,9 @@ mod tests {
 
     #[test]
     fn a_noted_uncertainty_decides_and_the_meter_is_turned_the_way_it_is_off() {
-        let with = |value, unit: &str, doubt| {
+        let with = |value, unit: &str, uncertainty| {
             let mut sheet = sheet("take-up-torque", value, unit);
-            sheet.as_found.values[0].uncertainty = Some(doubt);
+            sheet.as_found.values[0].uncertainty = Some(uncertainty);
             verdict(&sheet)
         };
         assert_eq!(with(37.0, "g.cm", 2.0), Verdict::Outside);

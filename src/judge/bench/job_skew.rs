@@ -46,19 +46,19 @@ pub(crate) fn music_azimuth(skews: &[JobSkew<'_>]) -> Option<MusicAzimuth> {
 /// Delay and angle in words.
 pub(crate) fn result(skew: &SkewReading) -> String {
     let all = &skew.consensus;
-    let (Some(us), Some(doubt)) = (all.delay_us, all.uncertainty_us) else {
+    let (Some(us), Some(uncertainty)) = (all.delay_us, all.uncertainty_us) else {
         return format!("no usable tape of {}", skew.tapes.len());
     };
-    let digits = decimals(Some(doubt), 1);
-    let angle = all.angle_arcmin.zip(all.angle_uncertainty_arcmin).map(|(angle, doubt)| {
-        let digits = decimals(Some(doubt), 1);
-        format!(", {} +- {} minutes of arc", signed(angle, digits), unsigned(doubt, digits))
+    let digits = decimals(Some(uncertainty), 1);
+    let angle = all.angle_arcmin.zip(all.angle_uncertainty_arcmin).map(|(angle, uncertainty)| {
+        let digits = decimals(Some(uncertainty), 1);
+        format!(", {} +- {} minutes of arc", signed(angle, digits), unsigned(uncertainty, digits))
     });
     let tapes = if all.tapes == 1 { "tape" } else { "tapes" };
     format!(
         "{} +- {} us{} by {} {tapes}",
         signed(us, digits),
-        unsigned(doubt, digits),
+        unsigned(uncertainty, digits),
         angle.unwrap_or_default(),
         all.tapes
     )
@@ -79,8 +79,8 @@ fn change(found: &SkewReading, left: &SkewReading) -> String {
         .filter(usable)
         .filter_map(|before| {
             let after = left.tapes.iter().filter(usable).find(|after| name(after) == name(before))?;
-            let doubt = before.common_uncertainty_us?.hypot(after.common_uncertainty_us?);
-            Some((after.delay_us? - before.delay_us?, doubt))
+            let uncertainty = before.common_uncertainty_us?.hypot(after.common_uncertainty_us?);
+            Some((after.delay_us? - before.delay_us?, uncertainty))
         })
         .collect();
     if !pairs.is_empty() {
@@ -111,10 +111,10 @@ fn change(found: &SkewReading, left: &SkewReading) -> String {
     }
 }
 
-fn said(by: f64, doubt: f64, how: &str) -> String {
-    let digits = decimals(Some(doubt), 1);
-    let verdict = if by.abs() > doubt { "changed" } else { "no change shown" };
-    format!("{} +- {} us: {verdict}, {how}", signed(by, digits), unsigned(doubt, digits))
+fn said(by: f64, uncertainty: f64, how: &str) -> String {
+    let digits = decimals(Some(uncertainty), 1);
+    let verdict = if by.abs() > uncertainty { "changed" } else { "no change shown" };
+    format!("{} +- {} us: {verdict}, {how}", signed(by, digits), unsigned(uncertainty, digits))
 }
 
 #[cfg(test)]

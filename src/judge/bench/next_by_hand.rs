@@ -53,9 +53,12 @@ pub(crate) fn hand_step(id: &str, title: &str, all: &[HandRow], rows: &[HandRow]
             let so = rows.iter().filter(|row| row.now().is_some_and(|now| now.verdict == verdict));
             so.map(|row| row.words).collect()
         };
-        let (near, open) = (of(Verdict::Marginal), of(Verdict::CannotTell));
-        let mut because =
-            if near.is_empty() { "nothing outside".to_owned() } else { format!("near: {}", near.join(", ")) };
+        let (marginal, open) = (of(Verdict::Marginal), of(Verdict::CannotTell));
+        let mut because = if marginal.is_empty() {
+            "nothing outside".to_owned()
+        } else {
+            format!("marginal: {}", marginal.join(", "))
+        };
         if !open.is_empty() {
             because +=
                 &format!("; cannot tell, the gauge is too coarse or no limit known: {}", open.join(", "));

@@ -70,7 +70,7 @@ pub fn steps(sheet: &JobSheet, evidence: &JobEvidence<'_>) -> Vec<Step> {
     steps[0].cautions = crate::trade::CAUTIONS.to_vec();
     steps.push(tape_path(sheet));
     steps.push(hand_step("torques", "Torques by hand", &hand, &hand[..4], words::TORQUES));
-    let offset = hand.iter().filter(|row| row.id.starts_with("DC")).cloned().collect::<Vec<_>>();
+    let offset = hand.iter().filter(|row| row.id.starts_with("dc-offset")).cloned().collect::<Vec<_>>();
     steps.push(hand_step("offset", "DC offset at the output", &hand, &offset, words::OFFSET));
     let job = Job { sheet, evidence };
     steps.push(job.sound_card());

@@ -247,7 +247,7 @@ pub(crate) fn record_equalisation(bench: &Bench) -> Vec<Finding> {
 }
 
 /// High minus low tone at a place between two rounds, and its expanded uncertainty.
-fn between_rounds(pairs: &[&BiasPair], side: usize, round: f64, doubt: f64) -> Option<(f64, f64)> {
+fn between_rounds(pairs: &[&BiasPair], side: usize, round: f64, uncertainty: f64) -> Option<(f64, f64)> {
     pairs.windows(2).find_map(|two| {
         let [a, b] = [two[0], two[1]];
         let holds = f64::from(a.round) <= round && round <= f64::from(b.round);
@@ -255,7 +255,7 @@ fn between_rounds(pairs: &[&BiasPair], side: usize, round: f64, doubt: f64) -> O
         let (before, after) = (a.difference_db[side]?, b.difference_db[side]?);
         let slope = (after - before) / f64::from(b.round - a.round);
         let db = before + slope * (round - f64::from(a.round));
-        Some((db, a.uncertainty_db[side]?.hypot(slope * doubt)))
+        Some((db, a.uncertainty_db[side]?.hypot(slope * uncertainty)))
     })
 }
 
@@ -268,21 +268,22 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
     let Some(sweep) = &bench.reading.bias_sweep else { return case.finish() };
     let peak = sweep.peaks.iter().find(|peak| peak.hz == sweep.low_hz);
     let place = peak.and_then(|peak| peak.round[side].zip(peak.uncertainty_rounds[side]));
-    let Some((peak_round, peak_doubt)) = place else {
+    let Some((peak_round, peak_uncertainty)) = place else {
         case.missing =
             "the sweep shows no peak of the low tone's sensitivity; to find out: record the recipe \
                         bias-sweep again over a wider range of the trimmer"
                 .to_owned();
         return case.finish();
     };
-    let Some((at_peak_db, at_peak_doubt)) = between_rounds(pairs, side, peak_round, peak_doubt) else {
+    let Some((at_peak_db, at_peak_uncertainty)) = between_rounds(pairs, side, peak_round, peak_uncertainty)
+    else {
         case.missing = "the pairs of tones beside the low tone's peak of sensitivity were not measured; to find out: record \
                         the recipe bias-sweep again"
             .to_owned();
         return case.finish();
     };
     let least = sweep.lowest_k3_round[side].zip(sweep.lowest_k3_uncertainty_rounds[side]);
-    let at_least = least.and_then(|(round, doubt)| Some((round, between_rounds(pairs, side, round, doubt)?)));
+    let at_least = least.and_then(|(round, u)| Some((round, between_rounds(pairs, side, round, u)?)));
     // More bias lowers the high tone: above the low one at the peak, it meets it somewhere on the way to the least harmonic,
     // or not at all.
     let (round, place, db, uncertainty) = match at_least {
@@ -291,7 +292,7 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
         }
         Some((round, (db, _))) if at_peak_db > 0.0 => {
             let share = at_peak_db / (at_peak_db - db);
-            (peak_round + share * (round - peak_round), "the balance of both tones", 0.0, at_peak_doubt)
+            (peak_round + share * (round - peak_round), "the balance of both tones", 0.0, at_peak_uncertainty)
         }
         None if at_peak_db > 0.0 => {
             case.missing = format!(
@@ -300,11 +301,11 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
                  wider range of the trimmer",
                 frequency(pairs.first().map_or(0.0, |pair| pair.high_hz)),
                 frequency(sweep.low_hz),
-                signed(at_peak_db, decimals_db(Some(at_peak_doubt), 2))
+                signed(at_peak_db, decimals_db(Some(at_peak_uncertainty), 2))
             );
             return case.finish();
         }
-        _ => (peak_round, "the low tone's peak of sensitivity", at_peak_db, at_peak_doubt),
+        _ => (peak_round, "the low tone's peak of sensitivity", at_peak_db, at_peak_uncertainty),
     };
     let digits = decimals_db(Some(uncertainty), 2);
     case.value = Some(db);

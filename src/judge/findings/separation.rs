@@ -43,8 +43,8 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, side: &'static str,
         _ => (row.right_into_left_db, row.right_into_left_uncertainty_db),
     };
     let words = |row: &Separation| match (leak(row), row.noise_limit_db[from]) {
-        ((Some(db), doubt), _) => {
-            Some(format!("{} dB at {}", unsigned(db, decimals(doubt, 1)), frequency(row.hz)))
+        ((Some(db), uncertainty), _) => {
+            Some(format!("{} dB at {}", unsigned(db, decimals(uncertainty, 1)), frequency(row.hz)))
         }
         ((None, _), Some(limit)) => {
             Some(format!("better than {} dB at {} (lost in noise)", unsigned(limit, 0), frequency(row.hz)))
@@ -65,8 +65,8 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, side: &'static str,
         .on(side),
     ];
     match (leak(row), row.noise_limit_db[from]) {
-        ((Some(db), doubt), _) => {
-            (case.value, case.uncertainty) = (Some(db), doubt);
+        ((Some(db), uncertainty), _) => {
+            (case.value, case.uncertainty) = (Some(db), uncertainty);
             case.figures = figures;
             case.finish_by(limit, "separation_db")
         }

@@ -73,16 +73,19 @@ fn disagreement(passes: &[&Pass]) -> Vec<String> {
 fn differences(first: &Pass, last: &Pass) -> Vec<String> {
     let mut apart = Vec::new();
     let mut compare =
-        |name: &str, unit: &str, values: [Option<f64>; 2], doubts: [Option<f64>; 2], repeat: f64| {
-            let ([Some(a), Some(b)], [Some(doubt_a), Some(doubt_b)]) = (values, doubts) else { return };
+        |name: &str, unit: &str, values: [Option<f64>; 2], uncertainties: [Option<f64>; 2], repeat: f64| {
+            let ([Some(a), Some(b)], [Some(uncertainty_a), Some(uncertainty_b)]) = (values, uncertainties)
+            else {
+                return;
+            };
             // Each of the two playings has its own repeatability.
-            let doubt = doubt_a.hypot(doubt_b).hypot(repeat * std::f64::consts::SQRT_2);
-            if (b - a).abs() > doubt {
-                let digits = decimals(Some(doubt), 3);
+            let uncertainty = uncertainty_a.hypot(uncertainty_b).hypot(repeat * std::f64::consts::SQRT_2);
+            if (b - a).abs() > uncertainty {
+                let digits = decimals(Some(uncertainty), 3);
                 apart.push(format!(
                     "{name} by {} {unit} (+- {})",
                     signed(b - a, digits),
-                    unsigned(doubt, digits)
+                    unsigned(uncertainty, digits)
                 ));
             }
         };

@@ -38,8 +38,8 @@ fn harmonic(bench: &Bench, side: usize, high_hz: f64) -> Harmonic {
                 .bias
                 .iter()
                 .find(|pair| pair.round == round.round && pair.high_hz == high_hz)?;
-            let (k3, doubt) = (round.k3_percent[side]?, round.k3_uncertainty_percent[side]?);
-            Some((round.round, pair.difference_db[side]?, k3, doubt))
+            let (k3, uncertainty) = (round.k3_percent[side]?, round.k3_uncertainty_percent[side]?);
+            Some((round.round, pair.difference_db[side]?, k3, uncertainty))
         })
         .collect();
     let (Some(&last), Some(&least)) = (rows.last(), rows.iter().min_by(|a, b| a.2.total_cmp(&b.2))) else {

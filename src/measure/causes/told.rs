@@ -104,7 +104,7 @@ impl<'a> Tilt<'a> {
         let azimuth = reading.azimuth.as_ref()?;
         Some(Self {
             delay_us: azimuth.delay_us.filter(|delay| delay.is_finite())?,
-            uncertainty_us: azimuth.uncertainty_us.filter(|doubt| doubt.is_finite())?,
+            uncertainty_us: azimuth.uncertainty_us.filter(|uncertainty| uncertainty.is_finite())?,
             wander_us: azimuth.wander_us_rms.unwrap_or(0.0),
             medium,
         })
@@ -140,14 +140,14 @@ impl<'a> Channel<'a> {
         let points = gathered(response, side)
             .into_iter()
             .filter_map(|(hz, db, sigma_db)| {
-                let (tilt_db, tilt_doubt_db) = azimuth
+                let (tilt_db, tilt_uncertainty_db) = azimuth
                     .as_ref()
                     .map_or((0.0, 0.0), |azimuth| azimuth.share_db(hz, response.reference_hz));
                 (tilt_db > DEEP_DB).then(|| Point {
                     place: place(hz),
                     db: db - tilt_db,
                     sigma_db,
-                    shared_db: 0.5 * tilt_doubt_db,
+                    shared_db: 0.5 * tilt_uncertainty_db,
                 })
             })
             .collect();
@@ -262,7 +262,7 @@ impl<'a> Channel<'a> {
                     && verdicts.digital > 0.5
                 {
                     let real_hz = unwarped_hz(hz, rate_hz);
-                    cause.uncertainty = cause.uncertainty.map(|doubt| doubt * real_hz / hz);
+                    cause.uncertainty = cause.uncertainty.map(|uncertainty| uncertainty * real_hz / hz);
                     cause.value = Some(real_hz);
                 }
             }
@@ -366,13 +366,13 @@ fn gathered(response: &Response, side: usize) -> Vec<(f64, f64, f64)> {
         rows.iter()
             .filter(|row| row.hz >= BAND_HZ.0 && row.hz <= BAND_HZ.1)
             .filter_map(|row| Some((row.hz, row.db[side]?, row.uncertainty_db[side]?)))
-            .filter(|(_, db, doubt)| db.is_finite() && *doubt <= WIDEST_DB)
-            .map(|(hz, db, doubt)| (hz, db, 0.5 * doubt))
+            .filter(|(_, db, uncertainty)| db.is_finite() && *uncertainty <= WIDEST_DB)
+            .map(|(hz, db, uncertainty)| (hz, db, 0.5 * uncertainty))
             .collect()
     };
     let kinds = [&response.steps, &response.sweep, &response.noise].map(|rows| sure(rows));
     let mut all = kinds[0].clone();
-    doubt_what_disagrees(&mut all, &kinds[1]);
+    widen_what_disagrees(&mut all, &kinds[1]);
     for more in &kinds[1..] {
         let known: Vec<f64> = all.iter().map(|row| row.0).collect();
         let far = |hz: f64| known.iter().all(|known| (hz / known).max(known / hz) > NEAR);
@@ -383,7 +383,7 @@ fn gathered(response: &Response, side: usize) -> Vec<(f64, f64, f64)> {
 }
 
 /// A step that the sweep contradicts (a dropout, a disturbance) is worth as little as they are apart.
-fn doubt_what_disagrees(steps: &mut [(f64, f64, f64)], sweep: &[(f64, f64, f64)]) {
+fn widen_what_disagrees(steps: &mut [(f64, f64, f64)], sweep: &[(f64, f64, f64)]) {
     for (hz, db, sigma_db) in steps {
         let Some(pair) = sweep.windows(2).find(|pair| pair[0].0 <= *hz && pair[1].0 >= *hz) else { continue };
         let share = (*hz / pair[0].0).ln() / (pair[1].0 / pair[0].0).ln();

@@ -67,8 +67,8 @@ pub(crate) fn untorn<'a>(slates: &'a [FoundSlate], torn: &[Torn], splices_s: &[f
 
 /// Less than this is not told, s: wow moves slates by some milliseconds.
 const LEAST_S: f64 = 0.015;
-/// Doubt of a tone's mean frequency as a measure of the mean speed, as a share.
-const DOUBT: f64 = 3e-4;
+/// Uncertainty of a tone's mean frequency as a measure of the mean speed, as a share.
+const FREQUENCY_UNCERTAINTY: f64 = 3e-4;
 
 /// Wow that is assumed where it was not measured, percent rms.
 const USUAL_WOW_PERCENT: f64 = 0.25;
@@ -135,8 +135,9 @@ pub(crate) fn tears(
         } else {
             2.0 * wow_percent.unwrap_or(USUAL_WOW_PERCENT) / 100.0
         };
-        let doubt_s = ((3.0 * (spread + DOUBT) + wow) * passed_s).hypot(4.0 * scatter_s);
-        if missing_s.abs() > LEAST_S.max(doubt_s) {
+        let uncertainty_s =
+            ((3.0 * (spread + FREQUENCY_UNCERTAINTY) + wow) * passed_s).hypot(4.0 * scatter_s);
+        if missing_s.abs() > LEAST_S.max(uncertainty_s) {
             found.push(Torn { from_s: pair[0].start_s, to_s: pair[1].start_s, missing_s, left_out: false });
         }
     }

@@ -99,8 +99,8 @@ enum Moves {
 
 fn moves(line: &FlutterLine) -> Moves {
     match (line.drift_hz_per_min, line.drift_uncertainty_hz_per_min) {
-        (Some(drift), Some(doubt)) if drift > doubt => Moves::Faster,
-        (Some(drift), Some(doubt)) if drift < -doubt => Moves::Slower,
+        (Some(drift), Some(uncertainty)) if drift > uncertainty => Moves::Faster,
+        (Some(drift), Some(uncertainty)) if drift < -uncertainty => Moves::Slower,
         (Some(_), Some(_)) => Moves::Hardly,
         _ => Moves::NotKnown,
     }
@@ -126,7 +126,8 @@ impl Matcher<'_> {
             Moves::Slower => TAKE_UP_REEL,
             Moves::Hardly | Moves::NotKnown => return None,
         };
-        let (drift, doubt) = (line.drift_hz_per_min?.abs() / 60.0, line.drift_uncertainty_hz_per_min? / 60.0);
+        let (drift, uncertainty) =
+            (line.drift_hz_per_min?.abs() / 60.0, line.drift_uncertainty_hz_per_min? / 60.0);
         let (thin_um, thick_um) = match self.numbers.and_then(|numbers| numbers.tape_um) {
             Some(um) => (0.85 * um, 1.15 * um),
             None => TAPE_UM,
@@ -135,7 +136,9 @@ impl Matcher<'_> {
             let order = f64::from(*harmonic);
             let hub_hz = line.hz / order;
             let change = |um: f64| order * hub_change_hz_per_s(hub_hz, um, self.medium.speed_mm_s);
-            self.is_reel_rate(hub_hz) && drift + doubt >= change(thin_um) && drift - doubt <= change(thick_um)
+            self.is_reel_rate(hub_hz)
+                && drift + uncertainty >= change(thin_um)
+                && drift - uncertainty <= change(thick_um)
         };
         // A harmonic moves by its order more; which one fits, the thickness of tape decides.
         let harmonic = (1..=MOST_HARMONIC).find(fits)?;
@@ -150,10 +153,11 @@ impl Matcher<'_> {
 
     /// Whether a steady line is too steady for a reel.
     fn too_steady_for_a_reel(&self, line: &FlutterLine) -> bool {
-        let (Some(drift), Some(doubt)) = (line.drift_hz_per_min, line.drift_uncertainty_hz_per_min) else {
+        let (Some(drift), Some(uncertainty)) = (line.drift_hz_per_min, line.drift_uncertainty_hz_per_min)
+        else {
             return false;
         };
-        drift.abs() + doubt < 60.0 * hub_change_hz_per_s(line.hz, TAPE_UM.0, self.medium.speed_mm_s)
+        drift.abs() + uncertainty < 60.0 * hub_change_hz_per_s(line.hz, TAPE_UM.0, self.medium.speed_mm_s)
     }
 
     fn by_number(&self, line: &FlutterLine) -> Option<LinePart> {

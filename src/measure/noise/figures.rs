@@ -16,8 +16,8 @@ impl Silence {
         let plain = |channel: usize| self.power(channel, false);
         let weighted = |channel: usize| self.power(channel, true);
         let hum = |channel: usize, weighted: bool| {
-            self.comb.as_ref().map_or(0.0, |comb| {
-                let lines = comb.lines.iter().filter(|line| line.hz >= UNWEIGHTED_HZ.0);
+            self.components.as_ref().map_or(0.0, |components| {
+                let lines = components.lines.iter().filter(|line| line.hz >= UNWEIGHTED_HZ.0);
                 lines.map(|line| line.power[channel] * if weighted { weight(line.hz) } else { 1.0 }).sum()
             })
         };
@@ -37,7 +37,7 @@ impl Silence {
                 self.shown[channel].map(|shown| 8.686 * shown.deviation / shown.mean)
             }),
             uncertainty_db: [0, 1]
-                .map(|channel| db(plain(channel), channel).map(|_| self.doubt_db(channel, reference))),
+                .map(|channel| db(plain(channel), channel).map(|_| self.uncertainty_db(channel, reference))),
             itu468_uncertainty_db: [0, 1].map(|channel| {
                 shown_db(channel)?;
                 let shown = self.shown[channel]?;
@@ -46,7 +46,7 @@ impl Silence {
             }),
             unweighted_without_hum_db: pair(&|channel| plain(channel) - hum(channel, false)),
             a_weighted_without_hum_db: pair(&|channel| weighted(channel) - hum(channel, true)),
-            mains: self.comb.as_ref().map(|comb| comb.mains(reference)),
+            mains: self.components.as_ref().map(|components| components.mains(reference)),
             parts: Vec::new(),
             bands: bands(self, reference),
         }
@@ -67,7 +67,7 @@ impl Silence {
     }
 
     /// Expanded uncertainty of the plain figures, dB: how they moved from segment to segment, and the reference's own.
-    fn doubt_db(&self, channel: usize, reference: &Reference) -> f64 {
+    fn uncertainty_db(&self, channel: usize, reference: &Reference) -> f64 {
         let spread = [self.unweighted[channel], self.a_weighted[channel]]
             .into_iter()
             .flatten()

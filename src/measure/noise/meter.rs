@@ -69,7 +69,7 @@ impl Meter for NoiseMeter {
 
     /// The spectra; `None` if less than one segment (about two seconds) was fed or a sample was no number.
     fn finish(self) -> Option<Silence> {
-        let comb = self.hum.and_then(|hum| hum.finish().comb());
+        let components = self.hum.and_then(|hum| hum.finish().components());
         let [left, right] = self.channels;
         let steady = |of: fn(&Channel) -> &Course| [of(&left).finish(), of(&right).finish()];
         let unweighted = steady(|channel| &channel.unweighted);
@@ -83,7 +83,7 @@ impl Meter for NoiseMeter {
             unweighted,
             a_weighted,
             shown,
-            comb,
+            components,
         })
     }
 }
@@ -195,17 +195,17 @@ mod tests {
             assert_eq!(mains.lines.len(), 3, "{:?}", mains.lines);
             assert_eq!(mains.nominal_hz, Some(hz.round()));
             assert_eq!(mains.origin, Origin::CannotTell, "nobody has looked at the tape yet");
-            // What is left is in doubt by the hum's own stated uncertainty, as a share of the hiss.
-            let (left, hiss_db) =
+            // The residual has the hum's own stated uncertainty, as a share of the hiss.
+            let (residual_db, hiss_db) =
                 (noise.unweighted_without_hum_db[0].unwrap(), bare.unweighted_db[0].unwrap());
             let over_hiss = 10f64.powf((mains.hum_db[0].unwrap() - hiss_db) / 10.0);
-            let doubt_db = mains.uncertainty_db[0].unwrap() * over_hiss;
-            assert!(doubt_db < 0.4, "{doubt_db}");
-            crate::assert_within!(left, hiss_db, doubt_db, "dB", "{hz}, unweighted");
-            let (left, hiss_db) =
+            let uncertainty_db = mains.uncertainty_db[0].unwrap() * over_hiss;
+            assert!(uncertainty_db < 0.4, "{uncertainty_db}");
+            crate::assert_within!(residual_db, hiss_db, uncertainty_db, "dB", "{hz}, unweighted");
+            let (residual_db, hiss_db) =
                 (noise.a_weighted_without_hum_db[0].unwrap(), bare.a_weighted_db[0].unwrap());
             // The A curve leaves little of such hum.
-            crate::assert_within!(left, hiss_db, 0.05, "dB", "{hz}, A-weighted");
+            crate::assert_within!(residual_db, hiss_db, 0.05, "dB", "{hz}, A-weighted");
             assert!(noise.unweighted_db[0].unwrap() > bare.unweighted_db[0].unwrap() + 1.0);
         }
     }

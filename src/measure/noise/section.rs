@@ -70,7 +70,8 @@ pub(crate) fn saturation_by_noise(played: &Played<'_>, levels: &[Level]) -> Vec<
 /// # Errors
 /// If the source cannot be read.
 pub(crate) fn trace_hum(playback: &Playback<'_>, played: &mut Played<'_>) -> Result<(), CaptureError> {
-    let hums = |outcome: &Outcome| matches!(outcome, Outcome::Silence(silence) if silence.comb().is_some());
+    let hums =
+        |outcome: &Outcome| matches!(outcome, Outcome::Silence(silence) if silence.components.is_some());
     let Some(index) = played.outcomes.iter().position(hums) else { return Ok(()) };
     let ratio = playback.alignment.ratio(&played.timeline.parts[index]);
     let longest = played
@@ -91,13 +92,14 @@ pub(crate) fn trace_hum(playback: &Playback<'_>, played: &mut Played<'_>) -> Res
         let hum = playback.run::<HumBand>(stretch, 1.0)?;
         let band = if energy(&bands[0]) >= energy(&bands[1]) { &bands[0] } else { &bands[1] };
         let tone_hz = hz * playback.alignment.ratio(part);
-        likelihood =
-            hum.zip(silence.comb()).and_then(|(hum, comb)| shares_flutter(&hum, band, tone_hz, comb));
+        likelihood = hum
+            .zip(silence.hum_components())
+            .and_then(|(hum, components)| shares_flutter(&hum, band, tone_hz, components));
     }
     if let Outcome::Silence(silence) = &mut played.outcomes[index]
-        && let Some(comb) = silence.comb_mut()
+        && let Some(components) = &mut silence.components
     {
-        comb.judge_origin(ratio, likelihood);
+        components.judge_origin(ratio, likelihood);
     }
     Ok(())
 }

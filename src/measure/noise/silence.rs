@@ -1,7 +1,7 @@
 //! A silent part as its meter heard it: spectra, indications, and components of hum.
 
 use crate::measure::course::Steady;
-use crate::measure::noise::hum::Comb;
+use crate::measure::noise::hum::HumComponents;
 use crate::signal::spectrum::Density;
 use crate::trade::a_weighting;
 
@@ -16,7 +16,8 @@ pub struct Silence {
     pub(crate) unweighted: [Option<Steady>; 2],
     pub(crate) a_weighted: [Option<Steady>; 2],
     pub(crate) shown: [Option<Steady>; 2],
-    pub(crate) comb: Option<Comb>,
+    /// Those that stand out.
+    pub(crate) components: Option<HumComponents>,
 }
 
 /// A-weight of a power.
@@ -25,15 +26,6 @@ pub(crate) fn weight(hz: f64) -> f64 {
 }
 
 impl Silence {
-    /// The components of hum that stand out.
-    pub(crate) fn comb(&self) -> Option<&Comb> {
-        self.comb.as_ref()
-    }
-
-    pub(crate) fn comb_mut(&mut self) -> Option<&mut Comb> {
-        self.comb.as_mut()
-    }
-
     /// Mean square of hiss and hum of `channel` between two frequencies.
     pub(crate) fn band_power(&self, channel: usize, low_hz: f64, high_hz: f64) -> f64 {
         self.densities[channel].power(low_hz, high_hz, |_| 1.0)
@@ -46,11 +38,6 @@ impl Silence {
         // length); half-overlapping segments share 0.0857 of theirs, so it is 1.944 (1 + 2 x 0.0857) for many.
         let density = &self.densities[0];
         width_hz / density.step_hz * density.segments as f64 / 2.277
-    }
-
-    /// Sample rate, Hz.
-    pub(crate) fn rate_hz(&self) -> f64 {
-        self.rate_hz
     }
 
     /// Mean square of `channel` in the unweighted band, or A-weighted.

@@ -14,7 +14,7 @@ const FLATNESS_DB: f64 = 0.05;
 /// Third octaves of `silence` against `reference`, rising; a band that reaches beyond half the sample rate is left out.
 pub(crate) fn bands(silence: &Silence, reference: &Reference) -> Vec<SilenceBand> {
     third_octaves(FROM_HZ, TO_HZ)
-        .filter(|band| band.upper_hz <= silence.rate_hz() / 2.0)
+        .filter(|band| band.upper_hz <= silence.rate_hz / 2.0)
         .map(|band| {
             let db = [0, 1].map(|channel| {
                 let power = silence.band_power(channel, band.lower_hz, band.upper_hz);
@@ -22,10 +22,10 @@ pub(crate) fn bands(silence: &Silence, reference: &Reference) -> Vec<SilenceBand
             });
             let independent = silence.independent(band.upper_hz - band.lower_hz);
             // A mean square of n independent values (two squares each) has a relative deviation of 1 / root n.
-            let doubt_db = (2.0 * 4.343 / independent.max(1.0).sqrt())
+            let uncertainty_db = (2.0 * 4.343 / independent.max(1.0).sqrt())
                 .hypot(FLATNESS_DB)
                 .hypot(reference.uncertainty_db);
-            SilenceBand { hz: band.mid_hz, db, uncertainty_db: db.map(|db| db.map(|_| doubt_db)) }
+            SilenceBand { hz: band.mid_hz, db, uncertainty_db: db.map(|db| db.map(|_| uncertainty_db)) }
         })
         .collect()
 }

@@ -1,4 +1,4 @@
-//! What erasing leaves of a recorded tone: the erased stretch is found within the part, and what is left of the tone in it
+//! What erasing leaves of a recorded tone: the erased stretch is found within the part, and the residual of the tone in it
 //! is measured selectively.
 
 use crate::capture::Stretch;
@@ -20,10 +20,10 @@ const BLOCK_S: f64 = 0.05;
 const MARGIN_S: f64 = 0.5;
 /// Share of the tone's frequency by which it may wander between the tone and the erased stretch.
 const WANDER: f64 = 0.004;
-/// What a moving level is in doubt by, share of the value.
-const OWN_DOUBT: f64 = 0.02;
+/// Uncertainty of a moving level, share of the value.
+const OWN_UNCERTAINTY: f64 = 0.02;
 
-/// What is left of the tone, its expanded uncertainty, and what lies below the noise; dB against the tone.
+/// Residual of the tone, its expanded uncertainty, and what lies below the noise; dB against the tone.
 type Figure = (Option<f64>, Option<f64>, Option<f64>);
 
 /// Follows a long tone of which a stretch may be erased.
@@ -87,7 +87,7 @@ impl Meter for ErasingMeter {
         }
         let figures = [0, 1].map(|k| {
             let Some(top) = tops[k] else { return (None, None, None) };
-            residual(&bands[k], &levels[k], top, (from, to), self.expected_hz)
+            residual_of(&bands[k], &levels[k], top, (from, to), self.expected_hz)
         });
         let stretch = Stretch { from_s: bands[0].time_s(from), to_s: bands[0].time_s(to) };
         Erased { stretch: Ok(stretch), figures }
@@ -146,8 +146,14 @@ fn longest_fall(levels: &[Vec<f64>; 2], tops: [Option<f64>; 2]) -> Option<(usize
     best.filter(|(from, to)| (to - from) as f64 * BLOCK_S >= LEAST_S)
 }
 
-/// What is left of the tone between two samples: figure, uncertainty, and limit, dB.
-fn residual(band: &Band, levels: &[f64], top: f64, (from, to): (usize, usize), expected_hz: f64) -> Figure {
+/// Residual of the tone between two samples: figure, uncertainty, and limit, dB.
+fn residual_of(
+    band: &Band,
+    levels: &[f64],
+    top: f64,
+    (from, to): (usize, usize),
+    expected_hz: f64,
+) -> Figure {
     let size = BLOCK_S * band.rate_hz;
     let block = |k: usize| ((k as f64 / size) as usize).min(levels.len().saturating_sub(1));
     // Mean frequency where the tone is whole: the tape's speed at that place.
@@ -168,15 +174,15 @@ fn residual(band: &Band, levels: &[f64], top: f64, (from, to): (usize, usize), e
     let weights: Vec<f64> =
         (0..samples.len()).map(|k| 0.5 - 0.5 * (TAU * (k as f64 + 0.5) / count).cos()).collect();
     let half_hz = (WANDER * expected_hz).max(4.0 * band.rate_hz / count);
-    let Some(left) = narrow_power(samples, &weights, band.rate_hz, middle_hz, half_hz) else {
+    let Some(residual) = narrow_power(samples, &weights, band.rate_hz, middle_hz, half_hz) else {
         return (None, None, None);
     };
     let db = |amplitude: f64| 20.0 * (amplitude / top).max(1e-8).log10();
-    let limit_db = Some(db(left.limit()));
-    match left.told() {
+    let limit_db = Some(db(residual.limit()));
+    match residual.detected() {
         Some(amplitude) => {
-            let doubt = (left.uncertainty() / amplitude).hypot(OWN_DOUBT);
-            (Some(db(amplitude)), Some(20.0 * (1.0 + doubt).log10()), limit_db)
+            let uncertainty = (residual.uncertainty() / amplitude).hypot(OWN_UNCERTAINTY);
+            (Some(db(amplitude)), Some(20.0 * (1.0 + uncertainty).log10()), limit_db)
         }
         None => (None, None, limit_db),
     }

@@ -46,19 +46,19 @@ pub(crate) fn bias_sweep(rounds: &[SweepRound], level: &[Level]) -> Option<BiasS
             at_s: round.at_s,
             level_db: values(round.level),
             low_db: values(round.low),
-            low_uncertainty_db: doubts(round.low),
+            low_uncertainty_db: uncertainties(round.low),
             high: high_hz
                 .iter()
                 .zip(&high_peaks)
                 .map(|(&hz, peak)| BiasHigh {
                     hz,
                     db: values(high(round, hz)),
-                    uncertainty_db: doubts(high(round, hz)),
+                    uncertainty_db: uncertainties(high(round, hz)),
                     past_peak_db: past_peak(round, hz, peak, rising),
                 })
                 .collect(),
             k3_percent: values(round.k3_percent),
-            k3_uncertainty_percent: doubts(round.k3_percent),
+            k3_uncertainty_percent: uncertainties(round.k3_percent),
             noise_a_weighted_db: [0, 1]
                 .map(|channel| Some(round.pause?.dbfs(channel)? - reference_dbfs[channel]?)),
             noise_uncertainty_db: [0, 1].map(|channel| {
@@ -71,9 +71,9 @@ pub(crate) fn bias_sweep(rounds: &[SweepRound], level: &[Level]) -> Option<BiasS
         let points: Vec<Point> = rounds
             .iter()
             .filter_map(|round| {
-                let (percent, doubt) = round.k3_percent[channel].filter(|k3| k3.0 > 0.0)?;
+                let (percent, uncertainty) = round.k3_percent[channel].filter(|k3| k3.0 > 0.0)?;
                 // The lowest distortion is the peak of its negative level.
-                Some((f64::from(round.round), -20.0 * percent.log10(), 8.686 * doubt / percent))
+                Some((f64::from(round.round), -20.0 * percent.log10(), 8.686 * uncertainty / percent))
             })
             .collect();
         peak(&points)
@@ -96,7 +96,7 @@ fn values(gain: Gain) -> Pair {
     gain.map(|gain| gain.map(|gain| gain.0))
 }
 
-fn doubts(gain: Gain) -> Pair {
+fn uncertainties(gain: Gain) -> Pair {
     gain.map(|gain| gain.map(|gain| gain.1))
 }
 
@@ -157,7 +157,9 @@ fn peak_of(hz: f64, rounds: &[SweepRound], gain: impl Fn(&SweepRound) -> Gain) -
     let found = [0, 1].map(|channel| {
         let points: Vec<Point> = rounds
             .iter()
-            .filter_map(|round| gain(round)[channel].map(|(db, doubt)| (f64::from(round.round), db, doubt)))
+            .filter_map(|round| {
+                gain(round)[channel].map(|(db, uncertainty)| (f64::from(round.round), db, uncertainty))
+            })
             .collect();
         peak(&points)
     });
@@ -186,7 +188,9 @@ fn balance(rounds: &[SweepRound], hz: f64) -> BiasBalance {
     for channel in 0..2 {
         let tilts: Vec<(u32, f64, f64)> = rounds
             .iter()
-            .filter_map(|round| tilt(round, hz, channel).map(|(db, doubt)| (round.round, db, doubt)))
+            .filter_map(|round| {
+                tilt(round, hz, channel).map(|(db, uncertainty)| (round.round, db, uncertainty))
+            })
             .collect();
         let crossing = tilts.windows(2).find(|pair| (pair[0].1 > 0.0) != (pair[1].1 > 0.0));
         if let Some([a, b]) = crossing {

@@ -46,7 +46,7 @@ pub(crate) fn tracking(
     let noise = |pause: Option<PauseNoise>| -> Pair { [0, 1].map(|channel| pause?.dbfs(channel)) };
     let (noise_out_dbfs, noise_in_dbfs) = (noise(noise_out), noise(noise_in));
     let noise_lowered_db = [0, 1].map(|channel| Some(noise_out_dbfs[channel]? - noise_in_dbfs[channel]?));
-    let doubt_db = noise_out.zip(noise_in).map(|(a, b)| a.uncertainty_db().hypot(b.uncertainty_db()));
+    let uncertainty_db = noise_out.zip(noise_in).map(|(a, b)| a.uncertainty_db().hypot(b.uncertainty_db()));
     Some(ReductionTracking {
         bands: bands(&rows),
         switched: switched(&rows, noise_lowered_db),
@@ -54,7 +54,7 @@ pub(crate) fn tracking(
         noise_out_dbfs,
         noise_in_dbfs,
         noise_lowered_db,
-        noise_uncertainty_db: noise_lowered_db.map(|lowered| lowered.and(doubt_db)),
+        noise_uncertainty_db: noise_lowered_db.map(|lowered| lowered.and(uncertainty_db)),
     })
 }
 
@@ -66,7 +66,10 @@ fn switched(rows: &[ReductionRow], noise_lowered_db: Pair) -> Option<bool> {
     }
     let alike = rows.iter().all(|row| {
         let of_channel = |channel: usize| row.mistracking_db[channel].zip(row.uncertainty_db[channel]);
-        [0, 1].into_iter().filter_map(of_channel).all(|(db, doubt)| db.abs() <= ALIKE_DB.max(1.5 * doubt))
+        [0, 1]
+            .into_iter()
+            .filter_map(of_channel)
+            .all(|(db, uncertainty)| db.abs() <= ALIKE_DB.max(1.5 * uncertainty))
     });
     let same_noise = !lowered.is_empty() && lowered.iter().all(|db| db.abs() < NOT_LOWERED_DB);
     if alike && same_noise {
