@@ -93,7 +93,7 @@ pub(crate) fn trace_hum(playback: &Playback<'_>, played: &mut Played<'_>) -> Res
         let band = if energy(&bands[0]) >= energy(&bands[1]) { &bands[0] } else { &bands[1] };
         let tone_hz = hz * playback.alignment.ratio(part);
         likelihood = hum
-            .zip(silence.hum_components())
+            .zip(silence.components.as_ref())
             .and_then(|(hum, components)| shares_flutter(&hum, band, tone_hz, components));
     }
     if let Outcome::Silence(silence) = &mut played.outcomes[index]
