@@ -4,7 +4,7 @@
 //! the sources: comments and texts are taken out, then every path that leads from the crate's root into a room counts,
 //! in `use` or not, alone or in a group, by `crate::` or by enough `super::`.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::Path;
 
@@ -295,6 +295,41 @@ fn nothing_imports_against_the_flow() {
     assert!(wrong.is_empty(), "\n{}", wrong.join("\n"));
     let rooms: BTreeSet<String> = ROOMS.iter().map(|(room, _)| (*room).to_owned()).collect();
     assert_eq!(seen, rooms, "rooms in src and in the table");
+}
+
+/// Files and folders of `measure` that a source imports outside its tests, as they are called there.
+fn imported_of_measure(source: &str) -> BTreeSet<String> {
+    let outside = source.split("#[cfg(test)]").next().unwrap_or(source);
+    let tokens = tokens(&bare(outside));
+    let words: Vec<&str> = tokens.iter().map(|token| token.0.as_str()).collect();
+    words
+        .windows(7)
+        .filter(|w| [w[0], w[1], w[2], w[3]] == ["crate", "::", "measure", "::"])
+        .flat_map(|w| [w[4].to_owned(), format!("{}/{}", w[4], w[6])])
+        .collect()
+}
+
+/// What imports itself on some way round cannot be read, tested or used alone.
+#[test]
+fn no_files_of_measure_import_each_other_in_a_circle() {
+    let mut imports: BTreeMap<String, BTreeSet<String>> = sources(&root().join("src/measure"))
+        .into_iter()
+        .map(|(name, text)| {
+            let name = name.trim_end_matches(".rs").trim_end_matches("/mod").to_owned();
+            (name, imported_of_measure(&text))
+        })
+        .collect();
+    assert!(imports["whole/measured"].contains("whole/assembled"), "imports are seen");
+    loop {
+        let free = |of: &BTreeSet<String>| !of.iter().any(|name| imports.contains_key(name));
+        let free: Vec<String> =
+            imports.iter().filter(|(_, of)| free(of)).map(|(name, _)| name.clone()).collect();
+        if free.is_empty() {
+            break;
+        }
+        free.iter().for_each(|name| drop(imports.remove(name)));
+    }
+    assert!(imports.is_empty(), "in a circle, or on the way into one: {:?}", imports.keys());
 }
 
 #[test]
