@@ -105,11 +105,11 @@ fn faults_are_named_and_nothing_is_said_of_a_tape() {
     // The bench says that the tape is a calibrated one; there is none, and that is said.
     assert!(reading.warnings.iter().any(|warning| warning.id == "not-a-tape"), "{:?}", reading.warnings);
     let find = |kind: &str, channel: &str| {
+        let is = |text: Option<&str>, want: &str| text == Some(want);
         let mut found = reading.findings.iter().filter(|finding| finding.id == "playback-equalisation");
         found
             .find(|finding| {
-                finding.kind.as_deref() == Some(kind)
-                    && finding.channel.is_some_and(|side| side.as_str() == channel)
+                is(finding.kind.as_deref(), kind) && is(finding.channel.map(|own| own.as_str()), channel)
             })
             .unwrap()
     };

@@ -10,13 +10,8 @@ const LEAST_STEPS: usize = 3;
 
 /// Ladders of the tones in `played`, the first frequency of the programme as the main one; `noise` stays empty.
 ///
-/// `reference_dbfs` is the returned level of the programme's reference level. Channels that are `silenced` have no
-/// values. `None` if no frequency has three steps.
-pub fn saturation(
-    played: &[PlayedTone<'_>],
-    reference_dbfs: Pair,
-    silenced: [bool; 2],
-) -> Option<Saturation> {
+/// `reference_dbfs` is the returned level of the programme's reference level. `None` if no frequency has three steps.
+pub fn saturation(played: &[PlayedTone<'_>], reference_dbfs: Pair) -> Option<Saturation> {
     let mut frequencies: Vec<f64> = Vec::new();
     for tone in played {
         if !frequencies.contains(&tone.hz) {
@@ -26,7 +21,7 @@ pub fn saturation(
     let against_level = reference_dbfs.iter().any(Option::is_some);
     let mut ladders = frequencies.iter().filter_map(|hz| {
         let steps: Vec<&PlayedTone> = played.iter().filter(|tone| tone.hz == *hz).collect();
-        ladder(*hz, steps, if against_level { Some(reference_dbfs) } else { None }, silenced)
+        ladder(*hz, steps, if against_level { Some(reference_dbfs) } else { None })
     });
     let main = ladders.next()?;
     let reference = if against_level {
@@ -54,7 +49,6 @@ fn ladder(
     hz: f64,
     mut tones: Vec<&PlayedTone<'_>>,
     reference_dbfs: Option<Pair>,
-    silenced: [bool; 2],
 ) -> Option<SaturationLadder> {
     tones.sort_by(|a, b| a.programme_db.total_cmp(&b.programme_db));
     tones.dedup_by(|a, b| (a.programme_db - b.programme_db).abs() < 1e-6);
@@ -62,8 +56,7 @@ fn ladder(
         return None;
     }
     let level = |tone: &PlayedTone, channel: usize| -> Option<Level> {
-        let level = tone.tone.levels[channel].filter(|_| !silenced[channel])?;
-        Some((level.dbfs, level.uncertainty_db))
+        tone.tone.levels[channel].map(|level| (level.dbfs, level.uncertainty_db))
     };
     // The lowest step that can be told from noise on this channel.
     let lowest =

@@ -1,5 +1,6 @@
 //! Noise cell by cell in time and frequency: how dense it is, and whether it has holes.
 
+use crate::measure::meter::Meter;
 use crate::measure::tone::meter::median;
 use crate::signal::spectrum::hann;
 use num_complex::Complex64;
@@ -49,13 +50,15 @@ pub(crate) struct Cells {
     crosses: Vec<Complex64>,
 }
 
-impl CellMeter {
-    /// A meter for samples at `rate_hz`.
-    pub fn new(rate_hz: f64) -> Self {
+impl Meter for CellMeter {
+    type Plan = ();
+    type Output = Option<Cells>;
+
+    fn new(rate_hz: f64, (): ()) -> Option<Self> {
         let length = ((rate_hz * 0.042) as usize).next_power_of_two().max(64);
         let forward = RealFftPlanner::new().plan_fft_forward(length);
         let window = hann(length);
-        Self {
+        Some(Self {
             rate_hz,
             scratch: forward.make_scratch_vec(),
             pending: [Vec::new(), Vec::new()],
@@ -67,11 +70,10 @@ impl CellMeter {
             most_frames: (LONGEST_S * rate_hz / (length as f64 / 2.0)) as usize,
             window,
             forward,
-        }
+        })
     }
 
-    /// Feeds a block `[left, right]`; blocks of any size give the same result.
-    pub fn feed(&mut self, block: [&[f64]; 2]) {
+    fn feed(&mut self, block: [&[f64]; 2]) {
         let length = self.window.len();
         let power: f64 = self.window.iter().map(|w| w * w).sum();
         for (left, right) in block[0].chunks(length).zip(block[1].chunks(length)) {
@@ -108,7 +110,7 @@ impl CellMeter {
     }
 
     /// The cells; `None` if less than 12 frames (about a quarter of a second) were fed or a sample was no number.
-    pub fn finish(self) -> Option<Cells> {
+    fn finish(self) -> Option<Cells> {
         let count = self.frames[0].len().min(self.frames[1].len());
         let bin_hz = self.rate_hz / self.window.len() as f64;
         let sound = self.sums.iter().flatten().all(|sum| sum.is_finite());
@@ -214,7 +216,7 @@ mod tests {
     }
 
     fn cells(rate_hz: f64, samples: &[Vec<f64>; 2], block: usize) -> Cells {
-        let mut meter = CellMeter::new(rate_hz);
+        let mut meter = CellMeter::new(rate_hz, ()).unwrap();
         for (left, right) in samples[0].chunks(block).zip(samples[1].chunks(block)) {
             meter.feed([left, right]);
         }

@@ -41,8 +41,8 @@ pub struct LossySign {
 
 /// The signs of a lossy codec in words; empty if there are none. `gain_rides`: an automatic gain lowers hiss beside loud
 /// tones as well, so that this sign does not count.
-pub(crate) fn lossy_signs(around: &Surroundings, silenced: [bool; 2], gain_rides: bool) -> Vec<LossySign> {
-    let channels = || [0, 1].into_iter().filter(|&channel| !silenced[channel]);
+pub(crate) fn lossy_signs(around: &Surroundings, gain_rides: bool) -> Vec<LossySign> {
+    let channels = || [0, 1].into_iter().filter(|&channel| around.there[channel]);
     let mut signs = Vec::new();
     let mut sign = |by_clipping: bool, text: String| signs.push(LossySign { text, by_clipping });
     let quiet = [around.silence.as_ref(), around.quiet_low.as_ref().map(|low| &low.0)];
@@ -70,8 +70,7 @@ pub(crate) fn lossy_signs(around: &Surroundings, silenced: [bool; 2], gain_rides
     if holes > HOLES {
         sign(true, format!("{:.0} % of the hiss are holes in time and frequency", (100.0 * holes).ceil()));
     }
-    if !silenced[0]
-        && !silenced[1]
+    if around.there == [true; 2]
         && let Some(hz) = around.silence.as_ref().and_then(alike_from_hz)
     {
         sign(false, format!("from {:.0} kHz on both channels have one and the same hiss", hz / 1000.0));

@@ -4,8 +4,8 @@
 //! sample changes. Within a long tone, a jump turns the phase of both channels at once.
 
 use crate::capture::FoundSlate;
-use crate::measure::flutter::meter::together;
 use crate::measure::tone::meter::mean_and_error;
+use crate::measure::tone::together::together;
 use crate::programme::{Signal, Timeline};
 use crate::reading::{FileClock, FileTime};
 use crate::signal::baseband::Band;

@@ -1,6 +1,7 @@
 //! Which parts should have been measured and were not, and why: nothing drops out of a reading without a word.
 
 use crate::capture::Alignment;
+use crate::measure::meter::Meter;
 use crate::measure::tone::meter::ToneMeter;
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline, shortest_tone_s};
 use crate::reading::{Warning, WarningId};
@@ -158,7 +159,7 @@ mod tests {
                 if (0.0..length_s).contains(&t) { 0.1 * phase.sin() } else { 0.0 }
             })
             .collect();
-        let mut meter = SweepMeter::new(rate_hz, place);
+        let mut meter = SweepMeter::new(rate_hz, place).unwrap();
         meter.feed([&samples, &samples]);
         let points = meter.finish();
         let (low, high) = (from_hz.min(to_hz), from_hz.max(to_hz));

@@ -4,7 +4,8 @@
 //! and 60 Hz, and near the same times the tape's time ratio. Its frequency comes from all its lines together: the n-th
 //! harmonic shows it n times as exactly.
 
-use crate::measure::noise::meter::Reference;
+use crate::measure::meter::Meter;
+use crate::measure::noise::reference::Reference;
 use crate::reading::{Mains, Origin, Pair};
 use crate::signal::baseband::{Band, Baseband};
 use crate::signal::next_fast_length;
@@ -67,31 +68,30 @@ pub(crate) struct HumComponents {
     pub why: String,
 }
 
-impl HumBand {
+impl Meter for HumBand {
+    /// The tape's time ratio (above 1: fast), so that hum on the tape is looked for where it then stands.
+    type Plan = f64;
+    type Output = HumCourse;
+
     /// `None` below 8 kHz of sample rate.
-    pub(crate) fn new(rate_hz: f64) -> Option<Self> {
+    fn new(rate_hz: f64, ratio: f64) -> Option<Self> {
         let middle_hz = HIGHEST_HZ / 2.0 + 15.0;
         let band = || Baseband::new(rate_hz, middle_hz, middle_hz - 30.0, 60.0);
         (rate_hz >= 8000.0).then(|| Self {
             channels: [band(), band()],
             left_over: (LONGEST_S * rate_hz) as u64,
-            ratio: 1.0,
+            ratio,
         })
     }
 
-    /// Tells the tape's time ratio, so that hum on the tape is looked for where it then stands.
-    pub(crate) fn set_ratio(&mut self, ratio: f64) {
-        self.ratio = ratio;
-    }
-
-    pub(crate) fn feed(&mut self, block: [&[f64]; 2]) {
+    fn feed(&mut self, block: [&[f64]; 2]) {
         let count = self.left_over.min(block[0].len() as u64) as usize;
         self.left_over -= count as u64;
         let [left, right] = &mut self.channels;
         rayon::join(|| left.feed(&block[0][..count]), || right.feed(&block[1][..count]));
     }
 
-    pub(crate) fn finish(self) -> HumCourse {
+    fn finish(self) -> HumCourse {
         HumCourse { bands: self.channels.map(Baseband::finish), ratio: self.ratio }
     }
 }
@@ -327,12 +327,7 @@ impl HumComponents {
 
     /// The section of the reading.
     pub(crate) fn mains(&self, reference: &Reference) -> Mains {
-        let db = |power: f64, side: usize| {
-            (power > 1e-18)
-                .then(|| 10.0 * (2.0 * power).log10())
-                .zip(reference.dbfs[side])
-                .map(|(l, r)| l - r)
-        };
+        let db = |power: f64, side: usize| reference.against_db(power, side);
         let sum = |side: usize, of: &dyn Fn(&Line) -> f64| -> f64 {
             self.lines.iter().filter(|line| line.stands[side]).map(of).sum()
         };

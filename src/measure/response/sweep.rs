@@ -4,6 +4,7 @@
 //! within a band that follows it (wide enough for flutter and for what the frame itself smears) is the sweep's, less
 //! the noise whose density is read beside the band. The frames are averaged within each third octave.
 
+use crate::measure::meter::Meter;
 use crate::measure::tone::meter::median;
 use crate::signal::plans::Precision;
 use crate::signal::spectrum::hann;
@@ -149,22 +150,23 @@ impl Frames {
     }
 }
 
-impl SweepMeter {
-    /// A meter for the sweep at `place` in samples at `rate_hz`.
-    pub fn new(rate_hz: f64, place: SweepPlace) -> Self {
+impl Meter for SweepMeter {
+    type Plan = SweepPlace;
+    type Output = Vec<SweepPoint>;
+
+    fn new(rate_hz: f64, place: SweepPlace) -> Option<Self> {
         let even = |seconds: f64| ((rate_hz * seconds) as usize).next_power_of_two();
-        Self { rate_hz, place, frames: [Frames::new(even(0.3)), Frames::new(even(0.06))] }
+        Some(Self { rate_hz, place, frames: [Frames::new(even(0.3)), Frames::new(even(0.06))] })
     }
 
-    /// Feeds a block `[left, right]`; blocks of any size give the same result.
-    pub fn feed(&mut self, block: [&[f64]; 2]) {
+    fn feed(&mut self, block: [&[f64]; 2]) {
         let [long, short] = &mut self.frames;
         long.feed(block, self.rate_hz, &self.place, (0.0, TAKE_OVER_HZ));
         short.feed(block, self.rate_hz, &self.place, (TAKE_OVER_HZ, f64::INFINITY));
     }
 
     /// The sweep's power frame by frame, by rising frequency.
-    pub fn finish(self) -> Vec<SweepPoint> {
+    fn finish(self) -> Vec<SweepPoint> {
         let [long, short] = self.frames;
         let mut points = long.points;
         points.extend(short.points);
@@ -243,7 +245,7 @@ mod tests {
                 .collect();
             let place =
                 SweepPlace { from_hz: from, to_hz: to, ratio, start_s: lead, length_s: length / ratio };
-            let mut meter = SweepMeter::new(rate_hz, place);
+            let mut meter = SweepMeter::new(rate_hz, place).unwrap();
             for block in samples.chunks(4001) {
                 meter.feed([block, block]);
             }

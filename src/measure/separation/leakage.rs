@@ -1,5 +1,6 @@
 //! Leakage of a tone on one channel into the other, measured in a narrow band that follows the driven channel.
 
+use crate::measure::meter::Meter;
 use crate::measure::tone::follow::{Amplitude, Course, follow_loosely};
 use crate::reading::Separation;
 use crate::signal::baseband::{Band, Baseband};
@@ -28,11 +29,21 @@ pub struct Leakage {
     pub band: Band,
 }
 
-impl SeparationMeter {
-    /// A meter for a tone expected near `expected_hz` (within 1 %) on channel `driven` in samples at `rate_hz`.
-    ///
+/// What a [`SeparationMeter`] must know.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LeakagePlan {
+    /// Frequency that is expected in the return, within 1 %, Hz.
+    pub expected_hz: f64,
+    /// Channel that is driven: 0 left, 1 right.
+    pub driven: usize,
+}
+
+impl Meter for SeparationMeter {
+    type Plan = LeakagePlan;
+    type Output = Option<Leakage>;
+
     /// `None` if the tone lies too low, or too close to half the sample rate.
-    pub fn new(rate_hz: f64, expected_hz: f64, driven: usize) -> Option<Self> {
+    fn new(rate_hz: f64, LeakagePlan { expected_hz, driven }: LeakagePlan) -> Option<Self> {
         let flat_hz = (0.4 * expected_hz).min(80.0 + 0.015 * expected_hz);
         let transition_hz = (0.4 * expected_hz).min(80.0);
         if !(expected_hz >= 20.0 && expected_hz * 1.01 + flat_hz + transition_hz < 0.49 * rate_hz) {
@@ -42,14 +53,13 @@ impl SeparationMeter {
         Some(Self { driven: driven.min(1), channels: [band(), band()] })
     }
 
-    /// Feeds a block `[left, right]`; blocks of any size give the same result.
-    pub fn feed(&mut self, block: [&[f64]; 2]) {
+    fn feed(&mut self, block: [&[f64]; 2]) {
         self.channels[0].feed(block[0]);
         self.channels[1].feed(block[1]);
     }
 
     /// The leakage; `None` if the driven channel has no tone, or too little of it.
-    pub fn finish(self) -> Option<Leakage> {
+    fn finish(self) -> Option<Leakage> {
         let driven = self.driven;
         let [left, right] = self.channels.map(Baseband::finish);
         let (band, other) = if driven == 0 { (left, right) } else { (right, left) };
@@ -125,7 +135,7 @@ mod tests {
             state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
             ((state >> 33) as f64 / (1u64 << 31) as f64 - 0.5) * 12f64.sqrt() * hiss
         };
-        let mut meter = SeparationMeter::new(rate_hz, hz, 0).unwrap();
+        let mut meter = SeparationMeter::new(rate_hz, LeakagePlan { expected_hz: hz, driven: 0 }).unwrap();
         for block in 0..30 {
             let mut samples = [Vec::new(), Vec::new()];
             for n in 0..4800 {
@@ -157,6 +167,11 @@ mod tests {
         assert!((-90.0..-70.0).contains(&limit), "{limit}");
         let (got, _, limit) = leakage(1000.0, 0.0, 0.0).unwrap().figure;
         assert_eq!((got, limit), (None, LEAST_DB));
-        assert!(SeparationMeter::new(48_000.0, 1000.0, 1).unwrap().finish().is_none());
+        assert!(
+            SeparationMeter::new(48_000.0, LeakagePlan { expected_hz: 1000.0, driven: 1 })
+                .unwrap()
+                .finish()
+                .is_none()
+        );
     }
 }

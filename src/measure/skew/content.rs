@@ -24,6 +24,8 @@ pub enum Content {
     Unclear,
 }
 
+/// Least length of a recording, s.
+pub const LEAST_S: f64 = 10.0;
 /// Mean square below which a recording is silent, full scale 1: -70 dBFS.
 const SILENT: f64 = 0.5e-7;
 /// A channel so much weaker than the other carries nothing, power ratio: 40 dB.
@@ -48,7 +50,7 @@ const PAUSE: f64 = 0.01;
 /// What the recording looks like; `delay_us` as it was found, if any.
 pub(crate) fn content(cells: &SkewCells, delay_us: Option<f64>) -> Content {
     let [left, right] = cells.mean_square;
-    if cells.length_s < crate::measure::skew::delay::LEAST_S {
+    if cells.length_s < LEAST_S {
         return Content::TooShort;
     }
     if !(left.max(right) > SILENT) || cells.windows.is_empty() {

@@ -1,7 +1,6 @@
 //! Mean speed from the pitch of tones whose frequency is known.
 
 use crate::measure::tone::meter::median;
-use crate::measure::whole::measured::MeasuredTone;
 use crate::reading::Speed;
 use crate::trade::test_tapes::CARD_CLOCK_PERCENT;
 
@@ -9,6 +8,23 @@ use crate::trade::test_tapes::CARD_CLOCK_PERCENT;
 const USUAL_WOW_PERCENT: f64 = 0.15;
 /// Lower tones are known to some hundredths of a hertz only, Hz.
 const SURE_HZ: f64 = 200.0;
+
+/// One tone as it was measured.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MeasuredTone {
+    /// Identifier of the part.
+    pub part: String,
+    /// Frequency in the programme, Hz.
+    pub programme_hz: f64,
+    /// Mean frequency in the return, Hz.
+    pub hz: f64,
+    /// Standard error of that mean as pieces of half a second tell, Hz; `None` where there are fewer than three.
+    pub hz_error: Option<f64>,
+    /// Length of the stretch that was measured, s.
+    pub length_s: f64,
+    /// Level in the return, dBFS; `None` for a flutter tone.
+    pub dbfs: [Option<f64>; 2],
+}
 
 /// How well the frequencies are known.
 #[derive(Debug, Clone, Copy, PartialEq)]

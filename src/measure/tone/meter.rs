@@ -4,6 +4,7 @@
 //! side bands that flutter makes (they belong to the tone), narrow enough to leave most of the noise outside. What
 //! noise is left inside is known from the density beside the band, and is subtracted from the power.
 
+use crate::measure::meter::Meter;
 use crate::signal::baseband::{Band, Baseband};
 use crate::signal::fir::low_pass;
 use crate::signal::nth;
@@ -68,11 +69,15 @@ pub struct Tone {
     pub band: [Band; 2],
 }
 
-impl ToneMeter {
+impl Meter for ToneMeter {
+    /// Frequency that is expected in the return, Hz.
+    type Plan = f64;
+    type Output = Option<Tone>;
+
     /// A meter for a tone expected near `expected_hz` (within 1.5 %) in samples at `rate_hz`.
     ///
     /// `None` if the tone lies too close to half the sample rate.
-    pub fn new(rate_hz: f64, expected_hz: f64) -> Option<Self> {
+    fn new(rate_hz: f64, expected_hz: f64) -> Option<Self> {
         let half = half_band_hz(expected_hz);
         if !(expected_hz > 5.0 && expected_hz + half < 0.49 * rate_hz) {
             return None;
@@ -84,14 +89,13 @@ impl ToneMeter {
         Some(Self { expected_hz, channels: Baseband::pair(rate_hz, expected_hz, flat_hz, transition_hz) })
     }
 
-    /// Feeds a block `[left, right]`; blocks of any size give the same result.
-    pub fn feed(&mut self, block: [&[f64]; 2]) {
+    fn feed(&mut self, block: [&[f64]; 2]) {
         self.channels[0].feed(block[0]);
         self.channels[1].feed(block[1]);
     }
 
     /// The tone; `None` if too little was fed or a sample was no number.
-    pub fn finish(self) -> Option<Tone> {
+    fn finish(self) -> Option<Tone> {
         let band = self.channels.map(Baseband::finish);
         let (rate_hz, centre_hz) = (band[0].rate_hz, band[0].centre_hz);
         let half = half_band_hz(self.expected_hz);

@@ -1,7 +1,7 @@
 //! The stretch of a long tone in which the tape runs: a tape that stops or runs down is no flutter.
 
-use crate::measure::flutter::meter::together;
 use crate::measure::tone::meter::median;
+use crate::measure::tone::together::together;
 use crate::signal::baseband::Band;
 use num_complex::Complex64;
 
@@ -99,7 +99,7 @@ fn stretch(bands: &[Band; 2]) -> Option<(usize, usize)> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measure::FlutterMeter;
+    use crate::measure::{FlutterMeter, FlutterPlan, Meter};
     use crate::reading::FileClock;
     use crate::reading::Flutter;
     use std::f64::consts::TAU;
@@ -119,7 +119,11 @@ mod tests {
     }
 
     fn flutter(samples: &[f64]) -> (Option<Flutter>, [Band; 2]) {
-        let mut meter = FlutterMeter::new(48_000.0, 3150.0, 3150.0, FileClock::default());
+        let mut meter = FlutterMeter::new(
+            48_000.0,
+            FlutterPlan { programme_hz: 3150.0, expected_hz: 3150.0, clock: FileClock::default() },
+        )
+        .unwrap();
         meter.feed([samples, samples]);
         meter.finish()
     }
