@@ -2,9 +2,11 @@
 
 use super::Outcome;
 use super::terminal::print;
+use super::values::limits;
 use anyhow::Context;
 use clap::Subcommand;
 use deckproof::deck::{DeckFile, EXAMPLES};
+use deckproof::judge::QUANTITIES;
 use deckproof::programme::{TAPE_EXAMPLE, Timeline, built_in, built_in_text};
 use deckproof::show;
 use std::fmt::Write;
@@ -31,6 +33,12 @@ enum What {
     Deck {
         /// Its name
         name: String,
+    },
+    /// Print the limits of common practice, as `read --limits` takes them
+    Limits {
+        /// For which decks: full-size or portable
+        #[arg(default_value = "full-size", value_parser = ["full-size", "portable"])]
+        deck: String,
     },
     /// Print a tape's own values, as `read --unslated --tape` takes them (invented)
     Tape,
@@ -64,6 +72,7 @@ impl Typed {
                 .find(|(deck, _)| *deck == name)
                 .map(|(_, text)| (*text).to_owned())
                 .with_context(|| format!("{name}: no such deck; `deckproof list` names those built in"))?,
+            Some(What::Limits { deck }) => limits_text(&deck)?,
             Some(What::Tape) => TAPE_EXAMPLE.to_owned(),
             Some(What::Schema { of: SchemaOf::Reading }) => show::schema(),
             Some(What::Schema { of: SchemaOf::Comparison }) => show::comparison_schema(),
@@ -72,6 +81,26 @@ impl Typed {
         })?;
         Ok(Outcome::Done)
     }
+}
+
+/// A limits file with every key and the number that is built in; what practice does not know is left open.
+fn limits_text(deck: &str) -> anyhow::Result<String> {
+    let limits = limits(deck)?;
+    let mut text = format!("deck = \"{deck}\"\n");
+    for row in &QUANTITIES {
+        for key in row.limits {
+            let name = key.row().name;
+            if text.lines().any(|line| line.trim_start_matches("# ").starts_with(&format!("{name} = "))) {
+                continue;
+            }
+            // Writing to a String does not fail.
+            let _ = match limits.get(*key) {
+                Some(limit) => writeln!(text, "{name} = {}  # {}, {}", limit.value, row.words, limit.basis),
+                None => writeln!(text, "# {name} =   # {}: no limit is known to practice", row.words),
+            };
+        }
+    }
+    Ok(text)
 }
 
 fn overview() -> String {
@@ -94,4 +123,23 @@ fn overview() -> String {
     text.push_str("  full-size            common practice for a full-size deck worth calibrating\n");
     text.push_str("  portable               common practice for a portable or a simple deck\n");
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use deckproof::judge::{LIMITS, Limits};
+
+    #[test]
+    fn limits_as_printed_are_those_built_in() {
+        for (deck, built_in) in [("full-size", Limits::full_size()), ("portable", Limits::portable())] {
+            let text = limits_text(deck).unwrap();
+            let read = Limits::from_toml(&text, "printed.toml").unwrap();
+            for row in &LIMITS {
+                let value = |limits: &Limits| limits.get(row.key).map(|limit| limit.value);
+                assert_eq!(value(&read), value(&built_in), "{}", row.name);
+                assert_eq!(text.matches(&format!("{} =", row.name)).count(), 1, "{}", row.name);
+            }
+        }
+    }
 }

@@ -25,16 +25,17 @@ mod findings;
 mod house;
 mod work;
 
+pub use bench::command::Command;
 pub use bench::hand_readings::{
     HAND_QUANTITIES, HandJudged, HandKind, HandQuantity, HandRow, hand_quantity, judge_by_hand,
 };
 pub use bench::job_skew::{JobSkew, MusicAzimuth};
-pub use bench::next_commands::Command;
 pub use bench::next_step::{STEPS, steps};
 pub use bench::sheet::{BenchSheet, SheetPair, bench_sheet};
 pub use bench::step::{JobEvidence, JobReading, Step, StepState};
 pub use causes::{cause_name, cause_size};
-pub use compare::readings::{Named, compare, compare_repeated};
+pub use compare::named::Named;
+pub use compare::readings::{compare, compare_repeated};
 pub use conclude::{Concluded, Reading, conclude};
 pub use figures::{decimals, decimals_db, frequency, signed, unsigned};
 pub use findings::transport::part_words;

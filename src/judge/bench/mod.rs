@@ -1,5 +1,6 @@
 //! A job at the bench: readings by hand, what comes next, the sheet.
 
+pub(crate) mod command;
 pub(crate) mod hand_readings;
 pub(crate) mod job_skew;
 pub(crate) mod next_by_hand;

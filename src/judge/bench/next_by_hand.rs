@@ -1,7 +1,7 @@
 //! Steps of the work that are done and read by hand.
 
+use crate::judge::bench::command::Command;
 use crate::judge::bench::hand_readings::{HandKind, HandRow};
-use crate::judge::bench::next_commands::Command;
 use crate::judge::bench::next_words as words;
 use crate::judge::bench::step::{Step, StepState, by_hand_only};
 use crate::reading::{JobSheet, JobState, Verdict};

@@ -2,10 +2,11 @@
 //!
 //! The order is common practice, no source: what the later steps rest on comes first.
 
+use crate::judge::bench::command::Command;
 use crate::judge::bench::hand_readings::{HandKind, judge_by_hand};
 use crate::judge::bench::job_skew::result;
 use crate::judge::bench::next_by_hand::{hand_step, meter, rows_of, tape_path};
-use crate::judge::bench::next_commands::{Command, Play, commands, return_name};
+use crate::judge::bench::next_commands::{Play, commands, return_name};
 use crate::judge::bench::next_words as words;
 use crate::judge::bench::step::{JobEvidence, JobReading, Step, StepState, by_hand_only};
 use crate::judge::meaning::{Meaning, meaning};

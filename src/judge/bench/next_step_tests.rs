@@ -1,6 +1,6 @@
 //! The order of work against invented readings.
 
-use crate::judge::bench::next_commands::Command;
+use crate::judge::bench::command::Command;
 use crate::judge::bench::next_step::{STEPS, steps};
 use crate::judge::bench::step::{JobEvidence, JobReading, Step, StepState};
 use crate::judge::sample;

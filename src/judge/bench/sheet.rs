@@ -5,7 +5,8 @@ use crate::judge::bench::hand_readings::{HandRow, judge_by_hand};
 use crate::judge::bench::job_skew::{MusicAzimuth, music_azimuth};
 use crate::judge::bench::next_step::steps;
 use crate::judge::bench::step::{JobEvidence, JobReading, Step};
-use crate::judge::compare::readings::{Named, compare};
+use crate::judge::compare::named::Named;
+use crate::judge::compare::readings::compare;
 use crate::reading::{Channel, Comparison, JobSheet, JobState, RecordedOn};
 
 /// Readings of one programme, before and after.

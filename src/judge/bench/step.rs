@@ -1,8 +1,8 @@
 //! A step of the work, and what it is judged by.
 
 use crate::judge::Reading;
+use crate::judge::bench::command::Command;
 use crate::judge::bench::job_skew::JobSkew;
-use crate::judge::bench::next_commands::Command;
 use crate::reading::JobState;
 
 /// How far a step is.

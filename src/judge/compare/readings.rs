@@ -2,21 +2,11 @@
 
 use crate::judge::Reading;
 use crate::judge::compare::caveats::caveats;
+use crate::judge::compare::named::Named;
 use crate::judge::compare::quantities::{Compared, quantities};
 use crate::judge::compare::weight::{remarks, summary, tolerance, weigh, without_meaning};
 use crate::reading::{COMPARISON_FORMAT, ComparedReading, ComparedRow, Comparison, Finding, FindingChange};
 use crate::trade::student::coverage_factor;
-
-/// A reading with its name and its file.
-#[derive(Debug, Clone, Copy)]
-pub struct Named<'a> {
-    /// What it is called, such as `as found`.
-    pub name: &'a str,
-    /// Its file.
-    pub file: &'a str,
-    /// The reading.
-    pub reading: &'a Reading,
-}
 
 /// Holds `readings` against each other, the first against the last; of three and more the spread is stated as well.
 ///
