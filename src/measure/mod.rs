@@ -1,8 +1,6 @@
 //! Room `measure`: one file a quantity. Meters are fed blocks and asked for their result; nothing here prints or
 //! knows a file format.
 
-mod course;
-
 mod azimuth;
 mod corrections;
 mod distortion;

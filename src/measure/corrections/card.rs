@@ -17,6 +17,7 @@ use crate::reading::{
     Azimuth, CardAzimuth, CardLevel, CardPhase, CardResponse, CardSpeed, Level, NoiseReduction, Reading,
     RecordedOn, Response, ResponsePoint, Verdict,
 };
+use crate::signal::statistics::mean;
 use crate::trade::house_tape::{self, REPEAT_DELAY_US, REPEAT_LEVEL_DB, REPEAT_SPEED_PERCENT};
 use crate::trade::{Medium, playback_losses};
 use thiserror::Error;
@@ -295,7 +296,7 @@ fn together(values: &[Estimate], repeat: f64) -> Option<Estimate> {
         return None;
     }
     let count = n as f64;
-    let mean = values.iter().map(|value| value.0).sum::<f64>() / count;
+    let mean = mean(values.iter().map(|value| value.0));
     let each = values.iter().map(|value| value.1).fold(0.0, f64::max);
     let variance = values.iter().map(|value| (value.0 - mean).powi(2)).sum::<f64>() / (count - 1.0).max(1.0);
     let own = match n {

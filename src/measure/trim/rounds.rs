@@ -6,7 +6,7 @@
 
 use crate::capture::{Alignment, CaptureError, Source, Stretch};
 use crate::measure::distortion::harmonics::{DistortionMeter, PlayedStep, distortion};
-use crate::measure::tone::meter::{ToneLevel, ToneMeter, median};
+use crate::measure::tone::meter::{ToneLevel, ToneMeter};
 use crate::measure::trim::bias_sweep::{SweepRound, bias_sweep};
 use crate::measure::trim::level_step::{LevelStep, level_step};
 use crate::measure::trim::noise_reduction::{ReductionTone, tracking};
@@ -14,6 +14,7 @@ use crate::measure::whole::playing::{FADE_S, SILENCE_MARGIN_S, read};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
 use crate::reading::{BiasPair, BiasSweep, Level, Pair, ReductionTracking, Round};
 use crate::signal::spectrum::Welch;
+use crate::signal::statistics::median;
 use crate::trade::a_weighting;
 use rayon::prelude::*;
 
