@@ -9,12 +9,12 @@ use super::values::{TypedCircumstances, TypedJudging, overwrite, reference_dbfs}
 use super::{Outcome, one_line};
 use anyhow::{bail, ensure};
 use deckproof::job::{
-    JobFile, Marks, ReadError, ReadOptions, TapeLength, UnslatedOptions, check_folder, read_file,
-    read_same_tape, read_unslated, read_with_length, result_files, write_results,
+    JobFile, Marks, ReadError, ReadOptions, TapeLength, UnslatedOptions, check_folder, measure_return,
+    measure_same_tape, measure_unslated, measure_with_length, result_files, write_results,
 };
-use deckproof::measure::LoopbackCapture;
+use deckproof::judge::Reading;
 use deckproof::programme::{NewFile, Overwrite, find, write_text};
-use deckproof::reading::{Made, Reading, Verdict};
+use deckproof::reading::Verdict;
 use deckproof::show;
 use deckproof::trade::Medium;
 use std::path::{Path, PathBuf};
@@ -188,6 +188,7 @@ impl Typed {
             limits: self.judging.limits(job.as_ref().and_then(|job| job.limits.as_ref()))?,
             transport: self.judging.transport(job.as_ref().and_then(JobFile::transport))?,
             loopback: self.loopback,
+            made: Some(made),
         };
         let unslated = self.unslated.meant()?;
         if let Some(loopback) = &options.loopback {
@@ -234,7 +235,6 @@ impl Typed {
             out: self.out,
             json,
             house,
-            made,
             strict: self.judging.strict,
             overwrite,
         })
@@ -270,7 +270,6 @@ pub struct Job {
     out: Option<PathBuf>,
     json: Json,
     house: Option<HouseTape>,
-    made: Made,
     strict: bool,
     overwrite: Overwrite,
 }
@@ -281,25 +280,23 @@ impl Job {
         let life = Life::new();
         life.say("reading the return");
         let file = &self.files[0];
-        let alone = |reading| LoopbackCapture { reading, differences: Vec::new() };
-        let read = match (&self.unslated, &self.what) {
-            (Some(unslated), _) => read_unslated(file, &self.options, unslated).map(alone),
-            (None, What::One) => read_file(file, &self.options),
-            (None, What::SameTape) => read_same_tape(&self.files, &self.options).map(alone),
-            (None, What::Length(length)) => read_with_length(file, &self.options, length).map(alone),
+        let playing = match (&self.unslated, &self.what) {
+            (Some(unslated), _) => measure_unslated(file, &self.options, unslated),
+            (None, What::One) => measure_return(file, &self.options),
+            (None, What::SameTape) => measure_same_tape(&self.files, &self.options),
+            (None, What::Length(length)) => measure_with_length(file, &self.options, length),
         };
         drop(life);
-        if let Some(reading) = read.as_ref().err().and_then(ReadError::reading) {
+        if let Some(reading) = playing.as_ref().err().and_then(ReadError::reading) {
             // Other programs get the reason as data too.
-            self.give_json(&Reading { made: Some(self.made.clone()), ..reading.clone() })?;
+            self.give_json(reading)?;
         }
-        let mut read = read?;
-        read.reading.made = Some(self.made.clone());
+        let mut playing = playing?;
         let pass = match &self.house {
-            Some(house) => Some(house.subtract(&mut read, file, &self.options)?),
+            Some(house) => Some(house.subtract(&mut playing, file, &self.options)?),
             None => None,
         };
-        let reading = read.reading;
+        let reading = playing.conclude(&self.options);
         if !matches!(self.json, Json::Print) {
             print(&show::summary(&reading))?;
         }

@@ -6,8 +6,9 @@ use super::nonlinear::Table;
 use super::plots::Figure;
 use super::svg::Stroke;
 use super::words::row_frequency;
+use crate::judge::Reading;
 use crate::judge::{decimals, frequency, signed, unsigned};
-use crate::reading::{Amplifier, AmplifierPosition, FedInto, Reading};
+use crate::reading::{Amplifier, AmplifierPosition, FedInto};
 use crate::trade::INJECTION_CAUTIONS;
 
 const SIDES: [&str; 2] = ["left", "right"];

@@ -2,8 +2,9 @@
 
 use super::csv::{Csv, cell};
 use super::nonlinear::Table;
+use crate::judge::Reading;
 use crate::judge::{cause_name, cause_size, decimals, frequency, signed, unsigned};
-use crate::reading::{Cause, CauseKind, Instead, Reading, Unexplained};
+use crate::reading::{Cause, CauseKind, Instead, Unexplained};
 
 /// Columns of shares, Hz; those of the reading.
 const COLUMNS_HZ: [f64; 6] = [40.0, 100.0, 1000.0, 5000.0, 10_000.0, 15_000.0];
@@ -174,6 +175,7 @@ mod tests {
             uncertainty: Some(0.021),
             unit: "um".to_owned(),
             height_db: None,
+            digital: false,
             second_hz: None,
             shares_db: vec![[40.0, 0.12, 0.01], [10_000.0, -3.456, 0.23]],
             curve_db: vec![],

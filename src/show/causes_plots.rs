@@ -4,8 +4,9 @@ use super::axes::{Axis, BOTTOM, Frame, LABEL_STEP, TOP};
 use super::causes::name;
 use super::plots::{DEEPEST_DB, Figure, channel, continuous, hertz_axis};
 use super::svg::{Anchor, Stroke};
+use crate::judge::Reading;
 use crate::judge::{cause_name, decimals, frequency, signed, unsigned};
-use crate::reading::{Cause, CauseKind, Reading, Unexplained};
+use crate::reading::{Cause, CauseKind, Unexplained};
 
 /// Parts of a layer that are thinner all along are not drawn, dB.
 const LEAST_DB: f64 = 0.03;
@@ -214,6 +215,7 @@ mod tests {
             uncertainty: Some(0.1),
             unit: "um".to_owned(),
             height_db: None,
+            digital: false,
             second_hz: None,
             shares_db,
             curve_db,

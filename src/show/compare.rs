@@ -283,8 +283,8 @@ fn spreads(page: &mut Page, comparison: &Comparison) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::judge::Reading;
     use crate::judge::{Named, compare};
-    use crate::reading::Reading;
     use crate::show::COLUMNS;
 
     fn sample(text: &str) -> Reading {

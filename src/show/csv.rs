@@ -1,7 +1,8 @@
 //! The tables of a reading as CSV (RFC 4180, point as decimal sign). A value that was not measured is an empty cell.
 
 use super::{causes, csv_speed, csv_words, noise_bands, nonlinear_csv};
-use crate::reading::{Pair, Reading, ResponsePoint};
+use crate::judge::Reading;
+use crate::reading::{FileTime, Pair, ResponsePoint};
 
 /// File names of all tables that there are.
 pub const TABLES: [&str; 29] = [
@@ -190,14 +191,14 @@ fn rounds(reading: &Reading) -> Vec<(&'static str, String)> {
             let [left_uncertainty, right_uncertainty] = pair(row.level_uncertainty_db);
             csv.row([
                 row.round.to_string(),
-                row.at_s.to_string(),
+                row.at_s.seconds().to_string(),
                 cell(row.level_hz),
                 left,
                 right,
                 left_uncertainty,
                 right_uncertainty,
                 cell(row.level_difference_db),
-                cell(row.moved_at_s),
+                cell(row.moved_at_s.map(FileTime::seconds)),
             ]);
         }
         tables.push(("rounds.csv", csv.text));
@@ -291,8 +292,8 @@ fn found(reading: &Reading) -> String {
         let [left, right] = pair(row.return_dbfs);
         csv.row([
             format!("{:?}", row.kind).to_lowercase(),
-            row.from_s.to_string(),
-            row.to_s.to_string(),
+            row.from_s.seconds().to_string(),
+            row.to_s.seconds().to_string(),
             cell(row.hz),
             cell(row.to_hz),
             cell(row.nominal_hz),

@@ -1,7 +1,8 @@
 //! Flutter and dropouts as CSV.
 
 use super::csv::{Csv, cell};
-use crate::reading::{FlutterShare, Reading, SameTape, SharedFigure, Whose};
+use crate::judge::Reading;
+use crate::reading::{FlutterShare, SameTape, SharedFigure, Whose};
 
 /// The tables that the reading can fill, each with a file name.
 pub(super) fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
@@ -39,7 +40,9 @@ pub(super) fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
         }
         if let Some(course) = &flutter.speed_against_time {
             let mut csv = Csv::new(&["at_s", "lowest_percent", "highest_percent"]);
-            course.pieces.iter().for_each(|piece| csv.row(piece.map(|value| value.to_string())));
+            for (at_s, low, high) in &course.pieces {
+                csv.row([at_s.seconds(), *low, *high].map(|value| value.to_string()));
+            }
             tables.push(("speed-against-time.csv", csv.text));
         }
         if !flutter.stretches.is_empty() {
@@ -57,8 +60,8 @@ pub(super) fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
             for stretch in &flutter.stretches {
                 let figures = &stretch.figures;
                 csv.row([
-                    stretch.from_s.to_string(),
-                    stretch.to_s.to_string(),
+                    stretch.from_s.seconds().to_string(),
+                    stretch.to_s.seconds().to_string(),
                     cell(figures.weighted_quasi_peak_percent),
                     cell(figures.weighted_rms_percent),
                     cell(figures.two_sigma_percent),
@@ -76,7 +79,7 @@ pub(super) fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
         let mut csv = Csv::new(&["at_s", "part", "depth_db", "length_ms", "channel"]);
         for dropout in &reading.dropouts {
             csv.row([
-                dropout.at_s.to_string(),
+                dropout.at_s.seconds().to_string(),
                 dropout.part.clone(),
                 dropout.depth_db.to_string(),
                 dropout.length_ms.to_string(),

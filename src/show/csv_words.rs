@@ -2,7 +2,8 @@
 
 use super::csv::{Csv, cell};
 use super::words;
-use crate::reading::{Flutter, FlutterFigures, Noise, Pair, Reading};
+use crate::judge::Reading;
+use crate::reading::{Flutter, FlutterFigures, Noise, Pair};
 
 /// `findings.csv` and `figures.csv`, as far as the reading can fill them.
 pub(super) fn tables(reading: &Reading) -> Vec<(&'static str, String)> {

@@ -1,8 +1,9 @@
 //! What was found in a return without slates, and what is known of its tape, as tables of words for text and report alike.
 
 use super::nonlinear::Table;
+use crate::judge::Reading;
 use crate::judge::{frequency, signed, unsigned};
-use crate::reading::{Found, FoundKind, NominalBy, Reading, TapeSection};
+use crate::reading::{Found, FoundKind, NominalBy, TapeSection};
 
 /// The tables that the reading can fill: what was found, then the tape.
 pub(super) fn tables(reading: &Reading) -> Vec<Table> {
@@ -54,8 +55,8 @@ fn found(found: &[Found]) -> Table {
             .iter()
             .map(|row| {
                 vec![
-                    unsigned(row.from_s, 2),
-                    unsigned(row.to_s, 2),
+                    unsigned(row.from_s.seconds(), 2),
+                    unsigned(row.to_s.seconds(), 2),
                     kind(row.kind).to_owned(),
                     heard(row),
                     nominal(row),
@@ -118,13 +119,14 @@ fn tape(tape: &TapeSection) -> Table {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::reading::FileClock;
 
     #[test]
     fn a_guess_is_said_to_be_a_guess_and_nothing_is_left_out() {
         let row = |kind, hz: Option<f64>, nominal_hz: Option<f64>, by| Found {
             kind,
-            from_s: 1.0,
-            to_s: 4.25,
+            from_s: FileClock::default().at(1.0),
+            to_s: FileClock::default().at(4.25),
             hz,
             to_hz: None,
             return_dbfs: [Some(-12.04), None],

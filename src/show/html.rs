@@ -6,8 +6,9 @@ use super::{
     Figure, amplifier, causes, found, meanings, noise_bands, nonlinear, plots, rounds_html, rounds_text,
     same_tape, words, work,
 };
+use crate::judge::Reading;
 use crate::judge::{Limits, decimals, decimals_db, frequency, signed, unsigned};
-use crate::reading::{Finding, Reading, Verdict};
+use crate::reading::{Finding, Verdict};
 use crate::trade::CAUTIONS;
 
 /// Dropouts that the report names one by one: a bad tape has hundreds.
@@ -316,8 +317,8 @@ fn figures(body: &mut String, reading: &Reading) {
             "Flutter measured",
             Some(format!(
                 "from {} s to {} s of the return",
-                unsigned(flutter.measured_from_s, 1),
-                unsigned(flutter.measured_to_s, 1)
+                unsigned(flutter.measured_from_s.seconds(), 1),
+                unsigned(flutter.measured_to_s.seconds(), 1)
             )),
         );
     }
@@ -474,7 +475,7 @@ fn dropouts(body: &mut String, reading: &Reading) {
     for dropout in reading.dropouts.iter().take(MOST_DROPOUTS) {
         *body += &format!(
             "<li>at {} s, {}: {} dB for {} ms, {}</li>\n",
-            unsigned(dropout.at_s, 2),
+            unsigned(dropout.at_s.seconds(), 2),
             text(&dropout.part),
             unsigned(dropout.depth_db, 1),
             unsigned(dropout.length_ms, 0),
@@ -507,7 +508,12 @@ mod tests {
         reading.warnings[0].id = evil.to_owned();
         reading.noise.as_mut().unwrap().reference = evil.to_owned();
         reading.flutter.as_mut().unwrap().lines[0].part = Some(evil.to_owned());
-        reading.findings = crate::judge::judge(&reading, &Limits::full_size());
+        reading = crate::judge::conclude(
+            reading.into_facts(),
+            &crate::trade::Medium::COMPACT_CASSETTE,
+            &Limits::full_size(),
+            None,
+        );
         reading.findings[0].why = evil.to_owned();
         reading.findings[0].id = evil.to_owned();
         let page = report(&reading, None);

@@ -1,6 +1,6 @@
 //! A reading as JSON, and the schema of that JSON.
 
-use crate::reading::Reading;
+use crate::judge::Reading;
 
 /// The reading as pretty JSON (`deckproof-reading/1`), with a line feed at the end.
 ///

@@ -1,7 +1,8 @@
 //! What every quantity can mean in this return, measured or not, alike in text and report.
 
+use crate::judge::Reading;
 use crate::judge::{Quantity, decimals, meaning, signed};
-use crate::reading::{CardUsed, Reading};
+use crate::reading::CardUsed;
 
 /// A quantity and its meaning, one row each, in the order of the table of meanings.
 pub(super) fn rows(reading: &Reading) -> Vec<(&'static str, String)> {

@@ -3,8 +3,9 @@
 use super::csv::{Csv, cell};
 use super::nonlinear::Table;
 use super::words::row_frequency;
+use crate::judge::Reading;
 use crate::judge::{decimals_db, unsigned};
-use crate::reading::{Reading, SilenceBand};
+use crate::reading::SilenceBand;
 
 /// Bands beside each other in the table.
 const ABREAST: usize = 3;

@@ -1,8 +1,9 @@
 //! Distortion, intermodulation, saturation, separation and erasing as tables of words, for text and report alike.
 
 use super::words::row_frequency;
+use crate::judge::Reading;
 use crate::judge::{decimals, frequency, signed, unsigned};
-use crate::reading::{Distortion, Erasing, Intermodulation, Pair, Reading, SaturationStep, Separation};
+use crate::reading::{Distortion, Erasing, Intermodulation, Pair, SaturationStep, Separation};
 
 /// One table: what is above it, its heads, its rows, and what must be said below it.
 pub(super) struct Table {
@@ -226,7 +227,8 @@ fn separation(rows: &[Separation]) -> Table {
 fn erasing(erasing: &Erasing) -> Table {
     let place = match (erasing.erased_from_s, erasing.erased_to_s) {
         (Some(from), Some(to)) => {
-            format!("Erased stretch: {} s to {} s of the return.", unsigned(from, 1), unsigned(to, 1))
+            let [from, to] = [from, to].map(|time| unsigned(time.seconds(), 1));
+            format!("Erased stretch: {from} s to {to} s of the return.")
         }
         _ => format!("Cannot tell: {}.", erasing.why.as_deref().unwrap_or("no erased stretch was found")),
     };

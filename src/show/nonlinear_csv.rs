@@ -1,7 +1,8 @@
 //! Distortion, intermodulation, saturation and separation as CSV.
 
 use super::csv::{Csv, cell};
-use crate::reading::{Reading, SaturationStep};
+use crate::judge::Reading;
+use crate::reading::SaturationStep;
 
 /// The tables that the reading can fill, each with a file name.
 pub(super) fn tables(reading: &Reading) -> Vec<(&'static str, String)> {

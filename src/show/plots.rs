@@ -3,8 +3,9 @@
 use super::axes::{Axis, Frame};
 use super::svg::Stroke;
 use super::{causes_plots, flutter_plots, noise_plots, nonlinear_plots};
+use crate::judge::Reading;
 use crate::judge::{Limits, ResponseLimit, frequency, signed};
-use crate::reading::{Azimuth, Reading, Response, ResponsePoint};
+use crate::reading::{Azimuth, Response, ResponsePoint};
 
 /// Deepest response drawn, dB: what lies lower runs along the edge.
 pub(super) const DEEPEST_DB: f64 = -30.0;
@@ -199,6 +200,7 @@ fn phase_figure(azimuth: &Azimuth) -> Option<Figure> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::reading::FileClock;
 
     fn faulty() -> Reading {
         serde_json::from_str(include_str!("../../tests/readings/faulty.json")).unwrap()
@@ -263,7 +265,9 @@ mod tests {
         let flutter = reading.flutter.as_mut().unwrap();
         flutter.spectrum = vec![[0.0, f64::NAN]];
         flutter.speed_against_time.as_mut().unwrap().pieces =
-            vec![[f64::NAN, 0.0, 0.1], [1.0, f64::INFINITY, 0.0]];
+            [(f64::NAN, 0.0, 0.1), (1.0, f64::INFINITY, 0.0)]
+                .map(|(at_s, low, high)| (FileClock::default().at(at_s), low, high))
+                .to_vec();
         for band in &mut reading.noise.as_mut().unwrap().bands {
             band.db = [Some(f64::NAN), None];
         }

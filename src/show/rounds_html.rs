@@ -2,8 +2,9 @@
 
 use super::html::text;
 use super::rounds_text::{change_lines, digits, direction, high_tones, sweep_places, switching};
+use crate::judge::Reading;
 use crate::judge::{decimals, frequency, signed, unsigned};
-use crate::reading::{BiasSweep, Pair, Reading, ReductionTracking};
+use crate::reading::{BiasSweep, Pair, ReductionTracking};
 
 /// Tables of the jobs in rounds; nothing if there were none.
 pub(super) fn rounds(body: &mut String, reading: &Reading) {
@@ -67,7 +68,7 @@ fn round_table(body: &mut String, reading: &Reading) {
         .rounds
         .iter()
         .map(|round| {
-            let mut cells = vec![round.round.to_string(), unsigned(round.at_s, 1)];
+            let mut cells = vec![round.round.to_string(), unsigned(round.at_s.seconds(), 1)];
             cells.extend(both(round.level_db, level_digits, true));
             cells.push(number(round.level_difference_db, level_digits, true));
             for (high_hz, _) in &highs {

@@ -3,8 +3,9 @@
 use super::axes::{Axis, Frame};
 use super::plots::Figure;
 use super::svg::Stroke;
+use crate::judge::Reading;
 use crate::judge::{frequency, signed};
-use crate::reading::{BiasSweep, Pair, Reading, ReductionTracking};
+use crate::reading::{BiasSweep, Pair, ReductionTracking};
 
 type Points = Vec<(f64, f64)>;
 

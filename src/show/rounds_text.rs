@@ -1,8 +1,9 @@
 //! Jobs in rounds as text: record level and bias, the bias sweep, noise reduction in against out.
 
 use super::text::{Page, cell};
+use crate::judge::Reading;
 use crate::judge::{decimals, frequency, signed, unsigned};
-use crate::reading::{BiasPair, BiasSweep, Pair, Reading, ReductionTracking};
+use crate::reading::{BiasPair, BiasSweep, Pair, ReductionTracking};
 use crate::trade::TRIMMER_CAUTIONS;
 
 /// Changes smaller than this are not worth a line, dB.
@@ -61,7 +62,7 @@ fn round_table(page: &mut Page, reading: &Reading) {
         page.line(&format!(
             "  {:>5}{:>8} s{:>10}{}{}",
             round.round,
-            unsigned(round.at_s, 1),
+            unsigned(round.at_s.seconds(), 1),
             round.level_hz.map(frequency).unwrap_or_default(),
             pair(round.level_db, level_digits, 15, true),
             cell(round.level_difference_db, level_digits, 15, true)
@@ -76,7 +77,7 @@ fn round_table(page: &mut Page, reading: &Reading) {
             page.line(&format!(
                 "  {:>5}{:>8} s{}",
                 row.round,
-                unsigned(row.at_s, 1),
+                unsigned(row.at_s.seconds(), 1),
                 pair(row.difference_db, pair_digits, 15, true)
             ));
         }

@@ -1,8 +1,9 @@
 //! Several playings of one recording: whose flutter it is, as tables of words.
 
 use super::nonlinear::Table;
+use crate::judge::Reading;
 use crate::judge::{decimals, frequency, signed, unsigned};
-use crate::reading::{FlutterShare, Reading, SameTape, SharedFigure, Whose};
+use crate::reading::{FlutterShare, SameTape, SharedFigure, Whose};
 
 /// The tables that the reading can fill.
 pub(super) fn tables(reading: &Reading) -> Vec<Table> {

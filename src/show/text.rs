@@ -3,9 +3,10 @@
 use super::{
     amplifier, causes, found, meanings, noise_bands, nonlinear, rounds_text, same_tape, words, work,
 };
+use crate::judge::Reading;
 use crate::judge::{decimals, decimals_db, frequency, part_words, signed, unsigned};
 use crate::reading::{
-    Finding, Flutter, FlutterFigures, Level, Noise, Reading, Response, ResponsePoint, SaturationNoise,
+    Finding, Flutter, FlutterFigures, Level, Noise, Response, ResponsePoint, SaturationNoise,
 };
 use crate::trade::CAUTIONS;
 
@@ -371,8 +372,8 @@ fn flutter_table(page: &mut Page, flutter: &Flutter) {
     page.head(&format!(
         "FLUTTER (tone {}, measured from {} s to {} s of the return)",
         frequency(flutter.carrier_hz),
-        unsigned(flutter.measured_from_s, 1),
-        unsigned(flutter.measured_to_s, 1)
+        unsigned(flutter.measured_from_s.seconds(), 1),
+        unsigned(flutter.measured_to_s.seconds(), 1)
     ));
     let [low, split, high] = flutter.band_hz.map(frequency);
     let u = &flutter.uncertainties;
@@ -557,7 +558,7 @@ fn dropouts(page: &mut Page, reading: &Reading) {
     for dropout in &reading.dropouts {
         page.wrapped(
             2,
-            &format!("at {:>8} s  ", unsigned(dropout.at_s, 2)),
+            &format!("at {:>8} s  ", unsigned(dropout.at_s.seconds(), 2)),
             &format!(
                 "{}: {} dB for {} ms, {}",
                 dropout.part,

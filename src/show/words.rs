@@ -1,9 +1,9 @@
 //! Circumstances, verdicts and file names as words, alike in text and report.
 
+use crate::judge::Reading;
 use crate::judge::{decimals, frequency, signed, unsigned};
 use crate::reading::{
-    Circumstances, Finding, Heads, NoiseReduction, Origin, Reading, RecordedOn, SpeedFromLength, TapeType,
-    Verdict,
+    Circumstances, Finding, Heads, NoiseReduction, Origin, RecordedOn, SpeedFromLength, TapeType, Verdict,
 };
 use crate::trade::octave_bands::third_octave;
 

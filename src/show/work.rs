@@ -1,7 +1,8 @@
 //! What is to be done, in the order of work, as lines for text and report alike.
 
 use super::words;
-use crate::reading::{Finding, Reading, Verdict};
+use crate::judge::Reading;
+use crate::reading::{Finding, Verdict};
 
 /// One step as it is printed.
 pub(super) struct Line {

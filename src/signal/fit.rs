@@ -124,6 +124,8 @@ pub(crate) struct Search {
 #[derive(Debug, Clone)]
 pub(crate) struct Least {
     pub at: DVector<f64>,
+    /// Half of the sum of squares there.
+    pub cost: f64,
     /// The normal matrix: its inverse holds the variances and covariances of the parameters.
     pub normal: DMatrix<f64>,
 }
@@ -155,11 +157,11 @@ impl Search {
                 damping *= 8.0;
             }
             if gained < self.least_gain {
-                return Some(Least { at, normal });
+                return Some(Least { at, cost: least, normal });
             }
         }
         let normal = downhill(&at).0;
-        Some(Least { at, normal })
+        Some(Least { at, cost: least, normal })
     }
 }
 

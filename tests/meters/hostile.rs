@@ -1,14 +1,15 @@
 //! Samples that no recorder makes, but some file holds: none may end in a panic, and what is read must be numbers.
 
-use crate::bench::{RETURN, options};
-use crate::blocks::all_meters_on;
-use crate::config;
+use super::bench::{RETURN, options};
+use super::blocks::all_meters_on;
+use crate::effort;
 use deckproof::capture::{CaptureError, ChirpFinder, InMemory};
 use deckproof::job::{ReadError, read_samples};
+use deckproof::judge::Reading;
 use deckproof::measure::{
     FlutterMeter, NoiseMeter, Reference, SpeedWanderMeter, SweepMeter, SweepPlace, ToneMeter,
 };
-use deckproof::reading::Reading;
+use deckproof::reading::FileClock;
 use proptest::prelude::*;
 
 /// From telephone quality to four times the usual rate, Hz.
@@ -108,9 +109,9 @@ fn meters_alone_say_numbers_or_nothing() {
             assert!(all.iter().all(|x| x.is_finite()), "tone with {odd}: {all:?}");
         }
 
-        let mut flutter = FlutterMeter::new(48_000.0, 3150.0, 3150.0);
+        let mut flutter = FlutterMeter::new(48_000.0, 3150.0, 3150.0, FileClock::default());
         flutter.feed(block);
-        if let Some(flutter) = flutter.finish(0.0).0 {
+        if let Some(flutter) = flutter.finish().0 {
             let back = serde_json::from_str(&serde_json::to_string(&flutter).unwrap());
             assert_eq!(back.ok(), Some(flutter), "flutter with {odd}");
         }
@@ -148,7 +149,7 @@ fn meters_alone_say_numbers_or_nothing() {
 }
 
 proptest! {
-    #![proptest_config(config(16))]
+    #![proptest_config(effort::cases(16))]
 
     /// A good return, at a rate that its header gets wrong, with odd samples here and there and in rows.
     #[test]

@@ -1,6 +1,6 @@
 //! Playback amplifiers that are fed without a tape, against what they really are.
 
-use crate::bench::{Case, Played, Store, play, try_play_behind};
+use super::bench::{Case, Played, Store, play, try_play_behind};
 use deckproof::assert_within;
 use deckproof::deck::DeckFile;
 use deckproof::programme::{Recipe, built_in_by_name};
@@ -150,8 +150,8 @@ fn a_sound_card_s_slope_is_taken_off_before_the_fit() {
                 { kind = \"low-pass1\", hz = 9000, channel = \"right\" }, { kind = \"high-pass1\", hz = 25 }]\n";
     let card = DeckFile::from_toml(card, "card").unwrap();
     let folder = tempfile::tempdir().unwrap();
-    let loopback = crate::loopback::capture(&recipe("amplifier"), folder.path(), 48_000, &card);
-    let mut told = crate::bench::options(RecordedOn::Injected);
+    let loopback = super::loopback::capture(&recipe("amplifier"), folder.path(), 48_000, &card);
+    let mut told = super::bench::options(RecordedOn::Injected);
     told.loopback = Some(loopback);
     let reading = try_play_behind(&recipe("amplifier"), &case, &card, &told).unwrap();
     let found = &reading.amplifier.as_ref().unwrap().positions[0];

@@ -1,10 +1,10 @@
 //! The quantities of a reading one by one, under names by which two readings can be held against each other.
 
+use crate::judge::Reading;
 use crate::judge::figures::{frequency, signed};
 use crate::judge::findings::flutter_varies::{Kind, varies};
 use crate::reading::{
-    Azimuth, Distortion, Flutter, FlutterFigures, Pair, Reading, RecordedOn, Response, ResponsePoint,
-    Saturation,
+    Azimuth, Distortion, Flutter, FlutterFigures, Pair, RecordedOn, Response, ResponsePoint, Saturation,
 };
 
 /// One quantity of one reading.

@@ -2,18 +2,11 @@
 
 use crate::judge::case::{Bench, Bounds, Case, SIDES, plain};
 use crate::judge::figures::{decimals_db, frequency, signed, unsigned};
-use crate::judge::findings::level;
 use crate::judge::meaning::Quantity;
 use crate::judge::work::bias_steps;
 use crate::judge::work::response_steps::Off;
-use crate::judge::work::turns::step;
-use crate::reading::{Adjustment, BiasPair, BiasSweep, Finding, Pair, TapeType, Way};
-
-/// What comes before every turn in the recording half.
-pub(crate) const PLAYBACK_FIRST: &str = "once playback level, playback response and azimuth are right by a calibrated tape (what they lack shows here too)";
-/// The caution that goes with every trimmer in an open deck.
-pub(crate) const CAUTION: &str =
-    "The deck is open and on mains: isolating supply, insulated tool, one hand away, local codes";
+use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
+use crate::reading::{Adjustment, BiasPair, BiasSweep, FileClock, Finding, Pair, TapeType, Way, level_tone};
 
 /// The latest level of what the deck recorded: the last round, or else the level tone.
 struct Latest {
@@ -36,7 +29,7 @@ fn latest(bench: &Bench) -> Option<Latest> {
             uncertainty_db: round.level_uncertainty_db.into_iter().flatten().fold(0.0, f64::max),
         });
     }
-    let tone = level::tone(&bench.reading.level)?;
+    let tone = level_tone(&bench.reading.level)?;
     Some(Latest {
         what: format!("level tone {}", frequency(tone.hz)),
         reference_dbfs: tone.return_dbfs.map(|dbfs| dbfs.map(|dbfs| dbfs - tone.programme_db)),
@@ -146,7 +139,7 @@ fn pair_of_steps(bench: &Bench) -> Option<BiasPair> {
     let difference_db = [0, 1].map(|side| Some(high.db[side]? - low.db[side]?));
     Some(BiasPair {
         round: 0,
-        at_s: 0.0,
+        at_s: FileClock::default().at(0.0),
         low_hz: low.hz,
         high_hz: high.hz,
         programme_db: response.programme_db,
@@ -342,11 +335,14 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, Tolerance, judge, sample};
-    use crate::reading::{Finding, Heads, Reading, RecordedOn, TapeType, Verdict};
+    use crate::judge::{
+        Limits, Tolerance,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{Finding, Heads, RecordedOn, TapeType, Verdict};
 
     /// An invented trimming of this deck, in three rounds.
-    fn trimmed() -> Reading {
+    fn trimmed() -> Sample {
         let mut reading = sample::rounds();
         reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
         reading.circumstances.heads = Some(Heads::Three);
@@ -354,11 +350,11 @@ mod tests {
         reading
     }
 
-    fn find(reading: &Reading, id: &str, side: usize) -> Finding {
+    fn find(reading: &Sample, id: &str, side: usize) -> Finding {
         find_with(reading, &Limits::full_size(), id, side)
     }
 
-    fn find_with(reading: &Reading, limits: &Limits, id: &str, side: usize) -> Finding {
+    fn find_with(reading: &Sample, limits: &Limits, id: &str, side: usize) -> Finding {
         judge(reading, limits).into_iter().filter(|finding| finding.id == id).nth(side).unwrap()
     }
 
@@ -426,7 +422,7 @@ mod tests {
     #[test]
     fn a_sweep_tells_equalisation_from_bias_and_where_to_set_it() {
         let mut reading = trimmed();
-        let sweep = sample::rounds().bias_sweep.unwrap();
+        let sweep = sample::rounds().bias_sweep.clone().unwrap();
         reading.bias_sweep = Some(sweep);
         let got = find(&reading, "bias", 0);
         assert!(

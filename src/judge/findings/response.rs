@@ -156,10 +156,13 @@ pub(crate) fn channel_match(bench: &Bench) -> Finding {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, judge, sample};
-    use crate::reading::{Finding, Heads, Reading, RecordedOn, Verdict};
+    use crate::judge::{
+        Limits,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{Finding, Heads, RecordedOn, Verdict};
 
-    fn left(reading: &Reading) -> Finding {
+    fn left(reading: &Sample) -> Finding {
         judge(reading, &Limits::full_size())
             .into_iter()
             .find(|finding| finding.id == "playback-response")

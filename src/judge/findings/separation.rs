@@ -92,10 +92,13 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, side: &'static str,
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, judge, sample};
-    use crate::reading::{Finding, Reading, Verdict};
+    use crate::judge::{
+        Limits,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{Finding, Verdict};
 
-    fn find(reading: &Reading, limits: &str) -> [Finding; 2] {
+    fn find(reading: &Sample, limits: &str) -> [Finding; 2] {
         let limits = Limits::from_toml(limits, "manual.toml").unwrap();
         let found: Vec<Finding> =
             judge(reading, &limits).into_iter().filter(|finding| finding.id == "separation").collect();

@@ -5,9 +5,10 @@ use crate::judge::figures::{decimals, frequency, signed, unsigned};
 use crate::judge::findings::flutter_varies::{Kind, varies};
 use crate::judge::limits::Tolerance;
 use crate::judge::meaning::{Meaning, Quantity};
-use crate::judge::parts::part_words;
 use crate::judge::work::turns::step;
-use crate::reading::{Adjustment, Finding, Flutter, Heads, RecordedOn, SameTape, TurnStep, Verdict, Way};
+use crate::reading::{
+    Adjustment, Finding, Flutter, FlutterLine, Heads, RecordedOn, SameTape, TurnStep, Verdict, Way,
+};
 
 /// What moves flutter where no part is known.
 const TRANSPORT: &str = "transport, no trimmer: clean capstan and pinch roller, then check belts, idler and back tension, deck off and parts at rest";
@@ -243,12 +244,29 @@ fn strongest_line(flutter: &Flutter) -> Option<String> {
     Some(format!("strongest line {} % peak at {}{part}", unsigned(line.percent_peak, 3), frequency(line.hz)))
 }
 
+/// Part of a line in words: `pinch roller`, `pinch roller, 2nd harmonic`, `could be pinch roller or idler`, or `no part
+/// known`.
+pub fn part_words(line: &FlutterLine) -> String {
+    let Some(part) = &line.part else { return "no part known".to_owned() };
+    let could = if line.could_be { "could be " } else { "" };
+    let harmonic = match line.harmonic {
+        Some(order @ 2) => format!(", {order}nd harmonic"),
+        Some(order @ 3) => format!(", {order}rd harmonic"),
+        Some(order) if order > 3 => format!(", {order}th harmonic"),
+        _ => String::new(),
+    };
+    format!("{could}{part}{harmonic}")
+}
+
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, judge, sample};
-    use crate::reading::{Finding, Heads, Reading, RecordedOn, Verdict};
+    use crate::judge::{
+        Limits,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{FileClock, Finding, Heads, RecordedOn, Verdict};
 
-    fn find(reading: &Reading, id: &str) -> Finding {
+    fn find(reading: &Sample, id: &str) -> Finding {
         judge(reading, &Limits::full_size()).into_iter().find(|finding| finding.id == id).unwrap()
     }
 
@@ -292,7 +310,7 @@ mod tests {
         let mut reading = sample::faulty();
         assert!(!find(&reading, "flutter").why.contains("only"));
         let flutter = reading.flutter.as_mut().unwrap();
-        flutter.measured_to_s = flutter.measured_from_s + 12.0;
+        flutter.measured_to_s = FileClock::default().at(flutter.measured_from_s.seconds() + 12.0);
         assert!(find(&reading, "flutter").why.contains("only 12 s"));
     }
 
@@ -345,8 +363,8 @@ mod tests {
             marks: "invented".into(),
             length_mm: 2857.5,
             length_uncertainty_mm: 2.0,
-            from_s: 12.3,
-            to_s: 71.7,
+            from_s: FileClock::default().at(12.3),
+            to_s: FileClock::default().at(71.7),
             time_uncertainty_s: 0.03,
             speed_mm_s: 48.106,
             nominal_mm_s: 47.625,

@@ -6,9 +6,8 @@
 
 use crate::judge::case::{Bench, SIDES};
 use crate::judge::figures::{decimals, unsigned};
-use crate::judge::findings::recording::{CAUTION, PLAYBACK_FIRST};
 use crate::judge::work::response_steps::{Off, azimuth_share_db};
-use crate::judge::work::turns::step;
+use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
 use crate::reading::{Adjustment, Heads, RecordedOn, TurnStep, Way};
 
 /// By how much the pair of tones must have moved for the harmonic to tell anything, dB.

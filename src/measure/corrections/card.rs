@@ -14,11 +14,11 @@ use crate::measure::corrections::between::{
     Estimate, SAME_TONE, difference, estimate_at, nearest_difference, neighbours, slope_db,
 };
 use crate::reading::{
-    Azimuth, CardAzimuth, CardLevel, CardPhase, CardResponse, CardSpeed, Level, NoiseReduction, Reading,
-    RecordedOn, Response, ResponsePoint, Verdict,
+    Azimuth, CardAzimuth, CardLevel, CardPhase, CardResponse, CardSpeed, Facts, Level, NoiseReduction,
+    RecordedOn, Response, ResponsePoint,
 };
-use crate::signal::statistics::mean;
 use crate::trade::house_tape::{self, REPEAT_DELAY_US, REPEAT_LEVEL_DB, REPEAT_SPEED_PERCENT};
+use crate::trade::student::mean_and_deviation;
 use crate::trade::{Medium, playback_losses};
 use thiserror::Error;
 
@@ -113,19 +113,18 @@ pub struct CardFigures {
     pub flutter_at_most_percent: Option<f64>,
 }
 
-fn check(reading: &Reading) -> Result<(), CardError> {
+fn check(reading: &Facts) -> Result<(), CardError> {
     if reading.circumstances.noise_reduction == NoiseReduction::On {
         return Err(CardError::NoiseReduction);
     }
-    let bad = reading.findings.iter().find(|f| f.id == "capture" && f.verdict == Verdict::Outside);
-    bad.map_or(Ok(()), |finding| Err(CardError::BadCapture { why: finding.why.clone() }))
+    Ok(())
 }
 
 /// Whether `reading` can stand for the calibrated tape.
 ///
 /// # Errors
 /// [`CardError`] with what is wrong.
-pub fn check_calibrated(reading: &Reading) -> Result<(), CardError> {
+pub fn check_calibrated(reading: &Facts) -> Result<(), CardError> {
     if reading.circumstances.recorded_on != Some(RecordedOn::Calibrated) {
         return Err(CardError::NotCalibrated);
     }
@@ -136,7 +135,7 @@ pub fn check_calibrated(reading: &Reading) -> Result<(), CardError> {
 ///
 /// # Errors
 /// [`CardError`] with what is wrong.
-pub fn check_house(reading: &Reading, calibrated: &Reading) -> Result<(), CardError> {
+pub fn check_house(reading: &Facts, calibrated: &Facts) -> Result<(), CardError> {
     let told = &reading.circumstances;
     let not_house = match told.recorded_on {
         Some(RecordedOn::Calibrated) => Some("calibrated"),
@@ -157,7 +156,7 @@ pub fn check_house(reading: &Reading, calibrated: &Reading) -> Result<(), CardEr
         let [house, calibrated] = [house, calibrated].map(|tape| format!("{tape:?}"));
         return Err(CardError::TapeType { house, calibrated });
     }
-    let deck = |reading: &Reading| reading.made.as_ref().and_then(|made| made.deck.clone());
+    let deck = |reading: &Facts| reading.made.as_ref().and_then(|made| made.deck.clone());
     match (deck(reading), deck(calibrated)) {
         (Some(house), Some(calibrated)) if house != calibrated => Err(CardError::Deck { house, calibrated }),
         _ => Ok(()),
@@ -168,11 +167,7 @@ pub fn check_house(reading: &Reading, calibrated: &Reading) -> Result<(), CardEr
 ///
 /// # Errors
 /// [`CardError`] if nothing was measured in both. Check the readings first ([`check_calibrated`], [`check_house`]).
-pub fn card_figures(
-    house: &[Reading],
-    calibrated: &Reading,
-    medium: &Medium,
-) -> Result<CardFigures, CardError> {
+pub fn card_figures(house: &[Facts], calibrated: &Facts, medium: &Medium) -> Result<CardFigures, CardError> {
     let mut calibrated = calibrated.clone();
     let Some(first) = house.first() else { return Err(CardError::None) };
     if let Some(response) = &mut calibrated.response {
@@ -296,22 +291,21 @@ fn together(values: &[Estimate], repeat: f64) -> Option<Estimate> {
         return None;
     }
     let count = n as f64;
-    let mean = mean(values.iter().map(|value| value.0));
+    let (mean, deviation) = mean_and_deviation(&values.iter().map(|value| value.0).collect::<Vec<_>>());
     let each = values.iter().map(|value| value.1).fold(0.0, f64::max);
-    let variance = values.iter().map(|value| (value.0 - mean).powi(2)).sum::<f64>() / (count - 1.0).max(1.0);
     let own = match n {
         1 => repeat,
-        2 => (repeat / count.sqrt()).max(variance.sqrt()),
+        2 => (repeat / count.sqrt()).max(deviation),
         // A quarter stays: few playings are sometimes alike by chance.
-        _ => (repeat / 4.0).max(STUDENT[(n - 3).min(STUDENT.len() - 1)] * (variance / count).sqrt()),
+        _ => (repeat / 4.0).max(STUDENT[(n - 3).min(STUDENT.len() - 1)] * deviation / count.sqrt()),
     };
     Some((mean, each.hypot(own).hypot(repeat)))
 }
 
 /// One playing of the house tape beside the calibrated tape.
 struct Playing<'a> {
-    house: &'a Reading,
-    calibrated: &'a Reading,
+    house: &'a Facts,
+    calibrated: &'a Facts,
     medium: &'a Medium,
 }
 

@@ -13,8 +13,8 @@ use crate::measure::corrections::card::{
 };
 use crate::measure::response::steps::corner_hz;
 use crate::reading::{
-    Card, CardAzimuth, CardLevel, CardResponse, CardUsed, Level, Reading, Response, ResponsePoint,
-    Subtracted, Warning,
+    Card, CardAzimuth, CardLevel, CardResponse, CardUsed, Facts, Level, Response, ResponsePoint, Subtracted,
+    Warning,
 };
 use crate::trade::house_tape::{
     REPEAT_DELAY_US, REPEAT_LEVEL_DB, REPEAT_SPEED_PERCENT, repeat_response_db, wear_db,
@@ -31,7 +31,7 @@ const OTHER_LEVEL_DB: f64 = 0.2;
 ///
 /// `differences` are how the channels differed at each tone, from which azimuth was told.
 pub fn subtract_card(
-    reading: &mut Reading,
+    reading: &mut Facts,
     differences: &[PlayedDifference],
     card: &Card,
     file: &str,
@@ -107,7 +107,7 @@ pub fn subtract_card(
 /// Takes the recording's phases off the return's and tells the delay anew from the residual; `None`, with nothing done, if
 /// too few tones are on the card.
 fn off_phases(
-    reading: &mut Reading,
+    reading: &mut Facts,
     differences: &[PlayedDifference],
     card: &Card,
     own: &CardAzimuth,
@@ -150,13 +150,7 @@ fn off_phases(
 }
 
 /// Takes the tape's delay off as a whole, where the tones cannot be corrected one by one.
-fn off_delay(
-    reading: &mut Reading,
-    own: &CardAzimuth,
-    off_us: f64,
-    seen: f64,
-    medium: &Medium,
-) -> Option<()> {
+fn off_delay(reading: &mut Facts, own: &CardAzimuth, off_us: f64, seen: f64, medium: &Medium) -> Option<()> {
     let azimuth = reading.azimuth.as_mut()?;
     let delay_us = azimuth.delay_us? - off_us;
     azimuth.delay_us = Some(delay_us);

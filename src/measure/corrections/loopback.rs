@@ -16,7 +16,7 @@ use crate::measure::azimuth::delay_fit::{Difference, fit_delay};
 use crate::measure::corrections::between::{Estimate, between, difference, nearest_difference, neighbours};
 use crate::measure::response::steps::corner_hz;
 use crate::reading::{
-    Amplifier, AmplifierPosition, Level, Noise, Pair, Reading, RecordedOn, Response, ResponsePoint, Warning,
+    Amplifier, AmplifierPosition, Facts, Level, Noise, Pair, RecordedOn, Response, ResponsePoint, Warning,
 };
 use crate::trade::Medium;
 use thiserror::Error;
@@ -56,8 +56,8 @@ pub enum LoopbackError {
 /// What a loopback capture gave.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoopbackCapture {
-    /// Its reading.
-    pub reading: Reading,
+    /// Its facts.
+    pub facts: Facts,
     /// How the channels differed at each tone.
     pub differences: Vec<PlayedDifference>,
 }
@@ -72,12 +72,12 @@ pub struct LoopbackCapture {
 /// # Errors
 /// [`LoopbackError`] if `loopback` is no loopback capture, or an empty one; `reading` is left as it was.
 pub fn subtract(
-    reading: &mut Reading,
+    reading: &mut Facts,
     differences: &[PlayedDifference],
     loopback: &LoopbackCapture,
     medium: &Medium,
 ) -> Result<Vec<PlayedDifference>, LoopbackError> {
-    let LoopbackCapture { reading: loopback, differences: own } = loopback;
+    let LoopbackCapture { facts: loopback, differences: own } = loopback;
     let flutter = loopback.flutter.as_ref().and_then(|flutter| flutter.weighted_rms_percent);
     if let Some(percent) = flutter.filter(|&percent| percent > NO_TAPE_FLUTTER_PERCENT) {
         return Err(LoopbackError::Flutters { percent });
@@ -102,8 +102,8 @@ pub fn subtract(
     for level in &mut reading.level {
         card.off_level(level);
     }
-    if let Some(response) = &mut reading.response {
-        let ratio = reading.speed.as_ref().map_or(1.0, |speed| 1.0 + speed.error_percent / 100.0);
+    if let Some(response) = &mut reading.measured.response {
+        let ratio = reading.measured.speed.as_ref().map_or(1.0, |speed| 1.0 + speed.error_percent / 100.0);
         card.off_response(response, ratio, &mut limits);
     }
     if let Some(amplifier) = &mut reading.amplifier {
@@ -131,7 +131,7 @@ pub fn subtract(
 }
 
 struct Card<'a> {
-    loopback: &'a Reading,
+    loopback: &'a Facts,
     /// How its channels differed, by rising frequency.
     differences: &'a [PlayedDifference],
     /// The channels were exchanged in only one of the two captures.
@@ -257,7 +257,7 @@ impl Card<'_> {
     /// and networks cannot be told apart as well as they can be subtracted.
     fn off_azimuth(
         &self,
-        reading: &mut Reading,
+        reading: &mut Facts,
         differences: &[PlayedDifference],
         medium: &Medium,
     ) -> Option<Vec<PlayedDifference>> {
@@ -299,7 +299,7 @@ impl Card<'_> {
 
     /// One capstan records and plays back: what differs from the programme's time is slip and the clocks, and the loopback
     /// capture knows the clocks.
-    fn off_clocks(&self, reading: &mut Reading) {
+    fn off_clocks(&self, reading: &mut Facts) {
         if reading.circumstances.recorded_on != Some(RecordedOn::ThisDeck) {
             return;
         }
@@ -309,7 +309,7 @@ impl Card<'_> {
         }
     }
 
-    fn off_noise(&self, reading: &mut Reading, limits: &mut Vec<String>) {
+    fn off_noise(&self, reading: &mut Facts, limits: &mut Vec<String>) {
         let (Some(noise), Some(card)) = (&mut reading.noise, &self.loopback.noise) else { return };
         let reference_dbfs = noise.reference_dbfs;
         let mut uncertainty_db = noise.uncertainty_db;
@@ -363,8 +363,8 @@ impl Card<'_> {
         }
     }
 
-    fn look_at_flutter(&self, reading: &Reading, limits: &mut Vec<String>) {
-        let rms = |reading: &Reading| reading.flutter.as_ref()?.weighted_rms_percent;
+    fn look_at_flutter(&self, reading: &Facts, limits: &mut Vec<String>) {
+        let rms = |reading: &Facts| reading.flutter.as_ref()?.weighted_rms_percent;
         if let (Some(both), Some(card)) = (rms(reading), rms(self.loopback))
             && card > NAMED_SHARE * both
         {

@@ -6,20 +6,41 @@
 use crate::capture::FoundSlate;
 use crate::measure::flutter::meter::together;
 use crate::programme::{Signal, Timeline};
+use crate::reading::{FileClock, FileTime};
 use crate::signal::baseband::Band;
 use crate::signal::fm::demodulate;
 use crate::signal::statistics::{mean_and_error, median, rms};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
-/// A stretch of the return in which time jumps.
+/// A stretch of the return in which time jumps; its fields as in [`TornInFile`], in true seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Torn {
-    /// Start of the slate before it, s of the return.
+pub(crate) struct Torn {
     pub from_s: f64,
-    /// Start of the slate behind it, s of the return.
     pub to_s: f64,
-    /// Time that is missing (positive) or too much (negative), s.
+    pub missing_s: f64,
+    pub left_out: bool,
+}
+
+impl Torn {
+    pub fn in_file(&self, clock: FileClock) -> TornInFile {
+        TornInFile {
+            from_s: clock.at(self.from_s),
+            to_s: clock.at(self.to_s),
+            missing_s: clock.span_s(self.missing_s),
+            left_out: self.left_out,
+        }
+    }
+}
+
+/// A stretch of the file in which time jumps.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TornInFile {
+    /// Start of the slate before it.
+    pub from_s: FileTime,
+    /// Start of the slate behind it.
+    pub to_s: FileTime,
+    /// Time that is missing (positive) or too much (negative), s of the file.
     pub missing_s: f64,
     /// Too much to know where its parts lie: they were left out.
     pub left_out: bool,

@@ -2,7 +2,7 @@
 
 use crate::measure::flutter::deviation::{BAND_HZ, Course, band_gain, band_pass, one_sided};
 use crate::measure::flutter::indicator::{indicator, stated};
-use crate::reading::{FlutterFigures, FlutterSpread, FlutterStretch};
+use crate::reading::{FileClock, FlutterFigures, FlutterSpread, FlutterStretch};
 use crate::signal::fm::filter_by_response;
 use crate::signal::statistics::{mean_square, median, nth};
 use crate::trade::flutter_weighting;
@@ -179,14 +179,14 @@ impl Views {
         }
     }
 
-    /// Consecutive pieces of [`STRETCH_S`] from `from_s` on, and their spread.
-    pub fn along(&self, from_s: f64) -> (Vec<FlutterStretch>, Option<FlutterSpread>) {
+    /// Consecutive pieces of [`STRETCH_S`], and their spread; `clock` starts where the pieces do.
+    pub fn along(&self, clock: FileClock) -> (Vec<FlutterStretch>, Option<FlutterSpread>) {
         let length = (STRETCH_S * self.rate_hz).round() as usize;
         let count = self.flat.len() / length.max(1);
         if count < 2 {
             return (Vec::new(), None);
         }
-        let time_s = |index: usize| from_s + index as f64 / self.rate_hz;
+        let time_s = |index: usize| clock.at(index as f64 / self.rate_hz);
         let stretches: Vec<FlutterStretch> = (0..count)
             .map(|k| k * length..(k + 1) * length)
             .map(|range| FlutterStretch {

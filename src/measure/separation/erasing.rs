@@ -3,7 +3,7 @@
 
 use crate::capture::Stretch;
 use crate::measure::tone::follow::narrow_power;
-use crate::reading::{Erasing, Pair};
+use crate::reading::{Erasing, FileClock, Pair};
 use crate::signal::baseband::{Band, Baseband};
 use crate::signal::statistics::{mean, median, nth};
 use std::f64::consts::TAU;
@@ -184,15 +184,15 @@ fn residual_of(
     }
 }
 
-/// The section of a reading; `from_s` is the place of the first sample fed, s of the return.
-pub fn erasing(hz: f64, programme_db: f64, from_s: f64, erased: &Erased) -> Erasing {
+/// The section of a reading; `clock` starts at the first sample fed.
+pub fn erasing(hz: f64, programme_db: f64, clock: FileClock, erased: &Erased) -> Erasing {
     let pick = |of: fn(&Figure) -> Option<f64>| -> Pair { [of(&erased.figures[0]), of(&erased.figures[1])] };
     let stretch = erased.stretch.as_ref().ok();
     Erasing {
         hz,
         programme_db,
-        erased_from_s: stretch.map(|stretch| from_s + stretch.from_s),
-        erased_to_s: stretch.map(|stretch| from_s + stretch.to_s),
+        erased_from_s: stretch.map(|stretch| clock.at(stretch.from_s)),
+        erased_to_s: stretch.map(|stretch| clock.at(stretch.to_s)),
         residual_db: pick(|f| f.0),
         uncertainty_db: pick(|f| f.1),
         noise_limit_db: pick(|f| f.2),
@@ -228,9 +228,10 @@ mod tests {
 
     #[test]
     fn the_erased_stretch_is_found_and_what_is_left_is_read() {
-        let found = erasing(1000.0, 0.0, 100.0, &erased([60.0, 35.0], [false; 2]));
-        crate::assert_within!(found.erased_from_s.unwrap(), 108.5, 0.1, "s");
-        crate::assert_within!(found.erased_to_s.unwrap(), 113.5, 0.1, "s");
+        let found =
+            erasing(1000.0, 0.0, FileClock::default().starting_at(100.0), &erased([60.0, 35.0], [false; 2]));
+        crate::assert_within!(found.erased_from_s.unwrap().seconds(), 108.5, 0.1, "s");
+        crate::assert_within!(found.erased_to_s.unwrap().seconds(), 113.5, 0.1, "s");
         for (k, want) in [-60.0, -35.0].into_iter().enumerate() {
             crate::assert_within!(found.residual_db[k].unwrap(), want, 0.4, "dB");
             crate::assert_within!(
@@ -241,7 +242,7 @@ mod tests {
             );
         }
         // One channel only, and completely: it lies below its noise.
-        let found = erasing(1000.0, 0.0, 0.0, &erased([300.0, 0.0], [false; 2]));
+        let found = erasing(1000.0, 0.0, FileClock::default(), &erased([300.0, 0.0], [false; 2]));
         assert_eq!(found.residual_db[0], None);
         assert!((-95.0..-70.0).contains(&found.noise_limit_db[0].unwrap()), "{found:?}");
         crate::assert_within!(found.residual_db[1].unwrap(), 0.0, 0.3, "dB");
@@ -249,10 +250,10 @@ mod tests {
 
     #[test]
     fn where_nothing_was_erased_it_says_so() {
-        let found = erasing(1000.0, 0.0, 0.0, &erased([0.0, 0.0], [false; 2]));
+        let found = erasing(1000.0, 0.0, FileClock::default(), &erased([0.0, 0.0], [false; 2]));
         assert_eq!((found.erased_from_s, found.residual_db), (None, [None; 2]));
         assert!(found.why.unwrap().contains("nothing was erased"));
-        let found = erasing(1000.0, 0.0, 0.0, &erased([60.0, 60.0], [true, true]));
+        let found = erasing(1000.0, 0.0, FileClock::default(), &erased([60.0, 60.0], [true, true]));
         assert!(found.why.unwrap().contains("not found"));
     }
 }

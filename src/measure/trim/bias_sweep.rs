@@ -5,7 +5,7 @@
 
 use crate::measure::trim::peak::{Point, peak};
 use crate::measure::trim::rounds::SilenceNoise;
-use crate::reading::{BiasBalance, BiasHigh, BiasPeak, BiasStep, BiasSweep, Level, Pair};
+use crate::reading::{BiasBalance, BiasHigh, BiasPeak, BiasStep, BiasSweep, FileTime, Level, Pair};
 use crate::signal::fit::Line;
 
 /// Gain and its expanded uncertainty, dB, `[left, right]`.
@@ -15,7 +15,7 @@ type Gain = [Option<(f64, f64)>; 2];
 #[derive(Debug, Clone)]
 pub(crate) struct SweepRound {
     pub round: u32,
-    pub at_s: f64,
+    pub at_s: FileTime,
     pub level_hz: Option<f64>,
     pub level: Gain,
     pub low_hz: f64,
@@ -210,6 +210,7 @@ fn balance(rounds: &[SweepRound], hz: f64) -> BiasBalance {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::reading::FileClock;
 
     /// A sweep of `count` rounds: 10 kHz peaks at round 4, 1 kHz at round 8, K3 is lowest at round 9.
     fn sweep(count: u32, falling: bool) -> Vec<SweepRound> {
@@ -219,7 +220,7 @@ mod tests {
                 let both = |db: f64| [Some((db, 0.02)); 2];
                 SweepRound {
                     round: number,
-                    at_s: 10.0 * f64::from(number),
+                    at_s: FileClock::default().at(10.0 * f64::from(number)),
                     level_hz: Some(315.0),
                     level: both(0.0),
                     low_hz: 1000.0,

@@ -12,7 +12,7 @@ use crate::measure::trim::level_step::{LevelStep, level_step};
 use crate::measure::trim::noise_reduction::{ReductionTone, tracking};
 use crate::measure::whole::playing::{FADE_S, SILENCE_MARGIN_S, read};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
-use crate::reading::{BiasPair, BiasSweep, Level, Pair, ReductionTracking, Round};
+use crate::reading::{BiasPair, BiasSweep, FileTime, Level, Pair, ReductionTracking, Round};
 use crate::signal::spectrum::Welch;
 use crate::signal::statistics::median;
 use crate::trade::a_weighting;
@@ -82,10 +82,10 @@ impl SilenceNoise {
 struct Settled {
     round: u32,
     serves: Serves,
-    at_s: f64,
+    at_s: FileTime,
     tones: Vec<SettledTone>,
-    /// Where a tone moved, s of the return, what is to be said of it, and which tone it was, Hz.
-    moved: Option<(f64, String, f64)>,
+    /// Where a tone moved, what is to be said of it, and which tone it was, Hz.
+    moved: Option<(FileTime, String, f64)>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -216,7 +216,7 @@ impl Bench<'_> {
         let Some(tone) = self.tone(part, hz, stretch)? else { return Ok(None) };
         let steps = [0, 1].map(|channel| {
             let level = tone.levels[channel]?;
-            level_step(&tone.band[channel], level.noise_share, stretch.from_s)
+            level_step(&tone.band[channel], level.noise_share)
         });
         let k3_percent = self.k3_percent(part, hz, stretch)?;
         Ok(Some(Heard { part, hz, stretch, levels: tone.levels, steps, k3_percent }))
@@ -302,8 +302,9 @@ impl Bench<'_> {
         let moved = tones.iter().enumerate().filter_map(|(index, tone)| Some((index, moved(tone, all)?)));
         // The largest step counts: that is the turn.
         let moved = moved.max_by(|a, b| a.1.step.db.abs().total_cmp(&b.1.step.db.abs()));
+        let start = |heard: &Heard| self.alignment.clock.starting_at(heard.stretch.from_s);
         let mut settled =
-            Settled { round, serves, at_s: first.stretch.from_s, tones: Vec::new(), moved: None };
+            Settled { round, serves, at_s: start(first).at(0.0), tones: Vec::new(), moved: None };
         for (index, heard) in tones.iter().enumerate() {
             let mut gain = self.gains(heard.part, heard.levels);
             if let Some((at, _)) = &moved {
@@ -316,7 +317,8 @@ impl Bench<'_> {
             }
             settled.tones.push(SettledTone { hz: heard.hz, programme_db: heard.part.level_db, gain });
         }
-        settled.moved = moved.map(|(index, moved)| (moved.step.at_s, moved.words, tones[index].hz));
+        settled.moved = moved
+            .map(|(index, moved)| (start(tones[index]).at(moved.step.at_s), moved.words, tones[index].hz));
         Some(settled)
     }
 }
