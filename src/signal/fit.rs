@@ -88,10 +88,15 @@ pub(crate) fn top_of([a, b, c]: [(f64, f64); 3]) -> Option<(f64, f64)> {
     Some((at, a.1 + (at - a.0) * (first + second * (at - b.0))))
 }
 
-/// The same through three neighbours in a row, the middle one the highest: place from the middle one in steps, and height.
-/// The middle one itself where it does not stand out.
+/// The same through three neighbours in a row, the middle one the highest: place from the middle one in steps, at most half
+/// a step, and height. The middle one itself where it does not stand out.
 pub(crate) fn top_of_row([before, middle, after]: [f64; 3]) -> (f64, f64) {
-    top_of([(-1.0, before), (0.0, middle), (1.0, after)]).unwrap_or((0.0, middle))
+    let bend = 2.0 * middle - before - after;
+    if !(bend > 0.0) {
+        return (0.0, middle);
+    }
+    let at = (0.5 * (after - before) / bend).clamp(-0.5, 0.5);
+    (at, middle + 0.25 * (after - before) * at)
 }
 
 /// Solution of `columns` times it nearest to `want`, by QR: normal equations would lose what nearly equal columns differ by.
@@ -198,6 +203,10 @@ mod tests {
         let curve = |x: f64| (x, 3.0 - 0.2 * (x - 1.3).powi(2));
         let (at, height) = top_of([curve(0.0), curve(1.0), curve(4.0)]).unwrap();
         crate::assert_within!(at, 1.3, 1e-12, "");
+        crate::assert_within!(height, 3.0, 1e-12, "");
+        let row = [0.0, 1.0, 2.0].map(|x| curve(x).1);
+        let (at, height) = top_of_row(row);
+        crate::assert_within!(1.0 + at, 1.3, 1e-12, "");
         crate::assert_within!(height, 3.0, 1e-12, "");
         assert_eq!((top_of([(0.0, 1.0), (1.0, 0.0), (2.0, 1.0)]), top_of_row([1.0; 3])), (None, (0.0, 1.0)));
     }
