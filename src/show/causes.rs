@@ -70,9 +70,9 @@ fn words(causes: &[Cause]) -> Vec<String> {
 
 fn sized(cause: &Cause) -> String {
     if cause.cause == CauseKind::None {
-        return cause.channel.clone();
+        return cause.channel.to_string();
     }
-    let size = cause_size(cause.value, cause.uncertainty, &cause.unit);
+    let size = cause_size(cause.value, cause.uncertainty, cause.unit);
     let high = cause.height_db.map(|db| format!("{} dB high", unsigned(db, 1)));
     let sure = cause.probability.map(percent);
     let facts: Vec<String> = size.into_iter().chain(high).chain(sure).collect();
@@ -106,7 +106,7 @@ fn left(left: &Unexplained) -> String {
 }
 
 fn open(cause: &Instead) -> String {
-    let size = cause_size(cause.value, None, &cause.unit).unwrap_or_default();
+    let size = cause_size(cause.value, None, cause.unit).unwrap_or_default();
     format!("{} ({size}, {} %)", cause_name(cause.cause), unsigned(100.0 * cause.probability, 0))
 }
 
@@ -131,12 +131,12 @@ pub(super) fn csv(reading: &Reading) -> Vec<(&'static str, String)> {
             let instead: Vec<&str> = cause.instead.iter().map(|other| cause_name(other.cause)).collect();
             let mut row = |share: Option<&[f64; 3]>| {
                 csv.row([
-                    cause.channel.clone(),
+                    cause.channel.to_string(),
                     cause_name(cause.cause).to_owned(),
                     instead.join(" or "),
                     cell(cause.value),
                     cell(cause.uncertainty),
-                    cause.unit.clone(),
+                    cause.unit.to_string(),
                     cell(cause.height_db),
                     cell(cause.probability),
                     cell(share.map(|share| share[0])),
@@ -155,7 +155,7 @@ pub(super) fn csv(reading: &Reading) -> Vec<(&'static str, String)> {
         let mut csv = Csv::new(&["channel", "hz", "db"]);
         for left in &reading.unexplained {
             for row in &left.left_db {
-                csv.row([left.channel.clone(), row[0].to_string(), row[1].to_string()]);
+                csv.row([left.channel.to_string(), row[0].to_string(), row[1].to_string()]);
             }
         }
         tables.push(("unexplained.csv", csv.text));
@@ -166,14 +166,15 @@ pub(super) fn csv(reading: &Reading) -> Vec<(&'static str, String)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::reading::{Channel, Unit};
 
-    fn cause(channel: &str, kind: CauseKind, why: &str) -> Cause {
+    fn cause(channel: Channel, kind: CauseKind, why: &str) -> Cause {
         Cause {
-            channel: channel.to_owned(),
+            channel,
             cause: kind,
             value: Some(0.3123),
             uncertainty: Some(0.021),
-            unit: "um".to_owned(),
+            unit: Unit::Um,
             height_db: None,
             digital: false,
             second_hz: None,
@@ -189,14 +190,17 @@ mod tests {
         let mut reading: Reading =
             serde_json::from_str(include_str!("../../tests/readings/healthy.json")).unwrap();
         let other =
-            |kind, probability| Instead { cause: kind, value: Some(0.9), unit: "um".to_owned(), probability };
-        let mut open = cause("right", CauseKind::Gap, "could not be told apart");
+            |kind, probability| Instead { cause: kind, value: Some(0.9), unit: Unit::Um, probability };
+        let mut open = cause(Channel::Right, CauseKind::Gap, "could not be told apart");
         (open.value, open.uncertainty) = (None, None);
         open.instead = vec![other(CauseKind::Gap, 0.6), other(CauseKind::Spacing, 0.5)];
-        reading.causes =
-            vec![cause("left", CauseKind::Spacing, "dirt"), cause("right", CauseKind::Spacing, "dirt"), open];
+        reading.causes = vec![
+            cause(Channel::Left, CauseKind::Spacing, "dirt"),
+            cause(Channel::Right, CauseKind::Spacing, "dirt"),
+            open,
+        ];
         reading.unexplained = vec![Unexplained {
-            channel: "left".to_owned(),
+            channel: Channel::Left,
             ripple_db: 0.1,
             most_hz: 63.0,
             left_db: vec![[63.0, -0.31], [400.0, 0.02]],

@@ -3,7 +3,7 @@
 use super::text::{Page, cell};
 use super::words;
 use crate::judge::{decimals, decimals_db, frequency, signed, unsigned};
-use crate::reading::{ChangeState, ComparedRow, Comparison, FindingChange, QuantityChange, Verdict};
+use crate::reading::{ChangeState, Channel, ComparedRow, Comparison, FindingChange, QuantityChange, Verdict};
 
 /// The comparison in at most [`COLUMNS`](super::COLUMNS) columns: verdicts first, then what changed, then what did not.
 ///
@@ -36,8 +36,8 @@ pub fn comparison(comparison: &Comparison) -> String {
 
 /// A finding's name with its kind and channel.
 pub(super) fn named(change: &FindingChange) -> String {
-    let details: Vec<&str> =
-        [&change.kind, &change.channel].into_iter().flatten().map(String::as_str).collect();
+    let details = [change.kind.as_deref(), change.channel.map(Channel::as_str)];
+    let details: Vec<&str> = details.into_iter().flatten().collect();
     if details.is_empty() { change.id.clone() } else { format!("{} ({})", change.id, details.join(", ")) }
 }
 
@@ -69,11 +69,16 @@ pub(super) fn value(value: Option<f64>, uncertainty: Option<f64>, unit: &str) ->
 
 /// By how much a finding changed, and whether that is more than its uncertainty.
 pub(super) fn finding_change(change: &FindingChange) -> Option<(String, &'static str)> {
-    let digits = digits_of(change.change_uncertainty, 3, &change.unit);
+    let digits = digits_of(change.change_uncertainty, 3, change.unit.as_str());
     let (by, uncertainty) = (change.change?, change.change_uncertainty?);
     let said = if change.changed == Some(true) { "changed" } else { "no change shown" };
     Some((
-        format!("{} +- {} {}", signed(by, digits), unsigned(uncertainty, digits), short(&change.unit)),
+        format!(
+            "{} +- {} {}",
+            signed(by, digits),
+            unsigned(uncertainty, digits),
+            short(change.unit.as_str())
+        ),
         said,
     ))
 }
@@ -95,8 +100,8 @@ fn verdicts(page: &mut Page, findings: &[FindingChange]) {
         };
         let text = format!(
             "{words}; {} -> {}{}",
-            value(change.before, change.uncertainties[0], &change.unit),
-            value(change.after, change.uncertainties[1], &change.unit),
+            value(change.before, change.uncertainties[0], change.unit.as_str()),
+            value(change.after, change.uncertainties[1], change.unit.as_str()),
             finding_change(change).map(|(by, said)| format!("; {by}: {said}")).unwrap_or_default()
         );
         page.wrapped(2, &format!("{:<34}", named(change)), &text);

@@ -7,7 +7,7 @@ use super::html::{page, text};
 use super::svg::Stroke;
 use super::words;
 use crate::judge::{decimals, signed, unsigned};
-use crate::reading::{ChangeState, ComparedRow, Comparison};
+use crate::reading::{ChangeState, ComparedChannel, ComparedRow, Comparison, MeasuredBy};
 
 /// The comparison as pretty JSON (`deckproof-comparison/1`), with a line feed at the end.
 pub fn comparison_json(comparison: &Comparison) -> String {
@@ -44,7 +44,7 @@ pub fn comparison_table(comparison: &Comparison) -> String {
             csv.row([
                 row.quantity.clone(),
                 row.what.clone(),
-                row.channel.clone().unwrap_or_default(),
+                row.channel.map_or(String::new(), |channel| channel.to_string()),
                 row.unit.clone(),
                 reading.name.clone(),
                 number(row.values[k]),
@@ -110,7 +110,7 @@ fn summary(body: &mut String, comparison: &Comparison) {
         *body += "<table>\n<thead><tr><th>quantity</th><th>first</th><th>last</th><th>change</th></tr></thead>\n<tbody>\n";
         for quantity in &real {
             for row in rows_of(comparison, quantity) {
-                let channel = row.channel.as_ref().map(|channel| format!(", {channel}")).unwrap_or_default();
+                let channel = row.channel.map(|channel| format!(", {channel}")).unwrap_or_default();
                 let ends = [
                     row.values.first().zip(row.uncertainties.first()),
                     row.values.last().zip(row.uncertainties.last()),
@@ -159,9 +159,9 @@ fn findings(body: &mut String, comparison: &Comparison) {
         *body += &format!(
             "<tr><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>\n",
             text(&named(change)),
-            text(&value(change.before, change.uncertainties[0], &change.unit)),
+            text(&value(change.before, change.uncertainties[0], change.unit.as_str())),
             verdict(change.verdict_before),
-            text(&value(change.after, change.uncertainties[1], &change.unit)),
+            text(&value(change.after, change.uncertainties[1], change.unit.as_str())),
             verdict(change.verdict_after),
         );
     }
@@ -172,16 +172,14 @@ const CAPTION: &str = "Change of the response from the first reading to the last
 
 /// Change of the stepped response, or of the sweep's, against frequency.
 fn change_of_response(comparison: &Comparison) -> Option<String> {
-    let points = |by: &str, side: &str| -> Vec<(f64, f64)> {
+    let points = |by: MeasuredBy, side: ComparedChannel| -> Vec<(f64, f64)> {
         let ours = comparison.rows.iter().filter(|row| {
-            row.quantity == "playback-response"
-                && row.channel.as_deref() == Some(side)
-                && row.what.contains(by)
+            row.quantity == "playback-response" && row.channel == Some(side) && row.by == Some(by)
         });
         ours.filter_map(|row| Some((row.hz?, row.change?))).collect()
     };
-    let by = ["steps", "sweep", "noise"].into_iter().find(|by| !points(by, "left").is_empty())?;
-    let lines = [points(by, "left"), points(by, "right")];
+    let by = MeasuredBy::ALL.into_iter().find(|by| !points(*by, ComparedChannel::Left).is_empty())?;
+    let lines = ComparedChannel::SIDES.map(|side| points(by, side));
     let values = || lines.iter().flatten().map(|point| point.1);
     let (low, high) = (values().fold(-1.0, f64::min) - 0.3, values().fold(1.0, f64::max) + 0.3);
     let hertz = Axis::frequency("frequency, Hz", 20.0, 20_000.0);
@@ -209,7 +207,7 @@ fn rows(body: &mut String, comparison: &Comparison) {
         *body += &format!(
             "<tr><td>{}</td><td>{}</td>",
             text(&format!("{}: {}", row.quantity, row.what)),
-            text(row.channel.as_deref().unwrap_or(""))
+            text(row.channel.map_or("", ComparedChannel::as_str))
         );
         for (one, uncertainty) in row.values.iter().zip(&row.uncertainties) {
             *body += &format!("<td>{}</td>", text(&value(*one, *uncertainty, &row.unit)));

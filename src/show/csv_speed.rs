@@ -83,7 +83,7 @@ pub(super) fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
                 dropout.part.clone(),
                 dropout.depth_db.to_string(),
                 dropout.length_ms.to_string(),
-                dropout.channel.clone(),
+                dropout.channel.to_string(),
             ]);
         }
         tables.push(("dropouts.csv", csv.text));

@@ -26,12 +26,12 @@ pub(super) fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
         for finding in &reading.findings {
             csv.row([
                 finding.id.clone(),
-                finding.channel.clone().unwrap_or_default(),
+                finding.channel.map_or(String::new(), |channel| channel.to_string()),
                 finding.kind.clone().unwrap_or_default(),
                 words::verdict(finding.verdict).to_owned(),
                 cell(finding.value),
                 cell(finding.uncertainty),
-                finding.unit.clone(),
+                finding.unit.to_string(),
                 finding.limit.clone().unwrap_or_default(),
                 finding.basis.clone(),
                 finding.why.clone(),

@@ -8,7 +8,7 @@ use super::{
 };
 use crate::judge::Reading;
 use crate::judge::{Limits, decimals, decimals_db, frequency, signed, unsigned};
-use crate::reading::{Finding, Verdict};
+use crate::reading::{Finding, Verdict, WarningId};
 use crate::trade::CAUTIONS;
 
 /// Dropouts that the report names one by one: a bad tape has hundreds.
@@ -102,7 +102,7 @@ fn heading(body: &mut String, reading: &Reading, limits: Option<&Limits>) {
     let peaks = capture.peak_dbfs.map(|peak| peak.map_or("no signal".to_owned(), |peak| unsigned(peak, 1)));
     let mut row = |name: &str, value: &str| *body += &format!("<dt>{name}</dt><dd>{}</dd>\n", text(value));
     // A reader who stops at the first screen must not take it for a deck's.
-    if let Some(rehearsal) = reading.warnings.iter().find(|warning| warning.id == "rehearsal") {
+    if let Some(rehearsal) = reading.warnings.iter().find(|warning| warning.id == WarningId::Rehearsal) {
         row("Rehearsal", &rehearsal.text);
     }
     if let Some(deck) = words::deck(reading) {
@@ -191,8 +191,8 @@ fn findings(body: &mut String, findings: &[Finding]) {
             );
             continue;
         }
-        let side = match finding.channel.as_deref() {
-            Some(side @ ("left" | "right")) => format!("<br>{side}"),
+        let side = match finding.channel {
+            Some(side) if side.is_side() => format!("<br>{side}"),
             _ => String::new(),
         };
         let kind =
@@ -234,7 +234,8 @@ fn warnings(body: &mut String, reading: &Reading) {
     }
     *body += "<section>\n<h2>Warnings</h2>\n<ul>\n";
     for warning in &reading.warnings {
-        *body += &format!("<li><strong>{}</strong>: {}</li>\n", text(&warning.id), text(&warning.text));
+        *body +=
+            &format!("<li><strong>{}</strong>: {}</li>\n", text(warning.id.as_str()), text(&warning.text));
     }
     *body += "</ul>\n</section>\n";
 }
@@ -479,7 +480,7 @@ fn dropouts(body: &mut String, reading: &Reading) {
             text(&dropout.part),
             unsigned(dropout.depth_db, 1),
             unsigned(dropout.length_ms, 0),
-            text(&dropout.channel)
+            dropout.channel
         );
     }
     *body += "</ul>\n";
@@ -503,9 +504,8 @@ mod tests {
         reading.recipe.as_mut().unwrap().name = evil.to_owned();
         reading.level[0].part = evil.to_owned();
         reading.dropouts[0].part = evil.to_owned();
-        reading.dropouts[0].channel = evil.to_owned();
         reading.warnings[0].text = evil.to_owned();
-        reading.warnings[0].id = evil.to_owned();
+        reading.warnings[0].id = WarningId::Other(evil.to_owned());
         reading.noise.as_mut().unwrap().reference = evil.to_owned();
         reading.flutter.as_mut().unwrap().lines[0].part = Some(evil.to_owned());
         reading = crate::judge::conclude(

@@ -170,7 +170,7 @@ fn readings(body: &mut String, pair: &SheetPair) {
             (pair.there[1], finding.after, finding.uncertainties[1], finding.verdict_after),
         ];
         for (_, at, uncertainty, verdict) in sides.into_iter().filter(|side| side.0) {
-            let read = verdict.map(|_| (finding_value(at, uncertainty, &finding.unit), verdict));
+            let read = verdict.map(|_| (finding_value(at, uncertainty, finding.unit.as_str()), verdict));
             *body += &cell(read);
         }
         if both {

@@ -216,7 +216,7 @@ pub(super) fn change(row: &ComparedRow) -> String {
 
 /// What is changed, in words.
 pub(super) fn row_name(row: &ComparedRow) -> String {
-    let channel = row.channel.as_ref().map(|channel| format!(", {channel}")).unwrap_or_default();
+    let channel = row.channel.map(|channel| format!(", {channel}")).unwrap_or_default();
     format!("{}: {}{channel}", row.quantity, row.what)
 }
 
@@ -235,7 +235,9 @@ fn pair(page: &mut Page, pair: &SheetPair) {
     }
     for finding in told {
         let one = |state: bool, at: Option<f64>, uncertainty: Option<f64>, is: Option<Verdict>| {
-            state.then(|| format!("{}: {}", finding_value(at, uncertainty, &finding.unit), verdict(is)))
+            state.then(|| {
+                format!("{}: {}", finding_value(at, uncertainty, finding.unit.as_str()), verdict(is))
+            })
         };
         let before = one(pair.there[0], finding.before, finding.uncertainties[0], finding.verdict_before);
         let after = one(pair.there[1], finding.after, finding.uncertainties[1], finding.verdict_after);

@@ -216,8 +216,8 @@ fn findings(page: &mut Page, findings: &[Finding]) {
             page.wrapped(INDENT, "why    ", &finding.why);
             continue;
         }
-        let name = match finding.channel.as_deref() {
-            Some(side @ ("left" | "right")) => format!("{} {side}", finding.id),
+        let name = match finding.channel {
+            Some(side) if side.is_side() => format!("{} {side}", finding.id),
             _ => finding.id.clone(),
         };
         let value: Vec<String> = words::value(finding).into_iter().chain(finding.kind.clone()).collect();

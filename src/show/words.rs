@@ -217,7 +217,7 @@ pub(super) fn value(finding: &Finding) -> Option<String> {
         } else {
             signed(value, digits)
         };
-    let unit = unit(&finding.unit);
+    let unit = unit(finding.unit.as_str());
     Some(match finding.uncertainty {
         Some(uncertainty) => format!("{number} +- {} {unit}", unsigned(uncertainty, digits)),
         None => format!("{number} {unit}"),

@@ -4,7 +4,7 @@ use crate::judge::case::{Bench, Bounds, SIDES, plain};
 use crate::judge::figures::{decimals_db, frequency, signed, unsigned};
 use crate::judge::meaning::Quantity;
 use crate::judge::work::turns::step;
-use crate::reading::{Adjustment, Finding, Level, RecordedOn, Way, level_tone};
+use crate::reading::{Adjustment, Channel, Finding, Level, RecordedOn, Unit, Way, level_tone};
 
 const NO_TONE: &str = "no level tone was found; to find out: record a programme with a level tone";
 
@@ -27,9 +27,9 @@ fn of_house_tape(bench: &Bench, tone: &Level, side: usize) -> Option<f64> {
 /// Left against right at the level tone.
 pub(crate) fn channel_match(bench: &Bench) -> Vec<Finding> {
     let limit = &bench.limits.channel_match_db;
-    let mut case = bench.case("channel-match", Quantity::ChannelMatch, "dB");
+    let mut case = bench.case("channel-match", Quantity::ChannelMatch, Unit::Db);
     case.kind = Some("level tone");
-    case.channel = Some("both");
+    case.channel = Some(Channel::Both);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("at most {} dB apart at the level tone ({})", plain(limit.value), limit.basis));
     case.missing = NO_TONE.to_owned();
@@ -70,7 +70,7 @@ pub(crate) fn channel_match(bench: &Bench) -> Vec<Finding> {
                 ),
             )
             .on(weak)
-            .by(Way::Up, db.abs(), "dB"),
+            .by(Way::Up, db.abs(), Unit::Db),
         ];
     }
     vec![case.finish()]
@@ -84,7 +84,7 @@ pub(crate) fn playback_level(bench: &Bench) -> Vec<Finding> {
 fn one_channel(bench: &Bench, side: usize) -> Finding {
     let limit = &bench.limits.playback_level_db;
     let name = SIDES[side];
-    let mut case = bench.case("playback-level", Quantity::PlaybackLevel, "dB");
+    let mut case = bench.case("playback-level", Quantity::PlaybackLevel, Unit::Db);
     case.channel = Some(name);
     case.bounds = Bounds::within(limit.value);
     let target = bench.limits.playback_level_target_dbfs.as_ref();
@@ -137,7 +137,7 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
     let (word, way) = if off_db < 0.0 { ("up", Way::Up) } else { ("down", Way::Down) };
     let first = playback_alone_first(bench);
     let text = format!("{first}playback level trimmer {name} {word} {} dB", unsigned(off_db.abs(), digits));
-    case.turn = vec![step(Adjustment::PlaybackLevel, text).on(name).by(way, off_db.abs(), "dB")];
+    case.turn = vec![step(Adjustment::PlaybackLevel, text).on(name).by(way, off_db.abs(), Unit::Db)];
     case.finish()
 }
 
