@@ -14,7 +14,6 @@
 mod case;
 mod causes_fit;
 mod causes_shapes;
-mod figures;
 mod limits;
 mod meaning;
 mod order;
@@ -38,7 +37,6 @@ pub use bench::sheet::{BenchSheet, SheetPair, bench_sheet};
 pub use causes::told::causes;
 pub use causes::words::{cause_name, cause_size};
 pub use compare::readings::{Named, compare, compare_repeated};
-pub use figures::{decimals, decimals_db, frequency, signed, unsigned};
 pub use house::renewal::{days_between, passes, passes_since, renewal};
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};
 pub use meaning::{Meaning, Quantity, meaning};

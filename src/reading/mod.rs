@@ -12,6 +12,7 @@ mod causes;
 mod circumstances;
 mod comparison;
 mod distortion;
+pub mod figures;
 mod findings;
 mod found;
 mod job_sheet;

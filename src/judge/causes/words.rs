@@ -1,7 +1,7 @@
 //! What a cause means, in words.
 
 use crate::judge::causes_shapes::{Setting, is_treble};
-use crate::judge::figures::{decimals, frequency, signed, unsigned};
+use crate::reading::figures::{UnitKind, frequency, given};
 use crate::reading::{Cause, CauseKind, Reading, RecordedOn};
 
 /// Name of a cause in words of the trade.
@@ -21,9 +21,7 @@ pub fn cause_name(kind: CauseKind) -> &'static str {
 /// A size with its unit, with digits by its uncertainty.
 pub fn cause_size(value: Option<f64>, uncertainty: Option<f64>, unit: &str) -> Option<String> {
     let value = value?;
-    let digits = decimals(uncertainty, if unit == "um" { 2 } else { 0 });
-    let doubt = uncertainty.map_or(String::new(), |u| format!(" +- {}", unsigned(u, digits)));
-    Some(format!("{}{doubt} {unit}", unsigned(value, digits)))
+    Some(UnitKind::of_unit(unit, "")?.of(value, uncertainty).full())
 }
 
 /// What `cause` means and rests on. `digital`: a low-pass is a digital one; `most` is the largest rest: `[Hz, dB]`.
@@ -85,7 +83,7 @@ fn one(cause: &Cause, reading: &Reading, setting: &Setting, digital: bool, most:
             .to_owned(),
         CauseKind::Coupling => {
             let second = cause.second_hz.map_or(String::new(), |hz| {
-                format!(", and a second one at about {} Hz", unsigned(hz, 0))
+                format!(", and a second one at about {}", UnitKind::Hertz.of(hz, None))
             });
             format!(
                 "falls as one capacitor with one resistance does, 3 dB down at this corner{second}. Capacitors that have dried out \
@@ -95,17 +93,13 @@ fn one(cause: &Cause, reading: &Reading, setting: &Setting, digital: bool, most:
         }
         CauseKind::HeadBump => "the head's own shape in the bass; a bump of some dB is usual, and nothing is to be turned"
             .to_owned(),
-        CauseKind::None if most[1].abs() >= 1.0 => format!(
-            "no cause known here has the shape of this response: {} dB at {} are not explained",
-            signed(most[1], 1),
-            frequency(most[0])
-        ),
+        CauseKind::None if most[1].abs() >= 1.0 => format!("no cause known here has the shape of this response: {} at {} are not explained", UnitKind::Db.of(most[1], None).signed(), frequency(most[0])),
         CauseKind::None => "nothing that needs a cause".to_owned(),
     }
 }
 
 fn time_constant(cause: &Cause, reading: &Reading, setting: &Setting) -> String {
-    let nominal = unsigned(setting.nominal_us, 0);
+    let nominal = given(setting.nominal_us, 0);
     let assumed = match reading.circumstances.tape_type {
         None => " (taken for that, because the tape type was not told)",
         Some(_) => "",
@@ -113,7 +107,7 @@ fn time_constant(cause: &Cause, reading: &Reading, setting: &Setting) -> String 
     let other_us = if setting.nominal_us > 100.0 { 70.0 } else { 120.0 };
     let near = |value: f64| (value - other_us).abs() <= cause.uncertainty.unwrap_or(0.0).max(0.05 * other_us);
     let switch = if cause.value.is_some_and(near) {
-        format!(", so about {} us: look at the tape switch first", unsigned(other_us, 0))
+        format!(", so about {} us: look at the tape switch first", given(other_us, 0))
     } else {
         String::new()
     };
@@ -126,7 +120,7 @@ fn several(cause: &Cause) -> String {
         .iter()
         .map(|other| {
             let size = cause_size(other.value, None, &other.unit).unwrap_or_default();
-            let percent = unsigned(100.0 * other.probability, 0);
+            let percent = given(100.0 * other.probability, 0);
             format!("{} ({size} by itself, {percent} %)", cause_name(other.cause))
         })
         .collect();

@@ -1,9 +1,9 @@
 //! Finding `separation`.
 
 use crate::judge::case::{Bench, Bounds, plain};
-use crate::judge::figures::{decimals, frequency, unsigned};
 use crate::judge::meaning::Quantity;
 use crate::judge::work::turns::step;
+use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{Adjustment, Finding, Separation};
 
 /// Frequency at which separation is stated, Hz (common practice, no source).
@@ -43,12 +43,12 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, side: &'static str,
         _ => (row.right_into_left_db, row.right_into_left_uncertainty_db),
     };
     let words = |row: &Separation| match (leak(row), row.noise_limit_db[from]) {
-        ((Some(db), doubt), _) => {
-            Some(format!("{} dB at {}", unsigned(db, decimals(doubt, 1)), frequency(row.hz)))
-        }
-        ((None, _), Some(limit)) => {
-            Some(format!("better than {} dB at {} (lost in noise)", unsigned(limit, 0), frequency(row.hz)))
-        }
+        ((Some(db), doubt), _) => Some(format!("{} at {}", UnitKind::Db.of(db, doubt), frequency(row.hz))),
+        ((None, _), Some(limit)) => Some(format!(
+            "better than {} at {} (lost in noise)",
+            UnitKind::Db.of(limit, None),
+            frequency(row.hz)
+        )),
         _ => None,
     };
     case.missing = format!(
