@@ -1,13 +1,18 @@
-//! A ten-minute return: how many times a bare decode reading takes, and whether memory grows with the length.
+//! A ten-minute return: how many times a bare decode reading takes, and whether memory grows with the length; and what
+//! writing a programme costs beside a plain copy of the same bytes.
 //!
-//! `cargo bench --bench ten_minutes` prints both beside their targets. Time is the median of alternate runs in one
+//! `cargo bench --bench ten_minutes` prints them beside their targets. Time is the median of alternate runs in one
 //! process; memory is the peak (VmHWM, Linux only) of a process of its own that does nothing but read.
 
-mod returns;
-
 use deckproof::capture::{ReturnFile, Source};
-use deckproof::job::read_return;
-use deckproof::programme::Recipe;
+use deckproof::deck::{DeckFile, EXAMPLES};
+use deckproof::job::{ReadOptions, RehearsalDeck, WriteOptions, read_return, rehearse, write_programme};
+use deckproof::judge::Limits;
+use deckproof::programme::{Depth, Overwrite, Recipe, built_in_by_name};
+use deckproof::reading::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
+use deckproof::trade::Medium;
+use std::hint::black_box;
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::{Duration, Instant};
@@ -81,16 +86,69 @@ fn recipe(rounds: u32) -> Recipe {
     Recipe::parse(&text, "long.toml").expect("sound")
 }
 
+/// Options for a return of `recipe`.
+fn options(recipe: Option<Recipe>) -> ReadOptions {
+    ReadOptions {
+        recipe,
+        reference_dbfs: -12.0,
+        channels: None,
+        circumstances: Circumstances {
+            recorded_on: Some(RecordedOn::Calibrated),
+            heads: Some(Heads::Two),
+            tape_type: Some(TapeType::I),
+            noise_reduction: NoiseReduction::Off,
+            card: None,
+        },
+        medium: Medium::COMPACT_CASSETTE,
+        limits: Limits::full_size(),
+        loopback: None,
+        made: None,
+        transport: None,
+    }
+}
+
+/// Path of the return of `recipe` from the deck `rehearsal`, 48 kHz, 24 bit, made in `folder`.
+fn make(recipe: &Recipe, folder: &Path) -> PathBuf {
+    // The virtual deck's, so that nothing is cleaner than on a bench.
+    let text = EXAMPLES.iter().find(|deck| deck.0 == "rehearsal").expect("built in").1;
+    let deck = DeckFile::from_toml(text, "rehearsal").expect("sound");
+    let deck = RehearsalDeck { deck, text: text.to_owned(), seed: 1 };
+    rehearse(recipe, &deck, folder, &WriteOptions::default(), &options(Some(recipe.clone())), &mut |_| {})
+        .expect("rehearsed");
+    folder.join("return.wav")
+}
+
+/// Decodes a file to f64, block by block, as the reader does, and throws it away; returns its frames.
+fn decode(path: &Path) -> u64 {
+    let file = ReturnFile::open(path, None).expect("opened");
+    let mut frames = 0;
+    let mut sink = |block: [&[f64]; 2]| frames += black_box(block)[0].len() as u64;
+    file.read(0, u64::MAX, &mut sink).expect("decoded");
+    frames
+}
+
+/// Decodes a 24 bit file to f64 with the other library, which hands on one sample at a time; returns its samples.
+fn decode_by_samples(path: &Path) -> usize {
+    let mut wav = hound::WavReader::open(path).expect("opened");
+    let step = 2f64.powi(-23);
+    let mut samples = 0;
+    for sample in wav.samples::<i32>() {
+        black_box(f64::from(sample.expect("sample")) * step);
+        samples += 1;
+    }
+    samples
+}
+
 fn main() {
     let arguments: Vec<String> = std::env::args().collect();
     match arguments.iter().map(String::as_str).collect::<Vec<_>>()[..] {
         [_, "peak-of-reading", rounds, path] => {
-            let options = returns::options(Some(recipe(rounds.parse().expect("rounds"))));
+            let options = options(Some(recipe(rounds.parse().expect("rounds"))));
             read_return(Path::new(path), &options).expect("read");
             print_peak();
         }
         [_, "peak-of-decoding", path] => {
-            returns::decode(Path::new(path));
+            decode(Path::new(path));
             print_peak();
         }
         // `cargo test --benches` only wants to know that it starts.
@@ -105,18 +163,18 @@ fn report() {
     let made: Vec<(u32, PathBuf)> = [1, 4]
         .map(|rounds| {
             println!("making a return of {rounds} rounds");
-            (rounds, returns::make(&recipe(rounds), &folder.path().join(rounds.to_string())))
+            (rounds, make(&recipe(rounds), &folder.path().join(rounds.to_string())))
         })
         .to_vec();
     println!();
     for (rounds, path) in &made {
         let seconds = ReturnFile::open(path, None).expect("opened").frames() as f64 / 48_000.0;
         println!("{seconds:.0} s, 48 kHz, 24 bit, stereo; {cores} cores; {RUNS} runs of each, alternating");
-        let options = returns::options(Some(recipe(*rounds)));
+        let options = options(Some(recipe(*rounds)));
         let (mut decoding, mut by_samples, mut reading) = (Vec::new(), Vec::new(), Vec::new());
         for _ in 0..RUNS {
-            decoding.push(time(|| returns::decode(path)));
-            by_samples.push(time(|| returns::decode_by_samples(path)));
+            decoding.push(time(|| decode(path)));
+            by_samples.push(time(|| decode_by_samples(path)));
             reading.push(time(|| read_return(path, &options).expect("read")));
         }
         let [decode_s, by_samples_s, read_s] =
@@ -150,6 +208,37 @@ fn report() {
         .collect();
     if let [Some(short), Some(long)] = peaks[..] {
         println!("  target: below {PEAK_MIB} MiB, and not growing: {:+.1} MiB", long - short);
+    }
+    println!();
+    report_writing(folder.path());
+}
+
+/// What writing a programme costs beside putting the same bytes on the disk, synced and renamed likewise.
+fn report_writing(folder: &Path) {
+    let recipe = built_in_by_name("full").expect("built in");
+    let options = WriteOptions {
+        rate_hz: 44_100,
+        depth: Depth::Sixteen,
+        overwrite: Overwrite::Force,
+        ..Default::default()
+    };
+    let path = folder.join("programme.wav");
+    let length_s = write_programme(&recipe, &path, &options).expect("written").length_s;
+    let bytes = std::fs::read(&path).expect("bytes");
+    let copy = || {
+        let mut file = tempfile::NamedTempFile::new_in(folder).expect("file");
+        file.write_all(&bytes).expect("written");
+        file.as_file().sync_all().expect("synced");
+        file.persist(folder.join("copy.wav")).expect("renamed")
+    };
+    println!("writing {length_s:.0} s, 44.1 kHz, 16 bit, stereo; {RUNS} runs of each, alternating");
+    let (mut copying, mut writing) = (Vec::new(), Vec::new());
+    for _ in 0..RUNS {
+        copying.push(time(copy));
+        writing.push(time(|| write_programme(&recipe, &path, &options).expect("written")));
+    }
+    for (what, times) in [("plain copy of the same bytes", &mut copying), ("write_programme", &mut writing)] {
+        println!("  {what:47} {:7.3} s  ({})", median_s(times), spread(times));
     }
 }
 

@@ -1,9 +1,11 @@
 //! Circumstances are enforced everywhere: every cell of the table of meanings, held against the meaning itself, every finding
 //! of every sample reading (measured or not), the summary and the report.
 
-use deckproof::judge::{Limits, Meaning, Quantity, judge, meaning};
-use deckproof::reading::{Circumstances, Finding, Heads, NoiseReduction, Reading, RecordedOn, Verdict};
+use deckproof::judge::Reading;
+use deckproof::judge::{Limits, Meaning, Quantity, conclude, meaning};
+use deckproof::reading::{Circumstances, Facts, Finding, Heads, NoiseReduction, RecordedOn, Verdict};
 use deckproof::show;
+use deckproof::trade::Medium;
 
 const SAMPLES: [&str; 4] = [
     include_str!("readings/healthy.json"),
@@ -72,15 +74,20 @@ fn every_cell_of_the_table_is_what_the_code_says() {
     }
 }
 
+/// What follows from the sample `text` under other circumstances.
+fn under(text: &str, circumstances: Circumstances) -> Reading {
+    let facts = Facts { circumstances, ..serde_json::from_str(text).unwrap() };
+    conclude(facts, &Medium::COMPACT_CASSETTE, &Limits::full_size(), None)
+}
+
 #[test]
 fn every_finding_measured_or_not_keeps_to_its_cell() {
     for text in SAMPLES {
         for (quantity, ids, column, kind, words) in cells() {
-            let mut reading: Reading = serde_json::from_str(text).unwrap();
-            reading.circumstances = told(column);
-            let findings = judge(&reading, &Limits::full_size());
+            let reading = under(text, told(column));
             for id in ids {
-                let of_id: Vec<&Finding> = findings.iter().filter(|finding| finding.id == id).collect();
+                let of_id: Vec<&Finding> =
+                    reading.findings.iter().filter(|finding| finding.id == id).collect();
                 assert!(!of_id.is_empty(), "{id}");
                 for finding in of_id {
                     let at = format!("{quantity:?}, {column}: {finding:?}");
@@ -112,16 +119,14 @@ fn summary_and_report_say_the_meaning_of_every_quantity() {
     };
     for text in SAMPLES {
         for (quantity, _, column, _, _) in cells() {
-            let mut reading: Reading = serde_json::from_str(text).unwrap();
-            reading.circumstances = told(column);
+            let reading = under(text, told(column));
             let words = plain(&meaning(quantity, &reading.circumstances).words());
             let summary = plain(&show::summary(&reading));
             let row = format!("{} {words}", quantity.name());
             assert!(summary.contains(&row), "{row}\n{summary}");
         }
         for column in ["house", "this-deck-2"] {
-            let mut reading: Reading = serde_json::from_str(text).unwrap();
-            reading.circumstances = told(column);
+            let reading = under(text, told(column));
             let report = show::report(&reading, None);
             for quantity in Quantity::ALL {
                 let words = meaning(quantity, &reading.circumstances).words();

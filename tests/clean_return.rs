@@ -23,6 +23,7 @@ fn options() -> ReadOptions {
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::full_size(),
         loopback: None,
+        made: None,
         transport: None,
     }
 }

@@ -1,7 +1,6 @@
 //! The built-in limits are those of the common-practice table: rules of thumb, no standard, no conformance.
 
-mod tsv;
-
+use crate::tsv;
 use deckproof::trade::common_practice::{Basis, Bound, G_CM_IN_MN_M, LEVEL_TONES_HZ, LIMITS, limit};
 
 const TABLE: &str = include_str!("tables/common-practice.tsv");

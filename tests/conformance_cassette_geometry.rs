@@ -1,8 +1,7 @@
 //! Cassette geometry and azimuth conversions against the dimensions of IEC 60094-7 / IEC 60094-1 and what follows from
 //! them. Each row's own confidence (SEEN, DERIVED, MEMORY) is in its message.
 
-mod tsv;
-
+use crate::tsv;
 use deckproof::assert_within;
 use deckproof::trade::Medium;
 

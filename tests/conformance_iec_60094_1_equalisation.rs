@@ -2,8 +2,7 @@
 //! from it independently of the crate; the printed cross-checks are the turnover frequencies and a trade article's
 //! "4.5 dB" between the two equalisations at 10 kHz.
 
-mod tsv;
-
+use crate::tsv;
 use deckproof::assert_within;
 use deckproof::trade::tape_equalisation::{
     Equalisation, LOW_TIME_CONSTANT_US, amplifier_db, flux_db, flux_relative_db, playback_db, turnover_hz,

@@ -1,8 +1,7 @@
 //! Flutter weighting against the table of IEC 60386:1972 + A1:1988. Every value of that table is FROM MEMORY: these
 //! tests prove that the code follows what we remember, not that it conforms to the document.
 
-mod tsv;
-
+use crate::tsv;
 use deckproof::assert_within;
 use deckproof::trade::flutter_weighting::{
     RESPONSE_AT_0_1_HZ_DB, TABLE as ROWS, mask_db, network_db, response_db,

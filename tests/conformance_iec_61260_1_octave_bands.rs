@@ -1,7 +1,6 @@
 //! Third-octave bands against IEC 61260-1:2014 (equations 1 to 5) and the nominal values of ISO 266 R10.
 
-mod tsv;
-
+use crate::tsv;
 use deckproof::assert_within;
 use deckproof::trade::octave_bands::{third_octave, third_octaves};
 

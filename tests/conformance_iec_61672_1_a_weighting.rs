@@ -1,7 +1,6 @@
 //! A-weighting against IEC 61672-1:2013 Table 3 with the class 1 acceptance limits.
 
-mod tsv;
-
+use crate::tsv;
 use deckproof::assert_within;
 use deckproof::trade::a_weighting::{TABLE as ROWS, a_weighting_db, mask_db};
 

@@ -1,8 +1,7 @@
 //! The quasi-peak noise meter against Recommendation ITU-R BS.468-4 clause 2: Tables 2 and 3 and the other limits, at
 //! three sample rates and with the burst starting at several places between two samples.
 
-mod tsv;
-
+use crate::tsv;
 use deckproof::assert_within;
 use deckproof::signal::quasi_peak_468::QuasiPeak;
 use deckproof::signal::weighting_468::WeightingFilter;

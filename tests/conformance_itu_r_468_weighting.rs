@@ -1,7 +1,6 @@
 //! Noise weighting against Recommendation ITU-R BS.468-4 Table 1 (clause 1).
 
-mod tsv;
-
+use crate::tsv;
 use deckproof::assert_within;
 use deckproof::trade::itu_r_468::{AES17_SHIFT_DB, TABLE as ROWS, mask_db, weighting_db};
 

@@ -2,8 +2,7 @@
 //! against two published statements: a note on a 4 dB ambiguity at 16 kHz of cassette calibration, and Mallinson,
 //! Foundations of Magnetic Recording, 1993, p. 95-96.
 
-mod tsv;
-
+use crate::tsv;
 use deckproof::assert_within;
 use deckproof::trade::Medium;
 use deckproof::trade::playback_losses::{

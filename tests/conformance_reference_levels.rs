@@ -1,8 +1,7 @@
 //! Fluxivities and their ratios against the published values; each row's own confidence (SEEN, DERIVED, MEMORY) is in
 //! its message. Service-manual rows are examples of practice and are not constants of the crate.
 
-mod tsv;
-
+use crate::tsv;
 use deckproof::assert_within;
 use deckproof::trade::reference_levels::*;
 

@@ -1,11 +1,8 @@
 //! Files with wrong bytes in them, made from right ones: recordings of every kind, recipes, decks, limits. None may end
 //! in a panic or without end, and every refusal names the file.
 
-#[path = "command_line/containers.rs"]
-#[allow(dead_code, reason = "the tests of the command line need more of it")]
-mod containers;
-
-use containers::{Header, Sample};
+use crate::command_line::containers::{self, Header, Sample};
+use crate::effort;
 use deckproof::capture::{ReturnFile, Source};
 use deckproof::deck::{DeckFile, EXAMPLES};
 use deckproof::job::{ReadOptions, read_return};
@@ -14,7 +11,6 @@ use deckproof::programme::{Recipe, Renderer, Timeline, built_in_names, built_in_
 use deckproof::reading::{Circumstances, NoiseReduction, RecordedOn};
 use deckproof::trade::Medium;
 use proptest::prelude::*;
-use proptest::test_runner::Config;
 use std::path::Path;
 use std::sync::LazyLock;
 
@@ -303,6 +299,7 @@ fn a_flac_that_is_cut_off_is_measured_as_far_as_it_goes() {
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::full_size(),
         loopback: None,
+        made: None,
         transport: None,
     };
     let reading = read_return(&path, &options).unwrap_or_else(|error| panic!("{error}"));
@@ -314,12 +311,8 @@ fn a_flac_that_is_cut_off_is_measured_as_far_as_it_goes() {
     assert!(warning.text.contains("not closed properly"), "{}", warning.text);
 }
 
-fn config(cases: u32) -> Config {
-    Config { cases, failure_persistence: None, ..Config::default() }
-}
-
 proptest! {
-    #![proptest_config(config(400))]
+    #![proptest_config(effort::cases(400))]
 
     #[test]
     fn no_recording_with_wrong_bytes_makes_it_panic(

@@ -4,8 +4,7 @@
 //! it). `DECKPROOF_PILOT` says where it is; without that it is looked for in `../shared/real`. Where it is missing, the
 //! test says that it was not run, and passes.
 
-mod tsv;
-
+use crate::tsv;
 use deckproof::assert_within;
 use deckproof::capture::{ReturnFile, Source, Stretch};
 use deckproof::measure::speed_wander;

@@ -1,5 +1,6 @@
 //! Recipes as a technician writes them: what they mean, and how a mistake is named.
 
+use crate::effort;
 use deckproof::assert_within;
 use deckproof::programme::{
     Channels, Colour, ProgrammeError, Recipe, Renderer, Serves, Signal, Timeline, slate,
@@ -392,6 +393,8 @@ const PIECES: [&str; 24] = [
 ];
 
 proptest! {
+    #![proptest_config(effort::cases(256))]
+
     #[test]
     fn no_text_makes_the_parser_panic(text in any::<String>()) {
         let _ = Recipe::parse(&text, "any.toml");

@@ -1,9 +1,7 @@
 //! Harmonics and difference tones under flutter against numpy 2.4.6, made by tests/reference/distortion_reference.py, which
 //! knows the tape's movement; the meters must follow it.
 
-mod signals;
-mod tsv;
-
+use crate::{signals, tsv};
 use deckproof::assert_within;
 use deckproof::measure::{
     DistortionMeter, PlayedStep, PlayedTwin, TwinToneMeter, distortion, intermodulation,

@@ -1,11 +1,10 @@
 //! Frequency demodulation against numpy 2.4.6 and scipy 1.17.1, made by tests/reference/make_signal_reference.py: the
 //! same samples through the library's band filter and demodulator, and through the whole flutter meter.
 
-mod signals;
-mod tsv;
-
+use crate::{signals, tsv};
 use deckproof::assert_within;
 use deckproof::measure::{FlutterMeter, indicator};
+use deckproof::reading::FileClock;
 use deckproof::signal::baseband::Baseband;
 use deckproof::signal::fm::{demodulate, filter_by_response};
 use deckproof::trade::flutter_weighting;
@@ -92,11 +91,11 @@ fn the_demodulator_finds_what_scipy_finds() {
 #[test]
 fn the_flutter_meter_agrees() {
     let samples = samples();
-    let mut meter = FlutterMeter::new(RATE_HZ, CARRIER_HZ, CARRIER_HZ);
+    let mut meter = FlutterMeter::new(RATE_HZ, CARRIER_HZ, CARRIER_HZ, FileClock::default());
     for block in samples.chunks(4801) {
         meter.feed([block, block]);
     }
-    let found = meter.finish(0.0).0.unwrap();
+    let found = meter.finish().0.unwrap();
     let gain = |hz: f64| 10f64.powf(flutter_weighting::response_db(hz) / 20.0);
     let lines = LINES.map(|(f, _)| (f, reference(&format!("line_{f}_hz_percent_peak"))));
     let weighted = (lines.iter().map(|(f, a)| (gain(*f) * a).powi(2)).sum::<f64>() / 2.0).sqrt();
@@ -104,7 +103,7 @@ fn the_flutter_meter_agrees() {
         ("unweighted", found.unweighted_rms_percent, reference("unweighted_rms_percent")),
         ("weighted", found.weighted_rms_percent, weighted),
     ] {
-        // The meter's 23 s are no whole number of periods: up to 1 / (4 pi 0.8 Hz 23 s) of a line's power is in doubt.
+        // The meter's 23 s are no whole number of periods: up to 1 / (4 pi 0.8 Hz 23 s) of a line's power is uncertain.
         assert_within!(got.unwrap(), want, 0.0043 * want, "%", "{kind} rms");
     }
     assert_eq!(found.lines.len(), 2, "{:?}", found.lines);
@@ -154,14 +153,14 @@ fn the_figures_are_those_of_an_analytic_signal() {
                 0.5 * (TAU * CARRIER_HZ * (t - bend)).sin() + 0.0005 * noise
             })
             .collect();
-        let mut meter = FlutterMeter::new(RATE_HZ, CARRIER_HZ, CARRIER_HZ);
+        let mut meter = FlutterMeter::new(RATE_HZ, CARRIER_HZ, CARRIER_HZ, FileClock::default());
         for block in samples.chunks(4801) {
             meter.feed([block, block]);
         }
-        let found = meter.finish(0.0).0.unwrap();
+        let found = meter.finish().0.unwrap();
         // The stretch that scipy's figures are of.
-        assert_within!(found.measured_from_s, 1.5223, 0.001, "s");
-        assert_within!(found.measured_to_s, 14.4789, 0.001, "s");
+        assert_within!(found.measured_from_s.seconds(), 1.5223, 0.001, "s");
+        assert_within!(found.measured_to_s.seconds(), 14.4789, 0.001, "s");
         // Noise is subtracted here and not there, and mirrored ends part by some 0.0001 %. The stated uncertainty is
         // 0.2 % of an rms figure; peaks carry scipy's noise.
         for (quantity, got, share) in [

@@ -1,7 +1,6 @@
 //! Kaiser low-passes against scipy 1.17.1 (firwin, freqz), made by tests/reference/make_signal_reference.py.
 
-mod tsv;
-
+use crate::tsv;
 use deckproof::assert_within;
 use deckproof::signal::fir::low_pass;
 use std::f64::consts::TAU;

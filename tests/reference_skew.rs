@@ -1,8 +1,6 @@
 //! Delay between channels against scipy 1.17.1 (signal.correlate, signal.csd), made by tests/reference/skew_reference.py.
 
-mod signals;
-mod tsv;
-
+use crate::{signals, tsv};
 use deckproof::assert_within;
 use deckproof::measure::{Content, SkewMeter, coarse_delay_us, skew};
 use deckproof::signal::cross_spectra::CrossSpectra;

@@ -1,16 +1,16 @@
 //! Spread of several readings against numpy and scipy, made by tests/reference/spread_reference.py.
 
-mod tsv;
-
+use crate::tsv;
 use deckproof::assert_within;
-use deckproof::judge::{Named, compare};
-use deckproof::reading::Reading;
+use deckproof::judge::{Limits, Named, Reading, compare, conclude};
+use deckproof::reading::Facts;
+use deckproof::trade::Medium;
 
 const REFERENCE: &str = include_str!("reference/spread_reference.tsv");
 
 #[test]
 fn spread_and_what_it_says_of_one_reading_are_what_numpy_and_scipy_compute() {
-    let sample: Reading = serde_json::from_str(include_str!("readings/faulty.json")).unwrap();
+    let sample: Facts = serde_json::from_str(include_str!("readings/faulty.json")).unwrap();
     for row in tsv::rows(REFERENCE, 8) {
         let readings: Vec<Reading> = row
             .text("values")
@@ -20,7 +20,7 @@ fn spread_and_what_it_says_of_one_reading_are_what_numpy_and_scipy_compute() {
                 let speed = reading.speed.as_mut().unwrap();
                 speed.error_percent = value.parse().unwrap();
                 speed.uncertainty_percent = row.number("uncertainty");
-                reading
+                conclude(reading, &Medium::COMPACT_CASSETTE, &Limits::full_size(), None)
             })
             .collect();
         let named: Vec<Named<'_>> =

@@ -1,8 +1,6 @@
 //! Third-octave levels of noise against numpy 2.4.6 and scipy 1.17.1, made by tests/reference/make_signal_reference.py.
 
-mod signals;
-mod tsv;
-
+use crate::{signals, tsv};
 use deckproof::assert_within;
 use deckproof::signal::spectrum::Welch;
 use deckproof::trade::octave_bands::third_octave;

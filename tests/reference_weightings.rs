@@ -1,7 +1,6 @@
 //! Weighting curves against scipy 1.17.1 (freqs_zpk and freqs), made by tests/reference/make_signal_reference.py.
 
-mod tsv;
-
+use crate::tsv;
 use deckproof::assert_within;
 use deckproof::trade::{a_weighting, flutter_weighting, itu_r_468};
 

@@ -1,8 +1,6 @@
 //! Welch's power spectral density against scipy 1.17.1 (signal.welch), made by tests/reference/make_signal_reference.py.
 
-mod signals;
-mod tsv;
-
+use crate::{signals, tsv};
 use deckproof::assert_within;
 use deckproof::signal::spectrum::{Density, Welch};
 use std::f64::consts::TAU;

@@ -1,11 +1,12 @@
 //! Whole outputs from fixed readings: snapshots, the committed schema, and the findings in the samples.
 //!
-//! `DECKPROOF_BLESS=1 cargo test --test show` writes the schema and the samples' findings anew; read the difference
+//! `DECKPROOF_BLESS=1 cargo test --test all show::` writes the schema and the samples' findings anew; read the difference
 //! before committing it.
 
-use deckproof::judge::{Limits, judge, work};
-use deckproof::reading::Reading;
+use deckproof::judge::Reading;
+use deckproof::judge::{Limits, conclude};
 use deckproof::show;
+use deckproof::trade::Medium;
 use std::path::{Path, PathBuf};
 
 const NAMES: [&str; 6] = ["healthy", "faulty", "empty", "rounds", "unslated", "injected"];
@@ -40,11 +41,10 @@ fn card_schema_is_the_committed_one() {
 }
 
 #[test]
-fn findings_in_the_sample_readings_are_what_the_code_judges() {
+fn what_follows_in_the_sample_readings_is_what_the_code_concludes() {
     for name in NAMES {
-        let mut reading = sample(name);
-        reading.findings = judge(&reading, &Limits::full_size());
-        reading.work = work(&reading.findings);
+        let facts = sample(name).into_facts();
+        let reading = conclude(facts, &Medium::COMPACT_CASSETTE, &Limits::full_size(), None);
         committed(&format!("readings/{name}.json"), &show::to_json(&reading));
     }
 }

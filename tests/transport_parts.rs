@@ -3,8 +3,9 @@
 //! Rates by hand: v / (pi d) with v = 47.625 mm/s (IEC 60094-7); a reel's change of rate from the area of its pack, which
 //! grows by the tape's length times its thickness.
 
-use deckproof::judge::{LinePart, TransportNumbers, line_parts, part_words};
-use deckproof::reading::{FlutterLine, Reading, RecordedOn};
+use deckproof::judge::part_words;
+use deckproof::measure::{LinePart, TransportNumbers, line_parts};
+use deckproof::reading::{Facts, FileClock, FlutterLine, RecordedOn};
 use deckproof::trade::Medium;
 use std::f64::consts::PI;
 
@@ -26,13 +27,14 @@ fn line(hz: f64, percent_peak: f64, drift: Option<(f64, f64)>) -> FlutterLine {
 fn parts(
     lines: Vec<FlutterLine>,
     numbers: Option<&str>,
-    change: impl Fn(&mut Reading),
+    change: impl Fn(&mut Facts),
 ) -> Vec<Option<LinePart>> {
-    let mut reading: Reading = serde_json::from_str(include_str!("readings/healthy.json")).unwrap();
+    let mut reading: Facts = serde_json::from_str(include_str!("readings/healthy.json")).unwrap();
     reading.circumstances.recorded_on = Some(RecordedOn::Calibrated);
     let flutter = reading.flutter.as_mut().unwrap();
     flutter.lines = lines;
-    (flutter.measured_from_s, flutter.measured_to_s) = (10.0, 75.0);
+    (flutter.measured_from_s, flutter.measured_to_s) =
+        (FileClock::default().at(10.0), FileClock::default().at(75.0));
     let speed = reading.speed.as_mut().unwrap();
     (speed.error_percent, speed.uncertainty_percent) = (0.0, 0.002);
     change(&mut reading);
@@ -86,13 +88,13 @@ fn numbers_given_match_tightly_and_harmonics_too() {
 #[test]
 fn a_fast_deck_turns_its_parts_faster() {
     let capstan = 1.03 * SPEED_MM_S / (PI * 2.5);
-    let fast = |reading: &mut Reading| reading.speed.as_mut().unwrap().error_percent = 3.0;
+    let fast = |reading: &mut Facts| reading.speed.as_mut().unwrap().error_percent = 3.0;
     assert_eq!(
         named(&parts(vec![line(capstan, 0.1, None)], Some(NUMBERS), fast)[0]).0,
         "capstan with flywheel"
     );
     // The same capstan cancels its own error in a loop: its rate is not known better than decks are.
-    let own = |reading: &mut Reading| reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
+    let own = |reading: &mut Facts| reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
     assert_eq!(
         named(&parts(vec![line(capstan, 0.1, None)], Some(NUMBERS), own)[0]).0,
         "capstan with flywheel"
@@ -124,14 +126,14 @@ fn usual_ranges_only_say_what_it_could_be() {
 fn reels_are_told_apart_by_moving() {
     for (radius_mm, tape_um) in [(12.0, 16.0), (15.0, 12.0), (20.0, 16.0), (23.0, 12.0)] {
         let (hz, change) = pack(radius_mm, tape_um);
-        let doubt = 0.2 * change;
+        let uncertainty = 0.2 * change;
         let lines = vec![
-            line(hz, 0.05, Some((change, doubt))),
-            line(hz * 1.01, 0.05, Some((-change, doubt))),
-            line(2.0 * hz, 0.02, Some((2.0 * change, doubt))),
+            line(hz, 0.05, Some((change, uncertainty))),
+            line(hz * 1.01, 0.05, Some((-change, uncertainty))),
+            line(2.0 * hz, 0.02, Some((2.0 * change, uncertainty))),
             line(hz * 1.02, 0.05, Some((0.1 * change, 2.0 * change))),
             line(hz * 0.99, 0.05, Some((0.0, 0.1 * change))),
-            line(hz, 0.05, Some((6.0 * change, doubt))),
+            line(hz, 0.05, Some((6.0 * change, uncertainty))),
         ];
         let got = parts(lines, None, |_| {});
         assert_eq!(named(&got[0]), ("supply reel", 1, false), "{radius_mm} mm");

@@ -4,6 +4,7 @@ use super::slates::FoundSlate;
 use super::time_map::TimeMap;
 use super::wiring::Wiring;
 use crate::programme::{PlacedPart, Timeline};
+use crate::reading::FileClock;
 
 /// A return held against the programme that it carries.
 #[derive(Debug, Clone, PartialEq)]
@@ -16,6 +17,8 @@ pub struct Alignment {
     pub wiring: Wiring,
     /// Length of the return, s.
     pub duration_s: f64,
+    /// Tells the times of the file.
+    pub clock: FileClock,
     /// The recording began after the programme did.
     pub cut_start: bool,
     /// The recording ended before the programme did.
@@ -39,8 +42,14 @@ impl Stretch {
 }
 
 impl Alignment {
-    /// Holds the slates found in a return of `duration_s` against `timeline`; `None` if none belongs to it.
-    pub fn new(found: &[FoundSlate], timeline: &Timeline, duration_s: f64, identical: bool) -> Option<Self> {
+    /// Holds the slates found in a return of `duration_s` (true seconds) against `timeline`; `None` if none belongs to it.
+    pub fn new(
+        found: &[FoundSlate],
+        timeline: &Timeline,
+        duration_s: f64,
+        identical: bool,
+        clock: FileClock,
+    ) -> Option<Self> {
         let (map, slates) = TimeMap::new(found, timeline)?;
         let wiring = Wiring::new(&slates, identical);
         let heard = |part: &&PlacedPart| !matches!(part.signal, crate::programme::Signal::Silence);
@@ -48,16 +57,16 @@ impl Alignment {
         let last = timeline.parts.iter().rev().find(heard)?;
         let cut_start = map.to_return(first.start_s) < -0.05;
         let cut_end = map.to_return(last.start_s + last.length_s) > duration_s + 0.05;
-        Some(Self { slates, map, wiring, duration_s, cut_start, cut_end })
+        Some(Self { slates, map, wiring, duration_s, clock, cut_start, cut_end })
     }
 
-    /// Where `part` surely sounds steadily: without its fades, and less what its place is in doubt by.
+    /// Where `part` surely sounds steadily: without its fades, and less the uncertainty of its place.
     ///
     /// `None` if the part lies outside the recording, wholly or in part, nothing is left of it, or time is torn there.
     pub fn steady(&self, part: &PlacedPart, fade_s: f64) -> Option<Stretch> {
         let end_s = part.start_s + part.length_s;
-        let from_s = self.map.to_return(part.start_s) + fade_s + self.map.doubt_s(part.start_s);
-        let to_s = self.map.to_return(end_s) - fade_s - self.map.doubt_s(end_s);
+        let from_s = self.map.to_return(part.start_s) + fade_s + self.map.uncertainty_s(part.start_s);
+        let to_s = self.map.to_return(end_s) - fade_s - self.map.uncertainty_s(end_s);
         (!self.map.is_torn(part)
             && from_s >= 0.0
             && to_s <= self.duration_s
@@ -68,8 +77,9 @@ impl Alignment {
     /// The same, but a part that was cut by the recording's start or end is given as far as it is there.
     pub fn steady_rest(&self, part: &PlacedPart, fade_s: f64) -> Option<Stretch> {
         let end_s = part.start_s + part.length_s;
-        let from_s = (self.map.to_return(part.start_s) + fade_s + self.map.doubt_s(part.start_s)).max(0.0);
-        let to_s = (self.map.to_return(end_s) - fade_s - self.map.doubt_s(end_s)).min(self.duration_s);
+        let from_s =
+            (self.map.to_return(part.start_s) + fade_s + self.map.uncertainty_s(part.start_s)).max(0.0);
+        let to_s = (self.map.to_return(end_s) - fade_s - self.map.uncertainty_s(end_s)).min(self.duration_s);
         (!self.map.is_torn(part) && to_s - from_s > 0.1 * part.length_s).then_some(Stretch { from_s, to_s })
     }
 

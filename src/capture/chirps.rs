@@ -10,14 +10,14 @@ use crate::signal::overlap_save::{OverlapSave, Plan};
 use num_complex::{Complex32, Complex64};
 use std::f64::consts::TAU;
 
-/// Likeness below which a peak is not kept: noise alone passes it once or twice a second.
-const KEEP_LIKENESS: f64 = 0.22;
+/// Correlation below which a peak is not kept: noise alone passes it once or twice a second.
+const KEEP_CORRELATION: f64 = 0.22;
 /// Amplitude of the band below which there is nothing to be found: -100 dBFS, under the dither of any converter.
 const LEAST_AMPLITUDE: f64 = 1e-5;
 /// Two chirps of one kind are never closer than this, s.
 const APART_S: f64 = 0.004;
 
-/// What lies above this is not needed for the search, Hz: the band against which likeness is measured ends below.
+/// What lies above this is not needed for the search, Hz: the band against which correlation is measured ends below.
 const PASS_HZ: f64 = HIGH_HZ + 500.0;
 /// Lowest sample rate for the search, Hz.
 const LEAST_RATE_HZ: f64 = 11_000.0;
@@ -36,8 +36,8 @@ pub struct Chirp {
     pub at_s: f64,
     /// Rising or falling.
     pub rising: bool,
-    /// Share of the amplitude in its band that is this chirp, 0 to 1.
-    pub likeness: f64,
+    /// Normalised correlation with a chirp: the share of the amplitude in its band that is this chirp, 0 to 1.
+    pub correlation: f64,
     /// Amplitude, full scale 1.
     pub amplitude: f64,
     /// Phase against the chirp as written, rad; pi if inverted.
@@ -82,7 +82,7 @@ impl ChirpFinder {
         falling.reverse();
         let centre = (LOW_HZ + HIGH_HZ) / 2.0;
         let plan = Plan::new(rate_hz, centre, 5200.0, rising.len());
-        // The band against whose level likeness is measured, a little wider than the chirp at 6 % too fast.
+        // The band against whose level correlation is measured, a little wider than the chirp at 6 % too fast.
         let mut band = low_pass(rate_hz, (HIGH_HZ - LOW_HZ) / 2.0 + 100.0, 300.0, 100.0);
         let half = band.len() / 2;
         for (n, tap) in band.iter_mut().enumerate() {
@@ -150,7 +150,7 @@ impl ChirpFinder {
             for (kind, powers) in powers.iter().enumerate() {
                 let [before, peak, after] = [powers[i], powers[i + 1], powers[i + 2]];
                 // Each is as likely as not: one branch for both.
-                if (peak >= before) & (peak > after) && self.is_like(peak) && self.seen > 1 {
+                if (peak >= before) & (peak > after) && self.correlates(peak) && self.seen > 1 {
                     self.keep(kind == 0, i, peak);
                 }
             }
@@ -188,9 +188,9 @@ impl ChirpFinder {
         self.template_energy * self.energy_sum.max(self.least_energy)
     }
 
-    /// Whether the output before this one, of this power, is like enough to a chirp; what is no number is not.
-    fn is_like(&self, power: f32) -> bool {
-        power.is_finite() && f64::from(power) > KEEP_LIKENESS * KEEP_LIKENESS * self.whole_power()
+    /// Whether the output before this one, of this power, correlates with a chirp; what is no number is not.
+    fn correlates(&self, power: f32) -> bool {
+        power.is_finite() && f64::from(power) > KEEP_CORRELATION * KEEP_CORRELATION * self.whole_power()
     }
 
     /// Keeps the peak at hand number `i + 1`.
@@ -199,7 +199,7 @@ impl ChirpFinder {
             let z = self.correlation(usize::from(!rising), i);
             Complex64::new(f64::from(z.re), f64::from(z.im))
         });
-        let likeness = (f64::from(power) / self.whole_power()).sqrt().min(1.0);
+        let correlation = (f64::from(power) / self.whole_power()).sqrt().min(1.0);
         let (b, m, a) = (before.norm(), middle.norm(), after.norm());
         let bend = b - 2.0 * m + a;
         let offset = if bend < 0.0 { (0.5 * (b - a) / bend).clamp(-0.5, 0.5) } else { 0.0 };
@@ -216,7 +216,7 @@ impl ChirpFinder {
         let chirp = Chirp {
             at_s,
             rising,
-            likeness,
+            correlation,
             amplitude,
             phase: (phase + std::f64::consts::PI).rem_euclid(TAU) - std::f64::consts::PI,
         };
@@ -225,7 +225,7 @@ impl ChirpFinder {
                 break;
             }
             if earlier.rising == rising {
-                if earlier.likeness < chirp.likeness {
+                if earlier.correlation < chirp.correlation {
                     *earlier = chirp;
                 }
                 return;
@@ -262,9 +262,9 @@ mod tests {
                 let best = found
                     .iter()
                     .filter(|c| c.rising == slot.rising && (c.at_s - want_s).abs() < 0.003)
-                    .max_by(|a, b| a.likeness.total_cmp(&b.likeness))
+                    .max_by(|a, b| a.correlation.total_cmp(&b.correlation))
                     .unwrap_or_else(|| panic!("slot {k} at {want_s} s not found"));
-                assert!(best.likeness > 0.95, "slot {k}: {best:?}");
+                assert!(best.correlation > 0.95, "slot {k}: {best:?}");
                 crate::assert_within!(best.at_s, want_s, 10e-6, "s", "slot {k} at {rate_hz}");
                 crate::assert_within!(best.amplitude, 0.2, 0.004, "", "slot {k} at {rate_hz}");
                 crate::assert_within!(best.phase.abs(), std::f64::consts::PI, 0.2, "rad", "slot {k}");
@@ -279,8 +279,8 @@ mod tests {
             let samples: Vec<f64> =
                 (0..24_000).map(|n| slate::chirp((n as f64 / rate_hz - 0.2) * ratio, false) * 0.1).collect();
             let found = find(&samples, rate_hz);
-            let best = found.iter().max_by(|a, b| a.likeness.total_cmp(&b.likeness)).unwrap();
-            assert!(!best.rising && best.likeness > 0.8, "{best:?}");
+            let best = found.iter().max_by(|a, b| a.correlation.total_cmp(&b.correlation)).unwrap();
+            assert!(!best.rising && best.correlation > 0.8, "{best:?}");
             crate::assert_within!(best.at_s, 0.2 + shift_s(ratio, false), 0.2e-3, "s", "ratio {ratio}");
         }
     }

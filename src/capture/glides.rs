@@ -43,15 +43,15 @@ fn line(points: &[(f64, f64)]) -> (f64, f64) {
 /// Sweeps in the frames that are not `taken` by tones.
 pub(super) fn glides(frames: &Frames, taken: &[Range<usize>]) -> Vec<Glide> {
     let free = |k: usize| !taken.iter().any(|range| range.contains(&k));
-    // (time s, octaves above 1 Hz, doubt octaves, power)
+    // (time s, octaves above 1 Hz, uncertainty octaves, power)
     let points: Vec<Option<(f64, f64, f64, f64)>> = frames
         .frames
         .iter()
         .enumerate()
         .map(|(k, frame)| {
             let strongest = frame.lines.first().filter(|_| free(k))?;
-            let doubt = 0.8 * frames.step_hz / strongest.hz * std::f64::consts::LOG2_E;
-            Some((frames.at_s(k), strongest.hz.log2(), doubt, strongest.both()))
+            let uncertainty = 0.8 * frames.step_hz / strongest.hz * std::f64::consts::LOG2_E;
+            Some((frames.at_s(k), strongest.hz.log2(), uncertainty, strongest.both()))
         })
         .collect();
     let mut found: Vec<Glide> = Vec::new();

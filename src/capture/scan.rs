@@ -48,10 +48,10 @@ pub fn scan(source: &dyn Source) -> Result<Scan, CaptureError> {
         let left_work = scope.spawn(move || work(left_blocks, 0));
         let right_work = scope.spawn(move || work(right_blocks, 1));
         // Blocks are used again, so that no fresh memory is asked for all the time.
-        let mut shelf: VecDeque<Arc<[Vec<f64>; 2]>> = VecDeque::new();
+        let mut sent: VecDeque<Arc<[Vec<f64>; 2]>> = VecDeque::new();
         let outcome = source.read(0, u64::MAX, &mut |block| {
             // Behind those that wait there is one in work; what came before it is done with.
-            let used = (shelf.len() > IN_FLIGHT + 1).then(|| shelf.pop_front()).flatten();
+            let used = (sent.len() > IN_FLIGHT + 1).then(|| sent.pop_front()).flatten();
             let mut mended = used.and_then(Arc::into_inner).unwrap_or_default();
             mended.iter_mut().for_each(Vec::clear);
             broken_samples += extend_mended(&mut mended[0], block[0]);
@@ -59,7 +59,7 @@ pub fn scan(source: &dyn Source) -> Result<Scan, CaptureError> {
             frames += block[0].len() as u64;
             identical = identical && mended[0] == mended[1];
             let block = Arc::new(mended);
-            shelf.push_back(Arc::clone(&block));
+            sent.push_back(Arc::clone(&block));
             // A worker that is gone has panicked; its join below says so.
             let _ = left.send(Arc::clone(&block));
             let _ = right.send(block);

@@ -6,6 +6,7 @@ use super::nominals::{Name, Names};
 use super::time_map::TimeMap;
 use super::wiring::Wiring;
 use crate::programme::{Channels, PlacedPart, Serves, Signal, TapeFile, TapeTone, Timeline};
+use crate::reading::FileClock;
 
 /// Tones that levels and responses refer to lie here, Hz.
 const LEVEL_HZ: (f64, f64) = (250.0, 1100.0);
@@ -125,7 +126,9 @@ pub fn serve(
     };
     let wiring = Wiring { mono: one_signal, dead, ..Wiring::default() };
     let map = TimeMap::even(names.ratio, duration_s);
-    let alignment = Alignment { slates: vec![], map, wiring, duration_s, cut_start: false, cut_end: false };
+    let clock = FileClock::default();
+    let alignment =
+        Alignment { slates: vec![], map, wiring, duration_s, clock, cut_start: false, cut_end: false };
     Served { timeline, alignment, tones, levels_told: all_told, silence, sweep }
 }
 

@@ -87,23 +87,25 @@ fn nearest(chirps: &[Chirp], at_s: f64, rising: bool) -> Option<&Chirp> {
         .iter()
         .take_while(|chirp| chirp.at_s <= at_s + TOLERANCE_S)
         .filter(|chirp| chirp.rising == rising)
-        .max_by(|a, b| a.likeness.total_cmp(&b.likeness))
+        .max_by(|a, b| a.correlation.total_cmp(&b.correlation))
 }
 
 /// A chirp that opens a search must be the likeliest one within this, s: a steady tone in the chirps' band resembles a
 /// little chirp all the time, and no two chirps of a slate are that close.
 const SEED_APART_S: f64 = 0.25 * SLOT_S;
-/// Least likeness of a chirp that opens a search.
-const SEED_LIKENESS: f64 = 0.3;
+/// Least correlation of a chirp that opens a search.
+const SEED_CORRELATION: f64 = 0.3;
 
 /// The chirps that are likelier than all their neighbours of either kind.
 fn seeds(chirps: &[Chirp]) -> Vec<Chirp> {
-    let likely: Vec<&Chirp> = chirps.iter().filter(|chirp| chirp.likeness > SEED_LIKENESS).collect();
+    let likely: Vec<&Chirp> = chirps.iter().filter(|chirp| chirp.correlation > SEED_CORRELATION).collect();
     let mut seeds = Vec::new();
     for (i, chirp) in likely.iter().enumerate() {
         let near = |other: &&&Chirp| (other.at_s - chirp.at_s).abs() < SEED_APART_S;
-        let before = likely[..i].iter().rev().take_while(near).all(|other| other.likeness < chirp.likeness);
-        let after = likely[i + 1..].iter().take_while(near).all(|other| other.likeness <= chirp.likeness);
+        let before =
+            likely[..i].iter().rev().take_while(near).all(|other| other.correlation < chirp.correlation);
+        let after =
+            likely[i + 1..].iter().take_while(near).all(|other| other.correlation <= chirp.correlation);
         if before && after {
             seeds.push(**chirp);
         }
@@ -138,7 +140,7 @@ fn score(chirps: &[Chirp], start_s: f64, ratio: f64) -> Option<f64> {
         if let Some(hit) = nearest(chirps, at_s, rising) {
             // A hit in place counts more than one at the edge: it tells the ratios apart.
             let off = (hit.at_s - at_s) / TOLERANCE_S;
-            score += hit.likeness * (1.0 - 0.5 * off * off);
+            score += hit.correlation * (1.0 - 0.5 * off * off);
         } else {
             misses += 1;
             if misses > SYNC.len() - 5 {
@@ -191,8 +193,8 @@ fn follow(chirps: &[Vec<Chirp>; 2], start: &Start) -> Track {
         chirps
             .iter()
             .filter_map(|list| nearest(list, at_s, rising))
-            // Likeness ends at 1, so that good chirps tie: then the louder one, whichever channel it is on.
-            .max_by(|a, b| a.likeness.total_cmp(&b.likeness).then(a.amplitude.total_cmp(&b.amplitude)))
+            // Correlation ends at 1, so that good chirps tie: then the louder one, whichever channel it is on.
+            .max_by(|a, b| a.correlation.total_cmp(&b.correlation).then(a.amplitude.total_cmp(&b.amplitude)))
     };
     for slot in 0..SLOTS {
         // Local speed: the last half second decides where the next chirp is expected. A longer memory is carried off
@@ -208,8 +210,8 @@ fn follow(chirps: &[Vec<Chirp>; 2], start: &Start) -> Track {
             }
             None => {
                 let (up, down) = (at(true), at(false));
-                let likeness = |chirp: Option<&Chirp>| chirp.map_or(0.0, |chirp| chirp.likeness);
-                let bit = likeness(up) - likeness(down);
+                let correlation = |chirp: Option<&Chirp>| chirp.map_or(0.0, |chirp| chirp.correlation);
+                let bit = correlation(up) - correlation(down);
                 let sure = bit.abs() > 0.1;
                 track.bits.push(if sure { bit } else { 0.0 });
                 if sure && let Some(hit) = if bit > 0.0 { up } else { down } {

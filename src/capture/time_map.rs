@@ -178,7 +178,7 @@ impl TimeMap {
     }
 
     /// How far a place at `programme_s` may be off, s: wow, and speed that changed since the nearest slate.
-    pub fn doubt_s(&self, programme_s: f64) -> f64 {
+    pub fn uncertainty_s(&self, programme_s: f64) -> f64 {
         let distance =
             self.knots.iter().map(|knot| (knot.0 - programme_s).abs()).fold(f64::INFINITY, f64::min);
         let inside = self.knots[0].0 <= programme_s && programme_s <= self.knots[self.knots.len() - 1].0;

@@ -6,11 +6,10 @@ use super::{Outcome, one_line, values};
 use anyhow::ensure;
 use clap::Subcommand;
 use deckproof::job::{
-    CardOptions, HouseError, ReadOptions, count_pass, counted, load_card, make_card, mark_of, pass_of,
-    subtract_house,
+    CardOptions, HouseError, Playing, ReadOptions, count_pass, counted, load_card, make_card, mark_of,
+    pass_of, subtract_house,
 };
 use deckproof::judge::passes;
-use deckproof::measure::LoopbackCapture;
 use deckproof::programme::{NewFile, Overwrite, write_text};
 use deckproof::reading::{Card, Circumstances, Pass, RecordedOn};
 use deckproof::show;
@@ -148,14 +147,14 @@ impl HouseTape {
     /// Takes the card off; gives the pass to be counted.
     pub fn subtract(
         &self,
-        read: &mut LoopbackCapture,
+        playing: &mut Playing,
         file: &Path,
         options: &ReadOptions,
     ) -> anyhow::Result<Pass> {
         // A pipe that has been read to its end has no bytes left to mark.
         let mark = if file.is_file() { mark_of(file).ok() } else { None };
-        let pass = pass_of(&read.reading, mark);
-        subtract_house(read, &self.card, &self.path, &pass, &options.medium, &options.limits)?;
+        let pass = pass_of(&playing.facts, mark);
+        subtract_house(playing, &self.card, &self.path, &pass, &options.medium)?;
         Ok(pass)
     }
 

@@ -91,7 +91,7 @@ fn overview() -> String {
         let _ = writeln!(text, "  {name:<20} {about}");
     }
     text.push_str("\nLIMITS for `read` and `rehearse`\n");
-    text.push_str("  good                 common practice for a full-size deck worth calibrating\n");
+    text.push_str("  full-size            common practice for a full-size deck worth calibrating\n");
     text.push_str("  portable               common practice for a portable or a simple deck\n");
     text
 }

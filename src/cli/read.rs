@@ -9,12 +9,12 @@ use super::values::{TypedCircumstances, TypedJudging, overwrite, reference_dbfs}
 use super::{Outcome, one_line};
 use anyhow::{bail, ensure};
 use deckproof::job::{
-    JobFile, Marks, ReadError, ReadOptions, TapeLength, UnslatedOptions, check_folder, read_file,
-    read_same_tape, read_unslated, read_with_length, result_files, write_results,
+    JobFile, Marks, ReadError, ReadOptions, TapeLength, UnslatedOptions, check_folder, measure_return,
+    measure_same_tape, measure_unslated, measure_with_length, result_files, write_results,
 };
-use deckproof::measure::LoopbackCapture;
+use deckproof::judge::Reading;
 use deckproof::programme::{NewFile, Overwrite, find, write_text};
-use deckproof::reading::{Made, Reading, Verdict};
+use deckproof::reading::Verdict;
 use deckproof::show;
 use deckproof::trade::Medium;
 use std::path::{Path, PathBuf};
@@ -69,8 +69,8 @@ pub struct Typed {
     #[arg(long, value_name = "FIRST,SECOND", value_parser = mark_times, requires = "between_marks_mm")]
     mark_s: Option<[f64; 2]>,
     /// What each of these times may be wrong by, s (k = 2)
-    #[arg(long, value_name = "S", default_value = "0.02", value_parser = mark_doubt_s, requires = "mark_s")]
-    mark_doubt_s: f64,
+    #[arg(long, value_name = "S", default_value = "0.02", value_parser = mark_uncertainty_s, requires = "mark_s")]
+    mark_uncertainty_s: f64,
     /// Two slates as marks, by the numbers of the running sheet
     #[arg(long, value_name = "FIRST,SECOND", value_parser = mark_slates, requires = "between_marks_mm", conflicts_with = "mark_s")]
     mark_slates: Option<[u8; 2]>,
@@ -109,7 +109,7 @@ fn ruler_mm(text: &str) -> Result<f64, String> {
     ranged(text, 0.01, 1000.0, "mm")
 }
 
-fn mark_doubt_s(text: &str) -> Result<f64, String> {
+fn mark_uncertainty_s(text: &str) -> Result<f64, String> {
     ranged(text, 0.0001, 10.0, "s")
 }
 
@@ -160,7 +160,7 @@ impl Typed {
         );
         let Some(length_mm) = self.between_marks_mm else { return Ok(What::One) };
         let marks = match (self.mark_s, self.mark_slates) {
-            (Some(times_s), _) => Marks::Times(times_s, self.mark_doubt_s),
+            (Some(times_s), _) => Marks::Times(times_s, self.mark_uncertainty_s),
             (None, Some(numbers)) => Marks::Slates(numbers),
             (None, None) => bail!(
                 "--between-marks-mm: say where the marks are, with --mark-s FIRST,SECOND (s of the return) or --mark-slates \
@@ -188,6 +188,7 @@ impl Typed {
             limits: self.judging.limits(job.as_ref().and_then(|job| job.limits.as_ref()))?,
             transport: self.judging.transport(job.as_ref().and_then(JobFile::transport))?,
             loopback: self.loopback,
+            made: Some(made),
         };
         let unslated = self.unslated.meant()?;
         if let Some(loopback) = &options.loopback {
@@ -234,7 +235,6 @@ impl Typed {
             out: self.out,
             json,
             house,
-            made,
             strict: self.judging.strict,
             overwrite,
         })
@@ -270,7 +270,6 @@ pub struct Job {
     out: Option<PathBuf>,
     json: Json,
     house: Option<HouseTape>,
-    made: Made,
     strict: bool,
     overwrite: Overwrite,
 }
@@ -281,25 +280,23 @@ impl Job {
         let life = Life::new();
         life.say("reading the return");
         let file = &self.files[0];
-        let alone = |reading| LoopbackCapture { reading, differences: Vec::new() };
-        let read = match (&self.unslated, &self.what) {
-            (Some(unslated), _) => read_unslated(file, &self.options, unslated).map(alone),
-            (None, What::One) => read_file(file, &self.options),
-            (None, What::SameTape) => read_same_tape(&self.files, &self.options).map(alone),
-            (None, What::Length(length)) => read_with_length(file, &self.options, length).map(alone),
+        let playing = match (&self.unslated, &self.what) {
+            (Some(unslated), _) => measure_unslated(file, &self.options, unslated),
+            (None, What::One) => measure_return(file, &self.options),
+            (None, What::SameTape) => measure_same_tape(&self.files, &self.options),
+            (None, What::Length(length)) => measure_with_length(file, &self.options, length),
         };
         drop(life);
-        if let Some(reading) = read.as_ref().err().and_then(ReadError::reading) {
+        if let Some(reading) = playing.as_ref().err().and_then(ReadError::reading) {
             // Other programs get the reason as data too.
-            self.give_json(&Reading { made: Some(self.made.clone()), ..reading.clone() })?;
+            self.give_json(reading)?;
         }
-        let mut read = read?;
-        read.reading.made = Some(self.made.clone());
+        let mut playing = playing?;
         let pass = match &self.house {
-            Some(house) => Some(house.subtract(&mut read, file, &self.options)?),
+            Some(house) => Some(house.subtract(&mut playing, file, &self.options)?),
             None => None,
         };
-        let reading = read.reading;
+        let reading = playing.conclude(&self.options);
         if !matches!(self.json, Json::Print) {
             print(&show::summary(&reading))?;
         }

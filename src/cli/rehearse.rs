@@ -10,7 +10,6 @@ use deckproof::job::{ReadOptions, RehearsalDeck, Stage, WriteOptions, rehearse};
 use deckproof::programme::{Feed, Recipe, Timeline, find};
 use deckproof::reading::{Circumstances, Heads, RecordedOn, TapeType};
 use deckproof::show;
-use deckproof::trade::Medium;
 use std::path::{Path, PathBuf};
 
 /// Do the whole job without hardware: write, play through a virtual deck, read, report
@@ -83,19 +82,17 @@ impl Typed {
         let made = made_now(Some(format!("virtual: {name}, seed {}", self.seed)));
         Ok(Job {
             recipe,
-            deck: RehearsalDeck { deck, text, seed: self.seed, made: Some(made) },
+            deck: RehearsalDeck { deck, text, seed: self.seed },
             deck_name,
             folder: self.out.map_or_else(fresh_folder, Ok)?,
             write: self.samples.meant(self.judging.force),
             read: ReadOptions {
-                recipe: None,
                 reference_dbfs: self.samples.reference_dbfs,
-                channels: None,
                 circumstances,
-                medium: Medium::COMPACT_CASSETTE,
                 limits: self.judging.limits(None)?,
                 transport: self.judging.transport(None)?,
-                loopback: None,
+                made: Some(made),
+                ..ReadOptions::default()
             },
             strict: self.judging.strict,
         })

@@ -3,7 +3,8 @@
 use anyhow::Context;
 use clap::ValueEnum;
 use deckproof::job::WriteOptions;
-use deckproof::judge::{Limits, TransportNumbers};
+use deckproof::judge::Limits;
+use deckproof::measure::TransportNumbers;
 use deckproof::programme::{Depth, Feeding, Overwrite};
 use deckproof::reading::{Circumstances, Heads, JobSheet, NoiseReduction, RecordedOn, TapeType};
 use std::path::{Path, PathBuf};

@@ -89,7 +89,7 @@ impl Law {
     }
 
     /// Power gain of the decoder for noise at `hz` when nothing else sounds.
-    pub(crate) fn hush(&self, hz: f64, rate_hz: f64) -> f64 {
+    pub(crate) fn noise_gain(&self, hz: f64, rate_hz: f64) -> f64 {
         1.0 / (1.0 + treble(hz, rate_hz) * self.most).norm_sqr()
     }
 }

@@ -94,7 +94,7 @@ impl Injection {
 /// The amplifier of both channels at work.
 pub(crate) struct Injected {
     injection: Injection,
-    /// For each channel, for each position: a section for the bass, and what is left of the curve, without phase.
+    /// For each channel, for each position: a section for the bass, and the residual of the curve, without phase.
     chains: [[(Biquad, Losses); 2]; 2],
     other: Vec<f64>,
 }

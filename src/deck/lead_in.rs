@@ -172,7 +172,7 @@ impl Band {
 struct Speaker {
     rng: ChaCha8Rng,
     rate_hz: f64,
-    left: u32,
+    remaining: u32,
     length: u32,
     kind: Sound,
     pitch_hz: f64,
@@ -192,7 +192,7 @@ impl Speaker {
     fn new(rng: ChaCha8Rng, rate_hz: f64) -> Self {
         let kind = Sound::Pause;
         let formants = [[0.0; 5]; 3];
-        Self { rng, rate_hz, left: 0, length: 1, kind, pitch_hz: 120.0, phase: 0.0, formants, last: 0.0 }
+        Self { rng, rate_hz, remaining: 0, length: 1, kind, pitch_hz: 120.0, phase: 0.0, formants, last: 0.0 }
     }
 
     fn turn_to_next(&mut self) {
@@ -208,7 +208,7 @@ impl Speaker {
             Sound::Pause => self.rng.random_range(0.2..0.7),
         };
         self.length = (seconds * self.rate_hz) as u32 + 1;
-        self.left = self.length;
+        self.remaining = self.length;
         if self.kind == Sound::Vowel {
             self.pitch_hz = self.rng.random_range(95.0..170.0);
             let ranges = [(280.0, 800.0, 80.0), (850.0, 2200.0, 110.0), (2300.0, 3100.0, 170.0)];
@@ -223,11 +223,11 @@ impl Speaker {
     }
 
     fn next(&mut self) -> f64 {
-        if self.left == 0 {
+        if self.remaining == 0 {
             self.turn_to_next();
         }
-        self.left -= 1;
-        let progress = 1.0 - f64::from(self.left) / f64::from(self.length);
+        self.remaining -= 1;
+        let progress = 1.0 - f64::from(self.remaining) / f64::from(self.length);
         let envelope = (PI * progress).sin().max(0.0).sqrt();
         let draw: f64 = StandardNormal.sample(&mut self.rng);
         let (pulse, hiss) = match self.kind {

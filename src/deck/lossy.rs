@@ -198,8 +198,8 @@ mod tests {
         let beside: Vec<f64> =
             noise_and_tone(0.25).iter().zip(&hiss).map(|(both, hiss)| both - hiss).collect();
         let (tone, both) = (through(&beside, 24_000.0, 15.0), through(&noise_and_tone(0.25), 24_000.0, 15.0));
-        let left: Vec<f64> = both.iter().zip(&tone).map(|(a, b)| a - b).collect();
-        assert!(rms_of_differences(&left) < 0.7 * rms_of_differences(&hiss), "hiss beside the tone");
+        let residual: Vec<f64> = both.iter().zip(&tone).map(|(a, b)| a - b).collect();
+        assert!(rms_of_differences(&residual) < 0.7 * rms_of_differences(&hiss), "hiss beside the tone");
     }
 
     #[test]

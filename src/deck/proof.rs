@@ -514,28 +514,6 @@ fn odd_programmes_do_no_harm() {
     }
 }
 
-/// Not a check but a stopwatch: `cargo test --release --lib deck::proof::stopwatch -- --ignored --nocapture`.
-#[test]
-#[ignore = "takes long and checks only memory-free streaming; run it by hand"]
-fn stopwatch() {
-    let file = DeckFile::from_toml(examples()[0].1, "rehearsal").unwrap();
-    let deck = VirtualDeck::new(&file, 1, 48_000.0).unwrap();
-    let mut done = 0usize;
-    let source = |buffers: &mut [Vec<f64>; 2], wanted: usize| {
-        let count = wanted.min(480 * 48_000 - done);
-        for n in done..done + count {
-            let x = 0.2 * (TAU * (1000.0 * n as f64 / 48_000.0).fract()).sin();
-            buffers.iter_mut().for_each(|buffer| buffer.push(x));
-        }
-        done += count;
-        count
-    };
-    let start = std::time::Instant::now();
-    let frames = deck.play(source, |_: &[&[f64]; 2]| Ok::<(), ()>(())).unwrap();
-    println!("8 minutes of programme, {frames} frames of return: {:.1} s", start.elapsed().as_secs_f64());
-    assert!(frames > 480 * 47_000);
-}
-
 #[test]
 fn hiss_has_the_level_that_the_file_asks() {
     for (colour, rate_hz) in [("tape", 48_000.0), ("white", 96_000.0)] {

@@ -92,8 +92,11 @@ impl Truth {
             noise.density(hz) * louder * self.after_tape(channel, hz).norm_sqr()
         });
         let noise = hiss + amplifier.as_ref().map_or(0.0, |noise| noise.density(hz));
-        let hush =
-            if setting.reducing { Law::decoder(&self.file, channel).hush(hz, self.rates_hz[1]) } else { 1.0 };
-        noise * hush * ratio_of_db(self.file.capture.trim_db).powi(2)
+        let noise_gain = if setting.reducing {
+            Law::decoder(&self.file, channel).noise_gain(hz, self.rates_hz[1])
+        } else {
+            1.0
+        };
+        noise * noise_gain * ratio_of_db(self.file.capture.trim_db).powi(2)
     }
 }

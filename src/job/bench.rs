@@ -151,7 +151,7 @@ impl JobFile {
         within: Option<&str>,
         force: bool,
     ) -> Result<Self, JobError> {
-        let (mut doubt, mut doubts): (Option<(String, f64)>, Vec<String>) = (None, Vec::new());
+        let (mut uncertainty, mut uncertainties): (Option<(String, f64)>, Vec<String>) = (None, Vec::new());
         let (key, told, others) = if name == "tape-path" {
             if told.trim().is_empty() {
                 return Err(typed(told, "nothing to note; say what was seen"));
@@ -170,12 +170,13 @@ impl JobFile {
                 let number = number.filter(|number| *number > 0.0 && quantity.is_sane(*number, unit));
                 let why = "expected a number above 0, with a point for decimals: what the gauge may be wrong by, in the unit of \
                            the value";
-                doubt = Some((
+                uncertainty = Some((
                     quantity.within_key(unit).unwrap_or_default(),
                     number.ok_or_else(|| typed(within, why))?,
                 ));
             }
-            doubts = quantity.kind.units().iter().filter_map(|(unit, _)| quantity.within_key(unit)).collect();
+            uncertainties =
+                quantity.kind.units().iter().filter_map(|(unit, _)| quantity.within_key(unit)).collect();
             let number =
                 if told.trim().parse::<i64>().is_ok() { (number as i64).into() } else { number.into() };
             (quantity.key(unit).unwrap_or_default(), number, keys)
@@ -194,18 +195,18 @@ impl JobFile {
                 Some((key.clone(), format!("{key} = {text}")))
             })
         };
-        let (there, old_doubt) = (find(section, &others), find(section, &doubts));
-        let mut new_doubt = doubt.as_ref().map(|(key, number)| (key, Value::from(*number)));
-        if let Some((_, number)) = &mut new_doubt
+        let (there, old_uncertainty) = (find(section, &others), find(section, &uncertainties));
+        let mut new_uncertainty = uncertainty.as_ref().map(|(key, number)| (key, Value::from(*number)));
+        if let Some((_, number)) = &mut new_uncertainty
             && let Some(whole) = within.and_then(|text| text.trim().parse::<i64>().ok())
         {
             *number = whole.into();
         }
         let said = |key: &str, value: &Value| format!("{key} = {}", value.clone().decorated("", ""));
         if let Some((old, there)) = there {
-            let same_doubt = old_doubt.as_ref().map(|old| old.1.clone())
-                == new_doubt.as_ref().map(|(key, number)| said(key, number));
-            if there == said(&key, &told) && same_doubt {
+            let same_uncertainty = old_uncertainty.as_ref().map(|old| old.1.clone())
+                == new_uncertainty.as_ref().map(|(key, number)| said(key, number));
+            if there == said(&key, &told) && same_uncertainty {
                 return Ok(self.clone());
             }
             if !force {
@@ -214,8 +215,8 @@ impl JobFile {
             let before =
                 section.key(&old).and_then(|key| key.leaf_decor().prefix()?.as_str().map(str::to_owned));
             // Its uncertainty goes with it.
-            let was = old_doubt.as_ref().map(|(_, text)| format!(", {text}")).unwrap_or_default();
-            for key in &doubts {
+            let was = old_uncertainty.as_ref().map(|(_, text)| format!(", {text}")).unwrap_or_default();
+            for key in &uncertainties {
                 section.remove(key);
             }
             let kept = format!("{}# before: {}{was}\n", before.unwrap_or_default(), there.replace('\n', " "));
@@ -230,7 +231,7 @@ impl JobFile {
         } else {
             section.insert(&key, Item::Value(told));
         }
-        if let Some((key, number)) = new_doubt {
+        if let Some((key, number)) = new_uncertainty {
             section.insert(key, Item::Value(number));
         }
         self.replace(document.to_string())

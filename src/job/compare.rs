@@ -1,7 +1,8 @@
 //! Several readings from their files, held against each other.
 
+use crate::judge::Reading;
 use crate::judge::{Named, compare_repeated};
-use crate::reading::{Comparison, FORMAT, Reading, SKEW_FORMAT, SkewReading};
+use crate::reading::{Comparison, FORMAT, SKEW_FORMAT, SkewReading};
 use std::path::{Path, PathBuf};
 use thiserror::Error;
 

@@ -2,9 +2,9 @@
 
 use crate::capture::CaptureError;
 use crate::deck::DeckError;
+use crate::judge::Reading;
 use crate::measure::{LengthError, LoopbackError, SameTapeError};
 use crate::programme::ProgrammeError;
-use crate::reading::Reading;
 use std::path::PathBuf;
 use thiserror::Error;
 
@@ -71,7 +71,7 @@ pub enum ReadError {
     },
     /// A playback of one recording has no flutter tone that could be followed.
     #[error(
-        "{}: no steady flutter tone could be followed through it; playback the recording of a programme with one (flutter) from \
+        "{}: no steady flutter tone could be followed through it; play back the recording of a programme with one (flutter) from \
          its start",
         path.display()
     )]

@@ -2,7 +2,8 @@
 
 use super::compare::{Loaded, load};
 use super::{CompareError, JobFile};
-use crate::reading::{JobState, Reading, RecordedOn, SkewReading};
+use crate::judge::Reading;
+use crate::reading::{JobState, RecordedOn, SkewReading};
 use std::path::Path;
 
 /// What is known of a job besides its sheet.

@@ -2,10 +2,10 @@
 
 use crate::capture::{Alignment, FoundSlate};
 use crate::measure::{LevelDependence, Measured};
-use crate::reading::{NoiseReduction, Reading, Warning};
+use crate::reading::{Facts, NoiseReduction, Warning};
 
 /// Warnings about what was done to the signal on its way into the file.
-pub(super) fn faults(reading: &Reading, measured: &Measured, rate: f64) -> Vec<Warning> {
+pub(super) fn faults(reading: &Facts, measured: &Measured) -> Vec<Warning> {
     let mut warnings = Vec::new();
     // Steps of 8 bit make holes and walls of their own.
     if reading.capture.depth == "8" {
@@ -18,25 +18,25 @@ pub(super) fn faults(reading: &Reading, measured: &Measured, rate: f64) -> Vec<W
         warnings.extend(level_dependence(reading, measured));
         warnings.extend(lossy(reading, measured));
     }
-    warnings.extend(time_jump(measured, rate));
-    warnings.extend(not_running(measured, rate));
+    warnings.extend(time_jump(measured));
+    warnings.extend(not_running(measured));
     warnings
 }
 
-fn not_running(measured: &Measured, rate: f64) -> Option<Warning> {
+fn not_running(measured: &Measured) -> Option<Warning> {
     let mut found = Vec::new();
-    if let Some((from_s, to_s)) = measured.ran_s {
+    if let Some([from_s, to_s]) = measured.ran_s {
         found.push(format!(
             "the flutter tone does not run through, and flutter and dropouts were read between {:.1} and {:.1} s only",
-            from_s * rate,
-            to_s * rate
+            from_s.seconds(),
+            to_s.seconds()
         ));
     }
     if let Some(from_s) = measured.lost_from_s {
         found.push(format!(
-            "no slate was found behind {:.1} s though the return goes on, and what is read behind it is in doubt, noise \
+            "no slate was found behind {:.1} s though the return goes on, and what is read behind it is uncertain, noise \
              above all",
-            from_s * rate
+            from_s.seconds()
         ));
     }
     (!found.is_empty()).then(|| {
@@ -51,7 +51,7 @@ fn not_running(measured: &Measured, rate: f64) -> Option<Warning> {
     })
 }
 
-fn level_dependence(reading: &Reading, measured: &Measured) -> Option<Warning> {
+fn level_dependence(reading: &Facts, measured: &Measured) -> Option<Warning> {
     let told = reading.circumstances.noise_reduction == NoiseReduction::On;
     let text = match measured.level_dependence? {
         // Who said that it was on needs no advice to look.
@@ -75,7 +75,7 @@ fn level_dependence(reading: &Reading, measured: &Measured) -> Option<Warning> {
     Some(Warning::new("noise-reduction-on", text))
 }
 
-fn lossy(reading: &Reading, measured: &Measured) -> Option<Warning> {
+fn lossy(reading: &Facts, measured: &Measured) -> Option<Warning> {
     // In clipping hiss has holes as well.
     let clipped = reading.capture.clipped_samples.iter().any(|&count| count > 0);
     let signs: Vec<&str> = measured
@@ -91,14 +91,14 @@ fn lossy(reading: &Reading, measured: &Measured) -> Option<Warning> {
         "lossy",
         format!(
             "The return went through lossy compression or a conversion that cut its treble: {}. Noise, treble, phase \
-             and distortion are in doubt. Record to WAV at 44.1 kHz or more over a cable, without an app or a link that \
+             and distortion are uncertain. Record to WAV at 44.1 kHz or more over a cable, without an app or a link that \
              compresses.",
             signs.join("; ")
         ),
     ))
 }
 
-fn time_jump(measured: &Measured, rate: f64) -> Option<Warning> {
+fn time_jump(measured: &Measured) -> Option<Warning> {
     let mut found: Vec<String> = measured
         .torn
         .iter()
@@ -107,9 +107,9 @@ fn time_jump(measured: &Measured, rate: f64) -> Option<Warning> {
             let left_out = if torn.left_out { " (nothing there was measured)" } else { "" };
             format!(
                 "about {:.0} ms {what} between {:.1} and {:.1} s{left_out}",
-                1000.0 * torn.missing_s.abs() * rate,
-                torn.from_s * rate,
-                torn.to_s * rate
+                1000.0 * torn.missing_s.abs(),
+                torn.from_s.seconds(),
+                torn.to_s.seconds()
             )
         })
         .collect();
@@ -118,7 +118,7 @@ fn time_jump(measured: &Measured, rate: f64) -> Option<Warning> {
             1 => "once".to_owned(),
             n => format!("{n} times"),
         };
-        found.push(format!("the flutter tone jumps {count}, first at {:.2} s", first_s * rate));
+        found.push(format!("the flutter tone jumps {count}, first at {:.2} s", first_s.seconds()));
     }
     (!found.is_empty()).then(|| {
         Warning::new(
@@ -134,13 +134,13 @@ fn time_jump(measured: &Measured, rate: f64) -> Option<Warning> {
 }
 
 /// Says that the file holds the programme, or parts of it, more than once.
-pub(super) fn several_takes(found: &[FoundSlate], alignment: &Alignment, rate: f64) -> Option<Warning> {
+pub(super) fn several_takes(found: &[FoundSlate], alignment: &Alignment) -> Option<Warning> {
     let others = found
         .iter()
         .filter(|slate| slate.slate.code == alignment.slates.first().map_or(0, |used| used.slate.code))
         .filter(|slate| alignment.slates.iter().all(|used| used.start_s != slate.start_s))
         .count();
-    let first_s = alignment.slates.first()?.start_s * rate;
+    let first_s = alignment.clock.at(alignment.slates.first()?.start_s).seconds();
     (others > 0).then(|| {
         Warning::new(
             "several-takes",

@@ -1,12 +1,11 @@
 //! House tapes: a card made from readings, a card subtracted from a reading, a pass counted on a card.
 
-use crate::judge::{Limits, causes, days_between, judge, renewal, work};
-use crate::measure::{
-    CardError, LoopbackCapture, card_figures, check_calibrated, check_house, subtract_card,
-};
+use super::read::Playing;
+use crate::judge::{Reading, days_between, renewal};
+use crate::measure::{CardError, card_figures, check_calibrated, check_house, subtract_card};
 use crate::programme::{Overwrite, ProgrammeError, write_text};
 use crate::reading::{
-    CARD_FORMAT, CalibratedBy, Card, FORMAT, Made, Pass, Reading, RecordedOn, ResponsePoint, Warning,
+    CARD_FORMAT, CalibratedBy, Card, FORMAT, Facts, Made, Pass, RecordedOn, ResponsePoint, Verdict, Warning,
 };
 use crate::show;
 use crate::trade::Medium;
@@ -155,7 +154,7 @@ pub fn mark_of(path: &Path) -> std::io::Result<String> {
 }
 
 /// What the card's history keeps of `reading`, from which no card has been subtracted; `mark` is that of its return.
-pub fn pass_of(reading: &Reading, mark: Option<String>) -> Pass {
+pub fn pass_of(reading: &Facts, mark: Option<String>) -> Pass {
     let usual = |level: &&crate::reading::Level| (300.0..=420.0).contains(&level.hz);
     let level = reading
         .level
@@ -204,6 +203,15 @@ pub struct CardOptions {
     pub passes_before: u32,
 }
 
+/// The facts of a reading whose capture can be trusted.
+fn captured_well(reading: Reading) -> Result<Facts, CardError> {
+    let bad = reading.findings.iter().find(|f| f.id == "capture" && f.verdict == Verdict::Outside);
+    match bad {
+        Some(finding) => Err(CardError::BadCapture { why: finding.why.clone() }),
+        None => Ok(reading.into_facts()),
+    }
+}
+
 /// Makes the card of a house tape; `made` says when and by what.
 ///
 /// # Errors
@@ -213,17 +221,17 @@ pub fn make_card(options: &CardOptions, made: &Made, medium: &Medium) -> Result<
         let path = path.to_owned();
         move |source| HouseError::Reading { path, source }
     };
-    let calibrated = load_reading(&options.calibrated)?;
+    let calibrated = captured_well(load_reading(&options.calibrated)?).map_err(wrong(&options.calibrated))?;
     check_calibrated(&calibrated).map_err(wrong(&options.calibrated))?;
-    let mut house: Vec<Reading> = Vec::new();
+    let mut house: Vec<Facts> = Vec::new();
     for path in &options.house {
-        let reading = load_reading(path)?;
+        let reading = captured_well(load_reading(path)?).map_err(wrong(path))?;
         check_house(&reading, &calibrated).map_err(wrong(path))?;
         if house.contains(&reading) {
             return Err(wrong(path)(CardError::Twice));
         }
         if let Some(first) = house.first().filter(|first| first.recipe != reading.recipe) {
-            let name = |reading: &Reading| {
+            let name = |reading: &Facts| {
                 reading.recipe.as_ref().map_or("unknown".to_owned(), |recipe| recipe.name.clone())
             };
             let source = CardError::Recipes { one: name(&reading), other: name(first) };
@@ -276,7 +284,7 @@ pub fn make_card(options: &CardOptions, made: &Made, medium: &Medium) -> Result<
 }
 
 /// Mark of the return behind a reading: where the reading says, or beside the reading; `None` if it is at neither.
-fn mark_of_return(path: &Path, reading: &Reading) -> Option<String> {
+fn mark_of_return(path: &Path, reading: &Facts) -> Option<String> {
     let told = Path::new(&reading.capture.file);
     let beside = path.parent().map(|folder| folder.join(told.file_name().unwrap_or_default()));
     let places = std::iter::once(told.to_owned()).chain(beside).filter(|place| place.is_file());
@@ -287,8 +295,8 @@ fn mark_of_return(path: &Path, reading: &Reading) -> Option<String> {
 const CLOSE_DAYS: i64 = 1;
 
 fn notes(
-    house: &[Reading],
-    calibrated: &Reading,
+    house: &[Facts],
+    calibrated: &Facts,
     figures: &crate::measure::CardFigures,
     options: &CardOptions,
 ) -> Vec<String> {
@@ -297,7 +305,7 @@ fn notes(
     if house.iter().chain([calibrated]).any(rehearsed) {
         say(REHEARSED);
     }
-    let at = |reading: &Reading| reading.made.as_ref().map(|made| made.at.clone());
+    let at = |reading: &Facts| reading.made.as_ref().map(|made| made.at.clone());
     let apart = house.iter().filter_map(|reading| days_between(&at(calibrated)?, &at(reading)?));
     if let Some(days) = apart.max_by_key(|days| days.abs()).filter(|days| days.abs() > CLOSE_DAYS) {
         say(&format!(
@@ -312,7 +320,7 @@ fn notes(
             "The sound card was subtracted in only one of the readings (--loopback): its share is on the card.",
         );
     }
-    let deck = |reading: &Reading| reading.made.as_ref().and_then(|made| made.deck.as_ref()).is_some();
+    let deck = |reading: &Facts| reading.made.as_ref().and_then(|made| made.deck.as_ref()).is_some();
     if !deck(calibrated) || !house.iter().all(deck) {
         say("Not told that both tapes were read on one deck (--deck of read).");
     }
@@ -355,23 +363,22 @@ fn notes(
 
 const REHEARSED: &str = "Made from a rehearsal: nothing here is from a real tape.";
 
-fn rehearsed(reading: &Reading) -> bool {
+fn rehearsed(reading: &Facts) -> bool {
     reading.warnings.iter().any(|warning| warning.id == "rehearsal")
 }
 
-/// Takes the card at `path` off what [`super::read_file`] gave and judges it anew; `pass` is what [`pass_of`] says of it.
+/// Subtracts the card at `path` from a playing of its house tape; `pass` is what [`pass_of`] says of it.
 ///
 /// # Errors
 /// [`HouseError::DoesNotFit`] if the reading is not of a house tape or of one of another type; it is left as it was.
 pub fn subtract_house(
-    read: &mut LoopbackCapture,
+    playing: &mut Playing,
     card: &Card,
     path: &Path,
     pass: &Pass,
     medium: &Medium,
-    limits: &Limits,
 ) -> Result<(), HouseError> {
-    let LoopbackCapture { reading, differences } = read;
+    let Playing { facts: reading, differences, .. } = playing;
     let does_not_fit = |why: String| Err(HouseError::DoesNotFit { path: path.to_owned(), why });
     if reading.circumstances.recorded_on != Some(RecordedOn::House) {
         return does_not_fit("a card goes with a house tape only; read with --recorded-on house".into());
@@ -401,10 +408,6 @@ pub fn subtract_house(
             ),
         ));
     }
-    // They were looked for with the tape's own response in them.
-    (reading.causes, reading.unexplained) = causes(reading, medium);
-    reading.findings = judge(reading, limits);
-    reading.work = work(&reading.findings);
     Ok(())
 }
 

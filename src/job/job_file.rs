@@ -319,7 +319,7 @@ type At<'a> = &'a dyn Fn(usize, String) -> JobError;
 
 fn hand_readings(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Result<HandReadings, JobError> {
     let mut readings = HandReadings::default();
-    let mut doubts = Vec::new();
+    let mut uncertainties = Vec::new();
     for (key, value) in section {
         let wrong = |found: String| Err(at(value.span().start, found));
         if key == "tape_path" {
@@ -343,7 +343,7 @@ fn hand_readings(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Resu
                     value.get_ref()
                 ));
             };
-            doubts.push((quantity.id, number, unit, key, value.span().start));
+            uncertainties.push((quantity.id, number, unit, key, value.span().start));
             continue;
         }
         let Some((quantity, unit)) = known else {
@@ -370,7 +370,7 @@ fn hand_readings(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Resu
             uncertainty: None,
         });
     }
-    for (id, number, unit, key, start) in doubts {
+    for (id, number, unit, key, start) in uncertainties {
         let Some(there) = readings.values.iter_mut().find(|there| there.quantity == id) else {
             return Err(at(
                 start,

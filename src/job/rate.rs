@@ -1,6 +1,7 @@
 //! Finding the slates, even when the file's header names a wrong sample rate.
 
 use crate::capture::{CaptureError, FoundSlate, Scan, Source, assemble, scan};
+use crate::reading::FileClock;
 
 /// A source whose samples are taken to have another rate than its header says.
 pub(super) struct Relabelled<'a> {
@@ -29,11 +30,11 @@ const MISLABELLED: [f64; 6] = [44.1 / 48.0, 48.0 / 44.1, 2.0, 0.5, 96.0 / 44.1, 
 const MOST_OFF: f64 = 0.065;
 
 /// Finds the slates; if there are none, or they run at a speed that only a wrong sample rate explains, the samples
-/// are taken to have another rate. Returns that rate over the header's.
+/// are taken to have another rate. The clock that comes with them knows that rate over the header's.
 pub(super) fn find_slates(
     source: &dyn Source,
     codes: &[u16],
-) -> Result<(Scan, Vec<FoundSlate>, f64), CaptureError> {
+) -> Result<(Scan, Vec<FoundSlate>, FileClock), CaptureError> {
     let first = scan(source)?;
     let found = assemble(&first.chirps, codes);
     let tries: Vec<f64> = if found.is_empty() {
@@ -41,7 +42,7 @@ pub(super) fn find_slates(
     } else {
         let ratio = mean_ratio(&found);
         if (ratio - 1.0).abs() < MOST_OFF {
-            return Ok((first, found, 1.0));
+            return Ok((first, found, FileClock::default()));
         }
         MISLABELLED[..2].iter().copied().filter(|rate| (ratio * rate - 1.0).abs() < MOST_OFF).collect()
     };
@@ -49,10 +50,10 @@ pub(super) fn find_slates(
         let again = scan(&Relabelled { inner: source, rate_hz: source.rate_hz() * rate })?;
         let slates = assemble(&again.chirps, codes);
         if !slates.is_empty() {
-            return Ok((again, slates, rate));
+            return Ok((again, slates, FileClock::new(rate)));
         }
     }
-    Ok((first, found, 1.0))
+    Ok((first, found, FileClock::default()))
 }
 
 fn mean_ratio(found: &[FoundSlate]) -> f64 {

@@ -4,13 +4,15 @@ use super::error::ReadError;
 use super::rate::{Relabelled, find_slates};
 use super::warnings::{broken_samples, no_slate_why, warn};
 use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source, check_rate};
-use crate::judge::{Limits, TransportNumbers, causes, judge, line_parts, work};
+use crate::judge::{Limits, Reading, conclude};
 use crate::measure::{
-    LoopbackCapture, MeasureOptions, Measured, TapeCourse, amplifier_response, measure, subtract,
-    tell_time_constants,
+    LoopbackCapture, MeasureOptions, Measured, PlayedDifference, TapeCourse, TransportNumbers,
+    amplifier_response, measure, subtract, tell_time_constants,
 };
 use crate::programme::{Recipe, Timeline, built_in, built_in_by_code};
-use crate::reading::{Capture, Circumstances, FORMAT, Origin, Reading, RecipeId, RecordedOn, Warning};
+use crate::reading::{
+    Capture, Circumstances, FORMAT, Facts, FileClock, FileTime, Made, Origin, RecipeId, RecordedOn, Warning,
+};
 use crate::trade::Medium;
 use std::path::{Path, PathBuf};
 
@@ -33,6 +35,47 @@ pub struct ReadOptions {
     pub transport: Option<TransportNumbers>,
     /// Loopback capture of the sound card, to be subtracted.
     pub loopback: Option<PathBuf>,
+    /// When, by what and for which deck the reading is made.
+    pub made: Option<Made>,
+}
+
+impl Default for ReadOptions {
+    /// A cassette of which nothing was told, judged as a full-size deck's.
+    fn default() -> Self {
+        Self {
+            recipe: None,
+            reference_dbfs: -12.0,
+            channels: None,
+            circumstances: Circumstances::default(),
+            medium: Medium::COMPACT_CASSETTE,
+            limits: Limits::full_size(),
+            transport: None,
+            loopback: None,
+            made: None,
+        }
+    }
+}
+
+/// One playing, measured: its facts, and what corrections need besides.
+#[derive(Debug, Clone)]
+pub struct Playing {
+    /// What was captured and measured.
+    pub facts: Facts,
+    /// How the channels differed at each tone.
+    pub(super) differences: Vec<PlayedDifference>,
+    /// The course of the flutter tone against the place on the tape.
+    pub(super) course: Option<TapeCourse>,
+    /// Number and start of each slate, true seconds of the return.
+    pub(super) slates: Vec<(u8, f64)>,
+    /// Tells the times of the file.
+    pub(super) clock: FileClock,
+}
+
+impl Playing {
+    /// What follows from it.
+    pub fn conclude(self, options: &ReadOptions) -> Reading {
+        conclude(self.facts, &options.medium, &options.limits, options.transport.as_ref())
+    }
 }
 
 /// Reads the return at `path`.
@@ -40,46 +83,52 @@ pub struct ReadOptions {
 /// # Errors
 /// If the file cannot be read, carries no slate, or carries one of an unknown recipe.
 pub fn read_return(path: &Path, options: &ReadOptions) -> Result<Reading, ReadError> {
-    Ok(read_file(path, options)?.reading)
+    Ok(measure_return(path, options)?.conclude(options))
 }
 
-/// As [`read_return`], with what a loopback capture or a house tape is needed for besides: how the channels differed.
+/// Reads a return held in memory; `name` stands for the file's name in the reading.
 ///
 /// # Errors
 /// As [`read_return`].
-pub fn read_file(path: &Path, options: &ReadOptions) -> Result<LoopbackCapture, ReadError> {
-    Ok(read_whole_file(path, options)?.loopback)
+pub fn read_samples(samples: &InMemory, name: &str, options: &ReadOptions) -> Result<Reading, ReadError> {
+    Ok(measure_samples(samples, name, options)?.conclude(options))
 }
 
-/// A reading with what other jobs need besides.
-pub(super) struct Whole {
-    /// The reading, and what a loopback capture is needed for.
-    pub loopback: LoopbackCapture,
-    /// The course of the flutter tone against the place on the tape.
-    pub course: Option<TapeCourse>,
-    /// Number and start of each slate, true seconds of the return.
-    pub slates: Vec<(u8, f64)>,
-    /// The file's own seconds to a true one: 1 unless its sample rate is labelled wrongly.
-    pub rate: f64,
-}
-
-/// As [`read_return`], with what other jobs need besides.
-pub(super) fn read_whole_file(path: &Path, options: &ReadOptions) -> Result<Whole, ReadError> {
+/// Measures the return at `path`, the sound card subtracted if `options` have a loopback capture.
+///
+/// # Errors
+/// As [`read_return`].
+pub fn measure_return(path: &Path, options: &ReadOptions) -> Result<Playing, ReadError> {
     let file = ReturnFile::open(path, options.channels)?;
-    let facts = Facts {
+    let facts = FileFacts {
         path: path.to_owned(),
         name: path.display().to_string(),
         depth: file.depth().to_owned(),
         mono_file: file.is_mono_file(),
         cut_short: file.is_cut_short(),
     };
-    let loopback =
-        options.loopback.as_deref().map(|loopback| read_loopback(loopback, options)).transpose()?;
-    read_source(&file, &facts, options, loopback.as_ref())
+    measure_source(&file, &facts, options, loopback(options)?.as_ref())
 }
 
-/// Reads the loopback capture at `path`, which may carry another recipe than the return.
-fn read_loopback(path: &Path, options: &ReadOptions) -> Result<LoopbackCapture, ReadError> {
+/// Measures a return held in memory; `name` stands for the file's name.
+///
+/// # Errors
+/// As [`read_return`].
+pub fn measure_samples(samples: &InMemory, name: &str, options: &ReadOptions) -> Result<Playing, ReadError> {
+    check_rate(Path::new(name), samples.rate_hz)?;
+    let facts = FileFacts {
+        path: name.into(),
+        name: name.to_owned(),
+        depth: "float".into(),
+        mono_file: false,
+        cut_short: false,
+    };
+    measure_source(samples, &facts, options, loopback(options)?.as_ref())
+}
+
+/// The loopback capture, if there is one; it may carry another recipe than the return.
+fn loopback(options: &ReadOptions) -> Result<Option<LoopbackCapture>, ReadError> {
+    let Some(path) = &options.loopback else { return Ok(None) };
     let options = ReadOptions {
         circumstances: Circumstances {
             recorded_on: Some(RecordedOn::Loopback),
@@ -88,48 +137,14 @@ fn read_loopback(path: &Path, options: &ReadOptions) -> Result<LoopbackCapture, 
         loopback: None,
         ..options.clone()
     };
-    read_file(path, &options)
-        .map_err(|source| ReadError::Loopback { path: path.to_owned(), source: Box::new(source) })
-}
-
-/// Reads a return held in memory; `name` stands for the file's name in the reading.
-///
-/// # Errors
-/// As [`read_return`].
-pub fn read_samples(samples: &InMemory, name: &str, options: &ReadOptions) -> Result<Reading, ReadError> {
-    Ok(read_memory(samples, name, options)?.reading)
-}
-
-/// As [`read_samples`], with how the channels differed.
-///
-/// # Errors
-/// As [`read_return`].
-pub fn read_memory(
-    samples: &InMemory,
-    name: &str,
-    options: &ReadOptions,
-) -> Result<LoopbackCapture, ReadError> {
-    Ok(read_whole(samples, name, options)?.loopback)
-}
-
-/// As [`read_samples`], with what other jobs need besides.
-pub(super) fn read_whole(samples: &InMemory, name: &str, options: &ReadOptions) -> Result<Whole, ReadError> {
-    check_rate(Path::new(name), samples.rate_hz)?;
-    let facts = Facts {
-        path: name.into(),
-        name: name.to_owned(),
-        depth: "float".into(),
-        mono_file: false,
-        cut_short: false,
-    };
-    let loopback =
-        options.loopback.as_deref().map(|loopback| read_loopback(loopback, options)).transpose()?;
-    read_source(samples, &facts, options, loopback.as_ref())
+    let Playing { facts, differences, .. } = measure_return(path, &options)
+        .map_err(|source| ReadError::Loopback { path: path.clone(), source: Box::new(source) })?;
+    Ok(Some(LoopbackCapture { facts, differences }))
 }
 
 /// What only the file knows.
 #[derive(Debug, Clone)]
-pub(super) struct Facts {
+pub(super) struct FileFacts {
     pub path: PathBuf,
     pub name: String,
     pub depth: String,
@@ -145,18 +160,18 @@ fn commonest_code(found: &[FoundSlate]) -> Option<u16> {
         .max_by_key(|code| found.iter().filter(|slate| slate.slate.code == *code).count())
 }
 
-fn read_source(
+fn measure_source(
     source: &dyn Source,
-    facts: &Facts,
+    facts: &FileFacts,
     options: &ReadOptions,
     loopback: Option<&LoopbackCapture>,
-) -> Result<Whole, ReadError> {
+) -> Result<Playing, ReadError> {
     let given = options.recipe.as_ref().map(Timeline::from);
     let mut codes: Vec<u16> = given.iter().map(|timeline| timeline.code).collect();
     codes.extend(built_in().iter().map(|recipe| Timeline::from(recipe).code));
-    let (scan, found, rate) = find_slates(source, &codes)?;
+    let (scan, found, clock) = find_slates(source, &codes)?;
     // A compressed file that is cut off shows it only when it is decoded to its end.
-    let facts = &Facts { cut_short: facts.cut_short || scan.frames < source.frames(), ..facts.clone() };
+    let facts = &FileFacts { cut_short: facts.cut_short || scan.frames < source.frames(), ..facts.clone() };
     let mut reading = blank(source, facts, options, &scan);
     reading.warnings.extend(broken_samples(&scan));
     let Some(code) = commonest_code(&found) else {
@@ -171,7 +186,7 @@ fn read_source(
                     Some(timeline) => format!("the recipe {} has {:04x}", timeline.name, timeline.code),
                     None => "which no built-in recipe has".to_owned(),
                 };
-                return Err(unknown_recipe(facts, reading, &found, code, expected));
+                return Err(unknown_recipe(facts, reading, &found, clock, code, expected));
             };
             let timeline = Timeline::from(&recipe);
             if let Some(given) = given {
@@ -186,10 +201,10 @@ fn read_source(
             timeline
         }
     };
-    let relabelled = Relabelled { inner: source, rate_hz: source.rate_hz() * rate };
+    let relabelled = Relabelled { inner: source, rate_hz: source.rate_hz() * clock.rate() };
     let duration_s = scan.frames as f64 / relabelled.rate_hz;
     let identical = facts.mono_file || scan.identical;
-    let Some(mut alignment) = Alignment::new(&found, &timeline, duration_s, identical) else {
+    let Some(mut alignment) = Alignment::new(&found, &timeline, duration_s, identical, clock) else {
         let why = "the slates carry indices that this recipe does not have".to_owned();
         return Err(no_slate(facts, reading, why));
     };
@@ -206,34 +221,19 @@ fn read_source(
         alignment.wiring.inverted[1] ^= true;
     }
     reading.recipe = Some(RecipeId { name: timeline.name.clone(), code: format!("{code:04x}") });
-    describe_capture(&mut reading, &alignment, rate);
-    warn(&mut reading, &alignment, &found, facts, rate, &measured);
+    describe_capture(&mut reading, &alignment);
+    warn(&mut reading, &alignment, &found, facts, &measured);
     let course = measured.course.take();
     let mut differences = measured.differences.clone();
-    fill(&mut reading, measured, rate);
+    fill(&mut reading, measured);
     if let (Some(loopback), Some(path)) = (loopback, &options.loopback) {
         differences = subtract(&mut reading, &differences, loopback, &options.medium)
             .map_err(|source| ReadError::NotLoopback { path: path.clone(), source })?;
-        reading.capture.loopback = Some(loopback.reading.capture.file.clone());
+        reading.capture.loopback = Some(loopback.facts.capture.file.clone());
     }
     without_tape(&mut reading);
-    conclude(&mut reading, options);
     let slates = alignment.slates.iter().map(|slate| (slate.slate.index, slate.start_s)).collect();
-    Ok(Whole { loopback: LoopbackCapture { reading, differences }, course, slates, rate })
-}
-
-/// What follows from the figures: causes of the response, the parts behind flutter lines, findings.
-pub(super) fn conclude(reading: &mut Reading, options: &ReadOptions) {
-    (reading.causes, reading.unexplained) = causes(reading, &options.medium);
-    let parts = line_parts(reading, &options.medium, options.transport.as_ref());
-    let lines = reading.flutter.iter_mut().flat_map(|flutter| &mut flutter.lines);
-    for (line, part) in lines.zip(parts) {
-        (line.harmonic, line.could_be) =
-            (part.as_ref().map(|part| part.harmonic), part.as_ref().is_some_and(|part| part.could_be));
-        line.part = part.map(|part| part.name);
-    }
-    reading.findings = judge(reading, &options.limits);
-    reading.work = work(&reading.findings);
+    Ok(Playing { facts: reading, differences, course, slates, clock })
 }
 
 /// Puts right what was told of a programme that no tape carries; the warning says what was told otherwise.
@@ -257,16 +257,18 @@ fn injected(timeline: &Timeline, circumstances: &mut Circumstances) -> Option<Wa
 }
 
 /// What is known of the amplifier once the sound card is subtracted, and what no figure says where no tape moved.
-fn without_tape(reading: &mut Reading) {
-    if let Some(amplifier) = &mut reading.amplifier {
-        if reading.circumstances.recorded_on == Some(RecordedOn::Injected) {
+fn without_tape(reading: &mut Facts) {
+    let injected = reading.circumstances.recorded_on == Some(RecordedOn::Injected);
+    let measured = &mut reading.measured;
+    if let Some(amplifier) = &mut measured.amplifier {
+        if injected {
             tell_time_constants(amplifier);
         }
-        if reading.response.is_none() {
-            reading.response = amplifier_response(amplifier, reading.circumstances.tape_type);
+        if measured.response.is_none() {
+            measured.response = amplifier_response(amplifier, reading.circumstances.tape_type);
         }
     }
-    if reading.circumstances.recorded_on == Some(RecordedOn::Injected) {
+    if injected {
         (reading.azimuth, reading.speed, reading.flutter) = (None, None, None);
         if let Some(mains) = reading.noise.as_mut().and_then(|noise| noise.mains.as_mut()) {
             mains.origin = Origin::Playback;
@@ -277,32 +279,38 @@ fn without_tape(reading: &mut Reading) {
 }
 
 /// The refusal of a recording without a slate, with what can be said of it.
-fn no_slate(facts: &Facts, mut reading: Reading, why: String) -> ReadError {
+fn no_slate(facts: &FileFacts, mut reading: Facts, why: String) -> ReadError {
     let text = format!("No slate was found: {why}. Nothing was measured.");
     reading.warnings.push(Warning::new("no-slate", text));
-    ReadError::NoSlate { path: facts.path.clone(), why, reading: Box::new(reading) }
+    ReadError::NoSlate { path: facts.path.clone(), why, reading: Box::new(Reading::unmeasured(reading)) }
 }
 
 /// The refusal of a recording whose programme nobody here knows, with what can be said of it.
 fn unknown_recipe(
-    facts: &Facts,
-    mut reading: Reading,
+    facts: &FileFacts,
+    mut reading: Facts,
     found: &[FoundSlate],
+    clock: FileClock,
     code: u16,
     expected: String,
 ) -> ReadError {
     reading.recipe = Some(RecipeId { name: "unknown".to_owned(), code: format!("{code:04x}") });
     reading.capture.slates_found = found.len() as u32;
-    reading.capture.first_slate_s = found.iter().map(|slate| slate.start_s).min_by(|a, b| a.total_cmp(b));
+    reading.capture.first_slate_s = first_slate(found, clock);
     reading.warnings.push(Warning::new(
         "wrong-recipe",
         format!("The slates carry the code {code:04x}, {expected}. Nothing was measured."),
     ));
-    ReadError::UnknownRecipe { path: facts.path.clone(), code, expected, reading: Box::new(reading) }
+    ReadError::UnknownRecipe {
+        path: facts.path.clone(),
+        code,
+        expected,
+        reading: Box::new(Reading::unmeasured(reading)),
+    }
 }
 
 /// A reading that only knows the recording.
-pub(super) fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, scan: &Scan) -> Reading {
+pub(super) fn blank(source: &dyn Source, facts: &FileFacts, options: &ReadOptions, scan: &Scan) -> Facts {
     let peak = |channel: usize| {
         let peak = scan.health[channel].peak;
         (peak > 0.0).then(|| 20.0 * peak.log10())
@@ -311,9 +319,9 @@ pub(super) fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, s
     let coarse = |channel: usize| facts.depth == "8" && scan.health[channel].peak < 0.99;
     let clipped =
         [0, 1].map(|channel| if coarse(channel) { 0 } else { scan.health[channel].clipped_samples });
-    Reading {
+    Facts {
         format: FORMAT.to_owned(),
-        made: None,
+        made: options.made.clone(),
         recipe: None,
         capture: Capture {
             file: facts.name.clone(),
@@ -332,38 +340,22 @@ pub(super) fn blank(source: &dyn Source, facts: &Facts, options: &ReadOptions, s
         circumstances: options.circumstances.clone(),
         found: vec![],
         tape: None,
-        level: vec![],
-        response: None,
-        amplifier: None,
-        azimuth: None,
-        speed: None,
-        flutter: None,
-        same_tape: None,
-        noise: None,
-        rounds: vec![],
-        bias: vec![],
-        bias_sweep: None,
-        noise_reduction: None,
-        distortion: None,
-        intermodulation: None,
-        saturation: None,
-        separation: vec![],
-        erasing: None,
-        dropouts: vec![],
-        causes: vec![],
-        unexplained: vec![],
-        findings: vec![],
-        work: vec![],
+        measured: Default::default(),
         warnings: vec![],
     }
 }
 
-pub(super) fn describe_capture(reading: &mut Reading, alignment: &Alignment, rate: f64) {
+/// When the first slate starts.
+fn first_slate(slates: &[FoundSlate], clock: FileClock) -> Option<FileTime> {
+    let first_s = slates.iter().map(|slate| slate.start_s).min_by(|a, b| a.total_cmp(b));
+    first_s.map(|first_s| clock.at(first_s))
+}
+
+pub(super) fn describe_capture(reading: &mut Facts, alignment: &Alignment) {
     let capture = &mut reading.capture;
     let wiring = alignment.wiring;
     capture.slates_found = alignment.slates.len() as u32;
-    capture.first_slate_s =
-        alignment.slates.iter().map(|slate| slate.start_s * rate).min_by(|a, b| a.total_cmp(b));
+    capture.first_slate_s = first_slate(&alignment.slates, alignment.clock);
     capture.channels_swapped = wiring.swapped;
     capture.inverted = wiring.inverted;
     capture.mono = wiring.mono;
@@ -373,55 +365,23 @@ pub(super) fn describe_capture(reading: &mut Reading, alignment: &Alignment, rat
     }
 }
 
-/// Puts the sections of the jobs in rounds in, with times as in the file's own seconds.
-fn put_rounds(reading: &mut Reading, found: crate::measure::InRounds, rate: f64) {
-    reading.rounds = found.rounds;
-    reading.bias = found.bias;
-    reading.bias_sweep = found.bias_sweep;
-    reading.noise_reduction = found.noise_reduction;
-    for round in &mut reading.rounds {
-        round.at_s *= rate;
-        round.moved_at_s = round.moved_at_s.map(|at_s| at_s * rate);
-    }
-    reading.bias.iter_mut().for_each(|pair| pair.at_s *= rate);
-    reading.bias_sweep.iter_mut().flat_map(|sweep| &mut sweep.steps).for_each(|step| step.at_s *= rate);
-}
-
-/// Puts the measured sections in, with times as in the file's own seconds.
-pub(super) fn fill(reading: &mut Reading, measured: Measured, rate: f64) {
+/// Puts the measured sections in.
+pub(super) fn fill(reading: &mut Facts, measured: Measured) {
     reading.level = measured.level;
     reading.response = measured.response;
     reading.amplifier = measured.amplifier;
     reading.azimuth = measured.azimuth;
     reading.speed = measured.speed;
     reading.noise = measured.noise;
-    reading.flutter = measured.flutter.map(|mut flutter| {
-        flutter.measured_from_s *= rate;
-        flutter.measured_to_s *= rate;
-        for stretch in &mut flutter.stretches {
-            stretch.from_s *= rate;
-            stretch.to_s *= rate;
-        }
-        flutter
-            .speed_against_time
-            .iter_mut()
-            .flat_map(|course| &mut course.pieces)
-            .for_each(|piece| piece[0] *= rate);
-        flutter
-    });
-    put_rounds(reading, measured.rounds, rate);
+    reading.flutter = measured.flutter;
+    reading.rounds = measured.rounds.rounds;
+    reading.bias = measured.rounds.bias;
+    reading.bias_sweep = measured.rounds.bias_sweep;
+    reading.noise_reduction = measured.rounds.noise_reduction;
     reading.distortion = measured.distortion;
     reading.intermodulation = measured.intermodulation;
     reading.saturation = measured.saturation;
     reading.separation = measured.separation;
-    reading.erasing = measured.erasing.map(|mut erasing| {
-        for time in [&mut erasing.erased_from_s, &mut erasing.erased_to_s] {
-            *time = time.map(|seconds| seconds * rate);
-        }
-        erasing
-    });
+    reading.erasing = measured.erasing;
     reading.dropouts = measured.dropouts;
-    for dropout in &mut reading.dropouts {
-        dropout.at_s *= rate;
-    }
 }

@@ -2,10 +2,11 @@
 
 use super::error::RehearseError;
 use super::results::{check_folder, make_folder, result_files, write_results};
-use super::{ReadOptions, WriteOptions, programme_files, read_return, write_programme};
+use super::{ReadOptions, WriteOptions, measure_return, programme_files, write_programme};
 use crate::deck::{DeckFile, VirtualDeck};
+use crate::judge::Reading;
 use crate::programme::{Depth, Recipe, Renderer, Timeline, WavSink, write_text};
-use crate::reading::{Made, Reading, Warning};
+use crate::reading::Warning;
 use std::path::{Path, PathBuf};
 
 /// What is under way.
@@ -28,8 +29,6 @@ pub struct RehearsalDeck {
     pub text: String,
     /// Fixes everything random in it.
     pub seed: u64,
-    /// What the reading says of when, by what and for which deck it was made.
-    pub made: Option<Made>,
 }
 
 /// What a rehearsal leaves.
@@ -68,16 +67,16 @@ pub fn rehearse(
     stage(Stage::Playing);
     play(recipe, &virtual_deck, &return_wav, write)?;
     stage(Stage::Reading);
-    let mut reading = read_return(&return_wav, read)?;
-    reading.made.clone_from(&deck.made);
+    let mut playing = measure_return(&return_wav, read)?;
     // Whoever is shown the report later must not take it for a deck's.
-    reading.warnings.insert(
+    playing.facts.warnings.insert(
         0,
         Warning::new(
             "rehearsal",
             format!("Nothing here is from a real deck: a virtual one played. {}", deck.deck.about),
         ),
     );
+    let reading = playing.conclude(read);
     let mut files = vec![programme.wav, programme.sheet];
     files.extend(programme.cue);
     files.extend([deck_file, return_wav]);

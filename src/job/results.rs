@@ -1,8 +1,8 @@
 //! A folder with everything that one reading gives: JSON, report, tables and figures.
 
 use crate::judge::Limits;
+use crate::judge::Reading;
 use crate::programme::{NewFile, Overwrite, ProgrammeError, write_text};
-use crate::reading::Reading;
 use crate::show;
 use std::path::{Path, PathBuf};
 

@@ -4,7 +4,8 @@ use crate::capture::{CaptureError, HealthMeter, InMemory, ReturnFile, Source};
 use crate::judge::judge_skew;
 use crate::measure::{Consensus, Content, RECORDERS_US, Skew, SkewMeter, coarse_delay_us, consensus, skew};
 use crate::reading::{
-    SKEW_FORMAT, SkewConsensus, SkewContent, SkewReading, SkewStretch, SkewTape, SkewVerdict, Warning,
+    FileClock, SKEW_FORMAT, SkewConsensus, SkewContent, SkewReading, SkewStretch, SkewTape, SkewVerdict,
+    Warning,
 };
 use crate::trade::{Medium, playback_losses};
 use std::path::{Path, PathBuf};
@@ -123,7 +124,7 @@ fn described(
         wander_us_rms: delay.and_then(|delay| delay.wander_us_rms),
         along: delay.map_or(Vec::new(), |delay| {
             let stretch = |stretch: &crate::measure::Stretch| SkewStretch {
-                at_s: stretch.at_s,
+                at_s: FileClock::default().at(stretch.at_s),
                 delay_us: stretch.delay_us,
                 uncertainty_us: stretch.uncertainty_us,
             };

@@ -2,11 +2,11 @@
 
 use super::ReadOptions;
 use super::error::ReadError;
-use super::read::{Whole, read_whole, read_whole_file};
+use super::read::{Playing, measure_return, measure_samples};
 use crate::capture::InMemory;
-use crate::judge::{judge, work};
+use crate::judge::Reading;
 use crate::measure::{MarkedLength, speed_from_length};
-use crate::reading::{Reading, RecordedOn, Warning};
+use crate::reading::{RecordedOn, Warning};
 use std::path::Path;
 
 /// A length of tape that was measured, and what its ends are in the return.
@@ -29,56 +29,61 @@ pub enum Marks {
     Slates([u8; 2]),
 }
 
-/// What a slate's place is in doubt by, s: wow moves it by some tenths of a millisecond.
+/// Uncertainty of a slate's place, s: wow moves it by some tenths of a millisecond.
 const SLATE_S: f64 = 0.001;
 
-/// Reads the return at `path` with a measured length between two marks on its tape.
+/// Measures the return at `path` with a measured length between two marks on its tape.
 ///
 /// # Errors
 /// As [`super::read_return`]; [`ReadError::NoMark`] if a mark is not there, [`ReadError::Length`] if no deck runs so.
-pub fn read_with_length(
+pub fn measure_with_length(
     path: &Path,
     options: &ReadOptions,
     length: &TapeLength,
-) -> Result<Reading, ReadError> {
-    with_length(read_whole_file(path, options)?, path, options, length)
+) -> Result<Playing, ReadError> {
+    with_length(measure_return(path, options)?, path, options, length)
 }
 
-/// The same for a return held in memory; `name` stands for the file's name.
+/// Reads such a return held in memory; `name` stands for the file's name.
 ///
 /// # Errors
-/// As [`read_with_length`].
+/// As [`measure_with_length`].
 pub fn read_samples_with_length(
     samples: &InMemory,
     name: &str,
     options: &ReadOptions,
     length: &TapeLength,
 ) -> Result<Reading, ReadError> {
-    with_length(read_whole(samples, name, options)?, Path::new(name), options, length)
+    Ok(with_length(measure_samples(samples, name, options)?, Path::new(name), options, length)?
+        .conclude(options))
 }
 
 fn with_length(
-    whole: Whole,
+    mut playing: Playing,
     path: &Path,
     options: &ReadOptions,
     length: &TapeLength,
-) -> Result<Reading, ReadError> {
-    let mut reading = whole.loopback.reading;
+) -> Result<Playing, ReadError> {
+    let reading = &mut playing.facts;
     let missing = |what: String| ReadError::NoMark { path: path.to_owned(), what };
     if matches!(reading.circumstances.recorded_on, Some(RecordedOn::Injected | RecordedOn::Loopback)) {
         return Err(missing("no tape was in this return".to_owned()));
     }
     let (marks_s, mark_uncertainty_s, marks) = match length.marks {
-        Marks::Times(times_s, doubt_s) => {
+        Marks::Times(times_s, uncertainty_s) => {
             let duration_s = reading.capture.duration_s;
             if let Some(late_s) = times_s.into_iter().find(|time_s| *time_s > duration_s) {
                 return Err(missing(format!("{late_s} s lie behind its end ({duration_s:.2} s)")));
             }
-            (times_s.map(|time_s| time_s / whole.rate), doubt_s, "heard in the return".to_owned())
+            (
+                times_s.map(|time_s| playing.clock.true_s(time_s)),
+                uncertainty_s,
+                "heard in the return".to_owned(),
+            )
         }
         Marks::Slates(numbers) => {
             let place = |number: u8| {
-                let found = whole.slates.iter().find(|slate| slate.0 == number);
+                let found = playing.slates.iter().find(|slate| slate.0 == number);
                 found
                     .map(|slate| slate.1)
                     .ok_or_else(|| missing(format!("slate-{number} was not found in it")))
@@ -91,13 +96,12 @@ fn with_length(
         length_mm: length.length_mm,
         length_uncertainty_mm: length.uncertainty_mm,
         marks_s,
+        clock: playing.clock,
         mark_uncertainty_s,
         marks,
     };
-    let mut found = speed_from_length(&marked, &options.medium)
+    let found = speed_from_length(&marked, &options.medium)
         .map_err(|source| ReadError::Length { path: path.to_owned(), source })?;
-    // Times as in the file's own seconds.
-    (found.from_s, found.to_s) = (found.from_s * whole.rate, found.to_s * whole.rate);
     match &mut reading.speed {
         Some(speed) => speed.from_length = Some(found),
         None => reading.warnings.push(Warning::new(
@@ -109,7 +113,5 @@ fn with_length(
             ),
         )),
     }
-    reading.findings = judge(&reading, &options.limits);
-    reading.work = work(&reading.findings);
-    Ok(reading)
+    Ok(playing)
 }

@@ -1,19 +1,20 @@
 //! A return that carries none of our slates: what is on it is found by listening, and measured like a programme.
 
 use super::error::ReadError;
-use super::read::{Facts, ReadOptions, blank, conclude, describe_capture, fill};
-use super::unslated_words::{doubted, remarks};
+use super::read::{FileFacts, Playing, ReadOptions, blank, describe_capture, fill};
+use super::unslated_words::{disbelieved, remarks};
 use super::warnings::{broken_samples, warn};
 use crate::capture::{
     BetweenKind, Heard, InMemory, NamedBy, Names, ReturnFile, Served, ServedTone, Source, assemble,
     check_rate, hear, name, scan, serve,
 };
+use crate::judge::Reading;
 use crate::measure::{
     FrequencyKnowledge, MeasureOptions, Measured, MeasuredTone, TapeValues, Told, deck_equalisation, measure,
     tone_speed,
 };
 use crate::programme::{StatedFlux, TapeFile, Timeline, built_in};
-use crate::reading::{Found, FoundKind, NominalBy, Reading, RecordedOn, Warning};
+use crate::reading::{FileClock, Found, FoundKind, NominalBy, RecordedOn, Warning};
 use crate::trade::test_tapes::USUAL_TONE_PERCENT;
 use std::path::Path;
 
@@ -45,30 +46,30 @@ pub(super) struct Listened<'a> {
     pub values: &'a TapeValues<'a>,
 }
 
-/// Reads the return at `path`, which carries no slates. `options.recipe`, `loopback` and `reference_dbfs` play no part.
+/// Measures the return at `path`, which carries no slates. `options.recipe`, `loopback` and `reference_dbfs` play no part.
 ///
 /// # Errors
 /// If the file cannot be read, or holds no test tones.
-pub fn read_unslated(
+pub fn measure_unslated(
     path: &Path,
     options: &ReadOptions,
     unslated: &UnslatedOptions,
-) -> Result<Reading, ReadError> {
+) -> Result<Playing, ReadError> {
     let file = ReturnFile::open(path, options.channels)?;
-    let facts = Facts {
+    let facts = FileFacts {
         path: path.to_owned(),
         name: path.display().to_string(),
         depth: file.depth().to_owned(),
         mono_file: file.is_mono_file(),
         cut_short: file.is_cut_short(),
     };
-    read_source(&file, facts, options, unslated)
+    measure_source(&file, facts, options, unslated)
 }
 
-/// The same of a return held in memory; `name` stands for the file's name in the reading.
+/// Reads such a return held in memory; `name` stands for the file's name in the reading.
 ///
 /// # Errors
-/// As [`read_unslated`].
+/// As [`measure_unslated`].
 pub fn read_unslated_samples(
     samples: &InMemory,
     name: &str,
@@ -76,24 +77,24 @@ pub fn read_unslated_samples(
     unslated: &UnslatedOptions,
 ) -> Result<Reading, ReadError> {
     check_rate(Path::new(name), samples.rate_hz)?;
-    let facts = Facts {
+    let facts = FileFacts {
         path: name.into(),
         name: name.to_owned(),
         depth: "float".into(),
         mono_file: false,
         cut_short: false,
     };
-    read_source(samples, facts, options, unslated)
+    Ok(measure_source(samples, facts, options, unslated)?.conclude(options))
 }
 
-fn read_source(
+fn measure_source(
     source: &dyn Source,
-    facts: Facts,
+    facts: FileFacts,
     options: &ReadOptions,
     unslated: &UnslatedOptions,
-) -> Result<Reading, ReadError> {
+) -> Result<Playing, ReadError> {
     let scan = scan(source)?;
-    let facts = Facts { cut_short: facts.cut_short || scan.frames < source.frames(), ..facts };
+    let facts = FileFacts { cut_short: facts.cut_short || scan.frames < source.frames(), ..facts };
     let mut reading = blank(source, &facts, options, &scan);
     reading.warnings.extend(broken_samples(&scan));
     let mut heard = hear(source)?;
@@ -101,12 +102,16 @@ fn read_source(
     let told_hz: Vec<f64> =
         unslated.tape.iter().flat_map(|tape| tape.tones.iter().map(|tone| tone.hz)).collect();
     let names = name(&heard.tones, &told_hz, unslated.known.map(|known| known.hz));
-    if let Some(why) = doubted(&heard, &names, unslated, &scan, reading.capture.duration_s) {
+    if let Some(why) = disbelieved(&heard, &names, unslated, &scan, reading.capture.duration_s) {
         reading.warnings.push(Warning::new(
             "no-test-tones",
             format!("No test tones were found: {why}. Nothing was measured."),
         ));
-        return Err(ReadError::NoTones { path: facts.path, why, reading: Box::new(reading) });
+        return Err(ReadError::NoTones {
+            path: facts.path,
+            why,
+            reading: Box::new(Reading::unmeasured(reading)),
+        });
     }
     let duration_s = scan.frames as f64 / source.rate_hz();
     let one_signal = facts.mono_file || scan.identical;
@@ -120,17 +125,22 @@ fn read_source(
     measured.speed = tone_speed(&for_speed(&served, &measured), &knowledge(&names, unslated, &measured));
     trim_response(&mut measured, &served, &values);
     values.correct_levels(&mut measured.level);
-    describe_capture(&mut reading, &served.alignment, 1.0);
-    warn(&mut reading, &served.alignment, &[], &facts, 1.0, &measured);
+    describe_capture(&mut reading, &served.alignment);
+    warn(&mut reading, &served.alignment, &[], &facts, &measured);
     reading.found = found(&heard, &served, &measured);
     let listened = Listened { heard: &heard, names: &names, served: &served, values: &values };
     let codes: Vec<u16> = built_in().iter().map(|recipe| Timeline::from(recipe).code).collect();
     let slates = assemble(&scan.chirps, &codes).len();
     reading.warnings.extend(remarks(&listened, &measured, slates));
-    fill(&mut reading, measured, 1.0);
+    fill(&mut reading, measured);
     reading.tape = values.section(&reading.level);
-    conclude(&mut reading, options);
-    Ok(reading)
+    Ok(Playing {
+        facts: reading,
+        differences: vec![],
+        course: None,
+        slates: vec![],
+        clock: FileClock::default(),
+    })
 }
 
 /// A tone that somebody knows counts even if it is no pure one.
@@ -222,18 +232,20 @@ fn trim_response(measured: &mut Measured, served: &Served, values: &TapeValues) 
 /// Section `found`.
 fn found(heard: &Heard, served: &Served, measured: &Measured) -> Vec<Found> {
     let silenced = served.alignment.wiring.mono;
+    let clock = served.alignment.clock;
     let pair = |dbfs: [f64; 2], on: [bool; 2]| {
         [0, 1]
             .map(|side| Some(dbfs[side]).filter(|db| on[side] && db.is_finite() && !(silenced && side == 1)))
     };
-    let mut found: Vec<Found> = served.tones.iter().map(|tone| found_tone(tone, measured, &pair)).collect();
+    let mut found: Vec<Found> =
+        served.tones.iter().map(|tone| found_tone(tone, clock, measured, &pair)).collect();
     for (k, sweep) in heard.sweeps.iter().enumerate() {
         let measured =
             served.sweep == Some(k) && measured.response.as_ref().is_some_and(|r| !r.sweep.is_empty());
         found.push(Found {
             kind: FoundKind::Sweep,
-            from_s: sweep.from_s,
-            to_s: sweep.to_s,
+            from_s: clock.at(sweep.from_s),
+            to_s: clock.at(sweep.to_s),
             hz: Some(sweep.from_hz),
             to_hz: Some(sweep.to_hz),
             return_dbfs: [None; 2],
@@ -252,8 +264,8 @@ fn found(heard: &Heard, served: &Served, measured: &Measured) -> Vec<Found> {
                 BetweenKind::Nothing => FoundKind::Nothing,
                 BetweenKind::Other => FoundKind::Other,
             },
-            from_s: between.stretch.from_s,
-            to_s: between.stretch.to_s,
+            from_s: clock.at(between.stretch.from_s),
+            to_s: clock.at(between.stretch.to_s),
             hz: None,
             to_hz: None,
             return_dbfs: pair(between.dbfs, [between.kind != BetweenKind::Nothing; 2]),
@@ -263,12 +275,13 @@ fn found(heard: &Heard, served: &Served, measured: &Measured) -> Vec<Found> {
             part: noise.then(|| "silence".to_owned()),
         });
     }
-    found.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
+    found.sort_by(|a, b| a.from_s.seconds().total_cmp(&b.from_s.seconds()));
     found
 }
 
 fn found_tone(
     tone: &ServedTone,
+    clock: FileClock,
     measured: &Measured,
     pair: &dyn Fn([f64; 2], [bool; 2]) -> [Option<f64>; 2],
 ) -> Found {
@@ -288,8 +301,8 @@ fn found_tone(
     let rough = pair(tone.tone.dbfs, tone.tone.on);
     Found {
         kind: FoundKind::Tone,
-        from_s: tone.tone.heard.from_s,
-        to_s: tone.tone.heard.to_s,
+        from_s: clock.at(tone.tone.heard.from_s),
+        to_s: clock.at(tone.tone.heard.to_s),
         hz: Some(exact.map_or(tone.tone.hz, |exact| exact.hz)),
         to_hz: None,
         return_dbfs: [0, 1].map(|side| {

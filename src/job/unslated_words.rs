@@ -29,7 +29,7 @@ fn places(tones: &[HeardTone]) -> String {
 }
 
 /// Why the tones are not believed to be a test recording's; `None` if they are.
-pub(super) fn doubted(
+pub(super) fn disbelieved(
     heard: &Heard,
     names: &Names,
     unslated: &UnslatedOptions,

@@ -1,13 +1,13 @@
 //! What was odd about a return, in words that say what to do.
 
 use super::faults::{faults, several_takes};
-use super::read::Facts;
+use super::read::FileFacts;
 use crate::capture::{Alignment, FoundSlate, Scan};
 use crate::measure::Measured;
-use crate::reading::{Origin, Reading, RecordedOn, Warning};
+use crate::reading::{Facts, Origin, RecordedOn, Warning};
 
 /// Why no slate was found, as far as the recording shows.
-pub(super) fn no_slate_why(scan: &Scan, reading: &Reading) -> String {
+pub(super) fn no_slate_why(scan: &Scan, reading: &Facts) -> String {
     let peak = scan.health.iter().map(|health| health.peak).fold(0.0, f64::max);
     if peak < 1e-4 {
         "the recording is silent (peak below -80 dBFS); check cables, input and level".into()
@@ -38,11 +38,10 @@ pub(super) fn broken_samples(scan: &Scan) -> Option<Warning> {
 
 /// Adds a warning for everything odd about the return.
 pub(super) fn warn(
-    reading: &mut Reading,
+    reading: &mut Facts,
     alignment: &Alignment,
     found: &[FoundSlate],
-    facts: &Facts,
-    rate: f64,
+    facts: &FileFacts,
     measured: &Measured,
 ) {
     let wiring = alignment.wiring;
@@ -120,6 +119,7 @@ pub(super) fn warn(
             format!("The recording ended before the programme did; the parts after it are missing.{why}"),
         );
     }
+    let rate = alignment.clock.rate();
     if rate != 1.0 {
         let header = reading.capture.rate_hz;
         add(
@@ -161,14 +161,14 @@ pub(super) fn warn(
         );
     }
     in_rounds(reading, measured);
-    reading.warnings.extend(several_takes(found, alignment, rate));
+    reading.warnings.extend(several_takes(found, alignment));
     reading.warnings.extend(measured.warnings.iter().cloned());
-    let faults = faults(reading, measured, rate);
+    let faults = faults(reading, measured);
     reading.warnings.extend(faults);
 }
 
 /// What was odd about jobs in rounds.
-fn in_rounds(reading: &mut Reading, measured: &Measured) {
+fn in_rounds(reading: &mut Facts, measured: &Measured) {
     let moved: Vec<String> = measured
         .rounds
         .rounds

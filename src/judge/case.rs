@@ -1,15 +1,16 @@
 //! A finding in the making: how a value stands to its limit, and what is said of it.
 
 use crate::judge::Limits;
-use crate::judge::findings::wiring;
 use crate::judge::limits::Tolerance;
 use crate::judge::meaning::{Meaning, Quantity, meaning};
 use crate::judge::work::turns::{careful, said};
-use crate::reading::{Circumstances, Finding, Reading, RecordedOn, TurnStep, Verdict};
+use crate::reading::{Cause, Circumstances, Facts, Finding, RecordedOn, TurnStep, Verdict, dead_channels};
 
 /// What all judges look at.
 pub(crate) struct Bench<'a> {
-    pub(crate) reading: &'a Reading,
+    pub(crate) reading: &'a Facts,
+    /// What makes the response as it is.
+    pub(crate) causes: &'a [Cause],
     pub(crate) limits: &'a Limits,
     /// Set once the capture is judged: all that follows rests on it.
     pub(crate) capture_is_bad: bool,
@@ -22,9 +23,17 @@ pub(crate) struct Bench<'a> {
 }
 
 impl<'a> Bench<'a> {
-    pub(crate) fn new(reading: &'a Reading, limits: &'a Limits) -> Self {
-        let dead = wiring::dead_channels(reading);
-        Self { reading, limits, capture_is_bad: false, azimuth_is_unknown: true, dead, findings: vec![] }
+    pub(crate) fn new(reading: &'a Facts, causes: &'a [Cause], limits: &'a Limits) -> Self {
+        let dead = dead_channels(&reading.capture, &reading.level);
+        Self {
+            reading,
+            causes,
+            limits,
+            capture_is_bad: false,
+            azimuth_is_unknown: true,
+            dead,
+            findings: vec![],
+        }
     }
 
     pub(crate) fn put(&mut self, findings: Vec<Finding>) {

@@ -29,28 +29,6 @@ pub enum JudgeError {
         /// What is allowed.
         expected: &'static str,
     },
-    /// The file with a transport's numbers is not TOML, or holds a key or a value that is not known.
-    #[error("{place}: {message}; expected lines such as `capstan_mm = 2.5`; correct the line")]
-    TransportMalformed {
-        /// Name of the file.
-        place: String,
-        /// What the parser found, with the line.
-        message: String,
-    },
-    /// A number that no transport has.
-    #[error("{place}: `{key}` is {found}, allowed are {low} to {high}; correct the number")]
-    TransportOutOfRange {
-        /// Name of the file.
-        place: String,
-        /// Key of the number.
-        key: &'static str,
-        /// Number in the file.
-        found: f64,
-        /// Least that is allowed.
-        low: f64,
-        /// Most that is allowed.
-        high: f64,
-    },
     /// Another deck class than the built-in ones was asked for.
     #[error("{place}: `deck` is {found:?}, expected \"good\" or \"portable\"; write one of the two")]
     UnknownDeck {

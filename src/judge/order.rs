@@ -14,15 +14,15 @@ use crate::judge::findings::separation;
 use crate::judge::findings::transport;
 use crate::judge::findings::wiring;
 use crate::judge::work::turns::rest;
-use crate::reading::{Finding, Reading};
+use crate::reading::{Cause, Facts, Finding};
 
 /// Judges a reading; the findings stand in the order of work.
 ///
 /// Every finding is there even when nothing was measured: then its verdict is `cannot tell`, with the way to find out.
 /// A quantity may have several findings (one a channel, one a kind of flutter). `turn` is set only where a value is
 /// outside its limit by more than its uncertainty.
-pub fn judge(reading: &Reading, limits: &Limits) -> Vec<Finding> {
-    let mut bench = Bench::new(reading, limits);
+pub(crate) fn judge(reading: &Facts, causes: &[Cause], limits: &Limits) -> Vec<Finding> {
+    let mut bench = Bench::new(reading, causes, limits);
     bench.put(vec![capture::finding(&bench)]);
     bench.capture_is_bad = bench.is_outside("capture");
     bench.put(vec![wiring::finding(&bench)]);
@@ -53,8 +53,8 @@ pub fn judge(reading: &Reading, limits: &Limits) -> Vec<Finding> {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
-    use crate::judge::sample;
+    use crate::judge::Limits;
+    use crate::judge::sample::{self, judge};
     use crate::reading::{Heads, RecordedOn, Verdict};
 
     const ORDER: [&str; 16] = [

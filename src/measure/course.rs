@@ -1,4 +1,4 @@
-//! Mean and its doubt over a stream of figures that may resemble their neighbours, in constant memory.
+//! Mean and its standard error over a stream of figures correlated with their neighbours, in constant memory.
 
 /// Running sums of a stream of figures.
 #[derive(Debug, Clone, Copy, Default)]
@@ -45,8 +45,9 @@ impl Course {
         let mean = self.sum / n;
         let variance = ((self.squares - n * mean * mean) / (n - 1.0)).max(0.0);
         let lag = self.products - mean * (2.0 * self.sum - self.first - self.last) + (n - 1.0) * mean * mean;
-        let likeness = if variance > 0.0 { (lag / ((n - 1.0) * variance)).clamp(0.0, 0.95) } else { 0.0 };
-        let independent = (n * (1.0 - likeness) / (1.0 + likeness)).max(2.0);
+        let autocorrelation =
+            if variance > 0.0 { (lag / ((n - 1.0) * variance)).clamp(0.0, 0.95) } else { 0.0 };
+        let independent = (n * (1.0 - autocorrelation) / (1.0 + autocorrelation)).max(2.0);
         Some(Steady { mean, deviation: variance.sqrt(), error: (variance / independent).sqrt() })
     }
 }
@@ -64,7 +65,7 @@ mod tests {
         let got = course.finish().unwrap();
         let (mean, error) = crate::measure::tone::meter::mean_and_error(&values);
         crate::assert_within!(got.mean, mean, 1e-12, "");
-        // The plain one clamps the likeness at 0.9, this one at 0.95.
+        // The plain one clamps the autocorrelation at 0.9, this one at 0.95.
         assert!(got.error >= error - 1e-12 && got.error < 1.5 * error, "{} and {error}", got.error);
         assert!(Course::default().finish().is_none());
     }

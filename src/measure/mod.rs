@@ -4,6 +4,7 @@
 mod course;
 
 mod azimuth;
+mod causes;
 mod corrections;
 mod distortion;
 mod faults;
@@ -19,6 +20,7 @@ mod whole;
 
 pub use azimuth::delay::{AzimuthResult, PlayedDifference, azimuth, differences, wander_us};
 pub use azimuth::delay_fit::{DelayFit, Difference, fit_delay};
+pub use causes::told::causes;
 pub use corrections::card::{CardError, CardFigures, card_figures, check_calibrated, check_house};
 pub use corrections::card_subtracted::subtract_card;
 pub use corrections::loopback::{LoopbackCapture, LoopbackError, subtract};
@@ -28,12 +30,14 @@ pub use distortion::intermodulation::{PlayedTwin, TwinTone, TwinToneMeter, inter
 pub use distortion::saturation::saturation;
 pub use faults::level_dependence::LevelDependence;
 pub use faults::lossy::LossySign;
-pub use faults::tears::Torn;
+pub use faults::tears::TornInFile;
 pub use flutter::deviation::BAND_HZ;
 pub use flutter::figures::STRETCH_S;
 pub use flutter::indicator::{indicator, stated};
 pub use flutter::meter::FlutterMeter;
+pub use flutter::parts::{LinePart, line_parts};
 pub use flutter::same_tape::{SameTapeError, TapeCourse, same_tape};
+pub use flutter::transport_numbers::{OtherPart, RunsOn, TransportNumbers};
 pub use noise::meter::{NoiseMeter, Reference, Silence, UNWEIGHTED_HZ};
 pub use response::amplifier::{amplifier_response, tell_time_constants};
 pub use response::noise_bands::{BandGain, NoiseBands, NoiseBandsMeter, NoisePlace};

@@ -522,30 +522,40 @@ mod tests {
         }
     }
 
+    /// Renders in blocks of `sizes`, in turn, and holds them against the whole.
+    fn assert_same_in_blocks(sizes: &[usize]) {
+        let timeline = timeline(&[
+            tone(315.0, "level_db = 0"),
+            "[[part]]\nkind = \"noise\"\nid = \"n\"\ncolour = \"pink\"\nlevel_db = -20\nlength_s = 0.5\n".into(),
+            "[[part]]\nkind = \"sweep\"\nid = \"s\"\nfrom_hz = 2000\nto_hz = 20\nlevel_db = -20\nlength_s = 0.5\nserves = \"nothing\"\n".into(),
+        ].concat());
+        let [left, right] = Renderer::new(&timeline, 44_100, -12.0).unwrap().collect();
+        let mut renderer = Renderer::new(&timeline, 44_100, -12.0).unwrap();
+        let mut at = 0;
+        for size in sizes.iter().cycle() {
+            let mut block = vec![[f64::NAN; 2]; *size];
+            let count = renderer.fill(&mut block);
+            if count == 0 {
+                break;
+            }
+            for frame in &block[..count] {
+                assert_eq!(*frame, [left[at], right[at]], "frame {at}, blocks of {sizes:?}");
+                at += 1;
+            }
+        }
+        assert_eq!(at, left.len());
+    }
+
+    #[test]
+    fn frame_by_frame_gives_the_same_samples() {
+        assert_same_in_blocks(&[1]);
+    }
+
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(20))]
+        #![proptest_config(ProptestConfig { cases: 20, failure_persistence: None, ..ProptestConfig::default() })]
         #[test]
         fn any_size_of_blocks_gives_the_same_samples(sizes in prop::collection::vec(1usize..30_000, 1..20)) {
-            let timeline = timeline(&[
-                tone(315.0, "level_db = 0"),
-                "[[part]]\nkind = \"noise\"\nid = \"n\"\ncolour = \"pink\"\nlevel_db = -20\nlength_s = 0.5\n".into(),
-                "[[part]]\nkind = \"sweep\"\nid = \"s\"\nfrom_hz = 2000\nto_hz = 20\nlevel_db = -20\nlength_s = 0.5\nserves = \"nothing\"\n".into(),
-            ].concat());
-            let [left, right] = Renderer::new(&timeline, 44_100, -12.0).unwrap().collect();
-            let mut renderer = Renderer::new(&timeline, 44_100, -12.0).unwrap();
-            let mut at = 0;
-            for size in sizes.iter().cycle() {
-                let mut block = vec![[f64::NAN; 2]; *size];
-                let count = renderer.fill(&mut block);
-                if count == 0 {
-                    break;
-                }
-                for frame in &block[..count] {
-                    prop_assert_eq!(*frame, [left[at], right[at]]);
-                    at += 1;
-                }
-            }
-            prop_assert_eq!(at, left.len());
+            assert_same_in_blocks(&sizes);
         }
     }
 }

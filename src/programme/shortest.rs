@@ -6,7 +6,7 @@
 use super::Serves;
 use crate::trade::octave_bands::third_octaves;
 
-/// Fades at both ends, and what the place of a part in a sound return is in doubt by, s.
+/// Fades at both ends, and the uncertainty of a part's place in a sound return, s.
 const ENDS_S: f64 = 0.06;
 
 /// Least width of the edge of a tone's wide filter, Hz: a filter of 1.6 s.

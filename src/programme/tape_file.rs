@@ -286,15 +286,15 @@ mod tests {
         let flux = |nwb_m, stated| StatedFlux { nwb_m, stated };
         // Where decks' meters print the mark of noise reduction: -1.2 dB on a meter of 250 nWb/m (tests/tables/
         // reference-levels.tsv, SEEN), which is stated open-circuit; the bare ratio 200/250 would be -1.94 dB.
-        let (db, doubt) = flux(200.0, ShortCircuit).against(&flux(250.0, OpenCircuit));
+        let (db, uncertainty) = flux(200.0, ShortCircuit).against(&flux(250.0, OpenCircuit));
         assert_within!(db, -1.2, 0.1, "dB");
-        assert_eq!(doubt, 0.0);
+        assert_eq!(uncertainty, 0.0);
         assert_within!(flux(220.0, OpenCircuit).against(&flux(200.0, ShortCircuit)).0, 0.0, 1e-9, "dB");
         // 20 lg(185/250) = -2.615, printed as -2.6 dB (SEEN); both stated alike.
         assert_within!(flux(185.0, ShortCircuit).against(&flux(250.0, ShortCircuit)).0, -2.615, 0.001, "dB");
-        let (db, doubt) = flux(250.0, Unknown).against(&flux(200.0, Unknown));
+        let (db, uncertainty) = flux(250.0, Unknown).against(&flux(200.0, Unknown));
         assert_within!(db, 1.938, 0.001, "dB");
-        assert_within!(doubt, 0.83, 0.01, "dB");
+        assert_within!(uncertainty, 0.83, 0.01, "dB");
     }
 
     #[test]

@@ -25,6 +25,13 @@ pub enum CauseKind {
     None,
 }
 
+impl CauseKind {
+    /// Whether it shows in the treble (or else in the bass).
+    pub fn is_treble(self) -> bool {
+        !matches!(self, Self::Coupling | Self::HeadBump)
+    }
+}
+
 /// One cause in one channel, or several that could not be told apart.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Cause {
@@ -43,6 +50,9 @@ pub struct Cause {
     /// the frequency of its resonance.
     #[serde(default)]
     pub height_db: Option<f64>,
+    /// Of a low-pass: true if it falls as a digital one does, and no circuit.
+    #[serde(default)]
+    pub digital: bool,
     /// Corner of a second coupling capacitor that counts, Hz.
     #[serde(default)]
     pub second_hz: Option<f64>,

@@ -36,7 +36,7 @@ pub enum UnitKind {
     Milliseconds,
     /// Voltage: three digits that count, at most 0.1 mV.
     Millivolts,
-    /// Distance from the tape: 0.01 um.
+    /// Distance from the tape: 0.001 um.
     Micrometres,
     /// Fluxivity: 0.1 nWb/m.
     Fluxivity,
@@ -106,7 +106,8 @@ impl UnitKind {
         };
         match self {
             Self::Db | Self::Dbfs => (2, 1),
-            Self::SpeedPercent | Self::TapeSpeed | Self::Micrometres => (2, 2),
+            Self::SpeedPercent | Self::TapeSpeed => (2, 2),
+            Self::Micrometres => (3, 2),
             Self::PercentPerMinute | Self::HertzPerMinute => (3, 3),
             Self::Percent => counting(4.0),
             Self::Millivolts => counting(1.0),

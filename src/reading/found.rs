@@ -1,6 +1,6 @@
 //! Sections `found` and `tape` of a reading: what a recording without slates holds, and what is known of its tape.
 
-use super::Pair;
+use super::{FileTime, Pair};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -40,9 +40,9 @@ pub struct Found {
     /// What it is.
     pub kind: FoundKind,
     /// Where it begins on the first channel that has it, s of the return.
-    pub from_s: f64,
+    pub from_s: FileTime,
     /// Where it ends on the last one, s of the return.
-    pub to_s: f64,
+    pub to_s: FileTime,
     /// Frequency in the return, Hz; of a sweep that at its start; `null` for what has none.
     pub hz: Option<f64>,
     /// Of a sweep the frequency at its end, Hz.

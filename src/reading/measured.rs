@@ -1,6 +1,6 @@
 //! The measured sections of a reading.
 
-use super::{Pair, SpeedFromLength};
+use super::{FileTime, Pair, SpeedFromLength};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -45,7 +45,7 @@ pub struct Capture {
     /// Slates whose place and code were both read.
     pub slates_found: u32,
     /// Start of the first slate found, s of the return.
-    pub first_slate_s: Option<f64>,
+    pub first_slate_s: Option<FileTime>,
     /// True if left and right were exchanged; everything else in the reading has it undone.
     pub channels_swapped: bool,
     /// True where the polarity is inverted against the programme, after undoing a swap.
@@ -166,9 +166,9 @@ pub struct Flutter {
     /// Frequency of the tone in the programme, Hz.
     pub carrier_hz: f64,
     /// Start of the stretch that was measured, s of the return.
-    pub measured_from_s: f64,
+    pub measured_from_s: FileTime,
     /// End of the stretch that was measured, s of the return.
-    pub measured_to_s: f64,
+    pub measured_to_s: FileTime,
     /// Weighted, quasi-peak (IEC 60386), percent.
     pub weighted_quasi_peak_percent: Option<f64>,
     /// Weighted, rms, percent.
@@ -228,7 +228,8 @@ pub struct SpeedAgainstTime {
     pub piece_s: f64,
     /// `[s of the return, lowest percent, highest percent]`: middle of a piece, and the deviation's ends within it. At most
     /// 400 pieces of equal length.
-    pub pieces: Vec<[f64; 3]>,
+    #[schemars(with = "Vec<[f64; 3]>")]
+    pub pieces: Vec<(FileTime, f64, f64)>,
 }
 
 /// One value of each kind of flutter, percent; `null` where a stretch is too short for it.
@@ -255,9 +256,9 @@ pub struct FlutterFigures {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FlutterStretch {
     /// Its start, s of the return.
-    pub from_s: f64,
+    pub from_s: FileTime,
     /// Its end, s of the return.
-    pub to_s: f64,
+    pub to_s: FileTime,
     /// Its figures.
     pub figures: FlutterFigures,
 }
@@ -305,7 +306,7 @@ pub struct FlutterLine {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Dropout {
     /// Where, s of the return.
-    pub at_s: f64,
+    pub at_s: FileTime,
     /// Identifier of the part.
     pub part: String,
     /// Largest loss against the part's level, dB, positive.

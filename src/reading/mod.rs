@@ -13,13 +13,16 @@ mod circumstances;
 mod comparison;
 mod distortion;
 pub mod figures;
+mod file_time;
 mod findings;
 mod found;
 mod job_sheet;
+mod level_tone;
 mod measured;
 mod noise;
 mod same_tape;
 mod saturation;
+mod sections;
 mod separation;
 mod skew;
 mod speed_from_length;
@@ -36,12 +39,14 @@ pub use comparison::{
     COMPARISON_FORMAT, ChangeState, ComparedReading, ComparedRow, Comparison, FindingChange, QuantityChange,
 };
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
+pub use file_time::{FileClock, FileTime};
 pub use findings::{Adjustment, Finding, TurnStep, Verdict, Warning, Way, WorkStep};
 pub use found::{Found, FoundKind, NominalBy, TapeSection};
 pub use job_sheet::{
     AtHand, AttachedReading, HandLimit, HandReadings, HandValue, JOB_FORMAT, JobCircumstances, JobDeck,
     JobSheet, JobState,
 };
+pub use level_tone::{dead_channels, level_tone};
 pub use measured::{
     Azimuth, Capture, Dropout, Flutter, FlutterFigures, FlutterLine, FlutterSpread, FlutterStretch, Level,
     Made, PhasePoint, RecipeId, Response, ResponsePoint, Speed, SpeedAgainstTime,
@@ -49,6 +54,7 @@ pub use measured::{
 pub use noise::{Mains, Noise, Origin, SilenceBand, SilentPart};
 pub use same_tape::{FlutterBand, FlutterShare, Playing, SameTape, SharedFigure, SharedLine, Whose};
 pub use saturation::{NoiseBand, Saturation, SaturationLadder, SaturationNoise, SaturationStep};
+pub use sections::Measured;
 pub use separation::{Erasing, Separation};
 pub use skew::{SKEW_FORMAT, SkewConsensus, SkewContent, SkewReading, SkewStretch, SkewTape, SkewVerdict};
 pub use speed_from_length::SpeedFromLength;
@@ -59,6 +65,7 @@ pub use trim::{
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use std::ops::{Deref, DerefMut};
 
 /// `[left, right]`; `null` where a channel could not be measured.
 pub type Pair = [Option<f64>; 2];
@@ -66,9 +73,12 @@ pub type Pair = [Option<f64>; 2];
 /// Value of [`Reading::format`].
 pub const FORMAT: &str = "deckproof-reading/1";
 
-/// Everything that was measured from one return.
+/// What is known of one return: what was captured, what was measured, and what must be known before it is trusted.
+///
+/// Nothing in it is judged. Corrections (sound card, house tape, marks, several playings) lead from facts to facts;
+/// what follows from them stands in [`Reading`](crate::judge::Reading) alone.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Reading {
+pub struct Facts {
     /// Always `deckproof-reading/1`.
     pub format: String,
     /// When, by what and for which deck; `null` where nobody said.
@@ -86,60 +96,24 @@ pub struct Reading {
     /// What was told of a tape that carries no slates.
     #[serde(default)]
     pub tape: Option<TapeSection>,
-    /// One row for each level tone, in the order in which they were played.
-    pub level: Vec<Level>,
-    /// Response relative to the reference frequency.
-    pub response: Option<Response>,
-    /// The playback amplifier against its curve, from tones fed in without a tape.
-    #[serde(default)]
-    pub amplifier: Option<Amplifier>,
-    /// Inter-channel delay and what follows from it.
-    pub azimuth: Option<Azimuth>,
-    /// Mean speed and its drift.
-    pub speed: Option<Speed>,
-    /// Flutter of the longest steady tone near 3 kHz.
-    pub flutter: Option<Flutter>,
-    /// Whose flutter it is, if several playings of one recording were read.
-    #[serde(default)]
-    pub same_tape: Option<SameTape>,
-    /// Noise of the first silent part that serves noise, and of the others.
-    pub noise: Option<Noise>,
-    /// Rounds of record level and bias, in the order of the programme.
-    #[serde(default)]
-    pub rounds: Vec<Round>,
-    /// High against low tones of the rounds: high tone minus low tone, return minus programme.
-    #[serde(default)]
-    pub bias: Vec<BiasPair>,
-    /// Sensitivity, distortion and noise at stepped bias.
-    #[serde(default)]
-    pub bias_sweep: Option<BiasSweep>,
-    /// Response and noise with noise reduction in, against out.
-    #[serde(default)]
-    pub noise_reduction: Option<ReductionTracking>,
-    /// Harmonic distortion against level.
-    pub distortion: Option<Distortion>,
-    /// Difference-frequency distortion of two high tones.
-    pub intermodulation: Option<Intermodulation>,
-    /// Output against input near saturation.
-    pub saturation: Option<Saturation>,
-    /// Leakage between the channels, one row a frequency.
-    #[serde(default)]
-    pub separation: Vec<Separation>,
-    /// What erasing leaves of a tone.
-    pub erasing: Option<Erasing>,
-    /// Short losses of level found in steady tones.
-    pub dropouts: Vec<Dropout>,
-    /// What makes the response as it is, one row a cause and channel; empty where a response tells nothing.
-    #[serde(default)]
-    pub causes: Vec<Cause>,
-    /// What the causes leave of the response, one row a channel.
-    #[serde(default)]
-    pub unexplained: Vec<Unexplained>,
-    /// Judged quantities, in the order of work.
-    pub findings: Vec<Finding>,
-    /// What is to be done, in the order of work; empty where nothing is outside its limit.
-    #[serde(default)]
-    pub work: Vec<WorkStep>,
+    /// What was measured.
+    #[serde(flatten)]
+    pub measured: Measured,
     /// What the reader must know before trusting the figures.
     pub warnings: Vec<Warning>,
+}
+
+/// The measured sections stand beside the others, as they do in the JSON.
+impl Deref for Facts {
+    type Target = Measured;
+
+    fn deref(&self) -> &Measured {
+        &self.measured
+    }
+}
+
+impl DerefMut for Facts {
+    fn deref_mut(&mut self) -> &mut Measured {
+        &mut self.measured
+    }
 }

@@ -1,6 +1,6 @@
 //! Sections `separation` and `erasing` of a reading.
 
-use super::Pair;
+use super::{FileTime, Pair};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -32,10 +32,10 @@ pub struct Erasing {
     /// Level of the tone in the programme, dB re its reference level.
     pub programme_db: f64,
     /// Start of the erased stretch that was measured, s of the return; `null` if nothing was erased.
-    pub erased_from_s: Option<f64>,
+    pub erased_from_s: Option<FileTime>,
     /// Its end, s of the return.
-    pub erased_to_s: Option<f64>,
-    /// What is left of the tone against the tone before erasing, dB, negative; `null` where it cannot be told from noise:
+    pub erased_to_s: Option<FileTime>,
+    /// Residual of the tone against the tone before erasing, dB, negative; `null` where it cannot be told from noise:
     /// then it lies below `noise_limit_db`.
     pub residual_db: Pair,
     /// Expanded uncertainty, dB.

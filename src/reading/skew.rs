@@ -1,6 +1,6 @@
 //! What ordinary music on several tapes says of azimuth (`deckproof-skew/1`).
 
-use super::{Made, Warning};
+use super::{FileTime, Made, Warning};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -109,7 +109,7 @@ pub struct SkewTape {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SkewStretch {
     /// Its middle, s of the recording.
-    pub at_s: f64,
+    pub at_s: FileTime,
     /// Delay, us.
     pub delay_us: f64,
     /// Expanded uncertainty (k = 2) of the delay of what is common, us.

@@ -1,5 +1,6 @@
 //! Part `from_length` of the section `speed`.
 
+use super::FileTime;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -13,9 +14,9 @@ pub struct SpeedFromLength {
     /// Expanded uncertainty of the length, mm.
     pub length_uncertainty_mm: f64,
     /// Time of the first mark, s of the return.
-    pub from_s: f64,
+    pub from_s: FileTime,
     /// Time of the second mark, s of the return.
-    pub to_s: f64,
+    pub to_s: FileTime,
     /// Expanded uncertainty of the time between them, clock of the sound card included, s.
     pub time_uncertainty_s: f64,
     /// Mean speed of the tape between the marks, mm/s.

@@ -1,6 +1,6 @@
 //! Sections of the jobs done in rounds: record level and bias, the bias sweep, and noise reduction in against out.
 
-use super::Pair;
+use super::{FileTime, Pair};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -10,7 +10,7 @@ pub struct Round {
     /// Its number in the programme, from 1.
     pub round: u32,
     /// Where its first tone lies, s of the return.
-    pub at_s: f64,
+    pub at_s: FileTime,
     /// Frequency of its level tone, Hz; `null` if it has none.
     pub level_hz: Option<f64>,
     /// Level of the level tone in the return, brought to the programme's reference level, dBFS.
@@ -26,7 +26,7 @@ pub struct Round {
     /// Where a level moved while a tone sounded, s of the return; `null` if all were steady.
     ///
     /// Tones on the shorter side of it are not stated; the tone itself is stated from its steady stretch.
-    pub moved_at_s: Option<f64>,
+    pub moved_at_s: Option<FileTime>,
     /// What moved there, in words: which tone and which channel by how much; `null` if all were steady.
     pub moved: Option<String>,
     /// Third harmonic of the level tone, percent.
@@ -43,7 +43,7 @@ pub struct BiasPair {
     /// The round, from 1.
     pub round: u32,
     /// Where the round's first tone lies, s of the return.
-    pub at_s: f64,
+    pub at_s: FileTime,
     /// The low tone, Hz.
     pub low_hz: f64,
     /// The high tone, Hz.
@@ -92,7 +92,7 @@ pub struct BiasStep {
     /// The round, from 1.
     pub round: u32,
     /// Where the round's first tone lies, s of the return.
-    pub at_s: f64,
+    pub at_s: FileTime,
     /// Gain of the loud tone, dB.
     pub level_db: Pair,
     /// Gain of the low tone, dB.

@@ -1,6 +1,7 @@
 //! Data for other programs: JSON, and the schema of each.
 
-use crate::reading::{Card, Comparison, Reading, SkewReading};
+use crate::judge::Reading;
+use crate::reading::{Card, Comparison, SkewReading};
 use schemars::{JsonSchema, schema_for};
 use serde::{Serialize, de::DeserializeOwned};
 

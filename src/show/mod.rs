@@ -27,8 +27,9 @@ pub use json::{
 pub use plot::{FIGURES, Plot, plots};
 pub use text::COLUMNS;
 
+use crate::judge::Reading;
 use crate::judge::{BenchSheet, HandRow, Limits, Step};
-use crate::reading::{Card, Comparison, JobState, Reading, SkewReading};
+use crate::reading::{Card, Comparison, JobState, SkewReading};
 use csv::Csv;
 use html::Html;
 use page::{Block, Page, Section};

@@ -242,7 +242,7 @@ mod tests {
         assert_eq!(
             lines(&table),
             [
-                "         left, dB",
+                "        left, dB",
                 "   -0.48 +- 0.09",
                 "  +12.0  +-  1.4",
                 "   +3    +-   30",

@@ -1,8 +1,9 @@
 //! Circumstances, verdicts and file names as words; spaces, signs and points of numbers.
 
 use super::page::Shown;
+use crate::judge::Reading;
 use crate::reading::figures::{UnitKind, frequency, given};
-use crate::reading::{Circumstances, Heads, NoiseReduction, Reading, RecordedOn, TapeType, Verdict};
+use crate::reading::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType, Verdict};
 use crate::trade::octave_bands::third_octave;
 
 /// Control characters, and characters that turn the direction of writing, replaced by U+FFFD.
@@ -142,18 +143,24 @@ pub(super) fn recipe(reading: &Reading) -> String {
 }
 
 /// A value of a quantity in `unit`, as readings write it, with its uncertainty.
-pub(super) fn figure(value: f64, doubt: Option<f64>, unit: &str, quantity: &str, signed: bool) -> String {
+pub(super) fn figure(
+    value: f64,
+    uncertainty: Option<f64>,
+    unit: &str,
+    quantity: &str,
+    signed: bool,
+) -> String {
     match UnitKind::of_unit(unit, quantity) {
-        Some(kind) if signed => kind.of(value, doubt).signed().full(),
-        Some(kind) => kind.of(value, doubt).full(),
+        Some(kind) if signed => kind.of(value, uncertainty).signed().full(),
+        Some(kind) => kind.of(value, uncertainty).full(),
         None => format!("{} {unit}", given(value, 2)),
     }
 }
 
 /// The same without its uncertainty, which still decides the digits.
-pub(super) fn brief(value: f64, doubt: Option<f64>, unit: &str, quantity: &str) -> String {
+pub(super) fn brief(value: f64, uncertainty: Option<f64>, unit: &str, quantity: &str) -> String {
     match UnitKind::of_unit(unit, quantity) {
-        Some(kind) => kind.of(value, doubt).to_string(),
+        Some(kind) => kind.of(value, uncertainty).to_string(),
         None => format!("{} {unit}", given(value, 2)),
     }
 }

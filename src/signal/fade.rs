@@ -32,8 +32,8 @@ impl Fades {
         if n >= self.frames {
             return 0.0;
         }
-        let left = self.frames - 1 - n;
-        raised_cosine(n, self.rise_frames) * raised_cosine(left, self.fall_frames)
+        let remaining = self.frames - 1 - n;
+        raised_cosine(n, self.rise_frames) * raised_cosine(remaining, self.fall_frames)
     }
 }
 

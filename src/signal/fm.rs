@@ -141,7 +141,7 @@ fn at_edge(outwards: &[f64]) -> Option<f64> {
     Some(mean - (middle + 0.5) * products / squares)
 }
 
-/// Removes the parabola that fits best; what is left has no mean, no drift and no bend.
+/// Removes the parabola that fits best; the residual has no mean, no drift and no bend.
 pub fn detrend(values: &mut [f64]) {
     let n = values.len() as f64;
     if n < 4.0 {

@@ -8,9 +8,9 @@ use std::sync::{Arc, Mutex, PoisonError};
 const KEPT: usize = 1 << 20;
 
 /// Plans by length, the one used last at the end.
-struct Shelf<P: ?Sized>(Mutex<Vec<(usize, Arc<P>)>>);
+struct PlanCache<P: ?Sized>(Mutex<Vec<(usize, Arc<P>)>>);
 
-impl<P: ?Sized> Shelf<P> {
+impl<P: ?Sized> PlanCache<P> {
     const fn new() -> Self {
         Self(Mutex::new(Vec::new()))
     }
@@ -52,13 +52,13 @@ macro_rules! kept {
     ($real:ty) => {
         impl Precision for $real {
             fn real_forward(length: usize) -> Arc<dyn RealToComplex<Self>> {
-                static SHELF: Shelf<dyn RealToComplex<$real>> = Shelf::new();
-                SHELF.get(length, || RealFftPlanner::new().plan_fft_forward(length))
+                static CACHE: PlanCache<dyn RealToComplex<$real>> = PlanCache::new();
+                CACHE.get(length, || RealFftPlanner::new().plan_fft_forward(length))
             }
 
             fn complex_inverse(length: usize) -> Arc<dyn Fft<Self>> {
-                static SHELF: Shelf<dyn Fft<$real>> = Shelf::new();
-                SHELF.get(length, || FftPlanner::new().plan_fft_inverse(length))
+                static CACHE: PlanCache<dyn Fft<$real>> = PlanCache::new();
+                CACHE.get(length, || FftPlanner::new().plan_fft_inverse(length))
             }
         }
     };
@@ -69,14 +69,14 @@ kept!(f64);
 
 /// Transform of `length` complex samples.
 pub(crate) fn complex_forward(length: usize) -> Arc<dyn Fft<f64>> {
-    static SHELF: Shelf<dyn Fft<f64>> = Shelf::new();
-    SHELF.get(length, || FftPlanner::new().plan_fft_forward(length))
+    static CACHE: PlanCache<dyn Fft<f64>> = PlanCache::new();
+    CACHE.get(length, || FftPlanner::new().plan_fft_forward(length))
 }
 
 /// Transform of half a spectrum back to `length` real samples, times `length`.
 pub(crate) fn real_inverse(length: usize) -> Arc<dyn ComplexToReal<f64>> {
-    static SHELF: Shelf<dyn ComplexToReal<f64>> = Shelf::new();
-    SHELF.get(length, || RealFftPlanner::new().plan_fft_inverse(length))
+    static CACHE: PlanCache<dyn ComplexToReal<f64>> = PlanCache::new();
+    CACHE.get(length, || RealFftPlanner::new().plan_fft_inverse(length))
 }
 
 #[cfg(test)]
@@ -85,10 +85,10 @@ mod tests {
 
     #[test]
     fn plans_are_kept_and_the_oldest_go_first() {
-        let shelf: Shelf<usize> = Shelf::new();
+        let cache: PlanCache<usize> = PlanCache::new();
         let made = |length: usize| {
             let mut made = false;
-            let plan = shelf.get(length, || {
+            let plan = cache.get(length, || {
                 made = true;
                 Arc::new(length)
             });

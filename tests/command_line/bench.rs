@@ -1,8 +1,8 @@
 //! A folder to work in, the command run there, and the returns that the tests share.
 
-use assert_cmd::Command;
 use deckproof::programme::{Recipe, Renderer, Timeline, built_in_by_name};
 use std::path::{Path, PathBuf};
+use std::process::Command;
 use std::sync::OnceLock;
 use tempfile::TempDir;
 

@@ -2,8 +2,9 @@
 
 use super::bench::{Bench, SHORT, short};
 use super::containers::stereo;
-use deckproof::judge::{Limits, judge};
-use deckproof::reading::Reading;
+use deckproof::judge::{Limits, conclude};
+use deckproof::reading::Facts;
+use deckproof::trade::Medium;
 use serde_json::Value;
 
 /// A job that somebody wrote in, with comments of their own.
@@ -36,8 +37,8 @@ fn with_job(text: &str) -> Bench {
 
 /// A sample reading with its findings, as `read` would leave it.
 fn judged(text: &str) -> String {
-    let mut reading: Reading = serde_json::from_str(text).unwrap();
-    reading.findings = judge(&reading, &Limits::full_size());
+    let facts: Facts = serde_json::from_str(text).unwrap();
+    let reading = conclude(facts, &Medium::COMPACT_CASSETTE, &Limits::full_size(), None);
     serde_json::to_string(&reading).unwrap()
 }
 

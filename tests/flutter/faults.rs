@@ -1,6 +1,6 @@
 //! What is no flutter and must not read as such; channels that are weak, noisy or dead.
 
-use crate::synth::{Gauss, HISS_DB, Played, target};
+use super::synth::{Gauss, HISS_DB, Played, target};
 use deckproof::assert_within;
 use deckproof::reading::Flutter;
 use rayon::prelude::*;

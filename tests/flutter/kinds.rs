@@ -1,6 +1,7 @@
 //! Every kind of figure on tones known by formula, with its uncertainty.
 
-use crate::synth::{Gauss, HISS_DB, Played, target};
+use super::synth::{Gauss, HISS_DB, Played, target};
+use crate::effort;
 use deckproof::assert_within;
 use deckproof::measure::{indicator, stated};
 use deckproof::reading::{Flutter, FlutterFigures};
@@ -59,7 +60,7 @@ fn stretches_and_their_spread_follow_a_flutter_that_changes() {
     assert_eq!(found.stretches.len(), 6);
     for stretch in &found.stretches {
         assert_within!(stretch.to_s - stretch.from_s, 5.0, 0.01, "s");
-        let middle_s = (stretch.from_s + stretch.to_s) / 2.0;
+        let middle_s = (stretch.from_s.seconds() + stretch.to_s.seconds()) / 2.0;
         let want = (0.02 + 0.06 * middle_s / 33.0) / 2f64.sqrt();
         assert_within!(
             stretch.figures.weighted_rms_percent.unwrap(),
@@ -105,8 +106,6 @@ fn rows(found: &Flutter, want: &FlutterFigures) -> [(&'static str, f64, f64, f64
     ]
 }
 
-/// Trials of each circumstance; the figures beside the factors in the library are of 60.
-const TRIALS: u64 = 40;
 /// Values a second in a speed that is known.
 const KNOWN_HZ: f64 = 8000.0;
 
@@ -172,10 +171,12 @@ impl Known {
     }
 }
 
-/// In 40 trials the truth, computed from the speed itself, lies within the stated uncertainty at least nine times in ten, and
+/// In 40 trials (12 by default) the truth, computed from the speed itself, lies within the stated uncertainty at least nine times in ten, and
 /// the uncertainty is no more than 3 times as wide as 95 of 100 need - or below a tenth of the target.
 #[test]
 fn uncertainties_are_true_in_repeated_trials() {
+    // The figures beside the factors in the library are of 60.
+    let count = effort::of([12, 20, 40]);
     let mut wrong = Vec::new();
     for (rms, hiss_db, seconds) in [
         (0.05, HISS_DB, 13.0),
@@ -184,7 +185,7 @@ fn uncertainties_are_true_in_repeated_trials() {
         (0.02, -40.0, 13.0),
         (0.0, -45.0, 13.0),
     ] {
-        let trials: Vec<[(&str, f64, f64, f64); 7]> = (0..TRIALS)
+        let trials: Vec<[(&str, f64, f64, f64); 7]> = (0..u64::from(count))
             .into_par_iter()
             .map(|seed| {
                 let known = Known::new(rms, seconds, 100 + seed);
@@ -199,23 +200,26 @@ fn uncertainties_are_true_in_repeated_trials() {
                     ..Played::default()
                 };
                 let found = played.read();
-                rows(&found, &known.figures(seconds, found.measured_from_s, found.measured_to_s))
+                rows(
+                    &found,
+                    &known.figures(seconds, found.measured_from_s.seconds(), found.measured_to_s.seconds()),
+                )
             })
             .collect();
         for k in 0..7 {
             let mut errors: Vec<f64> = trials.iter().map(|t| (t[k].1 - t[k].2).abs()).collect();
-            let bias = trials.iter().map(|t| t[k].1 - t[k].2).sum::<f64>() / TRIALS as f64;
+            let bias = trials.iter().map(|t| t[k].1 - t[k].2).sum::<f64>() / trials.len() as f64;
             let stated = trials.iter().map(|t| t[k].3).sum::<f64>() / trials.len() as f64;
             let held = trials.iter().filter(|t| (t[k].1 - t[k].2).abs() <= t[k].3).count();
             errors.sort_by(f64::total_cmp);
             let needed = errors[errors.len() * 95 / 100];
             let kind = trials[0][k].0;
             let row = format!(
-                "{kind} at {rms} %, {hiss_db} dB, {seconds} s: held {held} of {TRIALS}, stated {stated:.5}, needed {needed:.5}, bias {bias:.5}, value {:.5}",
+                "{kind} at {rms} %, {hiss_db} dB, {seconds} s: held {held} of {count}, stated {stated:.5}, needed {needed:.5}, bias {bias:.5}, value {:.5}",
                 trials[0][k].2
             );
             println!("{row}");
-            if 10 * held < 9 * TRIALS as usize || stated > (3.0 * needed).max(target(trials[0][k].2) / 10.0) {
+            if 10 * held < 9 * trials.len() || stated > (3.0 * needed).max(target(trials[0][k].2) / 10.0) {
                 wrong.push(row);
             }
         }

@@ -1,6 +1,6 @@
 //! Single lines: found, right, and none that is not there.
 
-use crate::synth::{Played, smooth_noise, target};
+use super::synth::{Played, smooth_noise, target};
 use deckproof::assert_within;
 use deckproof::reading::FlutterLine;
 use rayon::prelude::*;

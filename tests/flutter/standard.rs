@@ -1,6 +1,6 @@
 //! The tables of IEC 60386 end to end. They are FROM MEMORY but for two rows: nothing is called conforming here.
 
-use crate::synth::Played;
+use super::synth::Played;
 use crate::tsv;
 use deckproof::assert_within;
 use deckproof::measure::indicator;

@@ -1,7 +1,7 @@
 //! A tone whose speed is known, in hiss, with faults of level.
 
 use deckproof::measure::FlutterMeter;
-use deckproof::reading::Flutter;
+use deckproof::reading::{FileClock, Flutter};
 use std::f64::consts::TAU;
 
 /// Amplitude of the tone.
@@ -104,11 +104,11 @@ impl Played<'_> {
 
     pub fn read_expecting(&self, hz: f64) -> Flutter {
         let samples = self.samples();
-        let mut meter = FlutterMeter::new(self.rate_hz, self.carrier_hz, hz);
+        let mut meter = FlutterMeter::new(self.rate_hz, self.carrier_hz, hz, FileClock::default());
         for (left, right) in samples[0].chunks(8192).zip(samples[1].chunks(8192)) {
             meter.feed([left, right]);
         }
-        meter.finish(0.0).0.expect("there is a tone")
+        meter.finish().0.expect("there is a tone")
     }
 }
 

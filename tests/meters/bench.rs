@@ -4,8 +4,9 @@ use crate::signals;
 use deckproof::capture::InMemory;
 use deckproof::job::{ReadOptions, read_samples};
 use deckproof::judge::Limits;
+use deckproof::judge::Reading;
 use deckproof::programme::{Recipe, Renderer, Timeline};
-use deckproof::reading::{Circumstances, NoiseReduction, Reading, RecordedOn};
+use deckproof::reading::{Circumstances, NoiseReduction, RecordedOn};
 use deckproof::trade::Medium;
 use std::f64::consts::TAU;
 use std::sync::LazyLock;
@@ -114,6 +115,7 @@ pub fn options() -> ReadOptions {
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::full_size(),
         loopback: None,
+        made: None,
         transport: None,
     }
 }

@@ -1,7 +1,7 @@
 //! Any cut of the samples into blocks gives the same figures to the last bit.
 
-use crate::bench::{RETURN, TIMELINE};
-use crate::{config, signals};
+use super::bench::{RETURN, TIMELINE};
+use crate::{effort, signals};
 use deckproof::capture::{
     Alignment, CaptureError, ChirpFinder, HealthMeter, InMemory, Source, assemble, scan,
 };
@@ -10,6 +10,7 @@ use deckproof::measure::{
     SpeedWanderMeter, SweepMeter, SweepPlace, ToneMeter, TwinToneMeter, measure,
 };
 use deckproof::programme::slate::{Side, Slate};
+use deckproof::reading::FileClock;
 use deckproof::signal::baseband::Baseband;
 use deckproof::signal::fir::low_pass;
 use deckproof::signal::overlap_save::{OverlapSave, Plan};
@@ -66,7 +67,8 @@ fn everything(source: &dyn Source) -> String {
     let scan = scan(source).unwrap();
     let slates = assemble(&scan.chirps, &[TIMELINE.code]);
     let duration_s = source.frames() as f64 / source.rate_hz();
-    let alignment = Alignment::new(&slates, &TIMELINE, duration_s, scan.identical).unwrap();
+    let alignment =
+        Alignment::new(&slates, &TIMELINE, duration_s, scan.identical, FileClock::default()).unwrap();
     let options = MeasureOptions { reference_dbfs: -12.0, medium: Medium::COMPACT_CASSETTE };
     let measured = measure(source, &TIMELINE, &alignment, &options).unwrap();
     format!("{scan:#?}\n{alignment:#?}\n{measured:#?}")
@@ -120,9 +122,9 @@ pub fn all_meters_on(rate_hz: f64, samples: [&[f64]; 2], cuts: &[usize]) -> Vec<
     feed(cuts, &mut |block| tone.feed(block));
     found.push(("tone", format!("{:#?}", tone.finish())));
 
-    let mut flutter = FlutterMeter::new(rate_hz, 3150.0, 3160.0);
+    let mut flutter = FlutterMeter::new(rate_hz, 3150.0, 3160.0, FileClock::default());
     feed(cuts, &mut |block| flutter.feed(block));
-    found.push(("flutter", format!("{:#?}", flutter.finish(1.0))));
+    found.push(("flutter", format!("{:#?}", flutter.finish())));
 
     let mut wander = SpeedWanderMeter::new(rate_hz, 3150.0, 100.0).unwrap();
     feed(cuts, &mut |block| wander.feed(block));
@@ -192,7 +194,7 @@ fn every_meter_has_something_to_say() {
 }
 
 proptest! {
-    #![proptest_config(config(24))]
+    #![proptest_config(effort::cases(24))]
 
     #[test]
     fn the_cut_changes_no_bit_of_any_meter(cuts in cuts()) {
@@ -203,7 +205,7 @@ proptest! {
 }
 
 proptest! {
-    #![proptest_config(config(10))]
+    #![proptest_config(effort::cases(10))]
 
     #[test]
     fn the_cut_changes_no_bit_of_a_whole_return(cuts in cuts()) {

@@ -1,14 +1,15 @@
 //! Samples that no recorder makes, but some file holds: none may end in a panic, and what is read must be numbers.
 
-use crate::bench::{RETURN, options};
-use crate::blocks::all_meters_on;
-use crate::config;
+use super::bench::{RETURN, options};
+use super::blocks::all_meters_on;
+use crate::effort;
 use deckproof::capture::{CaptureError, ChirpFinder, InMemory};
 use deckproof::job::{ReadError, read_samples};
+use deckproof::judge::Reading;
 use deckproof::measure::{
     FlutterMeter, NoiseMeter, Reference, SpeedWanderMeter, SweepMeter, SweepPlace, ToneMeter,
 };
-use deckproof::reading::Reading;
+use deckproof::reading::FileClock;
 use proptest::prelude::*;
 
 /// From telephone quality to four times the usual rate, Hz.
@@ -108,9 +109,9 @@ fn meters_alone_say_numbers_or_nothing() {
             assert!(all.iter().all(|x| x.is_finite()), "tone with {odd}: {all:?}");
         }
 
-        let mut flutter = FlutterMeter::new(48_000.0, 3150.0, 3150.0);
+        let mut flutter = FlutterMeter::new(48_000.0, 3150.0, 3150.0, FileClock::default());
         flutter.feed(block);
-        if let Some(flutter) = flutter.finish(0.0).0 {
+        if let Some(flutter) = flutter.finish().0 {
             let back = serde_json::from_str(&serde_json::to_string(&flutter).unwrap());
             assert_eq!(back.ok(), Some(flutter), "flutter with {odd}");
         }
@@ -142,13 +143,13 @@ fn meters_alone_say_numbers_or_nothing() {
         chirps.feed(&samples);
         let chirps = chirps.finish();
         let numbers =
-            chirps.iter().flat_map(|chirp| [chirp.at_s, chirp.likeness, chirp.amplitude, chirp.phase]);
+            chirps.iter().flat_map(|chirp| [chirp.at_s, chirp.correlation, chirp.amplitude, chirp.phase]);
         assert!(numbers.into_iter().all(f64::is_finite), "chirps with {odd}: {chirps:?}");
     }
 }
 
 proptest! {
-    #![proptest_config(config(16))]
+    #![proptest_config(effort::cases(16))]
 
     /// A good return, at a rate that its header gets wrong, with odd samples here and there and in rows.
     #[test]

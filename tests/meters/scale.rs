@@ -1,10 +1,11 @@
 //! Loudness, sides and polarity: each changes what it is about, and nothing else.
 
-use crate::bench::{RETURN, options, read};
-use crate::config;
+use super::bench::{RETURN, options, read};
+use crate::effort;
 use deckproof::capture::InMemory;
 use deckproof::job::read_samples;
-use deckproof::reading::Reading;
+use deckproof::judge::Reading;
+use deckproof::reading::Facts;
 use proptest::prelude::*;
 use serde_json::Value;
 use std::sync::LazyLock;
@@ -20,13 +21,11 @@ fn with(change: impl Fn([f64; 2]) -> [f64; 2]) -> InMemory {
 
 /// Places at which two readings differ: numbers by more than `tolerance` of themselves (and of 1), all else at all.
 /// Warnings, findings and the work are words made of the rest and are not looked at.
-fn differences(got: &Reading, want: &Reading, tolerance: f64) -> Vec<String> {
-    let value = |reading: &Reading| {
+fn differences(got: &Facts, want: &Facts, tolerance: f64) -> Vec<String> {
+    let value = |reading: &Facts| {
         let mut value = serde_json::to_value(reading).unwrap();
         let sections = value.as_object_mut().unwrap();
         sections.remove("warnings");
-        sections.remove("findings");
-        sections.remove("work");
         value
     };
     let mut found = Vec::new();
@@ -68,18 +67,18 @@ fn warnings(reading: &Reading) -> Vec<&str> {
 }
 
 proptest! {
-    #![proptest_config(config(8))]
+    #![proptest_config(effort::cases(8))]
 
     /// 0 dB was the return as it is; from -20 to +8 dB it is neither too quiet nor clipped.
     #[test]
     fn louder_moves_levels_by_as_much_and_nothing_else(db in -20.0f64..8.0) {
         let gain = 10f64.powf(db / 20.0);
         let got = read(&with(|frame| frame.map(|x| gain * x)));
-        let mut back = got.clone();
-        let shifted = |reading: &mut Reading, side: usize, db: f64| {
+        let mut back = got.facts.clone();
+        let shifted = |reading: &mut Facts, side: usize, db: f64| {
             for value in [
                 &mut reading.capture.peak_dbfs[side],
-                &mut reading.noise.as_mut().unwrap().reference_dbfs[side],
+                &mut reading.measured.noise.as_mut().unwrap().reference_dbfs[side],
             ] {
                 *value = value.map(|value| value + db);
             }

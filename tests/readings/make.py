@@ -1,7 +1,7 @@
 """Makes the readings in this folder. All values, names and files are invented; no deck was measured.
 
 Run: python3 make.py (Python 3.11 or later, no packages). The findings are filled in by
-`DECKPROOF_BLESS=1 cargo test --test show findings_in_the_sample_readings`, and were read through by a person after that.
+`DECKPROOF_BLESS=1 cargo test --test all findings_in_the_sample_readings`, and were read through by a person after that.
 """
 
 import json
@@ -28,7 +28,7 @@ def harmonics(k3_at_0db, hz=315.0):
         def told(values):
             return [k if k >= 0.05 else None for k in values]
 
-        def doubt(values):
+        def uncertainty(values):
             return [None if k is None else round(0.008 + 0.01 * k, 4) for k in told(values)]
 
         def limit(values):
@@ -45,9 +45,9 @@ def harmonics(k3_at_0db, hz=315.0):
                 "k3_percent": told(k3),
                 "k5_percent": [None, None],
                 "thd_percent": told(total),
-                "k2_uncertainty_percent": doubt(k2),
-                "k3_uncertainty_percent": doubt(k3),
-                "thd_uncertainty_percent": doubt(total),
+                "k2_uncertainty_percent": uncertainty(k2),
+                "k3_uncertainty_percent": uncertainty(k3),
+                "thd_uncertainty_percent": uncertainty(total),
                 "k2_limit_percent": limit(k2),
                 "k3_limit_percent": limit(k3),
                 "k5_limit_percent": [0.05, 0.05],

@@ -53,8 +53,8 @@ def shares(playings, low=0.1, high=200):
     kept = np.maximum(common, 0)
     variance = CALIBRATED * (own**2 / (n * (n - 1)) + 2 * (kept + own / n) * (own + p * all_of) / n + p * kept**2)
     own_variance = variance + CALIBRATED * 2 * kept * own
-    doubt = [2 * np.sqrt(CORRELATED * v.sum()) for v in (variance, own_variance)]
-    return common.sum(), doubt[0], (abs(z) ** 2).sum(1) - common.sum(), doubt[1]
+    uncertainty = [2 * np.sqrt(CORRELATED * v.sum()) for v in (variance, own_variance)]
+    return common.sum(), uncertainty[0], (abs(z) ** 2).sum(1) - common.sum(), uncertainty[1]
 
 
 CASES = {
@@ -71,8 +71,8 @@ for n in (2, 3, 4, 6):
         for _ in range(TRIALS):
             tape = one_over_f(common_rms) + lines(common_lines)
             own = [one_over_f(own_rms) + lines(own_lines) for _ in range(n)]
-            power, doubt, owns, own_doubt = shares([tape + x for x in own])
-            held += abs(power - np.var(tape)) <= doubt
-            own_held += np.mean(abs(owns - np.array([np.var(x) for x in own])) <= own_doubt)
-            wide.append(doubt / np.var(tape))
+            power, uncertainty, owns, own_uncertainty = shares([tape + x for x in own])
+            held += abs(power - np.var(tape)) <= uncertainty
+            own_held += np.mean(abs(owns - np.array([np.var(x) for x in own])) <= own_uncertainty)
+            wide.append(uncertainty / np.var(tape))
         print(f"{n}\t{name}\t{held / TRIALS:.2f}\t{own_held / TRIALS:.2f}\t{np.mean(wide):.2f}")

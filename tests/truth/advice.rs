@@ -1,13 +1,14 @@
 //! The first advice on decks with one known fault or two, and none on decks with none (`advice.toml`).
 
-use crate::bench::options;
-use crate::short;
-use deckproof::capture::InMemory;
-use deckproof::deck::{DeckFile, VirtualDeck};
+use super::bench::{Store, options};
+use super::short;
+use crate::returns;
+use deckproof::deck::DeckFile;
 use deckproof::job::read_samples;
 use deckproof::judge::Limits;
-use deckproof::programme::{Recipe, Renderer, Timeline, built_in_text, find};
-use deckproof::reading::{Adjustment, Heads, Reading, RecordedOn, TapeType, Way, WorkStep};
+use deckproof::judge::Reading;
+use deckproof::programme::{Recipe, built_in_text, find};
+use deckproof::reading::{Adjustment, Heads, RecordedOn, TapeType, Way, WorkStep};
 use rayon::prelude::*;
 use serde::Deserialize;
 use toml::Table;
@@ -70,18 +71,14 @@ fn recipe(deck: &Deck) -> Recipe {
 
 fn read(decks: &Decks, deck: &Deck, seed: u64, rate_hz: u32) -> Reading {
     let recipe = recipe(deck);
-    let timeline = Timeline::from(&recipe);
-    let programme = Renderer::new(&timeline, rate_hz, -12.0).unwrap().collect();
-    let virtual_deck =
-        VirtualDeck::new(&deck_file(&decks.sound, &deck.with, &deck.name), seed, f64::from(rate_hz)).unwrap();
-    let samples =
-        InMemory { rate_hz: virtual_deck.return_rate_hz(), channels: virtual_deck.play_all(&programme) };
+    let file = deck_file(&decks.sound, &deck.with, &deck.name);
+    let samples = returns::of(&recipe, &file, seed, rate_hz, Store::Double);
     let mut told = options(if deck.own { RecordedOn::ThisDeck } else { RecordedOn::Calibrated });
     told.circumstances.heads = Some(if deck.own { Heads::Three } else { Heads::Two });
     told.circumstances.tape_type = Some(TapeType::I);
     told.limits = Limits::from_toml(&deck.limits, "advice.toml").unwrap();
     told.recipe = Some(recipe);
-    read_samples(&samples, &deck.name, &told).unwrap_or_else(|error| panic!("{}: {error}", deck.name))
+    read_samples(&*samples, &deck.name, &told).unwrap_or_else(|error| panic!("{}: {error}", deck.name))
 }
 
 fn name(work: &WorkStep) -> String {

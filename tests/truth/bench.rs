@@ -3,22 +3,16 @@
 //! What is true comes from the deck's description (its filters' responses, its time warp), not from its sound. Figures
 //! that need computing from the true time warp, such as weighted flutter, are computed here by plain means.
 
-use crate::flutter_truth;
-use deckproof::capture::InMemory;
+use super::flutter_truth;
+use crate::returns;
+pub use crate::returns::Store;
 use deckproof::deck::{DeckFile, Truth, VirtualDeck};
 use deckproof::job::{ReadError, ReadOptions, read_samples};
 use deckproof::judge::Limits;
-use deckproof::programme::{Channels, Recipe, Renderer, Serves, Signal, Timeline};
-use deckproof::reading::{Circumstances, NoiseReduction, Reading, RecordedOn, Verdict};
+use deckproof::judge::Reading;
+use deckproof::programme::{Channels, Recipe, Serves, Signal, Timeline};
+use deckproof::reading::{Circumstances, NoiseReduction, RecordedOn, Verdict};
 use deckproof::trade::{Medium, a_weighting};
-
-/// How the samples are stored on their way.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Store {
-    Sixteen,
-    TwentyFour,
-    Float,
-}
 
 /// One rehearsal of the truth.
 pub struct Case {
@@ -69,36 +63,19 @@ pub fn options(recorded_on: RecordedOn) -> ReadOptions {
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::full_size(),
         loopback: None,
+        made: None,
         transport: None,
     }
 }
 
-/// What a file of that depth keeps of the samples.
-fn store(channels: &mut [Vec<f64>; 2], store: Store) {
-    let steps = match store {
-        Store::Sixteen => 32_768.0,
-        Store::TwentyFour => 8_388_608.0,
-        Store::Float => {
-            channels.iter_mut().flatten().for_each(|x| *x = f64::from(*x as f32));
-            return;
-        }
-    };
-    channels.iter_mut().flatten().for_each(|x| *x = ((*x * steps).round() / steps).clamp(-1.0, 1.0));
-}
-
 pub fn play(recipe: &Recipe, case: &Case) -> Played {
-    let timeline = Timeline::from(recipe);
-    let mut programme = Renderer::new(&timeline, case.rate_hz, -12.0).unwrap().collect();
-    store(&mut programme, case.store);
-    let deck = VirtualDeck::new(&case.deck, case.seed, f64::from(case.rate_hz)).unwrap();
-    let mut channels = deck.play_all(&programme);
-    store(&mut channels, case.store);
-    let samples = InMemory { rate_hz: deck.return_rate_hz(), channels };
+    let samples = returns::of(recipe, &case.deck, case.seed, case.rate_hz, case.store);
     let mut options = options(RecordedOn::Calibrated);
     options.recipe = Some(recipe.clone());
-    let reading = read_samples(&samples, case.name, &options)
+    let reading = read_samples(&*samples, case.name, &options)
         .unwrap_or_else(|error| panic!("{}, seed {}: {error}", case.name, case.seed));
-    Played { reading, truth: deck.truth(), timeline }
+    let deck = VirtualDeck::new(&case.deck, case.seed, f64::from(case.rate_hz)).unwrap();
+    Played { reading, truth: deck.truth(), timeline: Timeline::from(recipe) }
 }
 
 /// Plays a recipe through the deck of `case` and then through `card`, which stands for a sound card.
@@ -108,13 +85,8 @@ pub fn try_play_behind(
     card: &DeckFile,
     told: &ReadOptions,
 ) -> Result<Reading, ReadError> {
-    let timeline = Timeline::from(recipe);
-    let rate_hz = f64::from(case.rate_hz);
-    let programme = Renderer::new(&timeline, case.rate_hz, -12.0).unwrap().collect();
-    let returned = VirtualDeck::new(&case.deck, case.seed, rate_hz).unwrap().play_all(&programme);
-    let mut channels = VirtualDeck::new(card, case.seed + 1, rate_hz).unwrap().play_all(&returned);
-    store(&mut channels, case.store);
-    read_samples(&InMemory { rate_hz, channels }, case.name, told)
+    let samples = returns::behind(recipe, &case.deck, card, case.seed, case.rate_hz, case.store);
+    read_samples(&*samples, case.name, told)
 }
 
 pub fn play_behind(recipe: &Recipe, case: &Case, card: &DeckFile, told: &ReadOptions) -> Reading {

@@ -1,12 +1,12 @@
 //! Causes of responses and parts of flutter lines, from returns of virtual decks that have them.
 
-use crate::bench::{Case, Store, options, play};
-use crate::short;
-use deckproof::capture::InMemory;
-use deckproof::deck::{DeckFile, VirtualDeck};
+use super::bench::{Case, Store, options, play};
+use super::short;
+use crate::returns;
+use deckproof::deck::DeckFile;
 use deckproof::job::read_samples;
-use deckproof::judge::TransportNumbers;
-use deckproof::programme::{Renderer, Timeline, find};
+use deckproof::measure::TransportNumbers;
+use deckproof::programme::find;
 use deckproof::reading::{Cause, CauseKind, RecordedOn};
 use rayon::prelude::*;
 use std::f64::consts::{PI, TAU};
@@ -98,7 +98,7 @@ fn causes_of_thirteen_decks_are_told_and_their_shares_hold() {
         .map(|&(name, seed, text)| {
             let deck = deck(name, text);
             let case = Case { name, deck: deck.clone(), seed, rate_hz: 48_000, store: Store::TwentyFour };
-            (name, deck, play(&short(), &case).reading.causes)
+            (name, deck, play(&short(), &case).reading.causes.clone())
         })
         .collect();
     let (mut wrong, mut apart, mut held, mut all) = (Vec::new(), Vec::new(), 0, 0);
@@ -120,18 +120,18 @@ fn causes_of_thirteen_decks_are_told_and_their_shares_hold() {
                 if !kinds.iter().any(|&kind| has(deck, side, kind)) {
                     wrong.push(format!("{name} {channel}: {kinds:?} is not there"));
                 }
-                for &[hz, db, doubt_db] in &cause.shares_db {
+                for &[hz, db, uncertainty_db] in &cause.shares_db {
                     let want: f64 = kinds.iter().map(|&kind| share_db(deck, side, kind, hz)).sum();
                     if want.abs() < 0.1 && db.abs() < 0.1 {
                         continue;
                     }
                     all += 1;
                     // The virtual deck keeps its own formulas to some hundredths (proof of the deck).
-                    if (db - want).abs() <= doubt_db + 0.03 {
+                    if (db - want).abs() <= uncertainty_db + 0.03 {
                         held += 1;
                     } else {
                         apart.push(format!(
-                            "{name} {channel} {kinds:?} {hz} Hz: {db:.3} +- {doubt_db:.3}, true {want:.3}"
+                            "{name} {channel} {kinds:?} {hz} Hz: {db:.3} +- {uncertainty_db:.3}, true {want:.3}"
                         ));
                     }
                 }
@@ -155,15 +155,13 @@ fn reels_capstan_and_roller_of_a_virtual_deck_are_named() {
                 { hz = 0.425, percent_peak = 0.05, drift_hz_per_min = -0.0094 },\n{ hz = 6.064, percent_peak = 0.05 },\n\
                 { hz = 1.378, percent_peak = 0.04 },\n{ hz = 18.19, percent_peak = 0.02 },\n]\n[tape]\nhiss = { db = -52 }\n";
     let recipe = find("flutter").unwrap();
-    let rate_hz = 48_000.0;
-    let programme = Renderer::new(&Timeline::from(&recipe), 48_000, -12.0).unwrap().collect();
-    let deck = VirtualDeck::new(&DeckFile::from_toml(text, "reels").unwrap(), 5, rate_hz).unwrap();
-    let samples = InMemory { rate_hz, channels: deck.play_all(&programme) };
+    let deck = DeckFile::from_toml(text, "reels").unwrap();
+    let samples = returns::of(&recipe, &deck, 5, 48_000, Store::Double);
     let mut told = options(RecordedOn::Calibrated);
     told.transport =
         Some(TransportNumbers::from_toml("capstan_mm = 2.5\npinch_roller_mm = 11\n", "numbers").unwrap());
-    let reading = read_samples(&samples, "reels", &told).unwrap();
-    let lines = reading.flutter.unwrap().lines;
+    let reading = read_samples(&*samples, "reels", &told).unwrap();
+    let lines = reading.flutter.clone().unwrap().lines;
     for (hz, part, harmonic) in [
         (0.55, "supply reel", 1),
         (0.42, "take-up reel", 1),

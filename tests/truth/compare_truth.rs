@@ -1,10 +1,11 @@
 //! What `compare` says of decks that nobody touched, and of one that was mended.
 
-use crate::bench::{Case, Store, options, play};
+use super::bench::{Case, Store, options, play};
 use deckproof::deck::DeckFile;
 use deckproof::judge::{Named, compare, compare_repeated};
+use deckproof::judge::{Reading, conclude};
 use deckproof::programme::find;
-use deckproof::reading::{ChangeState, Comparison, Heads, Reading, RecordedOn};
+use deckproof::reading::{ChangeState, Comparison, Heads, RecordedOn};
 use rayon::prelude::*;
 
 const COMMON: &str = "[speed]\nflutter = [{ hz = 5.2, percent_peak = 0.05 }]\n\
@@ -19,10 +20,11 @@ fn read(deck: &str, seed: u64, recipe: &str) -> Reading {
         rate_hz: 48_000,
         store: Store::TwentyFour,
     };
-    let mut reading = play(&find(recipe).unwrap(), &case).reading;
-    reading.circumstances = options(RecordedOn::Calibrated).circumstances;
-    reading.circumstances.heads = Some(Heads::Three);
-    reading
+    let mut facts = play(&find(recipe).unwrap(), &case).reading.into_facts();
+    let told = options(RecordedOn::Calibrated);
+    facts.circumstances = told.circumstances;
+    facts.circumstances.heads = Some(Heads::Three);
+    conclude(facts, &told.medium, &told.limits, None)
 }
 
 fn named(readings: &[Reading]) -> Vec<Named<'_>> {

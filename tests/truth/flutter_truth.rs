@@ -1,8 +1,8 @@
 //! Flutter of a deck's true time warp, by plain means: sampled at 1 kHz, weighted in one transform.
 
-use crate::bench::Row;
+use super::bench::Row;
 use deckproof::deck::Truth;
-use deckproof::reading::Reading;
+use deckproof::judge::Reading;
 use deckproof::trade::flutter_weighting;
 use rustfft::{FftPlanner, num_complex::Complex64};
 
@@ -77,7 +77,7 @@ fn quasi_peak(weighted: &[f64]) -> f64 {
 
 pub fn rows(reading: &Reading, truth: &Truth) -> Vec<Row> {
     let Some(found) = &reading.flutter else { return Vec::new() };
-    let (from_s, to_s) = (found.measured_from_s, found.measured_to_s);
+    let (from_s, to_s) = (found.measured_from_s.seconds(), found.measured_to_s.seconds());
     let [low, split, high] = found.band_hz;
     let within = |from: f64, to: f64| {
         filtered(truth, from_s, to_s, move |hz| Complex64::new(f64::from(hz >= from && hz <= to), 0.0))

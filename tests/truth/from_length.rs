@@ -1,11 +1,11 @@
 //! Absolute speed from a length of tape, against decks whose speed is known.
 
-use crate::bench::{Case, Store, assert_work_follows_from_findings, options};
+use super::bench::{Case, Store, assert_work_follows_from_findings, options};
+use crate::returns;
 use deckproof::assert_within;
-use deckproof::capture::InMemory;
-use deckproof::deck::{DeckFile, VirtualDeck};
+use deckproof::deck::DeckFile;
 use deckproof::job::{Marks, TapeLength, read_samples_with_length};
-use deckproof::programme::{Renderer, Signal, Timeline, built_in_by_name};
+use deckproof::programme::{Signal, Timeline, built_in_by_name};
 use deckproof::reading::{RecordedOn, Verdict};
 
 fn case(text: &str) -> Case {
@@ -20,9 +20,7 @@ fn slates_a_measured_length_apart_give_the_absolute_speed() {
     let case = case(
         "[speed]\nerror_percent = 1.4\nflutter = [{ hz = 0.9, percent_peak = 0.2 }]\n[tape]\nhiss = { db = -50 }\n",
     );
-    let programme = Renderer::new(&timeline, case.rate_hz, -12.0).unwrap().collect();
-    let channels = VirtualDeck::new(&case.deck, case.seed, 48_000.0).unwrap().play_all(&programme);
-    let samples = InMemory { rate_hz: 48_000.0, channels };
+    let samples = returns::of(&recipe, &case.deck, case.seed, case.rate_hz, Store::Double);
     let slates: Vec<f64> = timeline
         .parts
         .iter()
@@ -37,7 +35,7 @@ fn slates_a_measured_length_apart_give_the_absolute_speed() {
         let length = TapeLength { length_mm: length_mm + 0.7 * ruler_mm, uncertainty_mm: ruler_mm, marks };
         // Another deck's recording: without the length the speed would be relative to it.
         let reading =
-            read_samples_with_length(&samples, "length", &options(RecordedOn::OtherDeck), &length).unwrap();
+            read_samples_with_length(&*samples, "length", &options(RecordedOn::OtherDeck), &length).unwrap();
         let found = reading.speed.as_ref().unwrap().from_length.as_ref().unwrap();
         assert_within!(found.error_percent, 1.4, found.uncertainty_percent, "%");
         assert!(found.uncertainty_percent < 0.25, "{found:?}");
@@ -49,6 +47,6 @@ fn slates_a_measured_length_apart_give_the_absolute_speed() {
     }
     let length = TapeLength { length_mm, uncertainty_mm: 1.0, marks: Marks::Slates([0, 30]) };
     let told =
-        read_samples_with_length(&samples, "length", &options(RecordedOn::OtherDeck), &length).unwrap_err();
+        read_samples_with_length(&*samples, "length", &options(RecordedOn::OtherDeck), &length).unwrap_err();
     assert!(told.to_string().contains("slate-30 was not found"), "{told}");
 }

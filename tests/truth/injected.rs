@@ -1,6 +1,6 @@
 //! Playback amplifiers that are fed without a tape, against what they really are.
 
-use crate::bench::{Case, Played, Store, play, try_play_behind};
+use super::bench::{Case, Played, Store, play, try_play_behind};
 use deckproof::assert_within;
 use deckproof::deck::DeckFile;
 use deckproof::programme::{Recipe, built_in_by_name};
@@ -74,15 +74,15 @@ fn deviation_and_time_constants_are_the_amplifier_s_at_every_rate_and_both_ways_
                         assert_within!(step.db[side].unwrap(), want, 0.15, "dB", "{row}, {} Hz", step.hz);
                     }
                     let high = [high_120, high_70][which][side];
-                    let (us, doubt) =
+                    let (us, uncertainty) =
                         (position.high_us[side].unwrap(), position.high_uncertainty_us[side].unwrap());
-                    holds(us, doubt, high, &row, &mut count);
+                    holds(us, uncertainty, high, &row, &mut count);
                     // Good enough to see a part that is off by its own tolerance of 5 %.
-                    assert!(doubt < 0.05 * us, "{row}: +- {doubt} us");
-                    let (us, doubt) =
+                    assert!(uncertainty < 0.05 * us, "{row}: +- {uncertainty} us");
+                    let (us, uncertainty) =
                         (position.low_us[side].unwrap(), position.low_uncertainty_us[side].unwrap());
-                    holds(us, doubt, low[side], &row, &mut count);
-                    assert!(doubt < 0.2 * us, "{row}: low +- {doubt} us");
+                    holds(us, uncertainty, low[side], &row, &mut count);
+                    assert!(uncertainty < 0.2 * us, "{row}: low +- {uncertainty} us");
                 }
             }
             let switched = [0, 1].map(|side| Some(high_120[side] != high_70[side]));
@@ -150,8 +150,8 @@ fn a_sound_card_s_slope_is_taken_off_before_the_fit() {
                 { kind = \"low-pass1\", hz = 9000, channel = \"right\" }, { kind = \"high-pass1\", hz = 25 }]\n";
     let card = DeckFile::from_toml(card, "card").unwrap();
     let folder = tempfile::tempdir().unwrap();
-    let loopback = crate::loopback::capture(&recipe("amplifier"), folder.path(), 48_000, &card);
-    let mut told = crate::bench::options(RecordedOn::Injected);
+    let loopback = super::loopback::capture(&recipe("amplifier"), folder.path(), 48_000, &card);
+    let mut told = super::bench::options(RecordedOn::Injected);
     told.loopback = Some(loopback);
     let reading = try_play_behind(&recipe("amplifier"), &case, &card, &told).unwrap();
     let found = &reading.amplifier.as_ref().unwrap().positions[0];

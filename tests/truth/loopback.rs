@@ -3,11 +3,13 @@
 //! Deck and card are two virtual decks one behind the other; the card's has no tape, but a response, a skew between its
 //! channels (an azimuth, whose loss is part of the card's response) and noise.
 
-use crate::bench::{Case, Store, options, play, play_behind};
-use crate::{decks, short};
-use deckproof::deck::{DeckFile, VirtualDeck};
-use deckproof::programme::{Recipe, Renderer, Timeline};
-use deckproof::reading::{Reading, RecordedOn};
+use super::bench::{Case, Store, options, play, play_behind};
+use super::{decks, short};
+use crate::returns;
+use deckproof::deck::DeckFile;
+use deckproof::judge::Reading;
+use deckproof::programme::Recipe;
+use deckproof::reading::RecordedOn;
 use std::path::Path;
 
 /// Rolls off at both ends, differently on each channel; right late by 9.2 us; 60 dB below the reference.
@@ -27,9 +29,8 @@ fn direct_capture(folder: &Path, rate_hz: u32, deck: &DeckFile) -> std::path::Pa
 
 /// A recipe through a card alone, as a file.
 pub fn capture(recipe: &Recipe, folder: &Path, rate_hz: u32, deck: &DeckFile) -> std::path::PathBuf {
-    let timeline = Timeline::from(recipe);
-    let programme = Renderer::new(&timeline, rate_hz, -12.0).unwrap().collect();
-    let channels = VirtualDeck::new(deck, 4, f64::from(rate_hz)).unwrap().play_all(&programme);
+    let played = returns::of(recipe, deck, 4, rate_hz, Store::Double);
+    let channels = &played.channels;
     let path = folder.join("loopback.wav");
     let spec = hound::WavSpec {
         channels: 2,
@@ -75,8 +76,9 @@ fn what_the_card_does_is_taken_off() {
         // The card must have mattered, or this proves nothing; then the targets of the deck's own figures hold.
         assert!((delay(&raw).0 - delay(&wanted).0).abs() > 4.0, "{name}");
         deckproof::assert_within!(delay(&got).0, delay(&wanted).0, 0.3, "us", "{name}");
-        let (got_response, wanted_response) = (got.response.unwrap(), wanted.response.unwrap());
-        let raw_response = raw.response.unwrap();
+        let (got_response, wanted_response) =
+            (got.response.clone().unwrap(), wanted.response.clone().unwrap());
+        let raw_response = raw.response.clone().unwrap();
         let mut worst_before: f64 = 0.0;
         for ((got, wanted), raw) in
             got_response.steps.iter().zip(&wanted_response.steps).zip(&raw_response.steps)
@@ -108,7 +110,7 @@ fn what_the_card_does_is_taken_off() {
                 "{at:?}"
             );
         }
-        let (got_noise, wanted_noise) = (got.noise.unwrap(), wanted.noise.unwrap());
+        let (got_noise, wanted_noise) = (got.noise.clone().unwrap(), wanted.noise.clone().unwrap());
         // On the left only: on the right the card's low-pass takes 0.4 dB of the hiss away, which is not made up for.
         let wanted = wanted_noise.a_weighted_db[0].unwrap();
         let before = raw.noise.as_ref().unwrap().a_weighted_db[0].unwrap();
@@ -155,6 +157,6 @@ fn a_return_through_a_deck_is_refused_as_loopback_capture() {
     let mut told = options(RecordedOn::ThisDeck);
     told.recipe = Some(short());
     told.loopback = Some(direct_capture(folder.path(), 48_000, &case.deck));
-    let error = crate::bench::try_play_behind(&short(), &case, &card(), &told).unwrap_err().to_string();
+    let error = super::bench::try_play_behind(&short(), &case, &card(), &told).unwrap_err().to_string();
     assert!(error.contains("loopback.wav: no loopback capture: its steady tone has 0."), "{error}");
 }

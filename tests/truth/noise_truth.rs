@@ -1,6 +1,6 @@
 //! Noise, hum and response by noise of virtual decks, against what is really true of them.
 
-use crate::bench::{Case, Played, Store, play};
+use super::bench::{Case, Played, Store, play};
 use deckproof::assert_within;
 use deckproof::deck::{DeckFile, Truth};
 use deckproof::programme::Recipe;
@@ -90,7 +90,7 @@ fn weighted_noise_is_within_three_tenths_of_a_decibel() {
         .into_par_iter()
         .flat_map(|(name, deck, seed, rate_hz)| {
             let Played { reading, truth, .. } = played(name, deck, seed, rate_hz);
-            let noise = reading.noise.unwrap();
+            let noise = reading.noise.clone().unwrap();
             (0..2)
                 .filter_map(|channel| {
                     let want = quasi_peak_dbfs(&truth, channel, f64::from(rate_hz))
@@ -168,7 +168,7 @@ fn response_by_noise_is_within_three_tenths_of_a_decibel() {
         .into_par_iter()
         .flat_map(|(name, deck, seed, rate_hz)| {
             let Played { reading, truth, .. } = played(name, &deck, seed, rate_hz);
-            let response = reading.response.unwrap();
+            let response = reading.response.clone().unwrap();
             let mut missed = Vec::new();
             let rows = response.noise.iter().filter(|row| (39.0..=16_500.0).contains(&row.hz));
             assert_eq!(rows.clone().count(), 27, "{name}: 40 Hz to 16 kHz");
@@ -315,7 +315,7 @@ fn hum_is_placed_before_or_behind_the_tape() {
         .into_par_iter()
         .flat_map(|(name, deck, hz, origin, seed, rate_hz)| {
             let Played { reading, truth, .. } = played(name, &deck, seed, rate_hz);
-            let noise = reading.noise.unwrap();
+            let noise = reading.noise.clone().unwrap();
             let Some(mains) = noise.mains else { return vec![format!("{name}: no hum found")] };
             let mut missed = Vec::new();
             println!(
@@ -358,8 +358,11 @@ fn hiss_alone_has_no_hum() {
         .filter_map(|seed| {
             let deck =
                 "[tape]\nhiss = { db = -45 }\n[speed]\nerror_percent = 1\nrandom = { percent_rms = 0.1 }\n";
-            let noise =
-                played("hiss", deck, 50 + seed, [44_100, 48_000][seed as usize % 2]).reading.noise.unwrap();
+            let noise = played("hiss", deck, 50 + seed, [44_100, 48_000][seed as usize % 2])
+                .reading
+                .noise
+                .clone()
+                .unwrap();
             noise.mains.map(|mains| format!("seed {seed}: {mains:?}"))
         })
         .collect();

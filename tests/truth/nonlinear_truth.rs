@@ -1,6 +1,6 @@
 //! Distortion, intermodulation, saturation, separation and erasing against what is really true of the deck.
 
-use crate::bench::{Case, Played, Row, Store, play};
+use super::bench::{Case, Played, Row, Store, play};
 use deckproof::deck::{DeckFile, Truth};
 use deckproof::programme::{PlacedPart, Recipe};
 use rayon::prelude::*;
@@ -200,7 +200,7 @@ fn what_the_tape_does_near_its_limits_is_read_as_it_is() {
             }
             let ids: Vec<&str> = played.reading.warnings.iter().map(|warning| warning.id.as_str()).collect();
             assert!(!ids.contains(&"gain-riding"), "{name}: {ids:?}");
-            crate::misses(&case, &rows)
+            super::misses(&case, &rows)
         })
         .collect();
     assert!(missed.is_empty(), "{}", missed.join("\n"));

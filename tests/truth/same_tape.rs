@@ -1,11 +1,13 @@
 //! Several playings of one recording, against the flutter that recorder and playings really have.
 
-use crate::bench::{assert_work_follows_from_findings, options};
+use super::bench::{assert_work_follows_from_findings, options};
+use crate::returns;
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, VirtualDeck};
 use deckproof::job::{ReadError, read_same_tape_samples};
-use deckproof::programme::{Recipe, Renderer, Timeline, built_in_by_name};
-use deckproof::reading::{Reading, RecordedOn, SharedFigure, Whose};
+use deckproof::judge::Reading;
+use deckproof::programme::{Recipe, built_in_by_name};
+use deckproof::reading::{RecordedOn, SharedFigure, Whose};
 use rayon::prelude::*;
 
 /// A transport with these lines (Hz, percent peak, degrees) and random flutter.
@@ -39,8 +41,7 @@ fn recipe() -> Recipe {
 
 /// The recording plays into a WAV that is the tape of every playback.
 fn record(deck: &DeckFile, seed: u64) -> [Vec<f64>; 2] {
-    let programme = Renderer::new(&Timeline::from(&recipe()), 44_100, -12.0).unwrap().collect();
-    VirtualDeck::new(deck, seed, 44_100.0).unwrap().play_all(&programme)
+    VirtualDeck::new(deck, seed, 44_100.0).unwrap().play_all(&returns::programme(&recipe(), 44_100))
 }
 
 fn read(tape: &[Vec<f64>; 2], playings: &[(DeckFile, u64)]) -> Result<Reading, ReadError> {
@@ -75,7 +76,7 @@ fn true_rms(deck: &DeckFile, seed: u64, from_s: f64, to_s: f64) -> f64 {
 /// Whether the stated figure (or limit) holds `want`.
 fn holds(figure: &SharedFigure, want: f64) -> bool {
     match (figure.percent, figure.uncertainty_percent) {
-        (Some(percent), Some(doubt)) => (percent - want).abs() <= doubt,
+        (Some(percent), Some(uncertainty)) => (percent - want).abs() <= uncertainty,
         _ => want <= figure.below_percent,
     }
 }

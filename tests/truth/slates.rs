@@ -1,22 +1,23 @@
 //! What the slates must survive.
 
-use crate::bench::options;
+use super::bench::options;
+use crate::returns;
 use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, VirtualDeck};
 use deckproof::job::{ReadError, read_samples};
-use deckproof::programme::{Recipe, Renderer, Timeline, built_in_by_name};
-use deckproof::reading::{Reading, RecordedOn};
+use deckproof::judge::Reading;
+use deckproof::programme::{Recipe, built_in_by_name};
+use deckproof::reading::RecordedOn;
 use rayon::prelude::*;
 
 const RATE_HZ: u32 = 44_100;
 
 /// Plays `first-look`, without its long parts, through a deck.
 fn returned(deck: &str, seed: u64) -> InMemory {
-    let timeline = Timeline::from(&slates_only());
-    let programme = Renderer::new(&timeline, RATE_HZ, -12.0).unwrap().collect();
-    let deck =
-        VirtualDeck::new(&DeckFile::from_toml(deck, "deck").unwrap(), seed, f64::from(RATE_HZ)).unwrap();
-    InMemory { rate_hz: deck.return_rate_hz(), channels: deck.play_all(&programme) }
+    let deck = DeckFile::from_toml(deck, "deck").unwrap();
+    let deck = VirtualDeck::new(&deck, seed, f64::from(RATE_HZ)).unwrap();
+    let channels = deck.play_all(&returns::programme(&slates_only(), RATE_HZ));
+    InMemory { rate_hz: deck.return_rate_hz(), channels }
 }
 
 fn slates_only() -> Recipe {
@@ -70,7 +71,7 @@ fn every_slate_is_read_whatever_the_deck_does() {
         let reading = read(&returned(&format!("{HARD}{fault}"), seed))
             .unwrap_or_else(|e| panic!("{name} seed {seed}: {e}"));
         assert_eq!(reading.capture.slates_found, 4, "{name} seed {seed}");
-        assert_eq!(reading.recipe.unwrap().name, "slates", "{name}");
+        assert_eq!(reading.recipe.clone().unwrap().name, "slates", "{name}");
         assert_eq!(reading.capture.channels_swapped, fault.contains("swapped"), "{name} seed {seed}");
         // Wow of 1 % turns the phase of each chirp about: only that the channels are opposed is sure.
         let opposed = fault.contains("[\"left\"]");
@@ -97,7 +98,13 @@ fn the_extremes_of_speed_are_read() {
         let reading = read(&returned(&deck, 9)).unwrap();
         assert_eq!(reading.capture.slates_found, 4);
         // The target of the design for speed.
-        deckproof::assert_within!(reading.speed.unwrap().error_percent, percent, 0.005, "%", "{percent}");
+        deckproof::assert_within!(
+            reading.speed.clone().unwrap().error_percent,
+            percent,
+            0.005,
+            "%",
+            "{percent}"
+        );
     }
 }
 
@@ -109,7 +116,13 @@ fn five_minutes_of_something_else_before_it_do_no_harm() {
         );
         let reading = read(&returned(&deck, 4)).unwrap_or_else(|error| panic!("{kind}: {error}"));
         assert_eq!(reading.capture.slates_found, 4, "{kind}");
-        deckproof::assert_within!(reading.capture.first_slate_s.unwrap(), seconds, 0.1, "s", "{kind}");
+        deckproof::assert_within!(
+            reading.capture.first_slate_s.unwrap().seconds(),
+            seconds,
+            0.1,
+            "s",
+            "{kind}"
+        );
     });
 }
 
@@ -136,16 +149,15 @@ fn something_else_is_refused_and_not_misread() {
                     assert!(reading.warnings.iter().any(|warning| warning.id == "no-slate"), "{kind}");
                     assert!(reading.level.is_empty() && reading.findings.is_empty(), "{kind}");
                 }
-                other => panic!("{kind}: {:?}", other.map(|reading| reading.capture)),
+                other => panic!("{kind}: {:?}", other.map(|reading| reading.capture.clone())),
             }
         }
     }
     // Another programme's tones without its slates.
-    let timeline = Timeline::from(&built_in_by_name("first-look").unwrap());
-    let programme = Renderer::new(&timeline, RATE_HZ, -12.0).unwrap().collect();
+    let programme = returns::programme(&built_in_by_name("first-look").unwrap(), RATE_HZ);
     let from = (6.0 * f64::from(RATE_HZ)) as usize;
     let to = (18.0 * f64::from(RATE_HZ)) as usize;
-    let tones = programme.map(|channel| channel[from..to].to_vec());
+    let tones = [0, 1].map(|channel| programme[channel][from..to].to_vec());
     let samples = InMemory { rate_hz: f64::from(RATE_HZ), channels: tones };
     assert!(matches!(read(&samples), Err(ReadError::NoSlate { .. })));
 }

@@ -1,6 +1,6 @@
 //! Jobs in rounds against the truth: record level and bias, the bias sweep, noise reduction in against out.
 
-use crate::bench::{Case, Played, Store, play};
+use super::bench::{Case, Played, Store, play};
 use deckproof::assert_within;
 use deckproof::deck::{DeckFile, Truth};
 use deckproof::programme::{PlacedPart, Recipe, Signal, built_in_text};
@@ -133,7 +133,7 @@ fn a_trimmer_turned_while_a_tone_sounds_is_said_and_does_not_mix_two_settings() 
         let moved: Vec<bool> = rounds.iter().map(|round| round.moved.is_some()).collect();
         assert_eq!(moved, [false, true, false, true], "{rounds:?}");
         assert!(rounds[1].moved.as_ref().unwrap().contains("315 Hz moved by +"), "{rounds:?}");
-        let at_s = rounds[1].moved_at_s.unwrap();
+        let at_s = rounds[1].moved_at_s.unwrap().seconds();
         assert_within!(at_s, played.truth.return_time_s(start("level-round-2") + 0.4), 0.1, "s");
         // The new setting, of the third round, and the old one in the fourth.
         for (channel, db) in each(rounds[1].change_db) {

@@ -1,11 +1,11 @@
 //! A file whose header names a wrong sample rate: every time in the reading is one of the file.
 
-use crate::bench::options;
-use crate::short;
+use super::bench::{Store, options};
+use super::short;
+use crate::returns;
 use deckproof::capture::InMemory;
-use deckproof::deck::{DeckFile, VirtualDeck};
+use deckproof::deck::DeckFile;
 use deckproof::job::read_samples;
-use deckproof::programme::{Renderer, Timeline};
 use deckproof::reading::RecordedOn;
 use deckproof::show::to_json;
 use serde_json::Value;
@@ -40,12 +40,11 @@ fn times(value: &Value, place: &str, found: &mut Vec<(String, f64)>) {
 fn every_time_is_one_of_the_file_when_its_header_is_wrong() {
     let mut told = options(RecordedOn::Calibrated);
     told.recipe = Some(short());
-    let programme = Renderer::new(&Timeline::from(&short()), TRUE_RATE_HZ, -12.0).unwrap().collect();
     let text = "tape.random_dropouts = { per_min = 20, depth_db = 15, length_ms = 30 }\nspeed.flutter = [{ hz = 0.9, percent_peak = 0.2 }]\n";
     let deck = DeckFile::from_toml(text, "deck").unwrap();
-    let channels = VirtualDeck::new(&deck, 3, f64::from(TRUE_RATE_HZ)).unwrap().play_all(&programme);
+    let returned = returns::of(&short(), &deck, 3, TRUE_RATE_HZ, Store::Double);
     let read = |rate_hz: f64| {
-        let samples = InMemory { rate_hz, channels: channels.clone() };
+        let samples = InMemory { rate_hz, channels: returned.channels.clone() };
         let reading = read_samples(&samples, "return", &told).unwrap();
         let json: Value = serde_json::from_str(&to_json(&reading)).unwrap();
         let mut found = Vec::new();

@@ -4,7 +4,8 @@ use deckproof::capture::InMemory;
 use deckproof::deck::{DeckFile, VirtualDeck};
 use deckproof::job::{ReadError, ReadOptions, UnslatedOptions, read_unslated_samples};
 use deckproof::judge::Limits;
-use deckproof::reading::{Circumstances, Found, FoundKind, NoiseReduction, Reading, RecordedOn, TapeType};
+use deckproof::judge::Reading;
+use deckproof::reading::{Circumstances, Found, FoundKind, NoiseReduction, RecordedOn, TapeType};
 use deckproof::trade::Medium;
 use std::f64::consts::TAU;
 
@@ -215,6 +216,7 @@ pub fn options(recorded_on: Option<RecordedOn>) -> ReadOptions {
         medium: Medium::COMPACT_CASSETTE,
         limits: Limits::full_size(),
         loopback: None,
+        made: None,
         transport: None,
     }
 }

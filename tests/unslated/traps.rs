@@ -58,7 +58,7 @@ fn a_held_note_amid_music_is_no_test_tone_unless_its_pitch_is_known() {
         known: Some(KnownPitch { hz: 1000.0, within_percent: 0.2 }),
         ..UnslatedOptions::default()
     };
-    let speed = read(&samples, &known).unwrap().speed.unwrap();
+    let speed = read(&samples, &known).unwrap().speed.clone().unwrap();
     deckproof::assert_within!(speed.error_percent, -0.8, 0.02, "%");
     assert!(speed.uncertainty_percent >= 0.2);
     let elsewhere = UnslatedOptions {

@@ -3,7 +3,7 @@
 use super::tape::{LADDER, Piece, Place, play, read, reference_tape, tones, warned};
 use deckproof::assert_within;
 use deckproof::job::UnslatedOptions;
-use deckproof::reading::Reading;
+use deckproof::judge::Reading;
 
 /// Every tone has its place and its name, and nothing else is a tone.
 fn assert_found(reading: &Reading, places: &[Place], ratio: f64, case: &str) {
@@ -13,8 +13,15 @@ fn assert_found(reading: &Reading, places: &[Place], ratio: f64, case: &str) {
     assert_eq!(got, want, "{case}");
     for (tone, place) in found.iter().zip(places) {
         // 0.05 s: a weak low tone is seen through a filter of a tenth of a second; wow moves places by some milliseconds.
-        assert_within!(tone.from_s, place.from_s / ratio, 0.05, "s", "{case}: start of {} Hz", place.hz);
-        assert_within!(tone.to_s, place.to_s / ratio, 0.05, "s", "{case}: end of {} Hz", place.hz);
+        assert_within!(
+            tone.from_s.seconds(),
+            place.from_s / ratio,
+            0.05,
+            "s",
+            "{case}: start of {} Hz",
+            place.hz
+        );
+        assert_within!(tone.to_s.seconds(), place.to_s / ratio, 0.05, "s", "{case}: end of {} Hz", place.hz);
     }
 }
 

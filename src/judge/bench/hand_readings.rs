@@ -359,12 +359,14 @@ fn few(value: f64) -> String {
 
 /// The gauge may be wrong the same way both times, so that a difference is known better than this says.
 fn change(quantity: &HandQuantity, found: &HandJudged, left: &HandJudged) -> String {
-    let (by, doubt) = (left.value - found.value, left.uncertainty.hypot(found.uncertainty));
-    let said = if by.abs() > doubt { "changed" } else { "no change shown" };
+    let (by, uncertainty) = (left.value - found.value, left.uncertainty.hypot(found.uncertainty));
+    let said = if by.abs() > uncertainty { "changed" } else { "no change shown" };
     let unit = quantity.kind.units()[0].0;
     match UnitKind::of_unit(unit, quantity.id) {
-        Some(unit) => format!("{}: {said}", unit.of(by, doubt).signed().full()),
-        None => format!("{}{} +- {} {unit}: {said}", if by > 0.0 { "+" } else { "" }, short(by), few(doubt)),
+        Some(unit) => format!("{}: {said}", unit.of(by, uncertainty).signed().full()),
+        None => {
+            format!("{}{} +- {} {unit}: {said}", if by > 0.0 { "+" } else { "" }, short(by), few(uncertainty))
+        }
     }
 }
 
@@ -416,9 +418,9 @@ mod tests {
 
     #[test]
     fn a_noted_uncertainty_decides_and_the_meter_is_turned_the_way_it_is_off() {
-        let with = |value, unit: &str, doubt| {
+        let with = |value, unit: &str, uncertainty| {
             let mut sheet = sheet("take-up-torque", value, unit);
-            sheet.as_found.values[0].uncertainty = Some(doubt);
+            sheet.as_found.values[0].uncertainty = Some(uncertainty);
             verdict(&sheet)
         };
         assert_eq!(with(37.0, "g.cm", 2.0), Verdict::Outside);

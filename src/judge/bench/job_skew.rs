@@ -46,17 +46,16 @@ pub(crate) fn music_azimuth(skews: &[JobSkew<'_>]) -> Option<MusicAzimuth> {
 /// Delay and angle in words.
 pub(crate) fn result(skew: &SkewReading) -> String {
     let all = &skew.consensus;
-    let (Some(us), Some(doubt)) = (all.delay_us, all.uncertainty_us) else {
+    let (Some(us), Some(uncertainty)) = (all.delay_us, all.uncertainty_us) else {
         return format!("no usable tape of {}", skew.tapes.len());
     };
-    let angle = all
-        .angle_arcmin
-        .zip(all.angle_uncertainty_arcmin)
-        .map(|(angle, doubt)| format!(", {}", UnitKind::ArcMinutes.of(angle, doubt).signed().full()));
+    let angle = all.angle_arcmin.zip(all.angle_uncertainty_arcmin).map(|(angle, uncertainty)| {
+        format!(", {}", UnitKind::ArcMinutes.of(angle, uncertainty).signed().full())
+    });
     let tapes = if all.tapes == 1 { "tape" } else { "tapes" };
     format!(
         "{}{} by {} {tapes}",
-        UnitKind::Microseconds.of(us, doubt).signed().full(),
+        UnitKind::Microseconds.of(us, uncertainty).signed().full(),
         angle.unwrap_or_default(),
         all.tapes
     )
@@ -77,8 +76,8 @@ fn change(found: &SkewReading, left: &SkewReading) -> String {
         .filter(usable)
         .filter_map(|before| {
             let after = left.tapes.iter().filter(usable).find(|after| name(after) == name(before))?;
-            let doubt = before.common_uncertainty_us?.hypot(after.common_uncertainty_us?);
-            Some((after.delay_us? - before.delay_us?, doubt))
+            let uncertainty = before.common_uncertainty_us?.hypot(after.common_uncertainty_us?);
+            Some((after.delay_us? - before.delay_us?, uncertainty))
         })
         .collect();
     if !pairs.is_empty() {
@@ -109,9 +108,9 @@ fn change(found: &SkewReading, left: &SkewReading) -> String {
     }
 }
 
-fn said(by: f64, doubt: f64, how: &str) -> String {
-    let verdict = if by.abs() > doubt { "changed" } else { "no change shown" };
-    format!("{}: {verdict}, {how}", UnitKind::Microseconds.of(by, doubt).signed().full())
+fn said(by: f64, uncertainty: f64, how: &str) -> String {
+    let verdict = if by.abs() > uncertainty { "changed" } else { "no change shown" };
+    format!("{}: {verdict}, {how}", UnitKind::Microseconds.of(by, uncertainty).signed().full())
 }
 
 #[cfg(test)]

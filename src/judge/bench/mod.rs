@@ -9,3 +9,4 @@ pub(crate) mod next_step;
 pub(crate) mod next_step_tests;
 pub(crate) mod next_words;
 pub(crate) mod sheet;
+pub(crate) mod step;

@@ -1,24 +1,9 @@
 //! Steps of the work that are done and read by hand.
 
 use crate::judge::bench::hand_readings::HandRow;
-use crate::judge::bench::next_step::{Step, StepState};
 use crate::judge::bench::next_words as words;
+use crate::judge::bench::step::{Step, StepState, by_hand_only};
 use crate::reading::{JobSheet, Verdict};
-
-/// A step that no reading can show.
-pub(crate) fn by_hand_only(id: &str, title: &str, how: Vec<String>, commands: Vec<String>) -> Step {
-    Step {
-        id: id.to_owned(),
-        title: title.to_owned(),
-        state: StepState::Open,
-        because: "not done yet".to_owned(),
-        first: Vec::new(),
-        how,
-        commands,
-        turns: Vec::new(),
-        cautions: Vec::new(),
-    }
-}
 
 pub(crate) fn tape_path(sheet: &JobSheet) -> Step {
     let mut step = by_hand_only(
@@ -68,9 +53,12 @@ pub(crate) fn hand_step(id: &str, title: &str, all: &[HandRow], rows: &[HandRow]
             let so = rows.iter().filter(|row| row.now().is_some_and(|now| now.verdict == verdict));
             so.map(|row| row.words).collect()
         };
-        let (near, open) = (of(Verdict::Marginal), of(Verdict::CannotTell));
-        let mut because =
-            if near.is_empty() { "nothing outside".to_owned() } else { format!("near: {}", near.join(", ")) };
+        let (marginal, open) = (of(Verdict::Marginal), of(Verdict::CannotTell));
+        let mut because = if marginal.is_empty() {
+            "nothing outside".to_owned()
+        } else {
+            format!("marginal: {}", marginal.join(", "))
+        };
         if !open.is_empty() {
             because +=
                 &format!("; cannot tell, the gauge is too coarse or no limit known: {}", open.join(", "));

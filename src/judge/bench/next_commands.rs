@@ -1,6 +1,6 @@
 //! What is typed at a step, in the job's folder, so that it runs as it is printed.
 
-use crate::judge::bench::next_step::JobEvidence;
+use crate::judge::bench::step::JobEvidence;
 use crate::reading::{JobSheet, TapeType};
 
 /// What the return of a step comes from.

@@ -3,11 +3,12 @@
 //! The order is common practice, no source: what the later steps rest on comes first.
 
 use crate::judge::bench::hand_readings::judge_by_hand;
-use crate::judge::bench::job_skew::{JobSkew, result};
-use crate::judge::bench::next_by_hand::{by_hand_only, hand_step, meter, tape_path};
+use crate::judge::bench::job_skew::result;
+use crate::judge::bench::next_by_hand::{hand_step, meter, tape_path};
 use crate::judge::bench::next_commands::{Play, commands, return_name};
 use crate::judge::bench::next_words as words;
-use crate::reading::{Finding, Heads, JobSheet, JobState, Reading, RecordedOn, TapeType, Verdict};
+use crate::judge::bench::step::{JobEvidence, JobReading, Step, StepState, by_hand_only};
+use crate::reading::{Finding, Heads, JobSheet, JobState, RecordedOn, TapeType, Verdict};
 
 /// Names of the steps, in the order of work; `record-trim` has one for each tape type, `record-trim-type-II`.
 pub const STEPS: [&str; 16] = [
@@ -28,64 +29,6 @@ pub const STEPS: [&str; 16] = [
     "separation",
     "erasing",
 ];
-
-/// How far a step is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum StepState {
-    /// Nothing is left to do.
-    Done,
-    /// Something is outside its limit.
-    Turn,
-    /// Not read yet.
-    Open,
-}
-
-/// One step of the work.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Step {
-    /// Its name, for `bench done`.
-    pub id: String,
-    /// What it is.
-    pub title: String,
-    /// How far it is.
-    pub state: StepState,
-    /// Why it is in that state.
-    pub because: String,
-    /// What must be right first, because this step rests on it, and is not.
-    pub first: Vec<String>,
-    /// What to do at the bench, at which level and setting.
-    pub how: Vec<String>,
-    /// What to type, in the job's folder.
-    pub commands: Vec<String>,
-    /// What to turn on what was found.
-    pub turns: Vec<String>,
-    /// What can hurt somebody at this step.
-    pub cautions: Vec<&'static str>,
-}
-
-/// A reading of the job.
-#[derive(Debug, Clone, Copy)]
-pub struct JobReading<'a> {
-    /// Before or after the work.
-    pub state: JobState,
-    /// Its file, relative to the job's folder.
-    pub file: &'a str,
-    /// The reading.
-    pub reading: &'a Reading,
-}
-
-/// What is known of a job besides its sheet.
-#[derive(Debug, Clone, Copy, Default)]
-pub struct JobEvidence<'a> {
-    /// Readings, in the order in which they were attached.
-    pub readings: &'a [JobReading<'a>],
-    /// Results of `skew`, likewise.
-    pub skews: &'a [JobSkew<'a>],
-    /// The loopback capture for `read --loopback`, relative to the job's folder.
-    pub loopback: Option<&'a str>,
-    /// Names that are taken in the job's folder, and in `readings`, which are told with that folder.
-    pub taken: &'a [String],
-}
 
 /// What each step rests on: a deviation of these shows in it as well. Common practice, no source.
 const RESTS_ON: [(&str, &[&str]); 8] = [
@@ -127,7 +70,7 @@ pub fn steps(sheet: &JobSheet, evidence: &JobEvidence<'_>) -> Vec<Step> {
     steps[0].cautions = crate::trade::CAUTIONS.to_vec();
     steps.push(tape_path(sheet));
     steps.push(hand_step("torques", "Torques by hand", &hand, &hand[..4], words::TORQUES));
-    let offset = hand.iter().filter(|row| row.id.starts_with("DC")).cloned().collect::<Vec<_>>();
+    let offset = hand.iter().filter(|row| row.id.starts_with("dc-offset")).cloned().collect::<Vec<_>>();
     steps.push(hand_step("offset", "DC offset at the output", &hand, &offset, words::OFFSET));
     let job = Job { sheet, evidence };
     steps.push(job.sound_card());

@@ -1,12 +1,12 @@
 //! The order of work against invented readings.
 
-use crate::judge::Limits;
-use crate::judge::bench::next_step::{JobEvidence, JobReading, STEPS, Step, StepState, steps};
-use crate::judge::judge;
+use crate::judge::bench::next_step::{STEPS, steps};
+use crate::judge::bench::step::{JobEvidence, JobReading, Step, StepState};
 use crate::judge::sample;
-use crate::reading::{
-    AttachedReading, HandReadings, HandValue, Heads, JobSheet, JobState, Reading, TapeType,
-};
+use crate::judge::sample::Sample;
+use crate::judge::{Limits, Reading, conclude};
+use crate::reading::{AttachedReading, HandReadings, HandValue, Heads, JobSheet, JobState, TapeType};
+use crate::trade::Medium;
 
 fn job() -> JobSheet {
     let mut job = JobSheet::default();
@@ -15,9 +15,8 @@ fn job() -> JobSheet {
     job
 }
 
-fn judged(mut reading: Reading) -> Reading {
-    reading.findings = judge(&reading, &Limits::full_size());
-    reading
+fn judged(sample: Sample) -> Reading {
+    conclude(sample.facts, &Medium::COMPACT_CASSETTE, &Limits::full_size(), None)
 }
 
 fn after(job: &JobSheet, readings: &[Reading]) -> Vec<Step> {

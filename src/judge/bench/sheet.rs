@@ -1,10 +1,12 @@
 //! Everything that goes onto the sheet of a job: as found beside as left.
 
+use crate::judge::Reading;
 use crate::judge::bench::hand_readings::{HandRow, judge_by_hand};
 use crate::judge::bench::job_skew::{MusicAzimuth, music_azimuth};
-use crate::judge::bench::next_step::{JobEvidence, JobReading, Step, steps};
+use crate::judge::bench::next_step::steps;
+use crate::judge::bench::step::{JobEvidence, JobReading, Step};
 use crate::judge::compare::readings::{Named, compare};
-use crate::reading::{Comparison, JobSheet, JobState, Reading, RecordedOn};
+use crate::reading::{Comparison, JobSheet, JobState, RecordedOn};
 
 /// Readings of one programme, before and after.
 #[derive(Debug, Clone, PartialEq)]

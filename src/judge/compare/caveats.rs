@@ -1,9 +1,10 @@
 //! Differences between readings that are none of the deck: what must be known before a comparison is trusted.
 
+use crate::judge::Reading;
 use crate::judge::compare::quantities::recorded_on;
 use crate::judge::compare::readings::Named;
 use crate::judge::findings::capture::SPOILING;
-use crate::reading::{NoiseReduction, Reading, Warning};
+use crate::reading::{NoiseReduction, Warning};
 
 /// Differences between the readings that are none of the deck.
 pub(crate) fn caveats(readings: &[Named<'_>]) -> Vec<Warning> {

@@ -1,10 +1,10 @@
 //! The quantities of a reading one by one, under names by which two readings can be held against each other.
 
+use crate::judge::Reading;
 use crate::judge::findings::flutter_varies::{Kind, varies};
 use crate::reading::figures::{frequency, programme_level};
 use crate::reading::{
-    Azimuth, Distortion, Flutter, FlutterFigures, Pair, Reading, RecordedOn, Response, ResponsePoint,
-    Saturation,
+    Azimuth, Distortion, Flutter, FlutterFigures, Pair, RecordedOn, Response, ResponsePoint, Saturation,
 };
 
 /// One quantity of one reading.
@@ -64,9 +64,16 @@ impl List {
     }
 
     /// Left, right, and left minus right.
-    fn pair(&mut self, quantity: &'static str, what: &str, unit: &'static str, values: Pair, doubts: Pair) {
+    fn pair(
+        &mut self,
+        quantity: &'static str,
+        what: &str,
+        unit: &'static str,
+        values: Pair,
+        uncertainties: Pair,
+    ) {
         let difference = values[0].zip(values[1]).map(|(left, right)| left - right);
-        self.three(quantity, (what, None), unit, values, doubts, difference);
+        self.three(quantity, (what, None), unit, values, uncertainties, difference);
     }
 
     fn three(
@@ -75,13 +82,13 @@ impl List {
         (what, hz): (&str, Option<f64>),
         unit: &'static str,
         values: Pair,
-        doubts: Pair,
+        uncertainties: Pair,
         difference: Option<f64>,
     ) {
-        let both = doubts[0].zip(doubts[1]).map(|(left, right)| left.hypot(right));
+        let both = uncertainties[0].zip(uncertainties[1]).map(|(left, right)| left.hypot(right));
         for (channel, value, uncertainty) in [
-            ("left", values[0], doubts[0]),
-            ("right", values[1], doubts[1]),
+            ("left", values[0], uncertainties[0]),
+            ("right", values[1], uncertainties[1]),
             ("left minus right", difference, both),
         ] {
             if value.is_some() {
@@ -148,11 +155,11 @@ pub(crate) fn quantities(reading: &Reading) -> Vec<Compared> {
         saturation_rows(&mut list, saturation);
     }
     for row in &reading.separation {
-        for (way, value, doubt) in [
+        for (way, value, uncertainty) in [
             ("left into right", row.left_into_right_db, row.left_into_right_uncertainty_db),
             ("right into left", row.right_into_left_db, row.right_into_left_uncertainty_db),
         ] {
-            list.one("separation", &format!("{way} at {}", frequency(row.hz)), "dB", value, doubt);
+            list.one("separation", &format!("{way} at {}", frequency(row.hz)), "dB", value, uncertainty);
         }
     }
     if let Some(erasing) = &reading.erasing {
@@ -184,17 +191,20 @@ fn flutter_rows(list: &mut List, flutter: &Flutter) {
     };
     for (kind, of) in KINDS {
         let own = of(&flutter.uncertainties);
-        let doubt =
+        let uncertainty =
             own.zip(varies(flutter, of, kind == "unweighted peak")).map(|(own, more)| own.hypot(more));
-        list.one("flutter", kind, "percent", of(&whole), doubt);
+        list.one("flutter", kind, "percent", of(&whole), uncertainty);
     }
 }
 
 fn azimuth_rows(list: &mut List, azimuth: &Azimuth) {
     list.one("azimuth", "delay", "us", azimuth.delay_us, azimuth.uncertainty_us);
     let scale = azimuth.delay_us.zip(azimuth.angle_arcmin).filter(|(us, _)| us.abs() > 1e-6);
-    let doubt = azimuth.uncertainty_us.zip(scale).map(|(doubt, (us, arcmin))| (doubt * arcmin / us).abs());
-    list.one("azimuth", "angle", "minutes of arc", azimuth.angle_arcmin, doubt);
+    let uncertainty = azimuth
+        .uncertainty_us
+        .zip(scale)
+        .map(|(uncertainty, (us, arcmin))| (uncertainty * arcmin / us).abs());
+    list.one("azimuth", "angle", "minutes of arc", azimuth.angle_arcmin, uncertainty);
     list.one("azimuth", "wander, rms", "us", azimuth.wander_us_rms, None);
 }
 
@@ -238,8 +248,8 @@ fn distortion_rows(list: &mut List, distortion: &Distortion) {
             ("K3", step.k3_percent, step.k3_uncertainty_percent),
             ("THD", step.thd_percent, step.thd_uncertainty_percent),
         ];
-        for (kind, values, doubts) in kinds {
-            list.pair("distortion", &format!("{kind}, {at}"), "percent", values, doubts);
+        for (kind, values, uncertainties) in kinds {
+            list.pair("distortion", &format!("{kind}, {at}"), "percent", values, uncertainties);
         }
     }
     let what = format!("level of 3 % K3, {}", frequency(distortion.k3_3percent_hz));
@@ -249,7 +259,7 @@ fn distortion_rows(list: &mut List, distortion: &Distortion) {
 fn saturation_rows(list: &mut List, saturation: &Saturation) {
     let main = saturation.hz.map(|hz| (hz, saturation.max_output_db, saturation.max_output_uncertainty_db));
     let others = saturation.others.iter().map(|l| (l.hz, l.max_output_db, l.max_output_uncertainty_db));
-    for (hz, values, doubts) in main.into_iter().chain(others) {
-        list.pair("saturation", &format!("maximum output, {}", frequency(hz)), "dB", values, doubts);
+    for (hz, values, uncertainties) in main.into_iter().chain(others) {
+        list.pair("saturation", &format!("maximum output, {}", frequency(hz)), "dB", values, uncertainties);
     }
 }

@@ -1,11 +1,10 @@
 //! Readings against each other: what really changed, and how well a deck repeats itself.
 
+use crate::judge::Reading;
 use crate::judge::compare::caveats::caveats;
 use crate::judge::compare::quantities::{Compared, quantities};
 use crate::judge::compare::weight::{remarks, summary, tolerance, weigh, without_meaning};
-use crate::reading::{
-    COMPARISON_FORMAT, ComparedReading, ComparedRow, Comparison, Finding, FindingChange, Reading,
-};
+use crate::reading::{COMPARISON_FORMAT, ComparedReading, ComparedRow, Comparison, Finding, FindingChange};
 use crate::trade::student::coverage_factor;
 
 /// A reading with its name and its file.
@@ -112,12 +111,12 @@ fn row(
         (None, Some(repeats)) => Some(repeats * std::f64::consts::SQRT_2),
         (own, None) => own,
     };
-    let changed = change.zip(change_uncertainty).map(|(change, doubt)| change.abs() > doubt);
+    let changed = change.zip(change_uncertainty).map(|(change, uncertainty)| change.abs() > uncertainty);
     let told: Vec<f64> = values.iter().flatten().copied().collect();
     let spread = (told.len() >= 3).then(|| deviation(&told));
-    let doubts: Vec<f64> = values.iter().zip(&uncertainties).filter_map(|(value, u)| value.and(*u)).collect();
-    let spread_is_real = spread.filter(|_| doubts.len() == told.len()).map(|spread| {
-        let expected = (doubts.iter().map(|u| u * u / 4.0).sum::<f64>() / doubts.len() as f64).sqrt();
+    let stated: Vec<f64> = values.iter().zip(&uncertainties).filter_map(|(value, u)| value.and(*u)).collect();
+    let spread_is_real = spread.filter(|_| stated.len() == told.len()).map(|spread| {
+        let expected = (stated.iter().map(|u| u * u / 4.0).sum::<f64>() / stated.len() as f64).sqrt();
         spread > expected * spread_by_chance(told.len())
     });
     ComparedRow {
@@ -164,12 +163,12 @@ fn changes(first: &Reading, last: &Reading) -> Vec<FindingChange> {
         let any = after.or(before)?;
         let change =
             before.zip(after).filter(|_| same_programme).and_then(|(b, a)| Some(a.value? - b.value?));
-        let doubt = before.zip(after).and_then(|(b, a)| Some(a.uncertainty?.hypot(b.uncertainty?)));
-        let change_uncertainty = change.and(doubt);
+        let uncertainty = before.zip(after).and_then(|(b, a)| Some(a.uncertainty?.hypot(b.uncertainty?)));
+        let change_uncertainty = change.and(uncertainty);
         Some(FindingChange {
             change,
             change_uncertainty,
-            changed: change.zip(change_uncertainty).map(|(by, doubt)| by.abs() > doubt),
+            changed: change.zip(change_uncertainty).map(|(by, uncertainty)| by.abs() > uncertainty),
             id: any.id.clone(),
             kind: any.kind.clone(),
             channel: any.channel.clone(),
@@ -216,11 +215,11 @@ mod tests {
             value: None,
             uncertainty: None,
         };
-        let of = |values: &[f64], doubts: &[f64]| {
+        let of = |values: &[f64], uncertainties: &[f64]| {
             row(
                 &key,
                 values.iter().map(|v| Some(*v)).collect(),
-                doubts.iter().map(|v| Some(*v)).collect(),
+                uncertainties.iter().map(|v| Some(*v)).collect(),
                 None,
             )
         };

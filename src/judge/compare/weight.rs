@@ -60,16 +60,17 @@ pub(crate) fn weigh(rows: &mut [ComparedRow]) {
     let told = rows.iter().filter(|row| row.changed.is_some()).count().max(1);
     let factor = normal_exceeded(CHANCE / told as f64) / 2.0;
     for row in rows {
-        let (Some(change), Some(doubt)) = (row.change, row.change_uncertainty) else { continue };
+        let (Some(change), Some(uncertainty)) = (row.change, row.change_uncertainty) else { continue };
         let large = row.tolerance.is_none_or(|most| change.abs() >= WORTH_NAMING * most);
-        row.really = Some(change.abs() > factor.max(1.0) * doubt && large);
+        row.really = Some(change.abs() > factor.max(1.0) * uncertainty && large);
     }
 }
 
 /// Share of its tolerance that a row changed by.
 fn weight(row: &ComparedRow) -> f64 {
-    let doubt = row.change_uncertainty.unwrap_or(f64::INFINITY);
-    row.change.unwrap_or(0.0).abs() / row.tolerance.unwrap_or(f64::INFINITY).min(100.0 * doubt).max(1e-12)
+    let uncertainty = row.change_uncertainty.unwrap_or(f64::INFINITY);
+    row.change.unwrap_or(0.0).abs()
+        / row.tolerance.unwrap_or(f64::INFINITY).min(100.0 * uncertainty).max(1e-12)
 }
 
 /// Quantity by quantity: what really changed, the most of its tolerance first; then what did not, in the order of work.

@@ -78,10 +78,13 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, judge, sample};
-    use crate::reading::{Finding, Heads, Reading, RecordedOn, Verdict};
+    use crate::judge::{
+        Limits,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{Finding, Heads, RecordedOn, Verdict};
 
-    fn azimuth(reading: &Reading) -> Finding {
+    fn azimuth(reading: &Sample) -> Finding {
         judge(reading, &Limits::full_size()).into_iter().find(|finding| finding.id == "azimuth").unwrap()
     }
 

@@ -120,10 +120,13 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, judge, sample};
-    use crate::reading::{Reading, Verdict, Warning};
+    use crate::judge::{
+        Limits,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{Verdict, Warning};
 
-    fn capture(reading: &Reading) -> crate::reading::Finding {
+    fn capture(reading: &Sample) -> crate::reading::Finding {
         judge(reading, &Limits::full_size()).remove(0)
     }
 

@@ -167,10 +167,13 @@ fn low(bench: &Bench, amplifier: &Amplifier, side: usize) -> Finding {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, judge, sample};
-    use crate::reading::{Finding, Reading, Verdict};
+    use crate::judge::{
+        Limits,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{Finding, Verdict};
 
-    fn find(reading: &Reading, kind: &str) -> [Finding; 2] {
+    fn find(reading: &Sample, kind: &str) -> [Finding; 2] {
         let found: Vec<Finding> = judge(reading, &Limits::full_size())
             .into_iter()
             .filter(|finding| finding.id == "playback-equalisation" && finding.kind.as_deref() == Some(kind))

@@ -4,18 +4,7 @@ use crate::judge::case::{Bench, Bounds, SIDES, plain};
 use crate::judge::meaning::Quantity;
 use crate::judge::work::turns::step;
 use crate::reading::figures::{UnitKind, frequency};
-use crate::reading::{Adjustment, Finding, Level, RecordedOn, Way};
-
-/// The level tone to judge by: of those from 300 to 420 Hz (else of all) the one nearest to 0 dB.
-pub(crate) fn tone(levels: &[Level]) -> Option<&Level> {
-    let nearest = |usual: bool| {
-        levels
-            .iter()
-            .filter(|level| !usual || (300.0..=420.0).contains(&level.hz))
-            .min_by(|a, b| a.programme_db.abs().total_cmp(&b.programme_db.abs()))
-    };
-    nearest(true).or_else(|| nearest(false))
-}
+use crate::reading::{Adjustment, Finding, Level, RecordedOn, Way, level_tone};
 
 const NO_TONE: &str = "no level tone was found; to find out: record a programme with a level tone";
 
@@ -58,7 +47,9 @@ pub(crate) fn channel_match(bench: &Bench) -> Vec<Finding> {
                 .to_owned();
         return vec![case.finish()];
     }
-    if let Some((tone, db)) = tone(&bench.reading.level).and_then(|tone| Some((tone, tone.difference_db?))) {
+    if let Some((tone, db)) =
+        level_tone(&bench.reading.level).and_then(|tone| Some((tone, tone.difference_db?)))
+    {
         // Two levels, each with this uncertainty.
         let uncertainty = tone.uncertainty_db * std::f64::consts::SQRT_2;
         case.value = Some(db);
@@ -112,7 +103,7 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
             target.basis
         ),
     });
-    let tone = tone(&bench.reading.level);
+    let tone = level_tone(&bench.reading.level);
     let level = tone.and_then(|tone| Some((tone, tone.return_dbfs[side]?)));
     case.missing = NO_TONE.to_owned();
     if bench.dead[side] {
@@ -157,24 +148,26 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
 
 #[cfg(test)]
 mod tests {
-    use super::tone;
-    use crate::judge::{Limits, Tolerance, judge, sample};
-    use crate::reading::{Finding, Reading, Verdict};
+    use crate::judge::{
+        Limits, Tolerance,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{Finding, Verdict, level_tone};
 
-    fn find(reading: &Reading, limits: &Limits, id: &str) -> Finding {
+    fn find(reading: &Sample, limits: &Limits, id: &str) -> Finding {
         judge(reading, limits).into_iter().find(|finding| finding.id == id).unwrap()
     }
 
     #[test]
     fn the_tone_nearest_to_reference_level_and_frequency_counts() {
-        let mut levels = sample::healthy().level;
+        let mut levels = sample::healthy().level.clone();
         let mut other = levels[0].clone();
         other.hz = 1000.0;
         other.programme_db = 0.0;
         levels[0].programme_db = -1.0;
         levels.insert(0, other);
-        assert_eq!(tone(&levels).unwrap().hz, 400.0);
-        assert!(tone(&[]).is_none());
+        assert_eq!(level_tone(&levels).unwrap().hz, 400.0);
+        assert!(level_tone(&[]).is_none());
     }
 
     #[test]

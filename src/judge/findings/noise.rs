@@ -146,10 +146,13 @@ fn no_line(mut case: crate::judge::case::Case, unweighted_db: Option<f64>) -> Fi
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, judge, sample};
-    use crate::reading::{Finding, Origin, Reading, RecordedOn, Verdict};
+    use crate::judge::{
+        Limits,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{Finding, Origin, RecordedOn, Verdict};
 
-    fn find(reading: &Reading, id: &str) -> Finding {
+    fn find(reading: &Sample, id: &str) -> Finding {
         judge(reading, &Limits::full_size()).into_iter().find(|finding| finding.id == id).unwrap()
     }
 
@@ -173,7 +176,7 @@ mod tests {
     #[test]
     fn the_turn_follows_where_the_hum_gets_in() {
         let mut reading = sample::faulty();
-        let turn = |reading: &Reading| find(reading, "hum").turn.unwrap();
+        let turn = |reading: &Sample| find(reading, "hum").turn.unwrap();
         reading.noise.as_mut().unwrap().mains.as_mut().unwrap().origin = Origin::Recorded;
         let got = find(&reading, "hum");
         assert!(

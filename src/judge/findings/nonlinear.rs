@@ -75,8 +75,8 @@ fn one_distortion(bench: &Bench, distortion: &Distortion, side: usize) -> Findin
                 (at.k2_percent[side], at.k2_uncertainty_percent[side]),
                 (at.thd_percent[side], at.thd_uncertainty_percent[side]),
             ]
-            .map(|(k, doubt)| {
-                k.map_or("lost in noise".to_owned(), |k| UnitKind::Percent.of(k, doubt).to_string())
+            .map(|(k, uncertainty)| {
+                k.map_or("lost in noise".to_owned(), |k| UnitKind::Percent.of(k, uncertainty).to_string())
             });
             case.figures += &format!("; second {second}, all together {all}");
         }
@@ -163,16 +163,19 @@ fn one_saturation(bench: &Bench, saturation: &Saturation, hz: f64, side: usize) 
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, judge, sample};
-    use crate::reading::{Finding, Reading, RecordedOn, Verdict};
+    use crate::judge::{
+        Limits,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{Finding, RecordedOn, Verdict};
 
-    fn own() -> Reading {
+    fn own() -> Sample {
         let mut reading = sample::faulty();
         reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
         reading
     }
 
-    fn find(reading: &Reading, limits: &str, id: &str) -> [Finding; 2] {
+    fn find(reading: &Sample, limits: &str, id: &str) -> [Finding; 2] {
         let limits = Limits::from_toml(limits, "manual.toml").unwrap();
         let found: Vec<Finding> =
             judge(reading, &limits).into_iter().filter(|finding| finding.id == id).collect();

@@ -1,19 +1,12 @@
 //! Findings `record-level`, `bias` and `record-equalisation`: the recording half of the deck, seen through its playback.
 
 use crate::judge::case::{Bench, Bounds, Case, SIDES, plain};
-use crate::judge::findings::level;
 use crate::judge::meaning::Quantity;
 use crate::judge::work::bias_steps;
 use crate::judge::work::response_steps::Off;
-use crate::judge::work::turns::step;
+use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
 use crate::reading::figures::{UnitKind, frequency};
-use crate::reading::{Adjustment, BiasPair, BiasSweep, Finding, Pair, TapeType, Way};
-
-/// What comes before every turn in the recording half.
-pub(crate) const PLAYBACK_FIRST: &str = "once playback level, playback response and azimuth are right by a calibrated tape (what they lack shows here too)";
-/// The caution that goes with every trimmer in an open deck.
-pub(crate) const CAUTION: &str =
-    "The deck is open and on mains: isolating supply, insulated tool, one hand away, local codes";
+use crate::reading::{Adjustment, BiasPair, BiasSweep, FileClock, Finding, Pair, TapeType, Way, level_tone};
 
 /// The latest level of what the deck recorded: the last round, or else the level tone.
 struct Latest {
@@ -36,7 +29,7 @@ fn latest(bench: &Bench) -> Option<Latest> {
             uncertainty_db: round.level_uncertainty_db.into_iter().flatten().fold(0.0, f64::max),
         });
     }
-    let tone = level::tone(&bench.reading.level)?;
+    let tone = level_tone(&bench.reading.level)?;
     Some(Latest {
         what: format!("level tone {}", frequency(tone.hz)),
         reference_dbfs: tone.return_dbfs.map(|dbfs| dbfs.map(|dbfs| dbfs - tone.programme_db)),
@@ -148,7 +141,7 @@ fn pair_of_steps(bench: &Bench) -> Option<BiasPair> {
     let difference_db = [0, 1].map(|side| Some(high.db[side]? - low.db[side]?));
     Some(BiasPair {
         round: 0,
-        at_s: 0.0,
+        at_s: FileClock::default().at(0.0),
         low_hz: low.hz,
         high_hz: high.hz,
         programme_db: response.programme_db,
@@ -261,7 +254,7 @@ pub(crate) fn record_equalisation(bench: &Bench) -> Vec<Finding> {
 }
 
 /// High minus low tone at a place between two rounds, and its expanded uncertainty.
-fn between_rounds(pairs: &[&BiasPair], side: usize, round: f64, doubt: f64) -> Option<(f64, f64)> {
+fn between_rounds(pairs: &[&BiasPair], side: usize, round: f64, uncertainty: f64) -> Option<(f64, f64)> {
     pairs.windows(2).find_map(|two| {
         let [a, b] = [two[0], two[1]];
         let holds = f64::from(a.round) <= round && round <= f64::from(b.round);
@@ -269,7 +262,7 @@ fn between_rounds(pairs: &[&BiasPair], side: usize, round: f64, doubt: f64) -> O
         let (before, after) = (a.difference_db[side]?, b.difference_db[side]?);
         let slope = (after - before) / f64::from(b.round - a.round);
         let db = before + slope * (round - f64::from(a.round));
-        Some((db, a.uncertainty_db[side]?.hypot(slope * doubt)))
+        Some((db, a.uncertainty_db[side]?.hypot(slope * uncertainty)))
     })
 }
 
@@ -282,21 +275,22 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
     let Some(sweep) = &bench.reading.bias_sweep else { return case.finish() };
     let peak = sweep.peaks.iter().find(|peak| peak.hz == sweep.low_hz);
     let place = peak.and_then(|peak| peak.round[side].zip(peak.uncertainty_rounds[side]));
-    let Some((peak_round, peak_doubt)) = place else {
+    let Some((peak_round, peak_uncertainty)) = place else {
         case.missing =
             "the sweep shows no peak of the low tone's sensitivity; to find out: record the recipe \
                         bias-sweep again over a wider range of the trimmer"
                 .to_owned();
         return case.finish();
     };
-    let Some((at_peak_db, at_peak_doubt)) = between_rounds(pairs, side, peak_round, peak_doubt) else {
+    let Some((at_peak_db, at_peak_uncertainty)) = between_rounds(pairs, side, peak_round, peak_uncertainty)
+    else {
         case.missing = "the pairs of tones beside the low tone's peak of sensitivity were not measured; to find out: record \
                         the recipe bias-sweep again"
             .to_owned();
         return case.finish();
     };
     let least = sweep.lowest_k3_round[side].zip(sweep.lowest_k3_uncertainty_rounds[side]);
-    let at_least = least.and_then(|(round, doubt)| Some((round, between_rounds(pairs, side, round, doubt)?)));
+    let at_least = least.and_then(|(round, u)| Some((round, between_rounds(pairs, side, round, u)?)));
     // More bias lowers the high tone: above the low one at the peak, it meets it somewhere on the way to the least harmonic,
     // or not at all.
     let (round, place, db, uncertainty) = match at_least {
@@ -305,7 +299,7 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
         }
         Some((round, (db, _))) if at_peak_db > 0.0 => {
             let share = at_peak_db / (at_peak_db - db);
-            (peak_round + share * (round - peak_round), "the balance of both tones", 0.0, at_peak_doubt)
+            (peak_round + share * (round - peak_round), "the balance of both tones", 0.0, at_peak_uncertainty)
         }
         None if at_peak_db > 0.0 => {
             case.missing = format!(
@@ -314,11 +308,11 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
                  wider range of the trimmer",
                 frequency(pairs.first().map_or(0.0, |pair| pair.high_hz)),
                 frequency(sweep.low_hz),
-                UnitKind::Db.of(at_peak_db, at_peak_doubt).signed()
+                UnitKind::Db.of(at_peak_db, at_peak_uncertainty).signed()
             );
             return case.finish();
         }
-        _ => (peak_round, "the low tone's peak of sensitivity", at_peak_db, at_peak_doubt),
+        _ => (peak_round, "the low tone's peak of sensitivity", at_peak_db, at_peak_uncertainty),
     };
     case.value = Some(db);
     case.uncertainty = Some(uncertainty);
@@ -348,11 +342,14 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, Tolerance, judge, sample};
-    use crate::reading::{Finding, Heads, Reading, RecordedOn, TapeType, Verdict};
+    use crate::judge::{
+        Limits, Tolerance,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{Finding, Heads, RecordedOn, TapeType, Verdict};
 
     /// An invented trimming of this deck, in three rounds.
-    fn trimmed() -> Reading {
+    fn trimmed() -> Sample {
         let mut reading = sample::rounds();
         reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
         reading.circumstances.heads = Some(Heads::Three);
@@ -360,11 +357,11 @@ mod tests {
         reading
     }
 
-    fn find(reading: &Reading, id: &str, side: usize) -> Finding {
+    fn find(reading: &Sample, id: &str, side: usize) -> Finding {
         find_with(reading, &Limits::full_size(), id, side)
     }
 
-    fn find_with(reading: &Reading, limits: &Limits, id: &str, side: usize) -> Finding {
+    fn find_with(reading: &Sample, limits: &Limits, id: &str, side: usize) -> Finding {
         judge(reading, limits).into_iter().filter(|finding| finding.id == id).nth(side).unwrap()
     }
 
@@ -432,7 +429,7 @@ mod tests {
     #[test]
     fn a_sweep_tells_equalisation_from_bias_and_where_to_set_it() {
         let mut reading = trimmed();
-        let sweep = sample::rounds().bias_sweep.unwrap();
+        let sweep = sample::rounds().bias_sweep.clone().unwrap();
         reading.bias_sweep = Some(sweep);
         let got = find(&reading, "bias", 0);
         assert!(

@@ -161,10 +161,13 @@ pub(crate) fn channel_match(bench: &Bench) -> Finding {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, judge, sample};
-    use crate::reading::{Finding, Heads, Reading, RecordedOn, Verdict};
+    use crate::judge::{
+        Limits,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{Finding, Heads, RecordedOn, Verdict};
 
-    fn left(reading: &Reading) -> Finding {
+    fn left(reading: &Sample) -> Finding {
         judge(reading, &Limits::full_size())
             .into_iter()
             .find(|finding| finding.id == "playback-response")
@@ -177,7 +180,7 @@ mod tests {
         assert_eq!(got.verdict, Verdict::Outside);
         let turn = got.turn.unwrap();
         assert!(turn.starts_with("set azimuth first: 0."), "{turn}");
-        assert!(turn.contains("of the 3.2 dB missing at 14 kHz come from it"), "{turn}");
+        assert!(turn.contains("of the 3.19 dB missing at 14 kHz come from it"), "{turn}");
         assert!(turn.contains("Clean") && turn.contains("fall as 0.128 +- 0.008 um of spacing do"), "{turn}");
         assert!(turn.ends_with("Nothing else needs turning for this"), "{turn}");
         // Where no cause was told, the equaliser is all that is left.

@@ -43,7 +43,9 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, side: &'static str,
         _ => (row.right_into_left_db, row.right_into_left_uncertainty_db),
     };
     let words = |row: &Separation| match (leak(row), row.noise_limit_db[from]) {
-        ((Some(db), doubt), _) => Some(format!("{} at {}", UnitKind::Db.of(db, doubt), frequency(row.hz))),
+        ((Some(db), uncertainty), _) => {
+            Some(format!("{} at {}", UnitKind::Db.of(db, uncertainty), frequency(row.hz)))
+        }
         ((None, _), Some(limit)) => Some(format!(
             "better than {} at {} (lost in noise)",
             UnitKind::Db.of(limit, None),
@@ -65,8 +67,8 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, side: &'static str,
         .on(side),
     ];
     match (leak(row), row.noise_limit_db[from]) {
-        ((Some(db), doubt), _) => {
-            (case.value, case.uncertainty) = (Some(db), doubt);
+        ((Some(db), uncertainty), _) => {
+            (case.value, case.uncertainty) = (Some(db), uncertainty);
             case.figures = figures;
             case.finish_by(limit, "separation_db")
         }
@@ -92,10 +94,13 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, side: &'static str,
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, judge, sample};
-    use crate::reading::{Finding, Reading, Verdict};
+    use crate::judge::{
+        Limits,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{Finding, Verdict};
 
-    fn find(reading: &Reading, limits: &str) -> [Finding; 2] {
+    fn find(reading: &Sample, limits: &str) -> [Finding; 2] {
         let limits = Limits::from_toml(limits, "manual.toml").unwrap();
         let found: Vec<Finding> =
             judge(reading, &limits).into_iter().filter(|finding| finding.id == "separation").collect();
@@ -125,7 +130,7 @@ mod tests {
         }
         let [left, _] = find(&reading, "separation_db = -35");
         assert_eq!((left.verdict, left.value), (Verdict::Within, None), "{left:?}");
-        assert!(left.why.contains("better than -60 dB at 1 kHz"), "{}", left.why);
+        assert!(left.why.contains("better than -60.0 dB at 1 kHz"), "{}", left.why);
         let [left, _] = find(&reading, "separation_db = -70");
         assert_eq!(left.verdict, Verdict::CannotTell);
         assert!(left.why.contains("louder than the limit"), "{}", left.why);

@@ -4,10 +4,11 @@ use crate::judge::case::{Bench, Bounds, plain};
 use crate::judge::findings::flutter_varies::{Kind, varies};
 use crate::judge::limits::Tolerance;
 use crate::judge::meaning::{Meaning, Quantity};
-use crate::judge::parts::part_words;
 use crate::judge::work::turns::step;
 use crate::reading::figures::UnitKind;
-use crate::reading::{Adjustment, Finding, Flutter, Heads, RecordedOn, SameTape, TurnStep, Verdict, Way};
+use crate::reading::{
+    Adjustment, Finding, Flutter, FlutterLine, Heads, RecordedOn, SameTape, TurnStep, Verdict, Way,
+};
 
 /// What moves flutter where no part is known.
 const TRANSPORT: &str = "transport, no trimmer: clean capstan and pinch roller, then check belts, idler and back tension, deck off and parts at rest";
@@ -39,7 +40,7 @@ pub(crate) fn speed(bench: &Bench, flutter: &[Finding]) -> Finding {
             case.figures += &format!(
                 " ({} mm of tape in {}: {})",
                 plain(length.length_mm),
-                UnitKind::Seconds.of(length.to_s - length.from_s, None),
+                UnitKind::Seconds.of(length.to_s - length.from_s, length.time_uncertainty_s),
                 UnitKind::TapeSpeed.of(length.speed_mm_s, None)
             );
         }
@@ -252,12 +253,29 @@ fn strongest_line(flutter: &Flutter) -> Option<String> {
     ))
 }
 
+/// Part of a line in words: `pinch roller`, `pinch roller, 2nd harmonic`, `could be pinch roller or idler`, or `no part
+/// known`.
+pub fn part_words(line: &FlutterLine) -> String {
+    let Some(part) = &line.part else { return "no part known".to_owned() };
+    let could = if line.could_be { "could be " } else { "" };
+    let harmonic = match line.harmonic {
+        Some(order @ 2) => format!(", {order}nd harmonic"),
+        Some(order @ 3) => format!(", {order}rd harmonic"),
+        Some(order) if order > 3 => format!(", {order}th harmonic"),
+        _ => String::new(),
+    };
+    format!("{could}{part}{harmonic}")
+}
+
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, judge, sample};
-    use crate::reading::{Finding, Heads, Reading, RecordedOn, Verdict};
+    use crate::judge::{
+        Limits,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{FileClock, Finding, Heads, RecordedOn, Verdict};
 
-    fn find(reading: &Reading, id: &str) -> Finding {
+    fn find(reading: &Sample, id: &str) -> Finding {
         judge(reading, &Limits::full_size()).into_iter().find(|finding| finding.id == id).unwrap()
     }
 
@@ -301,8 +319,8 @@ mod tests {
         let mut reading = sample::faulty();
         assert!(!find(&reading, "flutter").why.contains("only"));
         let flutter = reading.flutter.as_mut().unwrap();
-        flutter.measured_to_s = flutter.measured_from_s + 12.0;
-        assert!(find(&reading, "flutter").why.contains("only 12 s"));
+        flutter.measured_to_s = FileClock::default().at(flutter.measured_from_s.seconds() + 12.0);
+        assert!(find(&reading, "flutter").why.contains("only 12.0 s"));
     }
 
     #[test]
@@ -354,8 +372,8 @@ mod tests {
             marks: "invented".into(),
             length_mm: 2857.5,
             length_uncertainty_mm: 2.0,
-            from_s: 12.3,
-            to_s: 71.7,
+            from_s: FileClock::default().at(12.3),
+            to_s: FileClock::default().at(71.7),
             time_uncertainty_s: 0.03,
             speed_mm_s: 48.106,
             nominal_mm_s: 47.625,
@@ -365,6 +383,6 @@ mod tests {
         let got = find(&reading, "speed");
         assert_eq!((got.verdict, got.value), (Verdict::Outside, Some(1.01)), "{got:?}");
         assert!(got.basis.starts_with("absolute: a measured length"), "{}", got.basis);
-        assert!(got.why.contains("2857.5 mm of tape in 59.400 s"), "{}", got.why);
+        assert!(got.why.contains("2857.5 mm of tape in 59.40 s"), "{}", got.why);
     }
 }

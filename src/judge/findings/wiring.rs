@@ -1,37 +1,17 @@
 //! Finding `wiring`: swapped, inverted, dead or mono.
 
 use crate::judge::case::{Bench, SIDES};
-use crate::judge::findings::level::tone;
 use crate::judge::work::turns::{said, step};
 use crate::reading::figures::UnitKind;
-use crate::reading::{Adjustment, Finding, Reading, Verdict};
-
-/// A channel this far below the other is dead, dB (common practice, no source).
-const DEAD_DB: f64 = 30.0;
-
-/// `[left, right]`: true where a channel has no signal while the other has.
-pub(crate) fn dead_channels(reading: &Reading) -> [bool; 2] {
-    let Some(tone) = tone(&reading.level) else {
-        return match reading.capture.peak_dbfs {
-            [None, Some(_)] => [true, false],
-            [Some(_), None] => [false, true],
-            _ => [false, false],
-        };
-    };
-    match tone.return_dbfs {
-        [None, Some(_)] => [true, false],
-        [Some(_), None] => [false, true],
-        [Some(left), Some(right)] => [right - left > DEAD_DB, left - right > DEAD_DB],
-        [None, None] => [false, false],
-    }
-}
+use crate::reading::{Adjustment, Finding, Verdict, level_tone};
 
 pub(crate) fn finding(bench: &Bench) -> Finding {
     let reading = bench.reading;
     let capture = &reading.capture;
-    let difference_db = tone(&reading.level).and_then(|tone| tone.difference_db);
+    let difference_db = level_tone(&reading.level).and_then(|tone| tone.difference_db);
     // Two levels, each with this uncertainty.
-    let uncertainty_db = tone(&reading.level).map(|tone| tone.uncertainty_db * std::f64::consts::SQRT_2);
+    let uncertainty_db =
+        level_tone(&reading.level).map(|tone| tone.uncertainty_db * std::f64::consts::SQRT_2);
     let dead = bench.dead.iter().position(|&dead| dead);
     let told = reading.recipe.is_some();
 
@@ -114,10 +94,13 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{Limits, judge, sample};
-    use crate::reading::{Finding, Reading, Verdict};
+    use crate::judge::{
+        Limits,
+        sample::{self, Sample, judge},
+    };
+    use crate::reading::{Finding, Verdict};
 
-    fn wiring(reading: &Reading) -> Finding {
+    fn wiring(reading: &Sample) -> Finding {
         judge(reading, &Limits::full_size()).remove(1)
     }
 

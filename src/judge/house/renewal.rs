@@ -72,16 +72,21 @@ fn disagreement(passes: &[&Pass]) -> Vec<String> {
 
 fn differences(first: &Pass, last: &Pass) -> Vec<String> {
     let mut apart = Vec::new();
-    let mut compare =
-        |name: &str, unit: UnitKind, values: [Option<f64>; 2], doubts: [Option<f64>; 2], repeat: f64| {
-            let ([Some(a), Some(b)], [Some(doubt_a), Some(doubt_b)]) = (values, doubts) else { return };
-            // Each of the two playings has its own repeatability.
-            let doubt = doubt_a.hypot(doubt_b).hypot(repeat * std::f64::consts::SQRT_2);
-            if (b - a).abs() > doubt {
-                let by = unit.of(b - a, doubt).signed();
-                apart.push(format!("{name} by {by} (+- {})", by.spread().unwrap_or_default()));
-            }
+    let mut compare = |name: &str,
+                       unit: UnitKind,
+                       values: [Option<f64>; 2],
+                       uncertainties: [Option<f64>; 2],
+                       repeat: f64| {
+        let ([Some(a), Some(b)], [Some(uncertainty_a), Some(uncertainty_b)]) = (values, uncertainties) else {
+            return;
         };
+        // Each of the two playings has its own repeatability.
+        let uncertainty = uncertainty_a.hypot(uncertainty_b).hypot(repeat * std::f64::consts::SQRT_2);
+        if (b - a).abs() > uncertainty {
+            let by = unit.of(b - a, uncertainty).signed();
+            apart.push(format!("{name} by {by} (+- {})", by.spread().unwrap_or_default()));
+        }
+    };
     if let (Some(hz), Some(other)) = (first.treble_hz, last.treble_hz)
         && (hz / other).ln().abs() < 0.01
     {

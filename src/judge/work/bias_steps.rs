@@ -5,9 +5,8 @@
 //! the two apart (common practice, no source).
 
 use crate::judge::case::{Bench, SIDES};
-use crate::judge::findings::recording::{CAUTION, PLAYBACK_FIRST};
 use crate::judge::work::response_steps::{Off, azimuth_share_db};
-use crate::judge::work::turns::step;
+use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
 use crate::reading::figures::UnitKind;
 use crate::reading::{Adjustment, Heads, RecordedOn, TurnStep, Way};
 
@@ -39,8 +38,8 @@ fn harmonic(bench: &Bench, side: usize, high_hz: f64) -> Harmonic {
                 .bias
                 .iter()
                 .find(|pair| pair.round == round.round && pair.high_hz == high_hz)?;
-            let (k3, doubt) = (round.k3_percent[side]?, round.k3_uncertainty_percent[side]?);
-            Some((round.round, pair.difference_db[side]?, k3, doubt))
+            let (k3, uncertainty) = (round.k3_percent[side]?, round.k3_uncertainty_percent[side]?);
+            Some((round.round, pair.difference_db[side]?, k3, uncertainty))
         })
         .collect();
     let (Some(&last), Some(&least)) = (rows.last(), rows.iter().min_by(|a, b| a.2.total_cmp(&b.2))) else {

@@ -1,8 +1,7 @@
 //! What to do about a response that is off, step by step, by the causes that were told.
 
 use crate::judge::case::{Bench, SIDES};
-use crate::judge::causes::words::{cause_name, cause_size};
-use crate::judge::causes_shapes::is_treble;
+use crate::judge::causes::{cause_name, cause_size};
 use crate::judge::work::turns::step;
 use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{Adjustment, Cause, CauseKind, Heads, RecordedOn, TurnStep, Way};
@@ -102,12 +101,11 @@ fn share_at(cause: &Cause, hz: f64) -> Option<(f64, f64)> {
 /// Shares that have the sign of what is off, azimuth apart; the largest first.
 fn shares<'a>(bench: &Bench<'a>, side: usize, off: &Off) -> Vec<Share<'a>> {
     let mut found: Vec<Share<'a>> = bench
-        .reading
         .causes
         .iter()
         .filter(|cause| cause.channel == SIDES[side])
         .filter(|cause| !matches!(cause.cause, CauseKind::Azimuth | CauseKind::None))
-        .filter(|cause| is_treble(cause.cause) == off.is_treble())
+        .filter(|cause| cause.cause.is_treble() == off.is_treble())
         .filter_map(|cause| {
             let (db, uncertainty_db) = share_at(cause, off.hz)?;
             Some(Share { cause, db, uncertainty_db })

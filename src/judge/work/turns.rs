@@ -2,6 +2,12 @@
 
 use crate::reading::{Adjustment, Finding, RecordedOn, TurnStep, Verdict, Way, WorkStep};
 
+/// What comes before every turn in the recording half.
+pub(crate) const PLAYBACK_FIRST: &str = "once playback level, playback response and azimuth are right by a calibrated tape (what they lack shows here too)";
+/// The caution that goes with every trimmer in an open deck.
+pub(crate) const CAUTION: &str =
+    "The deck is open and on mains: isolating supply, insulated tool, one hand away, local codes";
+
 /// A step on `adjust` with its words, without channel, way and size.
 pub(crate) fn step(adjust: Adjustment, text: impl Into<String>) -> TurnStep {
     TurnStep { adjust, channel: None, way: None, by: None, unit: String::new(), text: text.into() }

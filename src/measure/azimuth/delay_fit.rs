@@ -346,7 +346,7 @@ fn fit_networks(differences: &[Difference], unwrapped_rad: &[f64], axes: &[Axis]
         })
         .sum::<f64>()
         / total;
-    // Networks outside the dictionary are only approached: a fiftieth of what they contribute is in doubt.
+    // Networks outside the dictionary are only approached: a fiftieth of what they contribute is uncertain.
     let sigma_us = variance.sqrt().hypot(0.02 * delay_like_us(differences, &response_rad));
     delay_us.is_finite().then_some(Average { delay_us, sigma_us, response_rad })
 }

@@ -3,7 +3,7 @@
 use crate::reading::{Pair, ResponsePoint};
 
 /// A value with its expanded uncertainty.
-pub(crate) type Sure = (f64, f64);
+pub(crate) type Estimate = (f64, f64);
 
 /// Left minus right, where there are both.
 pub(crate) fn difference(pair: Pair) -> Option<f64> {
@@ -30,8 +30,8 @@ pub(crate) fn neighbours(points: &[f64], x: f64) -> Option<(usize, usize, f64)> 
 }
 
 /// Response at `hz` of `points` by rising frequency, straight over log frequency between measured points.
-pub(crate) fn between(points: &[ResponsePoint], channel: usize, hz: f64) -> Option<Sure> {
-    let known: Vec<(f64, Sure)> = points
+pub(crate) fn between(points: &[ResponsePoint], channel: usize, hz: f64) -> Option<Estimate> {
+    let known: Vec<(f64, Estimate)> = points
         .iter()
         .filter_map(|point| Some((point.hz.ln(), (point.db[channel]?, point.uncertainty_db[channel]?))))
         .collect();
@@ -57,7 +57,7 @@ pub(crate) const SAME_TONE: f64 = 0.01;
 ///
 /// Half-way between two points a curve that never turns back may lie a quarter of their difference off the straight line
 /// and seldom more; that is added to the uncertainty.
-pub(crate) fn surely(points: &[ResponsePoint], channel: usize, hz: f64) -> Option<Sure> {
+pub(crate) fn estimate_at(points: &[ResponsePoint], channel: usize, hz: f64) -> Option<Estimate> {
     let distance = |point: &&ResponsePoint| (point.hz / hz).ln().abs();
     let known = || points.iter().filter(|point| point.db[channel].is_some());
     let nearest = known().min_by(|a, b| distance(a).total_cmp(&distance(b)))?;
@@ -125,13 +125,13 @@ mod tests {
             difference_uncertainty_db: None,
         };
         let points = [point(4000.0, 0.0), point(8000.0, -2.0), point(16_000.0, -8.0)];
-        assert_eq!(surely(&points, 0, 8040.0), Some((-2.0, 0.1)));
+        assert_eq!(estimate_at(&points, 0, 8040.0), Some((-2.0, 0.1)));
         // Half-way between 0 and -2 dB: a quarter of 2 dB may be missed.
-        let (db, uncertainty) = surely(&points, 0, 4000.0 * 2f64.sqrt()).unwrap();
+        let (db, uncertainty) = estimate_at(&points, 0, 4000.0 * 2f64.sqrt()).unwrap();
         crate::assert_within!(db, -1.0, 1e-12, "dB");
         crate::assert_within!(uncertainty, 0.5f64.hypot(0.1), 1e-12, "dB");
-        assert_eq!(surely(&points, 0, 3000.0), None);
-        assert_eq!(surely(&points, 1, 8000.0), None);
+        assert_eq!(estimate_at(&points, 0, 3000.0), None);
+        assert_eq!(estimate_at(&points, 1, 8000.0), None);
         crate::assert_within!(slope_db(&points, 0, 9000.0), -6.0 / 2f64.ln(), 1e-12, "dB");
         assert_eq!(slope_db(&points[..1], 0, 4000.0), 0.0);
         assert_eq!(slope_db(&[], 0, 4000.0), 0.0);

@@ -11,11 +11,11 @@
 
 use crate::measure::azimuth::delay_fit::{Difference, fit_delay};
 use crate::measure::corrections::between::{
-    SAME_TONE, Sure, difference, nearest_difference, neighbours, slope_db, surely,
+    Estimate, SAME_TONE, difference, estimate_at, nearest_difference, neighbours, slope_db,
 };
 use crate::reading::{
-    Azimuth, CardAzimuth, CardLevel, CardPhase, CardResponse, CardSpeed, Level, NoiseReduction, Reading,
-    RecordedOn, Response, ResponsePoint, Verdict,
+    Azimuth, CardAzimuth, CardLevel, CardPhase, CardResponse, CardSpeed, Facts, Level, NoiseReduction,
+    RecordedOn, Response, ResponsePoint,
 };
 use crate::trade::house_tape::{self, REPEAT_DELAY_US, REPEAT_LEVEL_DB, REPEAT_SPEED_PERCENT};
 use crate::trade::{Medium, playback_losses};
@@ -112,19 +112,18 @@ pub struct CardFigures {
     pub flutter_at_most_percent: Option<f64>,
 }
 
-fn check(reading: &Reading) -> Result<(), CardError> {
+fn check(reading: &Facts) -> Result<(), CardError> {
     if reading.circumstances.noise_reduction == NoiseReduction::On {
         return Err(CardError::NoiseReduction);
     }
-    let bad = reading.findings.iter().find(|f| f.id == "capture" && f.verdict == Verdict::Outside);
-    bad.map_or(Ok(()), |finding| Err(CardError::BadCapture { why: finding.why.clone() }))
+    Ok(())
 }
 
 /// Whether `reading` can stand for the calibrated tape.
 ///
 /// # Errors
 /// [`CardError`] with what is wrong.
-pub fn check_calibrated(reading: &Reading) -> Result<(), CardError> {
+pub fn check_calibrated(reading: &Facts) -> Result<(), CardError> {
     if reading.circumstances.recorded_on != Some(RecordedOn::Calibrated) {
         return Err(CardError::NotCalibrated);
     }
@@ -135,7 +134,7 @@ pub fn check_calibrated(reading: &Reading) -> Result<(), CardError> {
 ///
 /// # Errors
 /// [`CardError`] with what is wrong.
-pub fn check_house(reading: &Reading, calibrated: &Reading) -> Result<(), CardError> {
+pub fn check_house(reading: &Facts, calibrated: &Facts) -> Result<(), CardError> {
     let told = &reading.circumstances;
     let not_house = match told.recorded_on {
         Some(RecordedOn::Calibrated) => Some("calibrated"),
@@ -156,7 +155,7 @@ pub fn check_house(reading: &Reading, calibrated: &Reading) -> Result<(), CardEr
         let [house, calibrated] = [house, calibrated].map(|tape| format!("{tape:?}"));
         return Err(CardError::TapeType { house, calibrated });
     }
-    let deck = |reading: &Reading| reading.made.as_ref().and_then(|made| made.deck.clone());
+    let deck = |reading: &Facts| reading.made.as_ref().and_then(|made| made.deck.clone());
     match (deck(reading), deck(calibrated)) {
         (Some(house), Some(calibrated)) if house != calibrated => Err(CardError::Deck { house, calibrated }),
         _ => Ok(()),
@@ -167,11 +166,7 @@ pub fn check_house(reading: &Reading, calibrated: &Reading) -> Result<(), CardEr
 ///
 /// # Errors
 /// [`CardError`] if nothing was measured in both. Check the readings first ([`check_calibrated`], [`check_house`]).
-pub fn card_figures(
-    house: &[Reading],
-    calibrated: &Reading,
-    medium: &Medium,
-) -> Result<CardFigures, CardError> {
+pub fn card_figures(house: &[Facts], calibrated: &Facts, medium: &Medium) -> Result<CardFigures, CardError> {
     let mut calibrated = calibrated.clone();
     let Some(first) = house.first() else { return Err(CardError::None) };
     if let Some(response) = &mut calibrated.response {
@@ -182,8 +177,8 @@ pub fn card_figures(
     let pairs: Vec<Playing> =
         house.iter().map(|house| Playing { house, calibrated: &calibrated, medium }).collect();
     let with_tilt = pairs.iter().all(|pair| pair.azimuth().is_some());
-    let all = |one: &dyn Fn(&Playing) -> Option<Sure>, repeat: f64| {
-        let values: Vec<Sure> = pairs.iter().filter_map(one).collect();
+    let all = |one: &dyn Fn(&Playing) -> Option<Estimate>, repeat: f64| {
+        let values: Vec<Estimate> = pairs.iter().filter_map(one).collect();
         together(&values, repeat)
     };
     let azimuth = all(&|pair| pair.azimuth(), REPEAT_DELAY_US).and_then(|(delay_us, uncertainty_us)| {
@@ -220,7 +215,7 @@ pub fn card_figures(
                     let repeat = house_tape::repeat_response_db(row.hz);
                     let sure = [0, 1]
                         .map(|channel| all(&|pair| pair.response(rows, row.hz, channel, with_tilt), repeat));
-                    let apart: Vec<Sure> =
+                    let apart: Vec<Estimate> =
                         pairs.iter().filter_map(|pair| Some((pair.apart(rows, row.hz)?, 0.0))).collect();
                     sure.iter().any(Option::is_some).then(|| ResponsePoint {
                         hz: row.hz,
@@ -289,7 +284,7 @@ const STUDENT: [f64; 8] = [4.30, 3.18, 2.78, 2.57, 2.45, 2.36, 2.31, 2.26];
 ///
 /// In it are the uncertainty of a single reading (what all share with the calibrated tape's does not average out), how well
 /// the mean of the playings is known, and the one playing of the calibrated tape.
-fn together(values: &[Sure], repeat: f64) -> Option<Sure> {
+fn together(values: &[Estimate], repeat: f64) -> Option<Estimate> {
     let n = values.len();
     if n == 0 {
         return None;
@@ -309,26 +304,26 @@ fn together(values: &[Sure], repeat: f64) -> Option<Sure> {
 
 /// One playing of the house tape beside the calibrated tape.
 struct Playing<'a> {
-    house: &'a Reading,
-    calibrated: &'a Reading,
+    house: &'a Facts,
+    calibrated: &'a Facts,
     medium: &'a Medium,
 }
 
 impl Playing<'_> {
     /// Speed error of the recording, percent.
-    fn speed(&self) -> Option<Sure> {
+    fn speed(&self) -> Option<Estimate> {
         let (house, calibrated) = (self.house.speed.as_ref()?, self.calibrated.speed.as_ref()?);
         let ratio = (1.0 + house.error_percent / 100.0) / (1.0 + calibrated.error_percent / 100.0);
         Some(((ratio - 1.0) * 100.0, house.uncertainty_percent.hypot(calibrated.uncertainty_percent)))
     }
 
-    /// Delay at nominal speed, us, told from what is left of the phases and levels once the deck's are subtracted; by the
+    /// Delay at nominal speed, us, told from the residual of the phases and levels once the deck's are subtracted; by the
     /// difference of the delays where too few tones are common.
-    fn azimuth(&self) -> Option<Sure> {
+    fn azimuth(&self) -> Option<Estimate> {
         self.azimuth_by_tones().or_else(|| self.azimuth_by_delays())
     }
 
-    fn azimuth_by_tones(&self) -> Option<Sure> {
+    fn azimuth_by_tones(&self) -> Option<Estimate> {
         let ratio = self.speed().map_or(1.0, |speed| 1.0 + speed.0 / 100.0);
         let mut rows: Vec<Difference> = self
             .house
@@ -354,8 +349,9 @@ impl Playing<'_> {
     }
 
     /// A fast deck shortens a delay.
-    fn azimuth_by_delays(&self) -> Option<Sure> {
-        let [house, calibrated] = [self.house, self.calibrated].map(|reading| sure_delay(&reading.azimuth));
+    fn azimuth_by_delays(&self) -> Option<Estimate> {
+        let [house, calibrated] =
+            [self.house, self.calibrated].map(|reading| delay_estimate(&reading.azimuth));
         let (house, calibrated) = (house?, calibrated?);
         let deck = self.calibrated.speed.as_ref().map_or(1.0, |speed| 1.0 + speed.error_percent / 100.0);
         Some(((house.0 - calibrated.0) * deck, house.1.hypot(calibrated.1)))
@@ -382,7 +378,7 @@ impl Playing<'_> {
     }
 
     /// How far the tone of the house tape lies above the calibrated tape's, dB.
-    fn level(&self, tone: &Level, channel: usize) -> Option<Sure> {
+    fn level(&self, tone: &Level, channel: usize) -> Option<Estimate> {
         let same = |level: &&Level| {
             (level.hz / tone.hz).ln().abs() < SAME_TONE && level.programme_db == tone.programme_db
         };
@@ -403,29 +399,31 @@ impl Playing<'_> {
         hz: f64,
         channel: usize,
         with_tilt: bool,
-    ) -> Option<Sure> {
+    ) -> Option<Estimate> {
         let (house, calibrated) = (self.house.response.as_ref()?, self.calibrated.response.as_ref()?);
         let row = rows(house).iter().find(|row| row.hz == hz)?;
         let (db, uncertainty) = (row.db[channel]?, row.uncertainty_db[channel]?);
-        let shelf = shelf(rows(calibrated), [&calibrated.steps, &calibrated.sweep, &calibrated.noise])?;
-        let (own_db, own_uncertainty) = surely(shelf, channel, hz)?;
+        let points =
+            comparison_points(rows(calibrated), [&calibrated.steps, &calibrated.sweep, &calibrated.noise])?;
+        let (own_db, own_uncertainty) = estimate_at(points, channel, hz)?;
         // The calibrated tape's response against the frequency that counts as 0 on the house tape.
         let (zero_db, zero_uncertainty) =
             if (house.reference_hz / calibrated.reference_hz).ln().abs() < SAME_TONE {
                 (0.0, 0.0)
             } else {
-                surely(shelf, channel, house.reference_hz)?
+                estimate_at(points, channel, house.reference_hz)?
             };
         let mut db = db - (own_db - zero_db);
         let mut uncertainty = uncertainty.hypot(own_uncertainty).hypot(zero_uncertainty);
         // A tape at another speed brings its tones past the deck at other frequencies.
         let off = self.speed().map_or(0.0, |speed| (1.0 + speed.0 / 100.0).ln());
-        uncertainty = uncertainty.hypot(slope_db(shelf, channel, hz) * off);
+        uncertainty = uncertainty.hypot(slope_db(points, channel, hz) * off);
         if with_tilt {
             for (reading, sign) in [(self.house, -1.0), (self.calibrated, 1.0)] {
-                let (loss_db, doubt_db) = tilt_loss(self.medium, sure_delay(&reading.azimuth)?, hz)?;
+                let (loss_db, uncertainty_db) =
+                    tilt_loss(self.medium, delay_estimate(&reading.azimuth)?, hz)?;
                 db += sign * loss_db;
-                uncertainty = uncertainty.hypot(doubt_db);
+                uncertainty = uncertainty.hypot(uncertainty_db);
             }
         }
         Some((db, uncertainty))
@@ -435,13 +433,14 @@ impl Playing<'_> {
     fn apart(&self, rows: fn(&Response) -> &Vec<ResponsePoint>, hz: f64) -> Option<f64> {
         let (house, calibrated) = (self.house.response.as_ref()?, self.calibrated.response.as_ref()?);
         let row = rows(house).iter().find(|row| row.hz == hz)?;
-        let shelf = shelf(rows(calibrated), [&calibrated.steps, &calibrated.sweep, &calibrated.noise])?;
-        Some(row.difference_db? - nearest_difference(shelf, hz)?)
+        let points =
+            comparison_points(rows(calibrated), [&calibrated.steps, &calibrated.sweep, &calibrated.noise])?;
+        Some(row.difference_db? - nearest_difference(points, hz)?)
     }
 }
 
 /// The points to compare with: those measured in the same way, or the first kind that there is.
-pub(crate) fn shelf<'a>(
+pub(crate) fn comparison_points<'a>(
     same: &'a [ResponsePoint],
     others: [&'a [ResponsePoint]; 3],
 ) -> Option<&'a [ResponsePoint]> {
@@ -449,7 +448,7 @@ pub(crate) fn shelf<'a>(
 }
 
 /// Delay with its uncertainty, us.
-pub(crate) fn sure_delay(azimuth: &Option<Azimuth>) -> Option<Sure> {
+pub(crate) fn delay_estimate(azimuth: &Option<Azimuth>) -> Option<Estimate> {
     let azimuth = azimuth.as_ref()?;
     Some((azimuth.delay_us?, azimuth.uncertainty_us?))
 }
@@ -458,7 +457,7 @@ pub(crate) fn sure_delay(azimuth: &Option<Azimuth>) -> Option<Sure> {
 const MOST_TILT_LOSS_DB: f64 = -8.0;
 
 /// Loss by a tilt that makes the given delay, dB, with its uncertainty; `None` where it is too large to be made up for.
-pub(crate) fn tilt_loss(medium: &Medium, delay_us: Sure, hz: f64) -> Option<Sure> {
+pub(crate) fn tilt_loss(medium: &Medium, delay_us: Estimate, hz: f64) -> Option<Estimate> {
     let loss = |delay_us: f64| {
         let arcmin = medium.arcmin_from_delay_us(delay_us);
         playback_losses::azimuth_loss_db(arcmin, medium.track_width_mm, hz, medium.speed_mm_s)
@@ -492,10 +491,10 @@ mod tests {
     fn tilt_loss_is_the_handbooks_and_has_an_end() {
         let medium = Medium::COMPACT_CASSETTE;
         // 6 minutes of arc are 32.98 us; sin x / x with x = pi 0.6 mm tan(0.1 deg) / 4.7625 um = 0.6908: -0.70 dB.
-        let (db, doubt) = tilt_loss(&medium, (32.983, 0.0), 10_000.0).unwrap();
+        let (db, uncertainty) = tilt_loss(&medium, (32.983, 0.0), 10_000.0).unwrap();
         let x = std::f64::consts::PI * 0.6e-3 * 0.1f64.to_radians().tan() / 4.7625e-6;
         crate::assert_within!(db, 20.0 * (x.sin() / x).log10(), 1e-3, "dB");
-        assert_eq!(doubt, 0.0);
+        assert_eq!(uncertainty, 0.0);
         assert!(tilt_loss(&medium, (32.983, 1.0), 10_000.0).unwrap().1 > 0.02);
         assert_eq!(tilt_loss(&medium, (120.0, 1.0), 10_000.0), None);
     }

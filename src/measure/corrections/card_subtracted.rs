@@ -1,4 +1,4 @@
-//! The card of a house tape subtracted from a reading: what is left is the deck's own.
+//! The card of a house tape subtracted from a reading: the residual is the deck's own.
 //!
 //! The reverse of how the card was made (`card.rs`). Uncertainties of reading and card add as squares, with how one playing
 //! of a cassette differs from another, and with what the treble may have lost in the passes since the card was made.
@@ -6,13 +6,15 @@
 use crate::measure::azimuth::delay::{PlayedDifference, azimuth};
 use crate::measure::azimuth::delay_fit::Difference;
 use crate::measure::corrections::between::{
-    SAME_TONE, Sure, difference, nearest_difference, slope_db, surely,
+    Estimate, SAME_TONE, difference, estimate_at, nearest_difference, slope_db,
 };
-use crate::measure::corrections::card::{PIECES_ROOT, phase_at, shelf, sure_delay, tilt_loss};
+use crate::measure::corrections::card::{
+    PIECES_ROOT, comparison_points, delay_estimate, phase_at, tilt_loss,
+};
 use crate::measure::response::steps::corner_hz;
 use crate::reading::{
-    Card, CardAzimuth, CardLevel, CardResponse, CardUsed, Level, Reading, Response, ResponsePoint,
-    Subtracted, Warning,
+    Card, CardAzimuth, CardLevel, CardResponse, CardUsed, Facts, Level, Response, ResponsePoint, Subtracted,
+    Warning,
 };
 use crate::trade::house_tape::{
     REPEAT_DELAY_US, REPEAT_LEVEL_DB, REPEAT_SPEED_PERCENT, repeat_response_db, wear_db,
@@ -29,7 +31,7 @@ const OTHER_LEVEL_DB: f64 = 0.2;
 ///
 /// `differences` are how the channels differed at each tone, from which azimuth was told.
 pub fn subtract_card(
-    reading: &mut Reading,
+    reading: &mut Facts,
     differences: &[PlayedDifference],
     card: &Card,
     file: &str,
@@ -58,7 +60,7 @@ pub fn subtract_card(
             speed.uncertainty_percent.hypot(own.uncertainty_percent).hypot(REPEAT_SPEED_PERCENT);
         used.speed_percent = Some(own.error_percent);
     }
-    let both = sure_delay(&reading.azimuth);
+    let both = delay_estimate(&reading.azimuth);
     if let Some(own) = &card.azimuth {
         let off_us = own.delay_us / deck;
         used.delay_us = off_phases(reading, differences, card, own, medium)
@@ -102,10 +104,10 @@ pub fn subtract_card(
     reading.circumstances.card = Some(used);
 }
 
-/// Takes the recording's phases off the return's and tells the delay anew from what is left; `None`, with nothing done, if
+/// Takes the recording's phases off the return's and tells the delay anew from the residual; `None`, with nothing done, if
 /// too few tones are on the card.
 fn off_phases(
-    reading: &mut Reading,
+    reading: &mut Facts,
     differences: &[PlayedDifference],
     card: &Card,
     own: &CardAzimuth,
@@ -115,9 +117,9 @@ fn off_phases(
     let points = card
         .response
         .as_ref()
-        .and_then(|response| shelf(&response.steps, [&response.sweep, &response.noise, &[]]))
+        .and_then(|response| comparison_points(&response.steps, [&response.sweep, &response.noise, &[]]))
         .unwrap_or_default();
-    let left: Vec<PlayedDifference> = differences
+    let residual: Vec<PlayedDifference> = differences
         .iter()
         .filter_map(|row| {
             let phase = phase_at(&own.phase, row.hz)?;
@@ -135,7 +137,7 @@ fn off_phases(
             Some(PlayedDifference { difference, ..row.clone() })
         })
         .collect();
-    let after = azimuth(&left, before.wander_us_rms, reading.capture.rate_hz, medium)?;
+    let after = azimuth(&residual, before.wander_us_rms, reading.capture.rate_hz, medium)?;
     if after.unresolved {
         return None;
     }
@@ -148,13 +150,7 @@ fn off_phases(
 }
 
 /// Takes the tape's delay off as a whole, where the tones cannot be corrected one by one.
-fn off_delay(
-    reading: &mut Reading,
-    own: &CardAzimuth,
-    off_us: f64,
-    seen: f64,
-    medium: &Medium,
-) -> Option<()> {
+fn off_delay(reading: &mut Facts, own: &CardAzimuth, off_us: f64, seen: f64, medium: &Medium) -> Option<()> {
     let azimuth = reading.azimuth.as_mut()?;
     let delay_us = azimuth.delay_us? - off_us;
     azimuth.delay_us = Some(delay_us);
@@ -175,25 +171,25 @@ fn off_delay(
 #[derive(Clone, Copy)]
 struct Tilts<'a> {
     /// Delay of tape and deck together; `None` if it was not measured.
-    both: Option<Sure>,
+    both: Option<Estimate>,
     /// The tape's own.
-    own: Sure,
+    own: Estimate,
     medium: &'a Medium,
 }
 
 impl Tilts<'_> {
     /// What the response gains when only the deck's tilt is left, dB.
-    fn change(&self, hz: f64) -> Option<Sure> {
+    fn change(&self, hz: f64) -> Option<Estimate> {
         let loss = |delay_us| tilt_loss(self.medium, (delay_us, 0.0), hz).map(|loss| loss.0);
-        let Some((both, doubt)) = self.both else {
+        let Some((both, uncertainty)) = self.both else {
             // Not known how the two tilts add: what the tape's own would cost on an upright head may be missed.
             return Some((0.0, loss(self.own.0.abs() + self.own.1)?.abs()));
         };
         let change =
             |both_us: f64, own_us: f64| -> Option<f64> { Some(loss(both_us - own_us)? - loss(both_us)?) };
         let db = change(both, self.own.0)?;
-        // The doubt of the whole moves both losses alike, that of the tape's share only one.
-        let by_both = change(both + doubt, self.own.0)? - change(both - doubt, self.own.0)?;
+        // The uncertainty of the whole moves both losses alike, that of the tape's share only one.
+        let by_both = change(both + uncertainty, self.own.0)? - change(both - uncertainty, self.own.0)?;
         let by_own = change(both, self.own.0 + self.own.1)? - change(both, self.own.0 - self.own.1)?;
         Some((db, (by_both / 2.0).hypot(by_own / 2.0)))
     }
@@ -216,7 +212,7 @@ fn off_response(response: &mut Response, off: &Off, missing: &mut Vec<f64>) {
         (&mut response.sweep, &own.sweep),
         (&mut response.noise, &own.noise),
     ] {
-        let points = shelf(same, [&own.steps, &own.sweep, &own.noise]).unwrap_or_default();
+        let points = comparison_points(same, [&own.steps, &own.sweep, &own.noise]).unwrap_or_default();
         let before = rows.clone();
         for row in rows.iter_mut() {
             row.difference_db = row
@@ -231,12 +227,12 @@ fn off_response(response: &mut Response, off: &Off, missing: &mut Vec<f64>) {
                 let (Some(db), Some(uncertainty)) = (row.db[channel], row.uncertainty_db[channel]) else {
                     continue;
                 };
-                let left = off.share(points, channel, row.hz, reference_hz).map(|share| {
+                let residual = off.share(points, channel, row.hz, reference_hz).map(|share| {
                     let slip = slope_db(&before, channel, row.hz) * off.ratio.ln();
                     (db - share.0, uncertainty.hypot(share.1).hypot(slip))
                 });
-                row.db[channel] = left.map(|left| left.0);
-                row.uncertainty_db[channel] = left.map(|left| left.1);
+                row.db[channel] = residual.map(|residual| residual.0);
+                row.uncertainty_db[channel] = residual.map(|residual| residual.1);
             }
             if told && row.db == [None; 2] {
                 missing.push(row.hz);
@@ -251,20 +247,27 @@ fn off_response(response: &mut Response, off: &Off, missing: &mut Vec<f64>) {
 
 impl Off<'_> {
     /// The tape's share of the response at `hz`, dB.
-    fn share(&self, points: &[ResponsePoint], channel: usize, hz: f64, reference_hz: f64) -> Option<Sure> {
-        let (db, uncertainty) = surely(points, channel, hz)?;
+    fn share(
+        &self,
+        points: &[ResponsePoint],
+        channel: usize,
+        hz: f64,
+        reference_hz: f64,
+    ) -> Option<Estimate> {
+        let (db, uncertainty) = estimate_at(points, channel, hz)?;
         let (zero_db, zero_uncertainty) = if (self.own.reference_hz / reference_hz).ln().abs() < SAME_TONE {
             (0.0, 0.0)
         } else {
-            surely(points, channel, reference_hz)?
+            estimate_at(points, channel, reference_hz)?
         };
-        let (tilt_db, tilt_doubt) = match &self.tilts {
+        let (tilt_db, tilt_uncertainty) = match &self.tilts {
             Some(tilts) => tilts.change(hz)?,
             None => (0.0, 0.0),
         };
-        let uncertainty = [zero_uncertainty, tilt_doubt, repeat_response_db(hz), wear_db(hz, self.since)]
-            .into_iter()
-            .fold(uncertainty, f64::hypot);
+        let uncertainty =
+            [zero_uncertainty, tilt_uncertainty, repeat_response_db(hz), wear_db(hz, self.since)]
+                .into_iter()
+                .fold(uncertainty, f64::hypot);
         Some((db - zero_db - tilt_db, uncertainty))
     }
 }
@@ -285,9 +288,9 @@ fn off_level(level: &mut Level, card: &Card) -> Option<[Option<f64>; 2]> {
     if distance(own.hz) >= SAME_TONE {
         // Another frequency: the response leads there, if the card has it. Octaves are no tenths of a decibel.
         let response = card.response.as_ref()?;
-        let points = shelf(&response.steps, [&response.sweep, &response.noise, &[]])?;
+        let points = comparison_points(&response.steps, [&response.sweep, &response.noise, &[]])?;
         for (channel, db) in db.iter_mut().enumerate() {
-            let at = |hz| surely(points, channel, hz);
+            let at = |hz| estimate_at(points, channel, hz);
             *db = (|| {
                 let (there, here) = (at(level.hz)?, at(own.hz)?);
                 extra_db = extra_db.hypot(there.1).hypot(here.1);

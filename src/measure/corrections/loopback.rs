@@ -13,10 +13,10 @@
 
 use crate::measure::azimuth::delay::{PlayedDifference, azimuth};
 use crate::measure::azimuth::delay_fit::{Difference, fit_delay};
-use crate::measure::corrections::between::{Sure, between, difference, nearest_difference, neighbours};
+use crate::measure::corrections::between::{Estimate, between, difference, nearest_difference, neighbours};
 use crate::measure::response::steps::corner_hz;
 use crate::reading::{
-    Amplifier, AmplifierPosition, Level, Noise, Pair, Reading, RecordedOn, Response, ResponsePoint, Warning,
+    Amplifier, AmplifierPosition, Facts, Level, Noise, Pair, RecordedOn, Response, ResponsePoint, Warning,
 };
 use crate::trade::Medium;
 use thiserror::Error;
@@ -56,8 +56,8 @@ pub enum LoopbackError {
 /// What a loopback capture gave.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoopbackCapture {
-    /// Its reading.
-    pub reading: Reading,
+    /// Its facts.
+    pub facts: Facts,
     /// How the channels differed at each tone.
     pub differences: Vec<PlayedDifference>,
 }
@@ -67,17 +67,17 @@ pub struct LoopbackCapture {
 /// Off comes: the card's gain (from the level tones; holds as long as nobody touched the card's level in between, channel
 /// differences hold anyway), its response, its delay between the channels, its noise, and, where this deck recorded the
 /// tape, what its clocks add to the speed. What the card limits is named in a warning `card-limited`; values that drown
-/// in the card's noise become `None`. Gives what is left of `differences`, all of them if the card's could not be subtracted.
+/// in the card's noise become `None`. Gives the residual of `differences`, all of them if the card's could not be subtracted.
 ///
 /// # Errors
 /// [`LoopbackError`] if `loopback` is no loopback capture, or an empty one; `reading` is left as it was.
 pub fn subtract(
-    reading: &mut Reading,
+    reading: &mut Facts,
     differences: &[PlayedDifference],
     loopback: &LoopbackCapture,
     medium: &Medium,
 ) -> Result<Vec<PlayedDifference>, LoopbackError> {
-    let LoopbackCapture { reading: loopback, differences: own } = loopback;
+    let LoopbackCapture { facts: loopback, differences: own } = loopback;
     let flutter = loopback.flutter.as_ref().and_then(|flutter| flutter.weighted_rms_percent);
     if let Some(percent) = flutter.filter(|&percent| percent > NO_TAPE_FLUTTER_PERCENT) {
         return Err(LoopbackError::Flutters { percent });
@@ -102,14 +102,14 @@ pub fn subtract(
     for level in &mut reading.level {
         card.off_level(level);
     }
-    if let Some(response) = &mut reading.response {
-        let ratio = reading.speed.as_ref().map_or(1.0, |speed| 1.0 + speed.error_percent / 100.0);
+    if let Some(response) = &mut reading.measured.response {
+        let ratio = reading.measured.speed.as_ref().map_or(1.0, |speed| 1.0 + speed.error_percent / 100.0);
         card.off_response(response, ratio, &mut limits);
     }
     if let Some(amplifier) = &mut reading.amplifier {
         card.off_amplifier(amplifier);
     }
-    let left = card.off_azimuth(reading, differences, medium);
+    let residual = card.off_azimuth(reading, differences, medium);
     card.off_clocks(reading);
     card.look_at_flutter(reading, &mut limits);
     if !limits.is_empty() {
@@ -127,11 +127,11 @@ pub fn subtract(
                 .push(Warning::new("loopback-capture", format!("In the loopback capture: {}", warning.text)));
         }
     }
-    Ok(left.unwrap_or_else(|| differences.to_vec()))
+    Ok(residual.unwrap_or_else(|| differences.to_vec()))
 }
 
 struct Card<'a> {
-    loopback: &'a Reading,
+    loopback: &'a Facts,
     /// How its channels differed, by rising frequency.
     differences: &'a [PlayedDifference],
     /// The channels were exchanged in only one of the two captures.
@@ -142,12 +142,12 @@ struct Card<'a> {
 
 impl Card<'_> {
     /// Uncertainty of `value` as the card's share in this return.
-    fn doubt(&self, value: f64, uncertainty: f64) -> f64 {
+    fn widened(&self, value: f64, uncertainty: f64) -> f64 {
         if self.elsewhere { uncertainty.hypot(value / 2.0) } else { uncertainty }
     }
 
     /// What belongs to each channel of the return, or to both the mean if that is not known.
-    fn for_return(&self, pair: [Option<Sure>; 2]) -> [Option<Sure>; 2] {
+    fn for_return(&self, pair: [Option<Estimate>; 2]) -> [Option<Estimate>; 2] {
         if !self.crossed {
             return pair;
         }
@@ -158,7 +158,7 @@ impl Card<'_> {
     }
 
     /// Gain of the card near `hz`, from the level tone nearest in frequency.
-    fn gain(&self, hz: f64) -> [Option<Sure>; 2] {
+    fn gain(&self, hz: f64) -> [Option<Estimate>; 2] {
         let distance = |level: &&Level| (level.hz / hz).ln().abs();
         let nearest = self.loopback.level.iter().min_by(|a, b| distance(a).total_cmp(&distance(b)));
         let gain =
@@ -212,13 +212,13 @@ impl Card<'_> {
             (&mut response.noise, &card.noise),
         ] {
             // Where the loopback capture was made with another recipe, the nearest way of measuring serves.
-            let shelf = if same.is_empty() { [&card.steps, &card.sweep] } else { [same, same] };
-            let shelf = shelf.into_iter().find(|points| !points.is_empty());
+            let card_points = if same.is_empty() { [&card.steps, &card.sweep] } else { [same, same] };
+            let card_points = card_points.into_iter().find(|points| !points.is_empty());
             for row in rows.iter_mut() {
-                let at = |channel| shelf.and_then(|points| between(points, channel, row.hz * ratio));
+                let at = |channel| card_points.and_then(|points| between(points, channel, row.hz * ratio));
                 let own = [at(0), at(1)];
                 // Left minus right of the card's gains themselves, not of its relative responses.
-                let apart = shelf.and_then(|points| nearest_difference(points, row.hz));
+                let apart = card_points.and_then(|points| nearest_difference(points, row.hz));
                 if own.iter().flatten().any(|own| own.0 < CARD_STEEP_DB) {
                     steep = (steep.0.min(row.hz), steep.1.max(row.hz));
                 }
@@ -241,7 +241,7 @@ impl Card<'_> {
         response.high_3db_hz = [0, 1].map(|channel| corner_hz(points, channel, response.reference_hz, true));
     }
 
-    fn off_point(&self, row: &mut ResponsePoint, own: [Option<Sure>; 2], reference_hz: f64) {
+    fn off_point(&self, row: &mut ResponsePoint, own: [Option<Estimate>; 2], reference_hz: f64) {
         // The response at the reference frequency is 0 by definition, with or without a card.
         if (row.hz / reference_hz).ln().abs() < 1e-9 {
             return;
@@ -249,15 +249,15 @@ impl Card<'_> {
         for (channel, own) in self.for_return(own).into_iter().enumerate() {
             row.db[channel] = row.db[channel].zip(own).map(|(db, own)| db - own.0);
             row.uncertainty_db[channel] =
-                row.uncertainty_db[channel].zip(own).map(|(u, own)| u.hypot(self.doubt(own.0, own.1)));
+                row.uncertainty_db[channel].zip(own).map(|(u, own)| u.hypot(self.widened(own.0, own.1)));
         }
     }
 
-    /// The delay is told anew from what is left of the differences once the card's are subtracted: the card's own delay
+    /// The delay is told anew from the residual of the differences once the card's are subtracted: the card's own delay
     /// and networks cannot be told apart as well as they can be subtracted.
     fn off_azimuth(
         &self,
-        reading: &mut Reading,
+        reading: &mut Facts,
         differences: &[PlayedDifference],
         medium: &Medium,
     ) -> Option<Vec<PlayedDifference>> {
@@ -265,7 +265,7 @@ impl Card<'_> {
         let plain: Vec<Difference> = self.differences.iter().map(|row| row.difference).collect();
         let fit = fit_delay(&plain, self.loopback.capture.rate_hz);
         let unwrapped_rad = fit.as_ref().map(|fit| fit.unwrapped_rad.as_slice()).unwrap_or_default();
-        let left: Vec<PlayedDifference> = differences
+        let residual: Vec<PlayedDifference> = differences
             .iter()
             .filter_map(|row| {
                 // What the input adds, it adds at the frequency that came off the tape.
@@ -280,7 +280,7 @@ impl Card<'_> {
                 Some(PlayedDifference { difference, ..row.clone() })
             })
             .collect();
-        let Some(after) = azimuth(&left, before.wander_us_rms, reading.capture.rate_hz, medium) else {
+        let Some(after) = azimuth(&residual, before.wander_us_rms, reading.capture.rate_hz, medium) else {
             reading.warnings.push(Warning::new(
                 "loopback-no-phases",
                 "The loopback capture holds too few of the tones in both channels: the sound card's delay between the \
@@ -291,15 +291,15 @@ impl Card<'_> {
         let moved_us =
             after.azimuth.delay_us.zip(before.delay_us).map_or(0.0, |(after, before)| after - before);
         let mut azimuth = after.azimuth;
-        azimuth.uncertainty_us = azimuth.uncertainty_us.map(|us| self.doubt(moved_us, us));
+        azimuth.uncertainty_us = azimuth.uncertainty_us.map(|us| self.widened(moved_us, us));
         reading.warnings.retain(|warning| warning.id != "phase-unresolved" || after.unresolved);
         reading.azimuth = Some(azimuth);
-        Some(left)
+        Some(residual)
     }
 
     /// One capstan records and plays back: what differs from the programme's time is slip and the clocks, and the loopback
     /// capture knows the clocks.
-    fn off_clocks(&self, reading: &mut Reading) {
+    fn off_clocks(&self, reading: &mut Facts) {
         if reading.circumstances.recorded_on != Some(RecordedOn::ThisDeck) {
             return;
         }
@@ -309,7 +309,7 @@ impl Card<'_> {
         }
     }
 
-    fn off_noise(&self, reading: &mut Reading, limits: &mut Vec<String>) {
+    fn off_noise(&self, reading: &mut Facts, limits: &mut Vec<String>) {
         let (Some(noise), Some(card)) = (&mut reading.noise, &self.loopback.noise) else { return };
         let reference_dbfs = noise.reference_dbfs;
         let mut uncertainty_db = noise.uncertainty_db;
@@ -363,8 +363,8 @@ impl Card<'_> {
         }
     }
 
-    fn look_at_flutter(&self, reading: &Reading, limits: &mut Vec<String>) {
-        let rms = |reading: &Reading| reading.flutter.as_ref()?.weighted_rms_percent;
+    fn look_at_flutter(&self, reading: &Facts, limits: &mut Vec<String>) {
+        let rms = |reading: &Facts| reading.flutter.as_ref()?.weighted_rms_percent;
         if let (Some(both), Some(card)) = (rms(reading), rms(self.loopback))
             && card > NAMED_SHARE * both
         {
@@ -373,8 +373,8 @@ impl Card<'_> {
     }
 }
 
-/// `db` less noise at `own_db`, with its uncertainty, dB; `None` if too little is left.
-fn without(db: f64, own_db: f64, uncertainty_db: f64, own_uncertainty_db: f64) -> Option<Sure> {
+/// `db` less noise at `own_db`, with its uncertainty, dB; `None` if the residual is too small.
+fn without(db: f64, own_db: f64, uncertainty_db: f64, own_uncertainty_db: f64) -> Option<Estimate> {
     if db - own_db < LEAST_EXCESS_DB {
         return None;
     }

@@ -80,11 +80,11 @@ impl TapeValues<'_> {
         if let Some((recorded, played)) = self.switched() {
             db += wrong_switch_db(recorded, played, hz, reference_hz);
         }
-        let mut doubt = if same { 0.0 } else { own.1.hypot(reference.1) };
+        let mut uncertainty = if same { 0.0 } else { own.1.hypot(reference.1) };
         if self.eras_disagree() {
-            doubt = doubt.hypot((eras_db(hz) - eras_db(reference_hz)).abs());
+            uncertainty = uncertainty.hypot((eras_db(hz) - eras_db(reference_hz)).abs());
         }
-        (db, doubt)
+        (db, uncertainty)
     }
 
     /// Takes what lies on the tape off a response.
@@ -92,14 +92,14 @@ impl TapeValues<'_> {
         let reference_hz = response.reference_hz;
         let correct = |points: &mut Vec<ResponsePoint>| {
             for point in points {
-                let (db, doubt) = self.on_tape(point.hz, reference_hz);
+                let (db, uncertainty) = self.on_tape(point.hz, reference_hz);
                 // Both channels hear the same tape.
                 point.difference_uncertainty_db = point.uncertainty_db[0]
                     .zip(point.uncertainty_db[1])
                     .map(|(left, right)| left.hypot(right));
                 point.db = point.db.map(|value| value.map(|value| value - db));
                 point.uncertainty_db =
-                    point.uncertainty_db.map(|value| value.map(|value| value.hypot(doubt)));
+                    point.uncertainty_db.map(|value| value.map(|value| value.hypot(uncertainty)));
             }
         };
         correct(&mut response.steps);
@@ -128,9 +128,9 @@ impl TapeValues<'_> {
         for level in levels {
             level.gain_db = [None; 2];
             let told = self.levels.iter().find(|(part, _)| *part == level.part);
-            if let Some((db, doubt)) = told.and_then(|(_, tone)| self.against_standard(tone)) {
+            if let Some((db, uncertainty)) = told.and_then(|(_, tone)| self.against_standard(tone)) {
                 level.programme_db = db;
-                level.programme_uncertainty_db = Some(doubt);
+                level.programme_uncertainty_db = Some(uncertainty);
             }
         }
     }
@@ -143,9 +143,9 @@ impl TapeValues<'_> {
         }
         let flux = self.levels.iter().find_map(|(part, tone)| {
             let level = levels.iter().find(|level| level.part == *part)?;
-            let (against, doubt) = self.against_standard(tone)?;
+            let (against, uncertainty) = self.against_standard(tone)?;
             // The level tone that is nearest to the standard says it best.
-            Some((level, tone, against, doubt))
+            Some((level, tone, against, uncertainty))
         });
         let known = reference.is_some() && self.deck_standard.is_some();
         let standard_dbfs: Pair = match flux {

@@ -8,8 +8,8 @@ use crate::signal::baseband::{Band, Baseband};
 pub const HIGHEST_ORDER: usize = 7;
 /// K3 at which the maximum output level is stated, percent (common usage of the trade).
 const MAXIMUM_PERCENT: f64 = 3.0;
-/// What following itself is in doubt by: the filters' flatness, and level that moves within a part. Share of the value.
-pub(crate) const OWN_DOUBT: f64 = 0.002;
+/// Uncertainty of following itself: the filters' flatness, and level that moves within a part. Share of the value.
+pub(crate) const OWN_UNCERTAINTY: f64 = 0.002;
 
 /// What the percentages are of.
 pub const RELATIVE_TO: &str = "the whole tone as returned, fundamental and harmonics together, noise subtracted \
@@ -86,16 +86,16 @@ pub(crate) type Figure = (Option<f64>, Option<f64>, Option<f64>);
 impl Channel {
     /// Amplitude of the whole tone.
     fn whole(&self) -> f64 {
-        let harmonics: f64 = self.harmonics.iter().filter_map(Amplitude::told).map(|a| a * a).sum();
+        let harmonics: f64 = self.harmonics.iter().filter_map(Amplitude::detected).map(|a| a * a).sum();
         (self.fundamental.powi(2) + harmonics).sqrt()
     }
 
     fn order(&self, order: usize) -> Figure {
         let Some(harmonic) = self.harmonics.get(order - 2) else { return (None, None, None) };
         let percent = 100.0 / self.whole();
-        match harmonic.told() {
+        match harmonic.detected() {
             Some(amplitude) => {
-                let uncertainty = harmonic.uncertainty().hypot(OWN_DOUBT * amplitude);
+                let uncertainty = harmonic.uncertainty().hypot(OWN_UNCERTAINTY * amplitude);
                 (Some(percent * amplitude), Some(percent * uncertainty), None)
             }
             None => (None, None, Some(percent * harmonic.limit())),
@@ -107,7 +107,7 @@ impl Channel {
     fn total(&self) -> Figure {
         let percent = 100.0 / self.whole();
         let limit = self.harmonics.iter().map(|a| a.limit().powi(2)).sum::<f64>().sqrt();
-        if self.harmonics.iter().all(|harmonic| harmonic.told().is_none()) {
+        if self.harmonics.iter().all(|harmonic| harmonic.detected().is_none()) {
             return (None, None, Some(percent * limit));
         }
         let amplitude = self.harmonics.iter().map(|a| a.power).sum::<f64>().max(0.0).sqrt();
@@ -115,10 +115,10 @@ impl Channel {
         let share = |a: &Amplitude| a.power.max(0.0).sqrt() / amplitude.max(1e-30);
         let squares = self.harmonics.iter().map(|a| (share(a) * a.uncertainty()).powi(2)).sum::<f64>();
         let hidden: f64 =
-            self.harmonics.iter().filter(|a| a.told().is_none()).map(|a| a.limit().powi(2)).sum();
+            self.harmonics.iter().filter(|a| a.detected().is_none()).map(|a| a.limit().powi(2)).sum();
         // What may hide adds as power.
         let hidden = (amplitude.powi(2) + hidden).sqrt() - amplitude;
-        let uncertainty = squares.sqrt().hypot(hidden).hypot(OWN_DOUBT * amplitude);
+        let uncertainty = squares.sqrt().hypot(hidden).hypot(OWN_UNCERTAINTY * amplitude);
         (Some(percent * amplitude), Some(percent * uncertainty), None)
     }
 }
@@ -211,8 +211,13 @@ fn maximum(
         .iter()
         .filter_map(|row| {
             let k3 = row.k3_percent[channel]?;
-            let doubt = row.k3_uncertainty_percent[channel]? / k3;
-            Some((row.programme_db, 20.0 * k3.log10(), 20.0 / 10f64.ln() * doubt, row.level_dbfs[channel]?))
+            let uncertainty = row.k3_uncertainty_percent[channel]? / k3;
+            Some((
+                row.programme_db,
+                20.0 * k3.log10(),
+                20.0 / 10f64.ln() * uncertainty,
+                row.level_dbfs[channel]?,
+            ))
         })
         .collect();
     let want_db = 20.0 * MAXIMUM_PERCENT.log10();
@@ -235,11 +240,11 @@ fn maximum(
     }
     let share = (want_db - low.1) / (high.1 - low.1);
     let slope = (high.1 - low.1) / (high.0 - low.0);
-    let doubt_db = ((1.0 - share) * low.2).hypot(share * high.2);
+    let uncertainty_db = ((1.0 - share) * low.2).hypot(share * high.2);
     Ok(Maximum {
         at_db: low.0 + share * (high.0 - low.0),
         // A line between steps of 2 dB for a curve: 0.03 dB.
-        uncertainty_db: (doubt_db / slope).hypot(0.03),
+        uncertainty_db: (uncertainty_db / slope).hypot(0.03),
         output_db: reference_dbfs.map(|reference| low.3 + share * (high.3 - low.3) - reference),
     })
 }
@@ -394,9 +399,9 @@ mod tests {
             ..PLAIN
         };
         let got = step(&tone);
-        let (k3, doubt) = (got.k3_percent[0].unwrap(), got.k3_uncertainty_percent[0].unwrap());
-        assert!(doubt > 0.06, "{doubt}");
-        crate::assert_within!(k3, 0.5, doubt, "%");
+        let (k3, uncertainty) = (got.k3_percent[0].unwrap(), got.k3_uncertainty_percent[0].unwrap());
+        assert!(uncertainty > 0.06, "{uncertainty}");
+        crate::assert_within!(k3, 0.5, uncertainty, "%");
         // As strong as the harmonic: nothing is said, but what it lies below.
         let got = step(&Tone { hum: (50.0, 0.0012), ..tone });
         assert_eq!(got.k3_percent[0], None);

@@ -1,7 +1,7 @@
 //! Difference-frequency distortion of two high tones: what a tape near saturation makes of treble, where harmonics lie
 //! beyond hearing and beyond the deck's response.
 
-use crate::measure::distortion::harmonics::{Figure, OWN_DOUBT};
+use crate::measure::distortion::harmonics::{Figure, OWN_UNCERTAINTY};
 use crate::measure::tone::follow::{Amplitude, Course, follow};
 use crate::reading::{Intermodulation, IntermodulationStep, Pair};
 use crate::signal::baseband::{Band, Baseband};
@@ -86,10 +86,10 @@ impl Products {
         self.tones[0] + self.tones[1]
     }
 
-    /// Amplitudes added; where one of several cannot be told from noise, its limit is in doubt.
+    /// Amplitudes added; where one of several cannot be told from noise, its limit is uncertain.
     fn figure(&self, parts: &[Amplitude]) -> Figure {
         let percent = 100.0 / self.reference();
-        let told: Vec<f64> = parts.iter().filter_map(Amplitude::told).collect();
+        let told: Vec<f64> = parts.iter().filter_map(Amplitude::detected).collect();
         let limit: f64 = parts.iter().map(Amplitude::limit).sum();
         if told.is_empty() {
             return (None, None, (limit > 0.0).then_some(percent * limit));
@@ -97,9 +97,9 @@ impl Products {
         let amplitude: f64 = told.iter().sum();
         let squares: f64 = parts
             .iter()
-            .map(|part| if part.told().is_some() { part.uncertainty() } else { part.limit() }.powi(2))
+            .map(|part| if part.detected().is_some() { part.uncertainty() } else { part.limit() }.powi(2))
             .sum();
-        (Some(percent * amplitude), Some(percent * squares.sqrt().hypot(OWN_DOUBT * amplitude)), None)
+        (Some(percent * amplitude), Some(percent * squares.sqrt().hypot(OWN_UNCERTAINTY * amplitude)), None)
     }
 
     fn third(&self) -> Figure {

@@ -87,7 +87,9 @@ fn ladder(
     let found = [0, 1].map(|channel| {
         let points: Vec<(f64, f64, f64)> = tones
             .iter()
-            .filter_map(|tone| level(tone, channel).map(|(db, doubt)| (tone.programme_db, db, doubt)))
+            .filter_map(|tone| {
+                level(tone, channel).map(|(db, uncertainty)| (tone.programme_db, db, uncertainty))
+            })
             .collect();
         let (low_db, (low_dbfs, _)) = lowest[channel].ok_or("the tones were not found on this channel")?;
         let reference = match reference_dbfs {
@@ -96,7 +98,7 @@ fn ladder(
             }
             None => low_dbfs - low_db,
         };
-        summit(&points).map(|(at_db, dbfs, doubt)| (at_db, dbfs - reference, doubt))
+        summit(&points).map(|(at_db, dbfs, uncertainty)| (at_db, dbfs - reference, uncertainty))
     });
     let pick = |of: fn(&(f64, f64, f64)) -> f64| [0, 1].map(|k| found[k].as_ref().ok().map(of));
     Some(SaturationLadder {
@@ -123,7 +125,7 @@ fn summit(points: &[(f64, f64, f64)]) -> Result<(f64, f64, f64), &'static str> {
         return Err("the output still rises at the highest step");
     }
     let [a, b, c] = [points[top - 1], points[top], points[top + 1]];
-    // Noise must not make a summit of a curve that has become flat: some later step lies below by more than the doubt.
+    // Noise must not make a summit of a curve that has become flat: some later step lies below by more than the uncertainty.
     let falls = |later: &(f64, f64, f64)| b.1 - later.1 > b.2.hypot(later.2).max(LEAST_FALL_DB);
     if !points[top + 1..].iter().any(falls) {
         return Err("the output hardly changes at the highest steps: it may still rise");

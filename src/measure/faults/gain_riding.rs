@@ -47,10 +47,10 @@ pub fn gain_riding_db(tones: &[&PlayedTone]) -> Option<f64> {
             [0, 1].map(|channel| {
                 let (loud_level, quiet_level) = (loud.tone.levels[channel]?, quiet.tone.levels[channel]?);
                 // Noise in a weak tone must not look like gain.
-                let doubt_db = quiet_level.uncertainty_db.hypot(loud_level.uncertainty_db);
+                let uncertainty_db = quiet_level.uncertainty_db.hypot(loud_level.uncertainty_db);
                 let more_db = quiet_level.dbfs - quiet.programme_db - (loud_level.dbfs - loud.programme_db);
                 let most = if (loud.hz / quiet.hz - 1.0).abs() < 0.02 { MOST_DB } else { MOST_APART_DB };
-                Some(more_db).filter(|more_db| more_db - doubt_db > most)
+                Some(more_db).filter(|more_db| more_db - uncertainty_db > most)
             })
         })
         .flatten()

@@ -7,19 +7,40 @@ use crate::capture::FoundSlate;
 use crate::measure::flutter::meter::together;
 use crate::measure::tone::meter::mean_and_error;
 use crate::programme::{Signal, Timeline};
+use crate::reading::{FileClock, FileTime};
 use crate::signal::baseband::Band;
 use crate::signal::fm::demodulate;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
-/// A stretch of the return in which time jumps.
+/// A stretch of the return in which time jumps; its fields as in [`TornInFile`], in true seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Torn {
-    /// Start of the slate before it, s of the return.
+pub(crate) struct Torn {
     pub from_s: f64,
-    /// Start of the slate behind it, s of the return.
     pub to_s: f64,
-    /// Time that is missing (positive) or too much (negative), s.
+    pub missing_s: f64,
+    pub left_out: bool,
+}
+
+impl Torn {
+    pub fn in_file(&self, clock: FileClock) -> TornInFile {
+        TornInFile {
+            from_s: clock.at(self.from_s),
+            to_s: clock.at(self.to_s),
+            missing_s: clock.span_s(self.missing_s),
+            left_out: self.left_out,
+        }
+    }
+}
+
+/// A stretch of the file in which time jumps.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TornInFile {
+    /// Start of the slate before it.
+    pub from_s: FileTime,
+    /// Start of the slate behind it.
+    pub to_s: FileTime,
+    /// Time that is missing (positive) or too much (negative), s of the file.
     pub missing_s: f64,
     /// Too much to know where its parts lie: they were left out.
     pub left_out: bool,
@@ -46,8 +67,8 @@ pub(crate) fn untorn<'a>(slates: &'a [FoundSlate], torn: &[Torn], splices_s: &[f
 
 /// Less than this is not told, s: wow moves slates by some milliseconds.
 const LEAST_S: f64 = 0.015;
-/// Doubt of a tone's mean frequency as a measure of the mean speed, as a share.
-const DOUBT: f64 = 3e-4;
+/// Uncertainty of a tone's mean frequency as a measure of the mean speed, as a share.
+const FREQUENCY_UNCERTAINTY: f64 = 3e-4;
 
 /// Wow that is assumed where it was not measured, percent rms.
 const USUAL_WOW_PERCENT: f64 = 0.25;
@@ -114,8 +135,9 @@ pub(crate) fn tears(
         } else {
             2.0 * wow_percent.unwrap_or(USUAL_WOW_PERCENT) / 100.0
         };
-        let doubt_s = ((3.0 * (spread + DOUBT) + wow) * passed_s).hypot(4.0 * scatter_s);
-        if missing_s.abs() > LEAST_S.max(doubt_s) {
+        let uncertainty_s =
+            ((3.0 * (spread + FREQUENCY_UNCERTAINTY) + wow) * passed_s).hypot(4.0 * scatter_s);
+        if missing_s.abs() > LEAST_S.max(uncertainty_s) {
             found.push(Torn { from_s: pair[0].start_s, to_s: pair[1].start_s, missing_s, left_out: false });
         }
     }

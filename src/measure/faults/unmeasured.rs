@@ -118,7 +118,7 @@ mod tests {
 
     const RATES_HZ: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
 
-    /// What the rule allows for fades and doubt, s.
+    /// What the rule allows for fades and the uncertainty of a place, s.
     const ENDS_S: f64 = 0.06;
 
     fn reads_tone(rate_hz: f64, hz: f64, length_s: f64) -> bool {

@@ -117,13 +117,13 @@ impl Course {
 
     /// The course with what is noise held back, for figures from which noise cannot be subtracted afterwards, and the gain
     /// by frequency (0 to 1) that does it.
-    pub fn freed(&self) -> (Vec<f64>, impl Fn(f64) -> f64 + use<>) {
-        let gain = self.freeing_gain();
+    pub fn denoised(&self) -> (Vec<f64>, impl Fn(f64) -> f64 + use<>) {
+        let gain = self.denoising_gain();
         (filter_by_response(&self.percent, self.rate_hz, |hz| Complex64::new(gain(hz), 0.0)), gain)
     }
 
     /// Gain by frequency that lets flutter pass and holds noise back: 1 - noise / power, smoothed (Wiener).
-    fn freeing_gain(&self) -> impl Fn(f64) -> f64 + use<> {
+    fn denoising_gain(&self) -> impl Fn(f64) -> f64 + use<> {
         let bins = one_sided(&self.percent, self.rate_hz);
         let step = bins.first().map_or(1.0, |bin| bin.0);
         let half = ((COMPARE_HZ / step / 2.0).round() as usize).max(2);

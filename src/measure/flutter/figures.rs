@@ -3,7 +3,7 @@
 use crate::measure::flutter::deviation::{BAND_HZ, Course, band_gain, band_pass, one_sided};
 use crate::measure::flutter::indicator::{indicator, stated};
 use crate::measure::tone::meter::median;
-use crate::reading::{FlutterFigures, FlutterSpread, FlutterStretch};
+use crate::reading::{FileClock, FlutterFigures, FlutterSpread, FlutterStretch};
 use crate::signal::fm::filter_by_response;
 use crate::trade::flutter_weighting;
 use std::ops::Range;
@@ -20,7 +20,7 @@ const LEAST_PERCENT: f64 = 0.000_005;
 /// What the split between wow and flutter costs beyond that at the ends of a stretch: share times the stretch's length, s.
 const SPLIT_SHARE_S: f64 = 0.055;
 
-/// Uncertainty (k = 2) of a figure read from the freed course: a multiple of the rms of what freeing left of the noise and
+/// Uncertainty (k = 2) of a figure read from the denoised course: a multiple of the rms of the residual noise and
 /// took of the flutter, and a share of the figure.
 #[derive(Clone, Copy)]
 struct Calibrated {
@@ -39,7 +39,7 @@ const PEAK: Calibrated = Calibrated { noise: 2.5, share: 0.006 };
 /// Peak of noise alone, as a multiple of its rms: a peak below it may be noise.
 const ALL_NOISE: f64 = 5.0;
 /// By how much the density of the noise beside the tone may differ from that under it, k = 2.
-const NOISE_DOUBT: f64 = 0.1;
+const NOISE_UNCERTAINTY: f64 = 0.1;
 
 /// The course filtered for each kind, without the filters' ends.
 pub(crate) struct Views {
@@ -48,17 +48,17 @@ pub(crate) struct Views {
     weighted: Vec<f64>,
     wow: Vec<f64>,
     fast: Vec<f64>,
-    /// Peaks and percentiles cannot be rid of noise afterwards: they are read from a course that was freed of it.
-    freed_flat: Vec<f64>,
-    freed_weighted: Vec<f64>,
-    /// The needle over `freed_weighted`.
+    /// Peaks and percentiles cannot be rid of noise afterwards: they are read from a denoised course.
+    denoised_flat: Vec<f64>,
+    denoised_weighted: Vec<f64>,
+    /// The needle over `denoised_weighted`.
     shown: Vec<f64>,
     /// Mean square by noise of `flat`, `weighted`, `wow` and `fast`.
     noise: [f64; 4],
     /// Variance (k = 1) of the measured mean squares of the same, for their whole length.
-    doubt: [f64; 4],
-    /// Mean square of what freeing left of the noise and took of the flutter: weighted, flat.
-    left: [f64; 2],
+    variance: [f64; 4],
+    /// Mean square of the noise that stays in the denoised course and of the flutter that went: weighted, flat.
+    residual: [f64; 2],
 }
 
 /// Power weight of a band, edges and all: noise in them is as much in the figure as in between.
@@ -85,22 +85,22 @@ impl Views {
             })
         };
         let band = |values: &[f64], from: f64, to: f64| band_pass(values, rate_hz, from, to);
-        let (freed, gain) = course.freed();
-        let freed_weighted = weigh(&freed);
+        let (denoised, gain) = course.denoised();
+        let denoised_weighted = weigh(&denoised);
         let length_s = inside.len() as f64 / rate_hz;
         let bins = one_sided(&course.percent, rate_hz);
         let step_hz = bins.first().map_or(1.0, |bin| bin.0);
         // The mean square of flutter and noise varies with the noise's own chance, and with how it meets the flutter.
-        let doubt = |weight: &dyn Fn(f64) -> f64| -> f64 {
+        let variance = |weight: &dyn Fn(f64) -> f64| -> f64 {
             let of_bin = |&(hz, power): &(f64, f64)| {
                 let noise = course.noise_at_1hz * hz * hz;
                 let flutter = (power / step_hz - noise).max(0.0);
                 (noise + 2.0 * flutter) * noise * weight(hz).powi(2) * step_hz / length_s
             };
-            let sure = 0.5 * NOISE_DOUBT * course.noise_power(weight);
+            let sure = 0.5 * NOISE_UNCERTAINTY * course.noise_power(weight);
             bins.iter().filter(|bin| bin.0 < 2.0 * high).map(of_bin).sum::<f64>() + sure * sure
         };
-        let left = |weight: &dyn Fn(f64) -> f64| course.noise_power(|hz| gain(hz) * weight(hz));
+        let residual = |weight: &dyn Fn(f64) -> f64| course.noise_power(|hz| gain(hz) * weight(hz));
         let (flat, wow, fast) = (within(low, high), within(low, split), within(split, high));
         Self {
             rate_hz,
@@ -110,16 +110,16 @@ impl Views {
                 course.noise_power(&wow),
                 course.noise_power(&fast),
             ],
-            doubt: [doubt(&flat), doubt(&weight), doubt(&wow), doubt(&fast)],
-            left: [left(&weight), left(&flat)],
+            variance: [variance(&flat), variance(&weight), variance(&wow), variance(&fast)],
+            residual: [residual(&weight), residual(&flat)],
             flat: cut(band(&course.percent, low, high)),
             weighted: cut(weigh(&course.percent)),
             wow: cut(band(&course.percent, low, split)),
             fast: cut(band(&course.percent, split, high)),
-            freed_flat: cut(band(&freed, low, high)),
+            denoised_flat: cut(band(&denoised, low, high)),
             // The needle starts on the stretch before, so that it has settled.
-            shown: cut(indicator(&freed_weighted, rate_hz)),
-            freed_weighted: cut(freed_weighted),
+            shown: cut(indicator(&denoised_weighted, rate_hz)),
+            denoised_weighted: cut(denoised_weighted),
         }
     }
 
@@ -135,9 +135,9 @@ impl Views {
         FlutterFigures {
             weighted_quasi_peak_percent: Some(stated(&self.shown[range.clone()], self.rate_hz)),
             weighted_rms_percent: clean(&self.weighted, self.noise[1]),
-            two_sigma_percent: long.then(|| exceeded(&self.freed_weighted[range.clone()])),
+            two_sigma_percent: long.then(|| exceeded(&self.denoised_weighted[range.clone()])),
             unweighted_peak_percent: Some(
-                self.freed_flat[range.clone()].iter().fold(0.0, |most: f64, x| most.max(x.abs())),
+                self.denoised_flat[range.clone()].iter().fold(0.0, |most: f64, x| most.max(x.abs())),
             ),
             unweighted_rms_percent: clean(&self.flat, self.noise[0]),
             wow_rms_percent: clean(&self.wow, self.noise[2]),
@@ -150,16 +150,21 @@ impl Views {
         let split_share = RMS_SHARE[1].hypot(SPLIT_SHARE_S * self.rate_hz / self.flat.len() as f64);
         let rms = |figure: Option<f64>, k: usize, share: f64| {
             figure.map(|rms| {
-                let (square, doubt) = (rms * rms, 2.0 * self.doubt[k].sqrt());
-                let (up, down) = ((square + doubt).sqrt() - rms, rms - (square - doubt).max(0.0).sqrt());
+                let (square, uncertainty) = (rms * rms, 2.0 * self.variance[k].sqrt());
+                let (up, down) =
+                    ((square + uncertainty).sqrt() - rms, rms - (square - uncertainty).max(0.0).sqrt());
                 up.max(down).hypot(share * rms).hypot(LEAST_PERCENT)
             })
         };
         let peak = |figure: Option<f64>, k: usize, of: Calibrated| {
             figure.map(|peak| {
-                let left = self.left[k].sqrt();
+                let residual = self.residual[k].sqrt();
                 // So small a peak may be noise and nothing else.
-                let noise = if peak < ALL_NOISE * left { peak.max(of.noise * left) } else { of.noise * left };
+                let noise = if peak < ALL_NOISE * residual {
+                    peak.max(of.noise * residual)
+                } else {
+                    of.noise * residual
+                };
                 noise.hypot(of.share * peak).hypot(LEAST_PERCENT)
             })
         };
@@ -174,14 +179,14 @@ impl Views {
         }
     }
 
-    /// Consecutive pieces of [`STRETCH_S`] from `from_s` on, and their spread.
-    pub fn along(&self, from_s: f64) -> (Vec<FlutterStretch>, Option<FlutterSpread>) {
+    /// Consecutive pieces of [`STRETCH_S`], and their spread; `clock` starts where the pieces do.
+    pub fn along(&self, clock: FileClock) -> (Vec<FlutterStretch>, Option<FlutterSpread>) {
         let length = (STRETCH_S * self.rate_hz).round() as usize;
         let count = self.flat.len() / length.max(1);
         if count < 2 {
             return (Vec::new(), None);
         }
-        let time_s = |index: usize| from_s + index as f64 / self.rate_hz;
+        let time_s = |index: usize| clock.at(index as f64 / self.rate_hz);
         let stretches: Vec<FlutterStretch> = (0..count)
             .map(|k| k * length..(k + 1) * length)
             .map(|range| FlutterStretch {

@@ -135,19 +135,19 @@ pub(crate) fn lines(course: &Course) -> Vec<FlutterLine> {
         return Vec::new();
     }
     let mut found = sharp(&finest);
-    // A strong steady line's skirt hides weak ones beside it: it is subtracted, and what is left is looked at again.
-    let mut rest = percent.to_vec();
+    // A strong steady line's skirt hides weak ones beside it: it is subtracted, and the residual is looked at again.
+    let mut residual = percent.to_vec();
     let window: Vec<f64> = (0..n).map(|k| 1.0 - (TAU * (k as f64 + 0.5) / n as f64).cos()).collect();
     let mut new = found.clone();
     for _ in 0..ROUNDS {
         let steady = new.iter().filter(|line| line.width_hz == 0.0);
-        if steady.map(|line| subtract(&mut rest, &window, line.hz / course.rate_hz)).count() == 0 {
+        if steady.map(|line| subtract(&mut residual, &window, line.hz / course.rate_hz)).count() == 0 {
             break;
         }
-        let Some(left) = Resolution::of(&rest, course.rate_hz, n) else { break };
-        let apart_hz = APART * left.step_hz;
+        let Some(finer) = Resolution::of(&residual, course.rate_hz, n) else { break };
+        let apart_hz = APART * finer.step_hz;
         let known = |line: &Found| found.iter().any(|known| (known.hz - line.hz).abs() < apart_hz);
-        new = sharp(&left).into_iter().filter(|line| !known(line)).collect();
+        new = sharp(&finer).into_iter().filter(|line| !known(line)).collect();
         found.extend(&new);
     }
     let mut length = n / 2;

@@ -10,7 +10,7 @@ use crate::measure::flutter::deviation::{BAND_HZ, BESIDE_HZ, Course};
 use crate::measure::flutter::figures::Views;
 use crate::measure::flutter::lines::{lines, spectrum};
 use crate::measure::tone::steady::running;
-use crate::reading::Flutter;
+use crate::reading::{FileClock, Flutter};
 use crate::signal::baseband::{Band, Baseband};
 use num_complex::Complex64;
 
@@ -22,14 +22,17 @@ const SETTLE_S: (f64, f64) = (0.5, 1.5);
 pub struct FlutterMeter {
     programme_hz: f64,
     flat_hz: f64,
+    clock: FileClock,
     channels: [Baseband; 2],
 }
 
 impl FlutterMeter {
-    /// A meter for a tone of `programme_hz` that is expected at `expected_hz` in samples at `rate_hz`.
-    pub fn new(rate_hz: f64, programme_hz: f64, expected_hz: f64) -> Self {
+    /// A meter for a tone of `programme_hz` that is expected at `expected_hz` in samples at `rate_hz`; `clock` starts at the
+    /// first sample fed.
+    pub fn new(rate_hz: f64, programme_hz: f64, expected_hz: f64, clock: FileClock) -> Self {
         let flat_hz = BESIDE_HZ.1 + 0.02 * expected_hz;
-        Self { programme_hz, flat_hz, channels: Baseband::pair(rate_hz, expected_hz, flat_hz, 0.4 * flat_hz) }
+        let channels = Baseband::pair(rate_hz, expected_hz, flat_hz, 0.4 * flat_hz);
+        Self { programme_hz, flat_hz, clock, channels }
     }
 
     /// Feeds a block `[left, right]`; blocks of any size give the same result.
@@ -39,19 +42,18 @@ impl FlutterMeter {
         rayon::join(|| left.feed(block[0]), || right.feed(block[1]));
     }
 
-    /// The flutter; `from_s` is the place of the first sample fed, s of the return. Also the two channels' bands, as far
-    /// as the tape ran.
+    /// The flutter, and the two channels' bands, as far as the tape ran.
     ///
     /// `None` if less than 3 s were fed, there is no tone or a sample was no number.
-    pub fn finish(self, from_s: f64) -> (Option<Flutter>, [Band; 2]) {
+    pub fn finish(self) -> (Option<Flutter>, [Band; 2]) {
         let [left, right] = self.channels;
         let (left, right) = rayon::join(|| left.finish(), || right.finish());
         let bands = running([left, right]);
-        (read(&bands, self.flat_hz, self.programme_hz, from_s), bands)
+        (read(&bands, self.flat_hz, self.programme_hz, self.clock), bands)
     }
 }
 
-fn read(bands: &[Band; 2], flat_hz: f64, programme_hz: f64, from_s: f64) -> Option<Flutter> {
+fn read(bands: &[Band; 2], flat_hz: f64, programme_hz: f64, clock: FileClock) -> Option<Flutter> {
     let course = Course::of(bands, flat_hz)?;
     let rate_hz = course.rate_hz;
     let length_s = course.percent.len() as f64 / rate_hz;
@@ -60,14 +62,15 @@ fn read(bands: &[Band; 2], flat_hz: f64, programme_hz: f64, from_s: f64) -> Opti
         || Views::new(&course, (settle_s * rate_hz) as usize),
         || (lines(&course), spectrum(&course)),
     );
-    let measured_from_s = from_s + bands[0].first_s + settle_s;
+    let clock = clock.starting_at(bands[0].first_s);
+    let inside = clock.starting_at(settle_s);
     let figures = views.whole();
     let uncertainties = views.uncertainties(&figures);
-    let (stretches, spread) = views.along(measured_from_s);
+    let (stretches, spread) = views.along(inside);
     Some(Flutter {
         carrier_hz: programme_hz,
-        measured_from_s,
-        measured_to_s: from_s + bands[0].first_s + length_s - settle_s,
+        measured_from_s: inside.at(0.0),
+        measured_to_s: clock.at(length_s - settle_s),
         weighted_quasi_peak_percent: figures.weighted_quasi_peak_percent,
         weighted_rms_percent: figures.weighted_rms_percent,
         two_sigma_percent: figures.two_sigma_percent,
@@ -94,7 +97,7 @@ fn read(bands: &[Band; 2], flat_hz: f64, programme_hz: f64, from_s: f64) -> Opti
         band_hz: BAND_HZ,
         lines,
         spectrum,
-        speed_against_time: chart(&course, (settle_s * rate_hz) as usize, measured_from_s),
+        speed_against_time: chart(&course, (settle_s * rate_hz) as usize, inside),
     })
 }
 
@@ -149,11 +152,11 @@ mod tests {
     }
 
     fn flutter(samples: &[Vec<f64>; 2], rate_hz: f64) -> Flutter {
-        let mut meter = FlutterMeter::new(rate_hz, 3150.0, 3150.0 * 1.01);
+        let mut meter = FlutterMeter::new(rate_hz, 3150.0, 3150.0 * 1.01, FileClock::default());
         for (left, right) in samples[0].chunks(5000).zip(samples[1].chunks(5000)) {
             meter.feed([left, right]);
         }
-        meter.finish(0.0).0.unwrap()
+        meter.finish().0.unwrap()
     }
 
     /// The target of the design: 3 % of the value or 0.003 % absolute.

@@ -7,4 +7,6 @@ pub(crate) mod indicator;
 pub(crate) mod lines;
 pub(crate) mod meter;
 pub(crate) mod movement;
+pub(crate) mod parts;
 pub(crate) mod same_tape;
+pub(crate) mod transport_numbers;

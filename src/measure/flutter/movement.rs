@@ -32,7 +32,7 @@ const LEAST_TURNS: f64 = 8.0;
 /// Another line that near leaves neither alone, bins.
 const NEAR_BINS: f64 = 6.0;
 /// What an even change may be off by itself (the change of a hub is not quite even), bins.
-const LEAST_DOUBT_BINS: f64 = 0.05;
+const LEAST_UNCERTAINTY_BINS: f64 = 0.05;
 
 /// Fills in how lines below 4 Hz move; `percent` is the course of the deviation at `rate_hz`.
 pub(crate) fn add_movement(lines: &mut [FlutterLine], percent: &[f64], rate_hz: f64) {
@@ -49,11 +49,12 @@ pub(crate) fn add_movement(lines: &mut [FlutterLine], percent: &[f64], rate_hz: 
         }
         let frames = ((length_s * rate_hz) as usize).min(percent.len());
         let from = (percent.len() - frames) / 2;
-        if let Some((change_bins, doubt_bins)) = change(&percent[from..from + frames], rate_hz, line.hz) {
+        if let Some((change_bins, uncertainty_bins)) = change(&percent[from..from + frames], rate_hz, line.hz)
+        {
             // Bins over the tone are Hz per (length squared).
             let per_minute = 60.0 / (length_s * length_s);
             line.drift_hz_per_min = Some(change_bins * per_minute);
-            line.drift_uncertainty_hz_per_min = Some(doubt_bins * per_minute);
+            line.drift_uncertainty_hz_per_min = Some(uncertainty_bins * per_minute);
         }
     }
 }
@@ -125,8 +126,8 @@ fn change(percent: &[f64], rate_hz: f64, hz: f64) -> Option<(f64, f64)> {
     }
     let curvature = (2.0 * around[1] - around[0] - around[2]) / (STEP_BINS * STEP_BINS) / noise;
     let change_bins = (best as f64 - f64::from(steps) + offset) * STEP_BINS;
-    let doubt_bins = (2.0 / curvature.sqrt()).hypot(LEAST_DOUBT_BINS);
-    (change_bins.is_finite() && doubt_bins.is_finite()).then_some((change_bins, doubt_bins))
+    let uncertainty_bins = (2.0 / curvature.sqrt()).hypot(LEAST_UNCERTAINTY_BINS);
+    (change_bins.is_finite() && uncertainty_bins.is_finite()).then_some((change_bins, uncertainty_bins))
 }
 
 /// Place (in steps from the middle one) and height of the parabola through three equidistant points.
@@ -194,11 +195,11 @@ mod tests {
         {
             for seed in 0..20 {
                 let percent = course(hz, change_hz, length_s, 0.2, 1 + seed + 100 * k as u64);
-                let Some((bins, doubt)) = change(&percent, RATE_HZ, hz) else { continue };
+                let Some((bins, uncertainty)) = change(&percent, RATE_HZ, hz) else { continue };
                 let want = change_hz * length_s;
                 all += 1;
-                held += usize::from((bins - want).abs() <= doubt);
-                wrong_way += usize::from(bins.abs() > doubt && bins * want < 0.0);
+                held += usize::from((bins - want).abs() <= uncertainty);
+                wrong_way += usize::from(bins.abs() > uncertainty && bins * want < 0.0);
             }
         }
         assert!(all >= 90, "{all}");
@@ -210,8 +211,8 @@ mod tests {
     #[test]
     fn a_steady_line_beside_a_strong_one_does_not_move() {
         let percent = course(1.5, 0.0, 65.0, 0.01, 9);
-        let (bins, doubt) = change(&percent, RATE_HZ, 1.5).unwrap();
-        assert!(bins.abs() <= doubt && doubt < 0.1, "{bins} +- {doubt}");
+        let (bins, uncertainty) = change(&percent, RATE_HZ, 1.5).unwrap();
+        assert!(bins.abs() <= uncertainty && uncertainty < 0.1, "{bins} +- {uncertainty}");
     }
 
     #[test]

@@ -402,12 +402,12 @@ impl<'a> Sums<'a> {
             variance += by_weight * by_weight * spread;
         }
         // The noise itself is known to some percent.
-        stated(power, 2.0 * (CORRELATED * variance).sqrt() + NOISE_DOUBT * noise)
+        stated(power, 2.0 * (CORRELATED * variance).sqrt() + NOISE_UNCERTAINTY * noise)
     }
 }
 
 /// What the noise is known to, share: a median over 150 Hz of bins, and that it grows with frequency squared.
-const NOISE_DOUBT: f64 = 0.1;
+const NOISE_UNCERTAINTY: f64 = 0.1;
 
 /// A power and its expanded uncertainty as an rms.
 fn stated(power: f64, uncertainty: f64) -> SharedFigure {
@@ -525,8 +525,11 @@ mod tests {
 
     /// `widest` is a share of the figure: 20 s tell a single playback's own part only roughly.
     fn holds(figure: SharedFigure, want: f64, widest: f64) {
-        let (got, doubt) = (figure.percent.unwrap(), figure.uncertainty_percent.unwrap());
-        assert!((got - want).abs() <= doubt && doubt < widest * got, "{got} +- {doubt}, true {want}");
+        let (got, uncertainty) = (figure.percent.unwrap(), figure.uncertainty_percent.unwrap());
+        assert!(
+            (got - want).abs() <= uncertainty && uncertainty < widest * got,
+            "{got} +- {uncertainty}, true {want}"
+        );
     }
 
     #[test]

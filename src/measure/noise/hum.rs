@@ -50,15 +50,15 @@ pub(crate) struct Line {
     pub hz: f64,
     /// Its mean square, noise subtracted.
     pub power: [f64; 2],
-    /// Mean square of the noise that was subtracted with it, over the root of its independent bins: what is in doubt.
-    pub doubt: [f64; 2],
+    /// Mean square of the noise that was subtracted with it, over the root of its independent bins: the standard uncertainty of the power.
+    pub uncertainty: [f64; 2],
     /// Whether it stands out.
     pub stands: [bool; 2],
 }
 
 /// A row of harmonics.
 #[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Comb {
+pub(crate) struct HumComponents {
     pub hz: f64,
     pub uncertainty_hz: f64,
     pub nominal_hz: f64,
@@ -164,7 +164,7 @@ fn half_width_hz(hz: f64, seconds: f64) -> f64 {
 
 impl HumCourse {
     /// The comb that stands out; `None` if none does, or less than 1.5 s were fed.
-    pub(crate) fn comb(&self) -> Option<Comb> {
+    pub(crate) fn components(&self) -> Option<HumComponents> {
         let count = self.bands[0].samples.len().min(self.bands[1].samples.len());
         let seconds = count as f64 / self.bands[0].rate_hz;
         let sound = self.bands.iter().all(|band| band.samples.iter().all(|z| z.norm_sqr().is_finite()));
@@ -204,10 +204,16 @@ impl HumCourse {
         let away =
             |nominal_hz: f64| (hz - nominal_hz).abs().min((hz - nominal_hz * self.ratio).abs()) / nominal_hz;
         let nominal_hz = NOMINALS_HZ.into_iter().min_by(|a, b| away(*a).total_cmp(&away(*b)))?;
-        let mut comb =
-            Comb { hz, uncertainty_hz, nominal_hz, lines, origin: Origin::CannotTell, why: String::new() };
-        comb.why = "neither speed nor flutter of the tape was held against it".into();
-        Some(comb)
+        let mut components = HumComponents {
+            hz,
+            uncertainty_hz,
+            nominal_hz,
+            lines,
+            origin: Origin::CannotTell,
+            why: String::new(),
+        };
+        components.why = "neither speed nor flutter of the tape was held against it".into();
+        Some(components)
     }
 }
 
@@ -251,7 +257,7 @@ fn exact_hz(spectra: &[Spectrum; 2], near_hz: f64, seconds: f64) -> Option<(f64,
 /// The line at `hz`: all power within its width, less the noise there.
 fn line(spectra: &[Spectrum; 2], hz: f64, seconds: f64) -> Line {
     let half_hz = half_width_hz(hz, seconds);
-    let mut line = Line { hz, power: [0.0; 2], doubt: [0.0; 2], stands: [false; 2] };
+    let mut line = Line { hz, power: [0.0; 2], uncertainty: [0.0; 2], stands: [false; 2] };
     for (side, spectrum) in spectra.iter().enumerate() {
         let (low, high) = (spectrum.bin(hz - half_hz), spectrum.bin(hz + half_hz));
         let noise = spectrum.noise(hz);
@@ -265,15 +271,15 @@ fn line(spectra: &[Spectrum; 2], hz: f64, seconds: f64) -> Line {
         let peak = spectrum.powers[near].iter().copied().fold(0.0, f64::max);
         let clear = sum - noise * bins;
         line.power[side] = (clear * scale).max(0.0);
-        line.doubt[side] = noise * bins * scale / independent.sqrt();
+        line.uncertainty[side] = noise * bins * scale / independent.sqrt();
         // 1e-16: lines at -160 dBFS are rounding.
-        line.stands[side] = (peak > STANDS_OUT * noise || line.power[side] > 8.0 * line.doubt[side])
+        line.stands[side] = (peak > STANDS_OUT * noise || line.power[side] > 8.0 * line.uncertainty[side])
             && line.power[side] > 1e-16;
     }
     line
 }
 
-impl Comb {
+impl HumComponents {
     /// Says where the hum gets in: by its frequency, and by how much better its lines stand (`likelihood`, the logarithm
     /// of a likelihood ratio) when the tape's own flutter is undone.
     pub(crate) fn judge_origin(&mut self, ratio: f64, likelihood: Option<f64>) {
@@ -341,12 +347,12 @@ impl Comb {
             hum_db,
             uncertainty_db: [0, 1].map(|side| {
                 hum_db[side]?;
-                let doubt = sum(side, &|line| {
+                let uncertainty = sum(side, &|line| {
                     // The line beats with the noise under it: 2 P N of variance, N over the line's own bandwidth.
-                    line.doubt[side].powi(2) + 2.0 * line.power[side] * line.doubt[side] * 0.3
+                    line.uncertainty[side].powi(2) + 2.0 * line.power[side] * line.uncertainty[side] * 0.3
                 })
                 .sqrt();
-                Some((2.0 * 4.343 * doubt / total[side]).hypot(0.05).hypot(reference.uncertainty_db))
+                Some((2.0 * 4.343 * uncertainty / total[side]).hypot(0.05).hypot(reference.uncertainty_db))
             }),
             lines: self
                 .lines
@@ -369,12 +375,17 @@ const SLOWER: usize = 50;
 /// How far a line is looked for from where it stood in the silence, Hz; times its number.
 const WANDER_HZ: f64 = 0.03;
 
-/// How much likelier the lines of `comb` are with the flutter of a steady tone undone than without: logarithm of the
+/// How much likelier the lines of `components` are with the flutter of a steady tone undone than without: logarithm of the
 /// likelihood ratio in Gaussian noise. Positive: the hum lies on the tape.
 ///
 /// `tone` is the band about a tone that came off the tape meanwhile, `tone_hz` its mean frequency in the return; both
 /// bands count time from the same sample. `None` for less than two pieces, or if the tone is lost for a good part.
-pub(crate) fn shares_flutter(hum: &HumCourse, tone: &Band, tone_hz: f64, comb: &Comb) -> Option<f64> {
+pub(crate) fn shares_flutter(
+    hum: &HumCourse,
+    tone: &Band,
+    tone_hz: f64,
+    components: &HumComponents,
+) -> Option<f64> {
     let course = phase_course(tone, tone_hz)?;
     let rate_hz = hum.bands[0].rate_hz;
     let size = (PIECE_S * rate_hz) as usize;
@@ -399,7 +410,7 @@ pub(crate) fn shares_flutter(hum: &HumCourse, tone: &Band, tone_hz: f64, comb: &
                 let k = ((hz - band.centre_hz) / step_hz).round() as i64;
                 still[k.rem_euclid(padded as i64) as usize].norm_sqr()
             };
-            for (n, line) in comb.lines.iter().map(|line| ((line.hz / comb.hz).round(), line)) {
+            for (n, line) in components.lines.iter().map(|line| ((line.hz / components.hz).round(), line)) {
                 let even = TAU * (line.hz - band.centre_hz) / rate_hz;
                 let reach_hz = WANDER_HZ * n + 0.5 / PIECE_S;
                 let best = |turn: f64| {

@@ -1,7 +1,7 @@
 //! Noise of a silent part: unweighted, A-weighted and ITU-R BS.468-4 quasi-peak, and hiss without the hum.
 
 use crate::measure::course::{Course, Steady};
-use crate::measure::noise::hum::{Comb, HumBand};
+use crate::measure::noise::hum::{HumBand, HumComponents};
 use crate::reading::{Noise, Pair, SilentPart};
 use crate::signal::quasi_peak_468::QuasiPeak;
 use crate::signal::spectrum::{Density, Welch};
@@ -46,7 +46,7 @@ pub struct Silence {
     unweighted: [Option<Steady>; 2],
     a_weighted: [Option<Steady>; 2],
     shown: [Option<Steady>; 2],
-    comb: Option<Comb>,
+    components: Option<HumComponents>,
 }
 
 /// A level of the return that noise is stated against.
@@ -106,7 +106,7 @@ impl NoiseMeter {
 
     /// The spectra; `None` if less than one segment (about two seconds) was fed or a sample was no number.
     pub fn finish(self) -> Option<Silence> {
-        let comb = self.hum.and_then(|hum| hum.finish().comb());
+        let components = self.hum.and_then(|hum| hum.finish().components());
         let [left, right] = self.channels;
         let steady = |of: fn(&Channel) -> &Course| [of(&left).finish(), of(&right).finish()];
         let unweighted = steady(|channel| &channel.unweighted);
@@ -120,7 +120,7 @@ impl NoiseMeter {
             unweighted,
             a_weighted,
             shown,
-            comb,
+            components,
         })
     }
 }
@@ -172,8 +172,8 @@ impl Silence {
         let plain = |channel: usize| self.power(channel, false);
         let weighted = |channel: usize| self.power(channel, true);
         let hum = |channel: usize, weighted: bool| {
-            self.comb.as_ref().map_or(0.0, |comb| {
-                let lines = comb.lines.iter().filter(|line| line.hz >= UNWEIGHTED_HZ.0);
+            self.components.as_ref().map_or(0.0, |components| {
+                let lines = components.lines.iter().filter(|line| line.hz >= UNWEIGHTED_HZ.0);
                 lines.map(|line| line.power[channel] * if weighted { weight(line.hz) } else { 1.0 }).sum()
             })
         };
@@ -193,7 +193,7 @@ impl Silence {
                 self.shown[channel].map(|shown| 8.686 * shown.deviation / shown.mean)
             }),
             uncertainty_db: [0, 1]
-                .map(|channel| db(plain(channel), channel).map(|_| self.doubt_db(channel, reference))),
+                .map(|channel| db(plain(channel), channel).map(|_| self.uncertainty_db(channel, reference))),
             itu468_uncertainty_db: [0, 1].map(|channel| {
                 shown_db(channel)?;
                 let shown = self.shown[channel]?;
@@ -202,7 +202,7 @@ impl Silence {
             }),
             unweighted_without_hum_db: pair(&|channel| plain(channel) - hum(channel, false)),
             a_weighted_without_hum_db: pair(&|channel| weighted(channel) - hum(channel, true)),
-            mains: self.comb.as_ref().map(|comb| comb.mains(reference)),
+            mains: self.components.as_ref().map(|components| components.mains(reference)),
             parts: Vec::new(),
             bands: crate::measure::noise::spectrum::bands(self, reference),
         }
@@ -223,8 +223,8 @@ impl Silence {
     }
 
     /// The components of hum that stand out.
-    pub(crate) fn comb(&mut self) -> Option<&mut Comb> {
-        self.comb.as_mut()
+    pub(crate) fn hum_components(&mut self) -> Option<&mut HumComponents> {
+        self.components.as_mut()
     }
 
     /// Mean square of hiss and hum of `channel` between two frequencies.
@@ -257,7 +257,7 @@ impl Silence {
     }
 
     /// Expanded uncertainty of the plain figures, dB: how they moved from segment to segment, and the reference's own.
-    fn doubt_db(&self, channel: usize, reference: &Reference) -> f64 {
+    fn uncertainty_db(&self, channel: usize, reference: &Reference) -> f64 {
         let spread = [self.unweighted[channel], self.a_weighted[channel]]
             .into_iter()
             .flatten()
@@ -341,17 +341,17 @@ mod tests {
             assert_eq!(mains.lines.len(), 3, "{:?}", mains.lines);
             assert_eq!(mains.nominal_hz, Some(hz.round()));
             assert_eq!(mains.origin, Origin::CannotTell, "nobody has looked at the tape yet");
-            // What is left is in doubt by the hum's own stated uncertainty, as a share of the hiss.
-            let (left, hiss_db) =
+            // The residual has the hum's own stated uncertainty, as a share of the hiss.
+            let (residual_db, hiss_db) =
                 (noise.unweighted_without_hum_db[0].unwrap(), bare.unweighted_db[0].unwrap());
             let over_hiss = 10f64.powf((mains.hum_db[0].unwrap() - hiss_db) / 10.0);
-            let doubt_db = mains.uncertainty_db[0].unwrap() * over_hiss;
-            assert!(doubt_db < 0.4, "{doubt_db}");
-            crate::assert_within!(left, hiss_db, doubt_db, "dB", "{hz}, unweighted");
-            let (left, hiss_db) =
+            let uncertainty_db = mains.uncertainty_db[0].unwrap() * over_hiss;
+            assert!(uncertainty_db < 0.4, "{uncertainty_db}");
+            crate::assert_within!(residual_db, hiss_db, uncertainty_db, "dB", "{hz}, unweighted");
+            let (residual_db, hiss_db) =
                 (noise.a_weighted_without_hum_db[0].unwrap(), bare.a_weighted_db[0].unwrap());
             // The A curve leaves little of such hum.
-            crate::assert_within!(left, hiss_db, 0.05, "dB", "{hz}, A-weighted");
+            crate::assert_within!(residual_db, hiss_db, 0.05, "dB", "{hz}, A-weighted");
             assert!(noise.unweighted_db[0].unwrap() > bare.unweighted_db[0].unwrap() + 1.0);
         }
     }

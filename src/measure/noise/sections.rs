@@ -96,10 +96,11 @@ impl HumBeside {
 
     /// Judges where the hum of `silence` gets in; `ratio` is the tape's time ratio in the silence.
     pub(crate) fn judge(self, silence: &mut Silence, ratio: f64, tone: Option<&TapeTone>) {
-        let Some(comb) = silence.comb() else { return };
+        let Some(components) = silence.hum_components() else { return };
         let hum: Option<HumCourse> = self.0.map(HumBand::finish);
-        let likelihood =
-            tone.zip(hum.as_ref()).and_then(|(tone, hum)| shares_flutter(hum, tone.band, tone.hz, comb));
-        comb.judge_origin(ratio, likelihood);
+        let likelihood = tone
+            .zip(hum.as_ref())
+            .and_then(|(tone, hum)| shares_flutter(hum, tone.band, tone.hz, components));
+        components.judge_origin(ratio, likelihood);
     }
 }

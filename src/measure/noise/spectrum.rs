@@ -21,10 +21,10 @@ pub(crate) fn bands(silence: &Silence, reference: &Reference) -> Vec<SilenceBand
             });
             let independent = silence.independent(band.upper_hz - band.lower_hz);
             // A mean square of n independent values (two squares each) has a relative deviation of 1 / root n.
-            let doubt_db = (2.0 * 4.343 / independent.max(1.0).sqrt())
+            let uncertainty_db = (2.0 * 4.343 / independent.max(1.0).sqrt())
                 .hypot(FLATNESS_DB)
                 .hypot(reference.uncertainty_db);
-            SilenceBand { hz: band.mid_hz, db, uncertainty_db: db.map(|db| db.map(|_| doubt_db)) }
+            SilenceBand { hz: band.mid_hz, db, uncertainty_db: db.map(|db| db.map(|_| uncertainty_db)) }
         })
         .collect()
 }

@@ -116,11 +116,11 @@ fn switched(positions: &[AmplifierPosition], side: usize) -> Option<bool> {
         Some((us.ln(), position.high_uncertainty_us[side]? / us))
     };
     let (a, b) = (log(one)?, log(other)?);
-    let (apart, doubt) = ((a.0 - b.0).abs(), a.1.hypot(b.1));
+    let (apart, uncertainty) = ((a.0 - b.0).abs(), a.1.hypot(b.1));
     let threshold = SWITCHED_SHARE * (one.equalisation_us / other.equalisation_us).ln().abs();
-    if apart - doubt > threshold {
+    if apart - uncertainty > threshold {
         Some(true)
-    } else if apart + doubt < threshold {
+    } else if apart + uncertainty < threshold {
         Some(false)
     } else {
         None

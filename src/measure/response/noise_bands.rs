@@ -229,7 +229,7 @@ impl NoiseBandsMeter {
         }
         let programme_hz = PROGRAMME_RATES_HZ
             .into_iter()
-            .map(|rate| (likeness(short, &self.place, rate, self.rate_hz), rate))
+            .map(|rate| (level_correlation(short, &self.place, rate, self.rate_hz), rate))
             .max_by(|a, b| a.0.total_cmp(&b.0))?
             .1;
         let scale = programme_scale(&self.place.part, programme_hz, reference_dbfs)?;
@@ -318,7 +318,7 @@ fn programme_frames(
 
 /// How alike the ups and downs of the return and of a programme at `rate` are: correlation of levels in dB over the first
 /// seconds, each band against its own mean.
-fn likeness(frames: &ReturnFrames, place: &NoisePlace, rate: u32, return_rate_hz: f64) -> f64 {
+fn level_correlation(frames: &ReturnFrames, place: &NoisePlace, rate: u32, return_rate_hz: f64) -> f64 {
     let most = (4.0 * 2.0 * return_rate_hz / frames.length as f64) as usize;
     let programme = programme_frames(frames, place, rate, return_rate_hz, most);
     let (mut xy, mut xx, mut yy) = (0.0, 0.0, 0.0);
@@ -430,6 +430,6 @@ fn band_gain(rows: &[[f64; 3]], side: usize, hiss: f64, sound: &[bool]) -> Optio
     let rest: f64 = kept.iter().map(|row| (row[0] - hiss - gain * row[1]).powi(2)).sum();
     let error = (1.1 * rest * n / (n - 1.0)).sqrt() / x / gain;
     // The hiss is known to some 5 %.
-    let doubt = 2.0 * 4.343 * error.hypot(0.05 * n * hiss / signal);
-    Some((10.0 * gain.log10(), doubt.hypot(FLATNESS_DB)))
+    let uncertainty = 2.0 * 4.343 * error.hypot(0.05 * n * hiss / signal);
+    Some((10.0 * gain.log10(), uncertainty.hypot(FLATNESS_DB)))
 }

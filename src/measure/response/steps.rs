@@ -130,7 +130,7 @@ fn relative(mut gains: Vec<Gain>, reference_hz: f64) -> Vec<ResponsePoint> {
     if reference.iter().all(Option::is_none) {
         return Vec::new();
     }
-    let at_reference = [0, 1].map(|channel| reference_doubt_db(&gains, channel, reference_hz));
+    let at_reference = [0, 1].map(|channel| reference_uncertainty_db(&gains, channel, reference_hz));
     gains
         .into_iter()
         .map(|gain| ResponsePoint {
@@ -154,7 +154,7 @@ fn is_at(hz: f64, reference_hz: f64) -> bool {
 }
 
 /// Uncertainty of the gain at the reference: its own tone's, or the larger one of its neighbours'.
-fn reference_doubt_db(gains: &[Gain], channel: usize, reference_hz: f64) -> Option<f64> {
+fn reference_uncertainty_db(gains: &[Gain], channel: usize, reference_hz: f64) -> Option<f64> {
     let known: Vec<(f64, f64)> = gains
         .iter()
         .filter(|gain| gain.db[channel].is_some())
@@ -165,7 +165,7 @@ fn reference_doubt_db(gains: &[Gain], channel: usize, reference_hz: f64) -> Opti
     }
     let after = known.partition_point(|(hz, _)| *hz < reference_hz);
     let beside = [after.checked_sub(1).and_then(|k| known.get(k)), known.get(after)];
-    beside.into_iter().flatten().map(|(_, doubt)| *doubt).reduce(f64::max)
+    beside.into_iter().flatten().map(|(_, uncertainty)| *uncertainty).reduce(f64::max)
 }
 
 /// Linear interpolation in rising `points`; `None` outside them by more than a third octave.

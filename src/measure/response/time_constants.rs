@@ -254,9 +254,9 @@ mod tests {
             .collect()
     }
 
-    fn holds(what: &str, (got, doubt): (f64, f64), want: f64, widest: f64) {
-        assert!((got - want).abs() <= doubt, "{what}: got {got} +- {doubt}, true {want}");
-        assert!(doubt <= widest * want, "{what}: {got} +- {doubt} is too unsure");
+    fn holds(what: &str, (got, uncertainty): (f64, f64), want: f64, widest: f64) {
+        assert!((got - want).abs() <= uncertainty, "{what}: got {got} +- {uncertainty}, true {want}");
+        assert!(uncertainty <= widest * want, "{what}: {got} +- {uncertainty} is too unsure");
     }
 
     #[test]

@@ -1,10 +1,10 @@
-//! What erasing leaves of a recorded tone: the erased stretch is found within the part, and what is left of the tone in it
+//! What erasing leaves of a recorded tone: the erased stretch is found within the part, and the residual of the tone in it
 //! is measured selectively.
 
 use crate::capture::Stretch;
 use crate::measure::tone::follow::narrow_power;
 use crate::measure::tone::meter::median;
-use crate::reading::{Erasing, Pair};
+use crate::reading::{Erasing, FileClock, Pair};
 use crate::signal::baseband::{Band, Baseband};
 use std::f64::consts::TAU;
 
@@ -19,10 +19,10 @@ const BLOCK_S: f64 = 0.05;
 const MARGIN_S: f64 = 0.5;
 /// Share of the tone's frequency by which it may wander between the tone and the erased stretch.
 const WANDER: f64 = 0.004;
-/// What a moving level is in doubt by, share of the value.
-const OWN_DOUBT: f64 = 0.02;
+/// Uncertainty of a moving level, share of the value.
+const OWN_UNCERTAINTY: f64 = 0.02;
 
-/// What is left of the tone, its expanded uncertainty, and what lies below the noise; dB against the tone.
+/// Residual of the tone, its expanded uncertainty, and what lies below the noise; dB against the tone.
 type Figure = (Option<f64>, Option<f64>, Option<f64>);
 
 /// Follows a long tone of which a stretch may be erased.
@@ -58,7 +58,7 @@ impl ErasingMeter {
         self.channels[1].feed(block[1]);
     }
 
-    /// The erased stretch and what is left in it; channels that are `silenced` have no part in it.
+    /// The erased stretch and the residual in it; channels that are `silenced` have no part in it.
     pub fn finish(self, silenced: [bool; 2]) -> Erased {
         let bands = self.channels.map(Baseband::finish);
         let levels = [0, 1].map(|k| if silenced[k] { vec![] } else { block_levels(&bands[k]) });
@@ -85,7 +85,7 @@ impl ErasingMeter {
         }
         let figures = [0, 1].map(|k| {
             let Some(top) = tops[k] else { return (None, None, None) };
-            residual(&bands[k], &levels[k], top, (from, to), self.expected_hz)
+            residual_of(&bands[k], &levels[k], top, (from, to), self.expected_hz)
         });
         let stretch = Stretch { from_s: bands[0].time_s(from), to_s: bands[0].time_s(to) };
         Erased { stretch: Ok(stretch), figures }
@@ -144,8 +144,14 @@ fn longest_fall(levels: &[Vec<f64>; 2], tops: [Option<f64>; 2]) -> Option<(usize
     best.filter(|(from, to)| (to - from) as f64 * BLOCK_S >= LEAST_S)
 }
 
-/// What is left of the tone between two samples: figure, uncertainty, and limit, dB.
-fn residual(band: &Band, levels: &[f64], top: f64, (from, to): (usize, usize), expected_hz: f64) -> Figure {
+/// Residual of the tone between two samples: figure, uncertainty, and limit, dB.
+fn residual_of(
+    band: &Band,
+    levels: &[f64],
+    top: f64,
+    (from, to): (usize, usize),
+    expected_hz: f64,
+) -> Figure {
     let size = BLOCK_S * band.rate_hz;
     let block = |k: usize| ((k as f64 / size) as usize).min(levels.len().saturating_sub(1));
     // Mean frequency where the tone is whole: the tape's speed at that place.
@@ -166,29 +172,29 @@ fn residual(band: &Band, levels: &[f64], top: f64, (from, to): (usize, usize), e
     let weights: Vec<f64> =
         (0..samples.len()).map(|k| 0.5 - 0.5 * (TAU * (k as f64 + 0.5) / count).cos()).collect();
     let half_hz = (WANDER * expected_hz).max(4.0 * band.rate_hz / count);
-    let Some(left) = narrow_power(samples, &weights, band.rate_hz, middle_hz, half_hz) else {
+    let Some(residual) = narrow_power(samples, &weights, band.rate_hz, middle_hz, half_hz) else {
         return (None, None, None);
     };
     let db = |amplitude: f64| 20.0 * (amplitude / top).max(1e-8).log10();
-    let limit_db = Some(db(left.limit()));
-    match left.told() {
+    let limit_db = Some(db(residual.limit()));
+    match residual.detected() {
         Some(amplitude) => {
-            let doubt = (left.uncertainty() / amplitude).hypot(OWN_DOUBT);
-            (Some(db(amplitude)), Some(20.0 * (1.0 + doubt).log10()), limit_db)
+            let uncertainty = (residual.uncertainty() / amplitude).hypot(OWN_UNCERTAINTY);
+            (Some(db(amplitude)), Some(20.0 * (1.0 + uncertainty).log10()), limit_db)
         }
         None => (None, None, limit_db),
     }
 }
 
-/// The section of a reading; `from_s` is the place of the first sample fed, s of the return.
-pub fn erasing(hz: f64, programme_db: f64, from_s: f64, erased: &Erased) -> Erasing {
+/// The section of a reading; `clock` starts at the first sample fed.
+pub fn erasing(hz: f64, programme_db: f64, clock: FileClock, erased: &Erased) -> Erasing {
     let pick = |of: fn(&Figure) -> Option<f64>| -> Pair { [of(&erased.figures[0]), of(&erased.figures[1])] };
     let stretch = erased.stretch.as_ref().ok();
     Erasing {
         hz,
         programme_db,
-        erased_from_s: stretch.map(|stretch| from_s + stretch.from_s),
-        erased_to_s: stretch.map(|stretch| from_s + stretch.to_s),
+        erased_from_s: stretch.map(|stretch| clock.at(stretch.from_s)),
+        erased_to_s: stretch.map(|stretch| clock.at(stretch.to_s)),
         residual_db: pick(|f| f.0),
         uncertainty_db: pick(|f| f.1),
         noise_limit_db: pick(|f| f.2),
@@ -225,9 +231,10 @@ mod tests {
 
     #[test]
     fn the_erased_stretch_is_found_and_what_is_left_is_read() {
-        let found = erasing(1000.0, 0.0, 100.0, &erased([60.0, 35.0], [false; 2]));
-        crate::assert_within!(found.erased_from_s.unwrap(), 108.5, 0.1, "s");
-        crate::assert_within!(found.erased_to_s.unwrap(), 113.5, 0.1, "s");
+        let found =
+            erasing(1000.0, 0.0, FileClock::default().starting_at(100.0), &erased([60.0, 35.0], [false; 2]));
+        crate::assert_within!(found.erased_from_s.unwrap().seconds(), 108.5, 0.1, "s");
+        crate::assert_within!(found.erased_to_s.unwrap().seconds(), 113.5, 0.1, "s");
         for (k, want) in [-60.0, -35.0].into_iter().enumerate() {
             crate::assert_within!(found.residual_db[k].unwrap(), want, 0.4, "dB");
             crate::assert_within!(
@@ -238,7 +245,7 @@ mod tests {
             );
         }
         // One channel only, and completely: it lies below its noise.
-        let found = erasing(1000.0, 0.0, 0.0, &erased([300.0, 0.0], [false; 2]));
+        let found = erasing(1000.0, 0.0, FileClock::default(), &erased([300.0, 0.0], [false; 2]));
         assert_eq!(found.residual_db[0], None);
         assert!((-95.0..-70.0).contains(&found.noise_limit_db[0].unwrap()), "{found:?}");
         crate::assert_within!(found.residual_db[1].unwrap(), 0.0, 0.3, "dB");
@@ -246,10 +253,10 @@ mod tests {
 
     #[test]
     fn where_nothing_was_erased_it_says_so() {
-        let found = erasing(1000.0, 0.0, 0.0, &erased([0.0, 0.0], [false; 2]));
+        let found = erasing(1000.0, 0.0, FileClock::default(), &erased([0.0, 0.0], [false; 2]));
         assert_eq!((found.erased_from_s, found.residual_db), (None, [None; 2]));
         assert!(found.why.unwrap().contains("nothing was erased"));
-        let found = erasing(1000.0, 0.0, 0.0, &erased([60.0, 60.0], [true, true]));
+        let found = erasing(1000.0, 0.0, FileClock::default(), &erased([60.0, 60.0], [true, true]));
         assert!(found.why.unwrap().contains("not found"));
     }
 }

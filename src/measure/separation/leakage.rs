@@ -6,8 +6,8 @@ use crate::signal::baseband::{Band, Baseband};
 
 /// The leakage may wander in phase by as much as the azimuth wanders: half width of its band, Hz.
 const HALF_HZ: f64 = 2.0;
-/// What the two channels' filters and a moving level are in doubt by, share of the value.
-const OWN_DOUBT: f64 = 0.01;
+/// Uncertainty from the two channels' filters and a moving level, share of the value.
+const OWN_UNCERTAINTY: f64 = 0.01;
 /// Leakage below this is rounding, dB.
 const LEAST_DB: f64 = -140.0;
 
@@ -63,10 +63,10 @@ impl SeparationMeter {
 fn figure(leaked: &Amplitude, amplitude: f64) -> (Option<f64>, Option<f64>, f64) {
     let db = |share: f64| 20.0 * share.max(1e-12).log10();
     let limit_db = db(leaked.limit() / amplitude).max(LEAST_DB);
-    match leaked.told().filter(|leak| db(leak / amplitude) > LEAST_DB) {
+    match leaked.detected().filter(|leak| db(leak / amplitude) > LEAST_DB) {
         Some(leak) => {
-            let doubt = (leaked.uncertainty() / leak).hypot(OWN_DOUBT);
-            (Some(db(leak / amplitude)), Some(20.0 * (1.0 + doubt).log10()), limit_db)
+            let uncertainty = (leaked.uncertainty() / leak).hypot(OWN_UNCERTAINTY);
+            (Some(db(leak / amplitude)), Some(20.0 * (1.0 + uncertainty).log10()), limit_db)
         }
         None => (None, None, limit_db),
     }
@@ -143,9 +143,9 @@ mod tests {
     #[test]
     fn leakage_is_read_under_wow_and_wander_down_to_the_noise() {
         for (hz, db) in [(315.0, -30.0), (1000.0, -45.0), (10_000.0, -60.0)] {
-            let (got, doubt, limit) = leakage(hz, 10f64.powf(db / 20.0), 0.0003).unwrap().figure;
+            let (got, uncertainty, limit) = leakage(hz, 10f64.powf(db / 20.0), 0.0003).unwrap().figure;
             crate::assert_within!(got.unwrap(), db, 0.3, "dB", "{hz} Hz");
-            crate::assert_within!(got.unwrap(), db, 1.5 * doubt.unwrap(), "dB", "{hz} Hz, stated");
+            crate::assert_within!(got.unwrap(), db, 1.5 * uncertainty.unwrap(), "dB", "{hz} Hz, stated");
             assert!(limit < -70.0, "{limit}");
         }
     }

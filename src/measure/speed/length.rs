@@ -3,7 +3,7 @@
 //! Nothing is assumed of whoever recorded the tape: the marks are places on it, the ruler and the sound card's clock say the
 //! rest.
 
-use crate::reading::SpeedFromLength;
+use crate::reading::{FileClock, SpeedFromLength};
 use crate::trade::Medium;
 use thiserror::Error;
 
@@ -19,6 +19,8 @@ pub struct MarkedLength {
     pub length_uncertainty_mm: f64,
     /// Time of each mark, s of the return, true seconds.
     pub marks_s: [f64; 2],
+    /// Tells the times of the file.
+    pub clock: FileClock,
     /// Expanded uncertainty of each time, s.
     pub mark_uncertainty_s: f64,
     /// What the marks are, in words.
@@ -67,8 +69,8 @@ pub fn speed_from_length(marked: &MarkedLength, medium: &Medium) -> Result<Speed
         marks: marked.marks.clone(),
         length_mm: marked.length_mm,
         length_uncertainty_mm: marked.length_uncertainty_mm,
-        from_s,
-        to_s,
+        from_s: marked.clock.at(from_s),
+        to_s: marked.clock.at(to_s),
         time_uncertainty_s,
         speed_mm_s,
         nominal_mm_s,
@@ -86,6 +88,7 @@ mod tests {
             length_mm,
             length_uncertainty_mm: 2.0,
             marks_s,
+            clock: FileClock::default(),
             mark_uncertainty_s: 0.02,
             marks: "invented".into(),
         }

@@ -1,7 +1,7 @@
 //! Short losses of level within a steady tone.
 
 use crate::measure::tone::meter::median;
-use crate::reading::Dropout;
+use crate::reading::{Dropout, FileClock};
 use crate::signal::baseband::Band;
 
 /// A loss of at least this much is a dropout, dB.
@@ -11,11 +11,11 @@ const LEAST_LENGTH_S: f64 = 0.004;
 /// Level of the tone over the noise around it, below which noise alone makes holes.
 const LEAST_CLEARANCE: f64 = 100.0;
 
-/// Dropouts in the two channels' bands of one tone; `from_s` is the place of the first sample fed, s of the return.
+/// Dropouts in the two channels' bands of one tone; `clock` starts at the first sample fed.
 ///
 /// `noise` is the noise power over the tone's in the whole band, for each channel. Losses of both channels that
 /// overlap are one dropout of `both`. A tone that is unsteady all the time (more than a tenth of it "lost") has none.
-pub fn dropouts(bands: &[Band; 2], noise: [f64; 2], part: &str, from_s: f64) -> Vec<Dropout> {
+pub fn dropouts(bands: &[Band; 2], noise: [f64; 2], part: &str, clock: FileClock) -> Vec<Dropout> {
     let mut found: Vec<(usize, usize, f64, usize)> = Vec::new();
     for (channel, band) in bands.iter().enumerate() {
         if noise[channel] * LEAST_CLEARANCE > 1.0 {
@@ -67,7 +67,7 @@ pub fn dropouts(bands: &[Band; 2], noise: [f64; 2], part: &str, from_s: f64) -> 
     merged
         .into_iter()
         .map(|(from, to, depth_db, channel)| Dropout {
-            at_s: from_s + bands[0].time_s(from),
+            at_s: clock.at(bands[0].time_s(from)),
             part: part.to_owned(),
             depth_db,
             length_ms: 1000.0 * (to - from) as f64 / bands[0].rate_hz,
@@ -102,12 +102,12 @@ mod tests {
             meter.feed(&samples);
             meter.finish()
         });
-        let found = dropouts(&bands, [0.0; 2], "flutter", 100.0);
+        let found = dropouts(&bands, [0.0; 2], "flutter", FileClock::default().starting_at(100.0));
         assert_eq!(found.len(), 2, "{found:?}");
         for (dropout, (at_s, length_ms, channel)) in
             found.iter().zip([(100.8, 40.0, "left"), (101.5, 20.0, "both")])
         {
-            crate::assert_within!(dropout.at_s, at_s, 0.003, "s", "{channel}");
+            crate::assert_within!(dropout.at_s.seconds(), at_s, 0.003, "s", "{channel}");
             // Overshoot of the band's edge at a sudden step.
             crate::assert_within!(dropout.depth_db, 6.02, 1.2, "dB", "{channel}");
             crate::assert_within!(dropout.length_ms, length_ms, 3.0, "ms", "{channel}");

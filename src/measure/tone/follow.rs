@@ -2,7 +2,7 @@
 //!
 //! Wow and flutter move a harmonic of order k by k times the fundamental's deviation. Turned back by k times the
 //! fundamental's phase it stands still, and can be added up over the whole part: its band is then as narrow as the part
-//! is long, so that hiss and hum lines beside it stay outside. What is left of the noise is known from the lines next
+//! is long, so that hiss and hum lines beside it stay outside. The residual of the noise is known from the lines next
 //! to it, and is subtracted as power.
 
 use crate::measure::tone::meter::median;
@@ -24,9 +24,9 @@ const MAINS_WITHIN: f64 = 0.002;
 pub(crate) struct Amplitude {
     /// Power (square of the amplitude) with the noise subtracted; may be below 0 where there is only noise.
     pub power: f64,
-    /// Power from which it is told from noise: noise alone gets there once in some thousand times.
-    told_power: f64,
-    /// Power below which it surely lies if it was not told.
+    /// Power from which it is detected beside noise: noise alone gets there once in some thousand times.
+    detection_power: f64,
+    /// Power below which it surely lies if it was not detected.
     below_power: f64,
     /// Noise power of a single line.
     each: f64,
@@ -38,12 +38,12 @@ pub(crate) struct Amplitude {
 
 impl Amplitude {
     /// The amplitude, if it can be told from noise and hum.
-    pub fn told(&self) -> Option<f64> {
+    pub fn detected(&self) -> Option<f64> {
         let amplitude = self.power.max(0.0).sqrt();
-        (self.power > self.told_power && amplitude > 3.0 * self.hum).then_some(amplitude)
+        (self.power > self.detection_power && amplitude > 3.0 * self.hum).then_some(amplitude)
     }
 
-    /// What an amplitude that was not told surely lies below.
+    /// What an amplitude that was not detected surely lies below.
     pub fn limit(&self) -> f64 {
         self.below_power.sqrt() + 3.0 * self.hum
     }
@@ -51,7 +51,7 @@ impl Amplitude {
     /// Expanded uncertainty (k = 2) of the amplitude by noise and hum.
     pub fn uncertainty(&self) -> f64 {
         let along =
-            self.each / 2.0 + self.spread.powi(2) / (4.0 * self.power.max(self.told_power).max(1e-30));
+            self.each / 2.0 + self.spread.powi(2) / (4.0 * self.power.max(self.detection_power).max(1e-30));
         (2.0 * along.sqrt()).hypot(self.hum)
     }
 }
@@ -208,10 +208,10 @@ pub(crate) fn follow(band: &Band, product: Product<'_>) -> Option<Amplitude> {
     let power = mean.norm_sqr() - noise;
     // A line of noise has an exponential distribution: beyond 9 times its mean lies 1 in 8000. What is below that is
     // surely below (3 + sqrt 2)^2 times it: twice the noise's spread along the amplitude is sqrt 2.
-    let (told_power, below_power) = (8.0 * noise, 19.5 * noise);
+    let (detection_power, below_power) = (8.0 * noise, 19.5 * noise);
     (power.is_finite() && noise.is_finite()).then_some(Amplitude {
         power,
-        told_power,
+        detection_power,
         below_power,
         each: noise,
         spread: noise,
@@ -305,7 +305,7 @@ pub(crate) fn narrow_power(
     let spread = each * (1.5 * lines).sqrt().hypot(lines * 1.6 / (beside.len() as f64 / 1.5).sqrt());
     (power.is_finite() && spread.is_finite()).then_some(Amplitude {
         power,
-        told_power: 4.0 * spread,
+        detection_power: 4.0 * spread,
         below_power: 6.5 * spread,
         each: 1.5 * each,
         spread,

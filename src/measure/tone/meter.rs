@@ -204,14 +204,15 @@ pub(crate) fn median(values: &[f64]) -> f64 {
     nth(&mut values.to_vec(), values.len() / 2).unwrap_or(0.0)
 }
 
-/// Mean and standard error of the mean of values that may resemble their neighbours.
+/// Mean and standard error of the mean of values correlated with their neighbours.
 pub(crate) fn mean_and_error(values: &[f64]) -> (f64, f64) {
     let n = values.len() as f64;
     let mean = values.iter().sum::<f64>() / n;
     let variance = values.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / (n - 1.0).max(1.0);
     let lag: f64 = values.windows(2).map(|pair| (pair[0] - mean) * (pair[1] - mean)).sum::<f64>();
-    let likeness = if variance > 0.0 { (lag / ((n - 1.0).max(1.0) * variance)).clamp(0.0, 0.9) } else { 0.0 };
-    let independent = (n * (1.0 - likeness) / (1.0 + likeness)).max(2.0);
+    let autocorrelation =
+        if variance > 0.0 { (lag / ((n - 1.0).max(1.0) * variance)).clamp(0.0, 0.9) } else { 0.0 };
+    let independent = (n * (1.0 - autocorrelation) / (1.0 + autocorrelation)).max(2.0);
     (mean, (variance / independent).sqrt())
 }
 
@@ -226,10 +227,11 @@ fn level(powers: &[f64], good: &[bool], noise: f64) -> Option<ToneLevel> {
     }
     let db = 10.0 / std::f64::consts::LN_10;
     // The density beside the band is known to about a tenth.
-    let doubt_db = SCATTER * 2.0 * db * ((error / power).powi(2) + (0.1 * noise / power).powi(2)).sqrt();
+    let uncertainty_db =
+        SCATTER * 2.0 * db * ((error / power).powi(2) + (0.1 * noise / power).powi(2)).sqrt();
     Some(ToneLevel {
         dbfs: 10.0 * power.log10(),
-        uncertainty_db: doubt_db.hypot(LEAST_DB),
+        uncertainty_db: uncertainty_db.hypot(LEAST_DB),
         noise_share: noise / power,
     })
 }

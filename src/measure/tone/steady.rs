@@ -100,6 +100,7 @@ fn stretch(bands: &[Band; 2]) -> Option<(usize, usize)> {
 mod tests {
     use super::*;
     use crate::measure::FlutterMeter;
+    use crate::reading::FileClock;
     use crate::reading::Flutter;
     use std::f64::consts::TAU;
 
@@ -118,9 +119,9 @@ mod tests {
     }
 
     fn flutter(samples: &[f64]) -> (Option<Flutter>, [Band; 2]) {
-        let mut meter = FlutterMeter::new(48_000.0, 3150.0, 3150.0);
+        let mut meter = FlutterMeter::new(48_000.0, 3150.0, 3150.0, FileClock::default());
         meter.feed([samples, samples]);
-        meter.finish(0.0)
+        meter.finish()
     }
 
     #[test]

@@ -4,8 +4,8 @@
 //! The unit of the steps is the round: nothing in the return says how far a trimmer was turned.
 
 use crate::measure::trim::peak::{Point, peak};
-use crate::measure::trim::rounds::Hush;
-use crate::reading::{BiasBalance, BiasHigh, BiasPeak, BiasStep, BiasSweep, Level, Pair};
+use crate::measure::trim::rounds::SilenceNoise;
+use crate::reading::{BiasBalance, BiasHigh, BiasPeak, BiasStep, BiasSweep, FileTime, Level, Pair};
 
 /// Gain and its expanded uncertainty, dB, `[left, right]`.
 type Gain = [Option<(f64, f64)>; 2];
@@ -14,7 +14,7 @@ type Gain = [Option<(f64, f64)>; 2];
 #[derive(Debug, Clone)]
 pub(crate) struct SweepRound {
     pub round: u32,
-    pub at_s: f64,
+    pub at_s: FileTime,
     pub level_hz: Option<f64>,
     pub level: Gain,
     pub low_hz: f64,
@@ -22,7 +22,7 @@ pub(crate) struct SweepRound {
     pub high: Vec<(f64, Gain)>,
     /// Third harmonic of the loud tone and its expanded uncertainty, percent.
     pub k3_percent: Gain,
-    pub hush: Option<Hush>,
+    pub silence: Option<SilenceNoise>,
 }
 
 /// The treble must move by this much along the sweep to tell its direction, dB.
@@ -45,26 +45,26 @@ pub(crate) fn bias_sweep(rounds: &[SweepRound], level: &[Level], silenced: [bool
             at_s: round.at_s,
             level_db: values(round.level),
             low_db: values(round.low),
-            low_uncertainty_db: doubts(round.low),
+            low_uncertainty_db: uncertainties(round.low),
             high: high_hz
                 .iter()
                 .zip(&high_peaks)
                 .map(|(&hz, peak)| BiasHigh {
                     hz,
                     db: values(high(round, hz)),
-                    uncertainty_db: doubts(high(round, hz)),
+                    uncertainty_db: uncertainties(high(round, hz)),
                     past_peak_db: past_peak(round, hz, peak, rising),
                 })
                 .collect(),
             k3_percent: values(round.k3_percent),
-            k3_uncertainty_percent: doubts(round.k3_percent),
+            k3_uncertainty_percent: uncertainties(round.k3_percent),
             noise_a_weighted_db: [0, 1].map(|channel| {
-                let hush = round.hush.filter(|_| !silenced[channel])?;
-                Some(hush.dbfs(channel)? - reference_dbfs[channel]?)
+                let silence = round.silence.filter(|_| !silenced[channel])?;
+                Some(silence.dbfs(channel)? - reference_dbfs[channel]?)
             }),
             noise_uncertainty_db: [0, 1].map(|channel| {
-                let hush = round.hush.filter(|_| !silenced[channel])?;
-                reference_dbfs[channel].map(|_| hush.uncertainty_db())
+                let silence = round.silence.filter(|_| !silenced[channel])?;
+                reference_dbfs[channel].map(|_| silence.uncertainty_db())
             }),
         })
         .collect();
@@ -72,9 +72,9 @@ pub(crate) fn bias_sweep(rounds: &[SweepRound], level: &[Level], silenced: [bool
         let points: Vec<Point> = rounds
             .iter()
             .filter_map(|round| {
-                let (percent, doubt) = round.k3_percent[channel].filter(|k3| k3.0 > 0.0)?;
+                let (percent, uncertainty) = round.k3_percent[channel].filter(|k3| k3.0 > 0.0)?;
                 // The lowest distortion is the peak of its negative level.
-                Some((f64::from(round.round), -20.0 * percent.log10(), 8.686 * doubt / percent))
+                Some((f64::from(round.round), -20.0 * percent.log10(), 8.686 * uncertainty / percent))
             })
             .collect();
         peak(&points)
@@ -97,7 +97,7 @@ fn values(gain: Gain) -> Pair {
     gain.map(|gain| gain.map(|gain| gain.0))
 }
 
-fn doubts(gain: Gain) -> Pair {
+fn uncertainties(gain: Gain) -> Pair {
     gain.map(|gain| gain.map(|gain| gain.1))
 }
 
@@ -158,7 +158,9 @@ fn peak_of(hz: f64, rounds: &[SweepRound], gain: impl Fn(&SweepRound) -> Gain) -
     let found = [0, 1].map(|channel| {
         let points: Vec<Point> = rounds
             .iter()
-            .filter_map(|round| gain(round)[channel].map(|(db, doubt)| (f64::from(round.round), db, doubt)))
+            .filter_map(|round| {
+                gain(round)[channel].map(|(db, uncertainty)| (f64::from(round.round), db, uncertainty))
+            })
             .collect();
         peak(&points)
     });
@@ -187,7 +189,9 @@ fn balance(rounds: &[SweepRound], hz: f64) -> BiasBalance {
     for channel in 0..2 {
         let tilts: Vec<(u32, f64, f64)> = rounds
             .iter()
-            .filter_map(|round| tilt(round, hz, channel).map(|(db, doubt)| (round.round, db, doubt)))
+            .filter_map(|round| {
+                tilt(round, hz, channel).map(|(db, uncertainty)| (round.round, db, uncertainty))
+            })
             .collect();
         let crossing = tilts.windows(2).find(|pair| (pair[0].1 > 0.0) != (pair[1].1 > 0.0));
         if let Some([a, b]) = crossing {
@@ -210,6 +214,7 @@ fn balance(rounds: &[SweepRound], hz: f64) -> BiasBalance {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::reading::FileClock;
 
     /// A sweep of `count` rounds: 10 kHz peaks at round 4, 1 kHz at round 8, K3 is lowest at round 9.
     fn sweep(count: u32, falling: bool) -> Vec<SweepRound> {
@@ -219,14 +224,14 @@ mod tests {
                 let both = |db: f64| [Some((db, 0.02)); 2];
                 SweepRound {
                     round: number,
-                    at_s: 10.0 * f64::from(number),
+                    at_s: FileClock::default().at(10.0 * f64::from(number)),
                     level_hz: Some(315.0),
                     level: both(0.0),
                     low_hz: 1000.0,
                     low: both(-0.03 * (bias - 8.0).powi(2)),
                     high: vec![(10_000.0, both(2.0 - 0.1 * (bias - 4.0).powi(2)))],
                     k3_percent: [Some((10f64.powf(0.02 * (bias - 9.0).powi(2) / 20.0 * 5.0), 0.02)), None],
-                    hush: Some(Hush { a_weighted: [0.5e-6; 2], length_s: 2.5 }),
+                    silence: Some(SilenceNoise { a_weighted: [0.5e-6; 2], length_s: 2.5 }),
                 }
             })
             .collect()

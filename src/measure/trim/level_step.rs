@@ -23,15 +23,14 @@ pub(crate) struct LevelStep {
     pub db: f64,
     /// Mean deviation of the course from these two levels, dB.
     pub scatter_db: f64,
-    /// Where it is, s of the return.
+    /// Where it is, s from the first input sample.
     pub at_s: f64,
     /// Steady level before it and behind it with expanded uncertainties, dBFS and dB; `None` if too little is steady.
     pub sides: [Option<(f64, f64)>; 2],
 }
 
-/// The likeliest step in `band`, whose first input sample lies at `from_s` of the return; `None` if the tone is too short
-/// or too noisy to tell.
-pub(crate) fn level_step(band: &Band, noise_share: f64, from_s: f64) -> Option<LevelStep> {
+/// The likeliest step in `band`; `None` if the tone is too short or too noisy to tell.
+pub(crate) fn level_step(band: &Band, noise_share: f64) -> Option<LevelStep> {
     if !(noise_share < MOST_NOISE) {
         return None;
     }
@@ -76,7 +75,7 @@ pub(crate) fn level_step(band: &Band, noise_share: f64, from_s: f64) -> Option<L
     Some(LevelStep {
         db: after - before,
         scatter_db,
-        at_s: from_s + band.first_s + at as f64 * size as f64 / band.rate_hz,
+        at_s: band.first_s + at as f64 * size as f64 / band.rate_hz,
         sides: [steady(&course[..head]), steady(&course[n - tail..])],
     })
 }
@@ -97,9 +96,9 @@ mod tests {
     fn a_turn_is_found_where_it_is_with_its_steady_sides() {
         // From -20 dB to -18 dB between 0.5 and 0.6 s.
         let turned = band(|t| -20.0 + 2.0 * ((t - 0.5) / 0.1).clamp(0.0, 1.0));
-        let step = level_step(&turned, 0.001, 10.0).unwrap();
+        let step = level_step(&turned, 0.001).unwrap();
         crate::assert_within!(step.db, 2.0, 0.01, "dB");
-        crate::assert_within!(step.at_s, 10.65, 0.05, "s");
+        crate::assert_within!(step.at_s, 0.65, 0.05, "s");
         let [before, after] = step.sides.map(Option::unwrap);
         crate::assert_within!(before.0, -20.0, 0.02, "dBFS");
         crate::assert_within!(after.0, -18.0, 0.02, "dBFS");
@@ -109,17 +108,17 @@ mod tests {
     #[test]
     fn a_dropout_and_flutter_of_the_level_are_no_step() {
         let dropped = band(|t| if (0.4..0.5).contains(&t) { -9.0 } else { -3.0 });
-        assert!(level_step(&dropped, 0.0, 0.0).unwrap().db.abs() < 0.01);
+        assert!(level_step(&dropped, 0.0).unwrap().db.abs() < 0.01);
         let wobbling = band(|t| 0.3 * (40.0 * t).sin());
-        let step = level_step(&wobbling, 0.0, 0.0).unwrap();
+        let step = level_step(&wobbling, 0.0).unwrap();
         assert!(step.db.abs() < 0.4, "{step:?}");
     }
 
     #[test]
     fn noise_and_too_little_say_nothing() {
-        assert_eq!(level_step(&band(|_| 0.0), 0.1, 0.0), None);
+        assert_eq!(level_step(&band(|_| 0.0), 0.1), None);
         let mut short = band(|_| 0.0);
         short.samples.truncate(100);
-        assert_eq!(level_step(&short, 0.0, 0.0), None);
+        assert_eq!(level_step(&short, 0.0), None);
     }
 }

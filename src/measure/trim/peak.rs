@@ -1,4 +1,4 @@
-//! The top of a smooth hump through points that are a little in doubt.
+//! The top of a smooth hump through points with an uncertainty.
 
 /// A point: place, height, expanded uncertainty (k = 2) of the height.
 pub(crate) type Point = (f64, f64, f64);
@@ -24,7 +24,7 @@ const MOST: usize = 9;
 
 /// The top of the hump by a parabola through the points around the highest one, by least squares.
 ///
-/// `points` stand in the order of their places. `None` if the hump has no top within them, or is too flat for the doubt.
+/// `points` stand in the order of their places. `None` if the hump has no top within them, or is too flat for the uncertainty.
 pub(crate) fn peak(points: &[Point]) -> Option<Peak> {
     let highest = (0..points.len()).max_by(|&a, &b| points[a].1.total_cmp(&points[b].1))?;
     let reach = REACH.max(REACH_UNCERTAINTIES * points[highest].2);
@@ -107,13 +107,13 @@ fn inverse(m: [[f64; 3]; 3]) -> Option<[[f64; 3]; 3]> {
 mod tests {
     use super::*;
 
-    fn hump(top: f64, count: u32, doubt: f64) -> Vec<Point> {
+    fn hump(top: f64, count: u32, uncertainty: f64) -> Vec<Point> {
         (1..=count)
             .map(|k| {
                 let x = f64::from(k);
-                // Doubt of alternating sign, not random: the worst that two neighbours can do.
-                let error = if k % 2 == 0 { doubt } else { -doubt };
-                (x, 3.0 - 0.1 * (x - top).powi(2) + error, 2.0 * doubt + 0.001)
+                // Errors of alternating sign, not random: the worst that two neighbours can do.
+                let error = if k % 2 == 0 { uncertainty } else { -uncertainty };
+                (x, 3.0 - 0.1 * (x - top).powi(2) + error, 2.0 * uncertainty + 0.001)
             })
             .collect()
     }
@@ -126,7 +126,7 @@ mod tests {
     }
 
     #[test]
-    fn doubt_moves_it_by_no_more_than_stated() {
+    fn uncertainty_moves_it_by_no_more_than_stated() {
         let got = peak(&hump(6.3, 12, 0.03)).unwrap();
         assert!((got.at - 6.3).abs() < got.uncertainty && got.uncertainty < 1.0, "{got:?}");
     }

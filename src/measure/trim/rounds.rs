@@ -12,7 +12,7 @@ use crate::measure::trim::level_step::{LevelStep, level_step};
 use crate::measure::trim::noise_reduction::{ReductionTone, tracking};
 use crate::measure::whole::playing::{FADE_S, SILENCE_MARGIN_S, read};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
-use crate::reading::{BiasPair, BiasSweep, Level, Pair, ReductionTracking, Round};
+use crate::reading::{BiasPair, BiasSweep, FileTime, Level, Pair, ReductionTracking, Round};
 use crate::signal::spectrum::Welch;
 use crate::trade::a_weighting;
 use rayon::prelude::*;
@@ -58,12 +58,12 @@ struct Heard<'a> {
 
 /// A-weighted mean squares of a silence, `[left, right]`, and its length, s.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Hush {
+pub(crate) struct SilenceNoise {
     pub a_weighted: [f64; 2],
     pub length_s: f64,
 }
 
-impl Hush {
+impl SilenceNoise {
     /// A-weighted level, dBFS; `None` for digital silence.
     pub fn dbfs(&self, channel: usize) -> Option<f64> {
         let power = self.a_weighted[channel];
@@ -81,10 +81,10 @@ impl Hush {
 struct Settled {
     round: u32,
     serves: Serves,
-    at_s: f64,
+    at_s: FileTime,
     tones: Vec<SettledTone>,
-    /// Where a tone moved, s of the return, what is to be said of it, and which tone it was, Hz.
-    moved: Option<(f64, String, f64)>,
+    /// Where a tone moved, what is to be said of it, and which tone it was, Hz.
+    moved: Option<(FileTime, String, f64)>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -122,9 +122,9 @@ pub(crate) fn in_rounds(
         .into_iter()
         .flatten()
         .collect();
-    let hushes: Vec<(&PlacedPart, Hush)> = parts
+    let silences: Vec<(&PlacedPart, SilenceNoise)> = parts
         .par_iter()
-        .map(|part| Ok(bench.hush(part)?.map(|hush| (*part, hush))))
+        .map(|part| Ok(bench.silence_noise(part)?.map(|silence| (*part, silence))))
         .collect::<Result<Vec<_>, CaptureError>>()?
         .into_iter()
         .flatten()
@@ -138,7 +138,7 @@ pub(crate) fn in_rounds(
         .filter(|round| round.serves == Serves::BiasSweep)
         .filter_map(|round| {
             let roles = round.roles()?;
-            let hush = hushes
+            let silence = silences
                 .iter()
                 .find(|(part, _)| part.serves == Serves::BiasSweep && part.round() == Some(round.round));
             Some(SweepRound {
@@ -150,7 +150,7 @@ pub(crate) fn in_rounds(
                 low: roles.low.gain,
                 high: roles.high.iter().map(|tone| (tone.hz, tone.gain)).collect(),
                 k3_percent: round.k3_percent(&heard),
-                hush: hush.map(|(_, hush)| *hush),
+                silence: silence.map(|(_, silence)| *silence),
             })
         })
         .collect();
@@ -159,8 +159,8 @@ pub(crate) fn in_rounds(
         let of_half = heard.iter().filter(|heard| heard.part.serves == serves);
         of_half.map(|heard| (heard.part.level_db, heard.hz, bench.gains(heard.part, heard.levels))).collect()
     };
-    let half_hush =
-        |serves: Serves| hushes.iter().find(|(part, _)| part.serves == serves).map(|(_, hush)| *hush);
+    let half_silence =
+        |serves: Serves| silences.iter().find(|(part, _)| part.serves == serves).map(|(_, silence)| *silence);
     Ok(InRounds {
         rounds: round_rows(&settled, &heard, reference_dbfs),
         bias: pair_rows(&settled),
@@ -168,8 +168,8 @@ pub(crate) fn in_rounds(
         noise_reduction: tracking(
             &tones(Serves::ReductionOut),
             &tones(Serves::ReductionIn),
-            half_hush(Serves::ReductionOut),
-            half_hush(Serves::ReductionIn),
+            half_silence(Serves::ReductionOut),
+            half_silence(Serves::ReductionIn),
             silenced,
         ),
     })
@@ -215,7 +215,7 @@ impl Bench<'_> {
         let Some(tone) = self.tone(part, hz, stretch)? else { return Ok(None) };
         let steps = [0, 1].map(|channel| {
             let level = tone.levels[channel]?;
-            level_step(&tone.band[channel], level.noise_share, stretch.from_s)
+            level_step(&tone.band[channel], level.noise_share)
         });
         let k3_percent = self.k3_percent(part, hz, stretch)?;
         Ok(Some(Heard { part, hz, stretch, levels: tone.levels, steps, k3_percent }))
@@ -261,13 +261,13 @@ impl Bench<'_> {
         let gain = self.gains(heard.part, heard.levels);
         [0, 1].map(|channel| {
             gain[channel]?;
-            let (dbfs, doubt) = heard.steps[channel]?.sides[side]?;
-            Some((dbfs - self.reference_dbfs - heard.part.level_db, doubt))
+            let (dbfs, uncertainty) = heard.steps[channel]?.sides[side]?;
+            Some((dbfs - self.reference_dbfs - heard.part.level_db, uncertainty))
         })
     }
 
     /// A-weighted noise of a silent part.
-    fn hush(&self, part: &PlacedPart) -> Result<Option<Hush>, CaptureError> {
+    fn silence_noise(&self, part: &PlacedPart) -> Result<Option<SilenceNoise>, CaptureError> {
         if part.signal != Signal::Silence {
             return Ok(None);
         }
@@ -288,7 +288,7 @@ impl Bench<'_> {
         let a_weighted =
             densities.map(|density| density.power(crate::measure::UNWEIGHTED_HZ.0, high_hz, weight));
         let sound = a_weighted.iter().all(|power| power.is_finite());
-        Ok(sound.then_some(Hush { a_weighted, length_s: stretch.length_s() }))
+        Ok(sound.then_some(SilenceNoise { a_weighted, length_s: stretch.length_s() }))
     }
 
     /// The tones of one round at the setting of most of them.
@@ -301,8 +301,9 @@ impl Bench<'_> {
         let moved = tones.iter().enumerate().filter_map(|(index, tone)| Some((index, moved(tone, all)?)));
         // The largest step counts: that is the turn.
         let moved = moved.max_by(|a, b| a.1.step.db.abs().total_cmp(&b.1.step.db.abs()));
+        let start = |heard: &Heard| self.alignment.clock.starting_at(heard.stretch.from_s);
         let mut settled =
-            Settled { round, serves, at_s: first.stretch.from_s, tones: Vec::new(), moved: None };
+            Settled { round, serves, at_s: start(first).at(0.0), tones: Vec::new(), moved: None };
         for (index, heard) in tones.iter().enumerate() {
             let mut gain = self.gains(heard.part, heard.levels);
             if let Some((at, _)) = &moved {
@@ -315,7 +316,8 @@ impl Bench<'_> {
             }
             settled.tones.push(SettledTone { hz: heard.hz, programme_db: heard.part.level_db, gain });
         }
-        settled.moved = moved.map(|(index, moved)| (moved.step.at_s, moved.words, tones[index].hz));
+        settled.moved = moved
+            .map(|(index, moved)| (start(tones[index]).at(moved.step.at_s), moved.words, tones[index].hz));
         Some(settled)
     }
 }

@@ -24,7 +24,7 @@ use crate::measure::tone::meter::Tone;
 use crate::measure::whole::measured::{MeasureOptions, Measured, MeasuredTone};
 use crate::measure::whole::playing::{Outcome, silenced, twin_hz};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
-use crate::reading::{Pair, Response, Warning};
+use crate::reading::{FileClock, FileTime, Pair, Response, Warning};
 use crate::signal::baseband::Band;
 
 /// Puts the outcomes of all parts, in the order of `timeline`, together.
@@ -37,6 +37,8 @@ pub(crate) fn assemble(
     mut around: Surroundings,
 ) -> Measured {
     let mut measured = Measured::default();
+    let clock = alignment.clock;
+    let start = |stretch: &Stretch| clock.starting_at(stretch.from_s);
     let silenced = silenced(alignment);
     let mute = |pair: Pair| [0, 1].map(|channel| pair[channel].filter(|_| !silenced[channel]));
     for outcome in &mut outcomes {
@@ -75,22 +77,25 @@ pub(crate) fn assemble(
     let linear = |part: &PlacedPart| both(part) && part.serves != Serves::Saturation && !shaped(part);
     let alike: Vec<&PlayedTone> =
         played.iter().filter(|(part, _)| linear(part)).map(|(_, tone)| tone).collect();
+    let mut splices_s = Vec::new();
     for outcome in &outcomes {
         if let Outcome::Flutter(result, stretch) = outcome {
-            measured.splices_s = splices(&result.1).iter().map(|at_s| stretch.from_s + at_s).collect();
+            splices_s = splices(&result.1).iter().map(|at_s| stretch.from_s + at_s).collect();
         }
     }
+    measured.splices_s = splices_s.iter().map(|at_s| clock.at(*at_s)).collect();
     measured.ran_s = timeline.parts.iter().zip(&outcomes).find_map(|(_, outcome)| match outcome {
-        Outcome::Flutter(result, stretch) => ran(&result.1[0], *stretch),
+        Outcome::Flutter(result, stretch) => ran(&result.1[0], *stretch, clock),
         _ => None,
     });
     // A silence without the tape is none, and no slate behind it says that the tape ran.
-    measured.lost_from_s = lost_from_s(timeline, alignment);
+    measured.lost_from_s = lost_from_s(timeline, alignment).map(|from_s| clock.at(from_s));
     if measured.lost_from_s.is_some() {
         around.silence = None;
     }
-    measured.torn = torn(&played, timeline, alignment, &outcomes);
-    let whole = untorn(&alignment.slates, &measured.torn, &measured.splices_s);
+    let torn = torn(&played, timeline, alignment, &outcomes);
+    measured.torn = torn.iter().map(|torn| torn.in_file(clock)).collect();
+    let whole = untorn(&alignment.slates, &torn, &splices_s);
     measured.speed = speed(whole, timeline);
     measured.tones = measured_tones(timeline, &outcomes);
     // Where levels are taken from the return, a gain that differs says nothing.
@@ -134,7 +139,7 @@ pub(crate) fn assemble(
         timeline.parts.iter().zip(&outcomes).find_map(|(part, outcome)| match (&part.signal, outcome) {
             // Frequencies of a sweep are told by time.
             (Signal::Sweep { from_hz, to_hz }, Outcome::Sweep(points))
-                if both(part) && !is_torn(part, alignment, &measured.torn) =>
+                if both(part) && !is_torn(part, alignment, &torn) =>
             {
                 Some((points.as_slice(), part.level_db, (*from_hz, *to_hz)))
             }
@@ -218,22 +223,22 @@ pub(crate) fn assemble(
                 if part.length_s >= 1.0 && is_first(part, timeline.parts[..k].iter()) =>
             {
                 let noise = tone.levels.map(|level| level.map_or(1.0, |level| 3.2 * level.noise_share));
-                measured.dropouts.extend(dropouts(&tone.band, noise, &part.id, stretch.from_s));
+                measured.dropouts.extend(dropouts(&tone.band, noise, &part.id, start(stretch)));
             }
             Outcome::Flutter(result, stretch) => {
                 let noise = silenced.map(|silenced| if silenced { 1.0 } else { 0.0 });
-                measured.dropouts.extend(dropouts(&result.1, noise, &part.id, stretch.from_s));
+                measured.dropouts.extend(dropouts(&result.1, noise, &part.id, start(stretch)));
                 measured.flutter.clone_from(&result.0);
                 if let Signal::Tone { hz } = part.signal
                     && measured.splices_s.is_empty()
-                    && !is_torn(part, alignment, &measured.torn)
+                    && !is_torn(part, alignment, &torn)
                 {
                     let expected_hz = hz * alignment.ratio(part);
                     measured.course = TapeCourse::of(&result.1, expected_hz, part, alignment, stretch.from_s);
                 }
                 // A jump is a peak that no tape made.
                 if let Some(flutter) = &mut measured.flutter
-                    && (!measured.splices_s.is_empty() || is_torn(part, alignment, &measured.torn))
+                    && (!measured.splices_s.is_empty() || is_torn(part, alignment, &torn))
                 {
                     flutter.unweighted_peak_percent = None;
                 }
@@ -243,12 +248,12 @@ pub(crate) fn assemble(
             }
             Outcome::Harmonics(found, stretch) => {
                 let noise = silenced.map(|silenced| if silenced { 1.0 } else { 0.0 });
-                measured.dropouts.extend(dropouts(&found.band, noise, &part.id, stretch.from_s));
+                measured.dropouts.extend(dropouts(&found.band, noise, &part.id, start(stretch)));
             }
             _ => {}
         }
     }
-    nonlinear(&mut measured, timeline, &outcomes, &played, silenced);
+    nonlinear(&mut measured, timeline, &outcomes, &played, silenced, clock);
     let ladder = measured.distortion.as_ref().and_then(|distortion| ladder_riding_db(&distortion.steps));
     if let Some(db) = ladder.filter(|_| !gain_rides) {
         measured.warnings.push(Warning::new(
@@ -260,7 +265,7 @@ pub(crate) fn assemble(
             ),
         ));
     }
-    measured.dropouts.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+    measured.dropouts.sort_by(|a, b| a.at_s.seconds().total_cmp(&b.at_s.seconds()));
     let stopped = measured.ran_s.is_some() && measured.lost_from_s.is_some();
     measured.noise = if stopped { None } else { noise(&silences, &measured.level, silenced) };
     let by_level = saturation_by_noise(&noises, hiss, &measured.level, silenced);
@@ -286,6 +291,7 @@ fn nonlinear(
     outcomes: &[Outcome],
     played: &[(&PlacedPart, PlayedTone<'_>)],
     silenced: [bool; 2],
+    clock: FileClock,
 ) {
     let reference_dbfs = reference(&measured.level, silenced).map_or([None; 2], |reference| reference.dbfs);
     let both = |part: &PlacedPart| part.channels == Channels::Both;
@@ -327,7 +333,7 @@ fn nonlinear(
     }
     measured.erasing = parts().find_map(|(part, outcome)| match (&part.signal, outcome) {
         (Signal::Tone { hz }, Outcome::Erased(erased, stretch)) => {
-            Some(erasing(*hz, part.level_db, stretch.from_s, erased))
+            Some(erasing(*hz, part.level_db, clock.starting_at(stretch.from_s), erased))
         }
         _ => None,
     });
@@ -357,10 +363,11 @@ fn measured_tones(timeline: &Timeline, outcomes: &[Outcome]) -> Vec<MeasuredTone
     timeline.parts.iter().zip(outcomes).filter_map(of).collect()
 }
 
-/// Where the flutter tone was read, s of the return, if that is not all of `stretch`.
-fn ran(band: &Band, stretch: Stretch) -> Option<(f64, f64)> {
+/// Where the flutter tone was read, if that is not all of `stretch`.
+fn ran(band: &Band, stretch: Stretch, clock: FileClock) -> Option<[FileTime; 2]> {
     let (from_s, to_s) = (stretch.from_s + band.first_s, stretch.from_s + band.time_s(band.samples.len()));
-    (from_s - stretch.from_s > 0.3 || stretch.to_s - to_s > 0.3).then_some((from_s, to_s))
+    (from_s - stretch.from_s > 0.3 || stretch.to_s - to_s > 0.3)
+        .then(|| [from_s, to_s].map(|at_s| clock.at(at_s)))
 }
 
 /// End of the last slate that was found, s of the return, if the next one is missing though the return goes on.

@@ -5,7 +5,7 @@ use crate::measure::azimuth::delay::PlayedDifference;
 use crate::measure::faults::level_dependence::LevelDependence;
 use crate::measure::faults::lossy::LossySign;
 use crate::measure::faults::surroundings::surroundings;
-use crate::measure::faults::tears::Torn;
+use crate::measure::faults::tears::TornInFile;
 use crate::measure::faults::unmeasured::{Gave, unmeasured};
 use crate::measure::flutter::same_tape::TapeCourse;
 use crate::measure::trim::rounds::{InRounds, in_rounds};
@@ -13,8 +13,8 @@ use crate::measure::whole::assembled::assemble;
 use crate::measure::whole::playing::{FADE_S, Outcome, play, read, trace_hum};
 use crate::programme::{PlacedPart, Serves, Timeline};
 use crate::reading::{
-    Amplifier, Azimuth, Distortion, Dropout, Erasing, Flutter, Intermodulation, Level, Noise, Response,
-    Saturation, Separation, Speed, Warning,
+    Amplifier, Azimuth, Distortion, Dropout, Erasing, FileTime, Flutter, Intermodulation, Level, Noise,
+    Response, Saturation, Separation, Speed, Warning,
 };
 use crate::trade::Medium;
 use rayon::prelude::*;
@@ -85,13 +85,13 @@ pub struct Measured {
     /// Dropouts in the steady tones.
     pub dropouts: Vec<Dropout>,
     /// Stretches in which samples are missing or came twice.
-    pub torn: Vec<Torn>,
-    /// Times at which the phase of the flutter tone jumps, s of the return.
-    pub splices_s: Vec<f64>,
-    /// Where alone the tape ran in the flutter tone, s of the return, if it did not all the time.
-    pub ran_s: Option<(f64, f64)>,
-    /// From here on, s of the return, no slate was found though the return goes on.
-    pub lost_from_s: Option<f64>,
+    pub torn: Vec<TornInFile>,
+    /// Times at which the phase of the flutter tone jumps.
+    pub splices_s: Vec<FileTime>,
+    /// Where alone the tape ran in the flutter tone, from and to, if it did not all the time.
+    pub ran_s: Option<[FileTime; 2]>,
+    /// From here on no slate was found though the return goes on.
+    pub lost_from_s: Option<FileTime>,
     /// A gain that depends on level.
     pub level_dependence: Option<LevelDependence>,
     /// Signs of a lossy codec.

@@ -62,9 +62,10 @@ pub(crate) fn play(
     match (&part.signal, part.serves) {
         (Signal::Tone { hz }, Serves::Flutter) if reads_flutter => {
             let Some(stretch) = alignment.steady_rest(part, FADE_S) else { return Ok(Outcome::Missing) };
-            let mut meter = FlutterMeter::new(rate_hz, *hz, hz * ratio);
+            let mut meter =
+                FlutterMeter::new(rate_hz, *hz, hz * ratio, alignment.clock.starting_at(stretch.from_s));
             read(source, alignment, stretch, &mut |block| meter.feed(block))?;
-            Ok(Outcome::Flutter(Box::new(meter.finish(stretch.from_s)), stretch))
+            Ok(Outcome::Flutter(Box::new(meter.finish()), stretch))
         }
         // The latter are measured apart, by what stands in rounds.rs.
         (_, Serves::Nothing | Serves::Place)
@@ -164,7 +165,7 @@ pub(crate) fn trace_hum(
     outcomes: &mut [Outcome],
 ) -> Result<(), CaptureError> {
     let hums = |outcome: &mut Outcome| match outcome {
-        Outcome::Silence(Some(silence)) => silence.comb().is_some(),
+        Outcome::Silence(Some(silence)) => silence.hum_components().is_some(),
         _ => false,
     };
     let Some(index) = outcomes.iter_mut().position(hums) else { return Ok(()) };

@@ -61,25 +61,25 @@ fn verdict(verdict: Option<Verdict>) -> &'static str {
 }
 
 /// A value with its uncertainty and unit, or why there is none.
-fn value(value: Option<f64>, doubt: Option<f64>, unit: &str, quantity: &str) -> String {
-    value.map_or("cannot tell".to_owned(), |value| words::figure(value, doubt, unit, quantity, false))
+fn value(value: Option<f64>, uncertainty: Option<f64>, unit: &str, quantity: &str) -> String {
+    value.map_or("cannot tell".to_owned(), |value| words::figure(value, uncertainty, unit, quantity, false))
 }
 
 /// A finding's value in one state; what has a verdict without a value (hum that is not there) says so.
 pub(in crate::show) fn finding_value(change: &FindingChange, is_after: bool) -> String {
-    let (at, doubt) = if is_after {
+    let (at, uncertainty) = if is_after {
         (change.after, change.uncertainties[1])
     } else {
         (change.before, change.uncertainties[0])
     };
-    if at.is_none() { "no value".to_owned() } else { value(at, doubt, &change.unit, &change.id) }
+    if at.is_none() { "no value".to_owned() } else { value(at, uncertainty, &change.unit, &change.id) }
 }
 
 /// By how much a finding changed, and whether that is more than its uncertainty; empty if there is no change to be told.
 pub(in crate::show) fn finding_change(change: &FindingChange) -> String {
-    let Some((by, doubt)) = change.change.zip(change.change_uncertainty) else { return String::new() };
+    let Some((by, uncertainty)) = change.change.zip(change.change_uncertainty) else { return String::new() };
     let said = if change.changed == Some(true) { "changed" } else { "no change shown" };
-    format!("{}: {said}", words::figure(by, Some(doubt), &change.unit, &change.id, true))
+    format!("{}: {said}", words::figure(by, Some(uncertainty), &change.unit, &change.id, true))
 }
 
 /// Verdicts that changed or are outside still; the others are counted, and stand in the table of all.
@@ -147,8 +147,8 @@ pub(in crate::show) fn changed(comparison: &Comparison) -> Option<Table> {
         of(comparison, ChangeState::Changed).flat_map(|change| rows_of(comparison, change)).collect();
     let end = |row: &ComparedRow, k: Option<usize>| {
         let value = k.and_then(|k| Some((row.values[k]?, row.uncertainties[k])));
-        value.map_or("cannot tell".to_owned(), |(value, doubt)| {
-            words::brief(value, doubt, &row.unit, &row.quantity)
+        value.map_or("cannot tell".to_owned(), |(value, uncertainty)| {
+            words::brief(value, uncertainty, &row.unit, &row.quantity)
         })
     };
     Rows::of("", rows)
@@ -317,8 +317,8 @@ fn filed(comparison: &Comparison) -> Table {
 
 #[cfg(test)]
 mod tests {
+    use crate::judge::Reading;
     use crate::judge::{Named, compare};
-    use crate::reading::Reading;
     use crate::show::{COLUMNS, comparison};
 
     #[test]

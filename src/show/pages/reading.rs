@@ -1,9 +1,10 @@
 //! The page of a reading: the summary, the report and the CSV files alike.
 
+use crate::judge::Reading;
 use crate::judge::{Limits, Quantity, meaning};
 use crate::reading::figures::UnitKind::{Dbfs, Microseconds, Seconds, SpeedPercent};
 use crate::reading::figures::given;
-use crate::reading::{CardUsed, Circumstances, Reading};
+use crate::reading::{CardUsed, Circumstances};
 use crate::show::page::{Block, Kind, Page, Section};
 use crate::show::tables::{
     amplifier, causes, findings, flutter, found, level, noise, nonlinear, rounds, same_tape, separation,

@@ -72,8 +72,8 @@ fn delay(tape: &SkewTape) -> String {
 fn along(tape: &SkewTape, wander_us: f64) -> String {
     let ends = match (tape.along.first(), tape.along.last()) {
         (Some(first), Some(last)) => {
-            let doubt = first.uncertainty_us.max(last.uncertainty_us);
-            let [first, last] = [first, last].map(|end| Microseconds.of(end.delay_us, doubt).signed());
+            let uncertainty = first.uncertainty_us.max(last.uncertainty_us);
+            let [first, last] = [first, last].map(|end| Microseconds.of(end.delay_us, uncertainty).signed());
             let sure = first.spread().unwrap_or_default();
             format!(
                 "; {first} at the start, {last} at the end, each +- {sure} us and less sure than the mean"

@@ -3,10 +3,10 @@
 use super::axes::{Axis, BOTTOM, Frame, LABEL_STEP, TOP};
 use super::svg::{Anchor, Stroke};
 use super::{DEEPEST_DB, Plot, channel, continuous, hertz_axis};
-use crate::judge::cause_name;
+use crate::judge::{Reading, cause_name};
 use crate::reading::figures::UnitKind::Db;
 use crate::reading::figures::frequency;
-use crate::reading::{Cause, CauseKind, Reading, Unexplained};
+use crate::reading::{Cause, CauseKind, Unexplained};
 use crate::show::tables::causes::name;
 
 /// Parts of a layer that are thinner all along are not drawn, dB.
@@ -216,6 +216,7 @@ mod tests {
             uncertainty: Some(0.1),
             unit: "um".to_owned(),
             height_db: None,
+            digital: false,
             second_hz: None,
             shares_db,
             curve_db,

@@ -18,8 +18,12 @@ const NUMBER_STEP: f64 = 17.0;
 /// The deviation over time.
 pub(super) fn course(flutter: &Flutter) -> Option<Plot> {
     let course = flutter.speed_against_time.as_ref()?;
-    let pieces: Vec<[f64; 3]> =
-        course.pieces.iter().copied().filter(|piece| piece.iter().all(|value| value.is_finite())).collect();
+    let pieces: Vec<[f64; 3]> = course
+        .pieces
+        .iter()
+        .map(|&(at_s, low, high)| [at_s.seconds(), low, high])
+        .filter(|piece| piece.iter().all(|value| value.is_finite()))
+        .collect();
     let (first, last) = (pieces.first()?[0], pieces.last()?[0]);
     let low = pieces.iter().map(|piece| piece[1]).fold(f64::INFINITY, f64::min);
     let high = pieces.iter().map(|piece| piece[2]).fold(f64::NEG_INFINITY, f64::max);
@@ -153,12 +157,12 @@ fn number(frame: &mut Frame, lines: &[&FlutterLine], points: &[(f64, f64)]) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::reading::Reading;
+    use crate::judge::Reading;
 
     fn flutter() -> Flutter {
         let reading: Reading =
             serde_json::from_str(include_str!("../../../tests/readings/faulty.json")).unwrap();
-        reading.flutter.unwrap()
+        reading.flutter.clone().unwrap()
     }
 
     #[test]
@@ -212,7 +216,7 @@ mod tests {
         let mut flutter = flutter();
         assert!(course(&flutter).unwrap().svg.contains("polygon"));
         for piece in &mut flutter.speed_against_time.as_mut().unwrap().pieces {
-            (piece[1], piece[2]) = (0.0, 0.0);
+            (piece.1, piece.2) = (0.0, 0.0);
         }
         assert!(course(&flutter).is_none());
         flutter.speed_against_time = None;

@@ -14,7 +14,8 @@ pub(super) use response::response_change;
 pub(super) use svg::escaped;
 
 use crate::judge::Limits;
-use crate::reading::{Reading, Response, ResponsePoint};
+use crate::judge::Reading;
+use crate::reading::{Response, ResponsePoint};
 use axes::Axis;
 
 /// Deepest response drawn, dB: what lies lower runs along the edge.

@@ -96,12 +96,12 @@ fn name_lines(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::reading::Reading;
+    use crate::judge::Reading;
 
     fn sample() -> Noise {
         let reading: Reading =
             serde_json::from_str(include_str!("../../../tests/readings/faulty.json")).unwrap();
-        reading.noise.unwrap()
+        reading.noise.clone().unwrap()
     }
 
     #[test]

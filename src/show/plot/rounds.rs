@@ -3,8 +3,9 @@
 use super::Plot;
 use super::axes::{Axis, Frame};
 use super::svg::Stroke;
+use crate::judge::Reading;
 use crate::reading::figures::{frequency, programme_level};
-use crate::reading::{BiasSweep, Pair, Reading, ReductionTracking};
+use crate::reading::{BiasSweep, Pair, ReductionTracking};
 
 type Points = Vec<(f64, f64)>;
 

@@ -42,10 +42,10 @@ fn shares(causes: &[Cause]) -> Option<Table> {
     let table = COLUMNS_HZ.into_iter().fold(table, |table, hz| {
         table.head(&frequency(hz), move |(cause, is_share)| {
             match (cause.shares_db.iter().find(|share| share[0] == hz), is_share) {
-                (Some([_, db, doubt]), true) => {
-                    Cell::from(Measured::of(Db, Some(*db), Some(*doubt)).signed())
+                (Some([_, db, uncertainty]), true) => {
+                    Cell::from(Measured::of(Db, Some(*db), Some(*uncertainty)).signed())
                 }
-                (Some([_, _, doubt]), false) => Cell::Spread(Db, *doubt),
+                (Some([_, _, uncertainty]), false) => Cell::Spread(Db, *uncertainty),
                 (None, true) => Cell::from("not known"),
                 (None, false) => Cell::from(""),
             }
@@ -218,7 +218,7 @@ mod tests {
         assert_eq!(
             said,
             [
-                "left spacing, 0.31 +- 0.03 um, 97 % sure; right spacing, 0.31 +- 0.03 um, 97 % sure: dirt.",
+                "left spacing, 0.312 +- 0.021 um, 97 % sure; right spacing, 0.312 +- 0.021 um, 97 % sure: dirt.",
                 "right gap or spacing, 97 % sure: could not be told apart.",
                 "left: not explained are -0.3 dB at 63 Hz, the most of 2 points; may be there as well, too weak to say: \
                  gap (0.90 um, 30 %)."

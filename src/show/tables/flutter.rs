@@ -5,7 +5,7 @@ use crate::reading::figures::UnitKind::{
     Hertz, HertzPerMinute, LineHertz, Percent, PercentPerMinute, Seconds,
 };
 use crate::reading::figures::{frequency, given};
-use crate::reading::{Flutter, FlutterFigures, FlutterLine, FlutterStretch};
+use crate::reading::{FileTime, Flutter, FlutterFigures, FlutterLine, FlutterStretch};
 use crate::show::page::{Measured, Printed, Quantities, Rows, Section, Table, Tone};
 
 /// Shortest tone that a flutter reading should rest on, s (common practice, no source).
@@ -55,8 +55,8 @@ pub(in crate::show) fn flutter(flutter: &Flutter) -> Section {
     let mut section = Section::new("Flutter").say(format!(
         "Tone {}, measured from {} to {} of the return.",
         frequency(flutter.carrier_hz),
-        Seconds.of(flutter.measured_from_s, None),
-        Seconds.of(flutter.measured_to_s, None)
+        Seconds.of(flutter.measured_from_s.seconds(), None),
+        Seconds.of(flutter.measured_to_s.seconds(), None)
     ));
     section = section.tables(figures(flutter));
     if let Some(spread) = &flutter.spread {
@@ -83,10 +83,15 @@ fn figures(flutter: &Flutter) -> [Table; 2] {
     };
     let mut found = Quantities::default();
     for (name, _, part, of) in KINDS {
-        let doubt = of(&flutter.uncertainties).or(flutter.uncertainty_percent);
+        let uncertainty = of(&flutter.uncertainties).or(flutter.uncertainty_percent);
         let remark: Vec<String> =
             range(of).into_iter().chain([band(part)]).filter(|said| !said.is_empty()).collect();
-        found.one(name, "percent", Measured::of(Percent, of(&whole(flutter)), doubt), remark.join("; "));
+        found.one(
+            name,
+            "percent",
+            Measured::of(Percent, of(&whole(flutter)), uncertainty),
+            remark.join("; "),
+        );
     }
     let drift = Measured::of(PercentPerMinute, flutter.drift_percent_per_min, None);
     found.filed("drift of the tone, subtracted", "percent per minute", drift);
@@ -144,9 +149,9 @@ fn lines(lines: &[FlutterLine]) -> Option<Table> {
 
 /// How a line's rate moves, where it does by more than its uncertainty.
 fn drift(line: &FlutterLine) -> Option<String> {
-    let (drift, doubt) = (line.drift_hz_per_min?, line.drift_uncertainty_hz_per_min?);
-    let moves = HertzPerMinute.of(drift, doubt).signed().full();
-    (drift.abs() > doubt).then(|| format!("rate moves {moves}"))
+    let (drift, uncertainty) = (line.drift_hz_per_min?, line.drift_uncertainty_hz_per_min?);
+    let moves = HertzPerMinute.of(drift, uncertainty).signed().full();
+    (drift.abs() > uncertainty).then(|| format!("rate moves {moves}"))
 }
 
 /// `flutter-spectrum.csv`, `speed-against-time.csv` and `flutter-stretches.csv`, which figures draw.
@@ -158,13 +163,13 @@ fn courses(flutter: &Flutter) -> Vec<Table> {
     let pieces = flutter.speed_against_time.iter().flat_map(|course| &course.pieces);
     let course = Rows::of("speed-against-time.csv", pieces)
         .printed(Printed::Nowhere)
-        .key("at_s", |piece: &[f64; 3]| piece[0])
-        .key("lowest_percent", |piece| piece[1])
-        .key("highest_percent", |piece| piece[2]);
+        .key("at_s", |piece: &(FileTime, f64, f64)| piece.0.seconds())
+        .key("lowest_percent", |piece| piece.1)
+        .key("highest_percent", |piece| piece.2);
     let stretches = Rows::of("flutter-stretches.csv", &flutter.stretches)
         .printed(Printed::Nowhere)
-        .key("from_s", |stretch: &FlutterStretch| stretch.from_s)
-        .key("to_s", |stretch| stretch.to_s);
+        .key("from_s", |stretch: &FlutterStretch| stretch.from_s.seconds())
+        .key("to_s", |stretch| stretch.to_s.seconds());
     let stretches = KINDS
         .into_iter()
         .fold(stretches, |rows, (_, key, _, of)| rows.key(key, move |stretch| of(&stretch.figures)));

@@ -39,8 +39,8 @@ fn heard(row: &Found) -> String {
 pub(in crate::show) fn found(rows: &[Found]) -> Section {
     let table = Rows::of("found.csv", rows)
         .column(&["kind"], &["what"], kind)
-        .column(&["from_s"], &["from"], |row| Measured::of(Seconds, Some(row.from_s), None))
-        .column(&["to_s"], &["to"], |row| Measured::of(Seconds, Some(row.to_s), None))
+        .column(&["from_s"], &["from"], |row| Measured::of(Seconds, Some(row.from_s.seconds()), None))
+        .column(&["to_s"], &["to"], |row| Measured::of(Seconds, Some(row.to_s.seconds()), None))
         .head("heard", heard)
         .head("meant", nominal)
         .key("hz", |row| row.hz)
@@ -111,13 +111,14 @@ pub(in crate::show) fn tape(tape: &TapeSection) -> Section {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::reading::FileClock;
 
     #[test]
     fn a_guess_is_said_to_be_a_guess() {
         let row = |kind, hz: Option<f64>, nominal_hz: Option<f64>, nominal_by| Found {
             kind,
-            from_s: 1.0,
-            to_s: 4.25,
+            from_s: FileClock::default().at(1.0),
+            to_s: FileClock::default().at(4.25),
             hz,
             to_hz: None,
             return_dbfs: [Some(-12.04), None],

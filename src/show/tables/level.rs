@@ -104,8 +104,8 @@ pub(in crate::show) fn response(response: &Response) -> Section {
 /// Delay and what follows from it, and `phase.csv`.
 pub(in crate::show) fn azimuth(azimuth: &Azimuth) -> Section {
     let mut found = Quantities::default();
-    let mut one = |name: &str, csv, unit: UnitKind, value, doubt, is_signed: bool| {
-        let figure = Measured::of(unit, value, doubt);
+    let mut one = |name: &str, csv, unit: UnitKind, value, uncertainty, is_signed: bool| {
+        let figure = Measured::of(unit, value, uncertainty);
         found.one(name, csv, if is_signed { figure.signed() } else { figure }, "");
     };
     one("delay", "us", Microseconds, azimuth.delay_us, azimuth.uncertainty_us, true);

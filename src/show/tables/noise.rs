@@ -62,8 +62,8 @@ fn hum(mains: &Mains, sure: Pair) -> Option<Table> {
         .titled("Components of hum, dB re 0 dB")
         .column(&["hz"], &["line"], |line| {
             // A multiple is as many times less sure as its fundamental.
-            let doubt = mains.uncertainty_hz.map(|u| u * line.0 / mains.hz);
-            Measured::of(LineHertz, Some(line.0), doubt).named()
+            let uncertainty = mains.uncertainty_hz.map(|u| u * line.0 / mains.hz);
+            Measured::of(LineHertz, Some(line.0), uncertainty).named()
         })
         .column(&["left_db", "right_db"], &["left", "right"], |line| pair(Db, [line.1, line.2], sure))
         .any()
@@ -138,8 +138,9 @@ pub(in crate::show) fn at_high_levels(rows: &[SaturationNoise]) -> Option<Sectio
         let table = levels.into_iter().fold(table, |table, level| {
             table.head(&programme_level(level.programme_db), |band| {
                 let same = level.bands.iter().find(|other| (other.hz / band.hz - 1.0).abs() < 1e-6);
-                let (db, doubt) = same.map_or(([None; 2], [None; 2]), |same| (same.db, same.uncertainty_db));
-                pair(Db, db, doubt).map(Measured::signed)
+                let (db, uncertainty) =
+                    same.map_or(([None; 2], [None; 2]), |same| (same.db, same.uncertainty_db));
+                pair(Db, db, uncertainty).map(Measured::signed)
             })
         });
         section = section.table(table.table());

@@ -16,8 +16,8 @@ fn by_side<S>(steps: &[S]) -> Vec<OfSide<'_, S>> {
 }
 
 /// A product of distortion: what it is, its uncertainty, what it lies below.
-fn product(side: usize, [value, doubt, limit]: [Pair; 3]) -> Measured {
-    Measured::of(Percent, value[side], doubt[side]).sure().or_below(limit[side])
+fn product(side: usize, [value, uncertainty, limit]: [Pair; 3]) -> Measured {
+    Measured::of(Percent, value[side], uncertainty[side]).sure().or_below(limit[side])
 }
 
 /// `distortion.csv`, one row a step and channel.
@@ -112,7 +112,7 @@ pub(in crate::show) fn saturation(found: &Saturation) -> Vec<Section> {
 fn ladder(
     hz: f64,
     steps: &[SaturationStep],
-    [output_db, doubt_db, at_db]: [Pair; 3],
+    [output_db, uncertainty_db, at_db]: [Pair; 3],
     why: &[Option<String>; 2],
     reference: &str,
 ) -> Section {
@@ -131,7 +131,7 @@ fn ladder(
         (Some(db), Some(at_db)) => format!(
             "{}: maximum output (SOL) {}, at {} of the programme.",
             SIDES[k],
-            Db.of(db, doubt_db[k]).signed().full(),
+            Db.of(db, uncertainty_db[k]).signed().full(),
             Db.of(at_db, None).signed()
         ),
         _ => format!("{}: maximum output: {}.", SIDES[k], why[k].as_deref().unwrap_or("was not found")),

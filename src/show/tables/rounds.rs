@@ -3,7 +3,9 @@
 use super::SIDES;
 use crate::reading::figures::UnitKind::{Db, Dbfs, Percent, Rounds, Seconds};
 use crate::reading::figures::frequency;
-use crate::reading::{BiasHigh, BiasPair, BiasStep, BiasSweep, Pair, ReductionRow, ReductionTracking, Round};
+use crate::reading::{
+    BiasHigh, BiasPair, BiasStep, BiasSweep, FileTime, Pair, ReductionRow, ReductionTracking, Round,
+};
 use crate::show::page::{Block, Cell, Measured, Printed, Quantities, Rows as Table, Section, pair};
 
 /// Changes smaller than this are not worth a line, dB.
@@ -16,7 +18,7 @@ pub(in crate::show) fn rounds(rounds: &[Round], bias: &[BiasPair]) -> Section {
     let levels = Table::of("rounds.csv", rounds)
         .titled("Gain of the level tone, return minus programme, dB")
         .column(&["round"], &["round"], |row| row.round)
-        .column(&["at_s"], &["at, s"], |row| Measured::of(Seconds, Some(row.at_s), None))
+        .column(&["at_s"], &["at, s"], |row| Measured::of(Seconds, Some(row.at_s.seconds()), None))
         .key("level_hz", |row| row.level_hz)
         .head("tone", |row| row.level_hz.map_or(String::new(), frequency))
         .column(&keys, &["left", "right"], |row| {
@@ -26,14 +28,14 @@ pub(in crate::show) fn rounds(rounds: &[Round], bias: &[BiasPair]) -> Section {
             let less = row.level_uncertainty_db.into_iter().flatten().reduce(f64::max);
             Measured::of(Db, row.level_difference_db, less).signed()
         })
-        .key("moved_at_s", |row| row.moved_at_s);
+        .key("moved_at_s", |row| row.moved_at_s.map(FileTime::seconds));
     let mut section = Section::new("Rounds").table(levels.table());
     for (high_hz, low_hz) in high_tones(bias) {
         let keys = ["left_difference_db", "right_difference_db", SURE[0], SURE[1]];
         let pairs = Table::of("bias.csv", bias.iter().filter(|pair| pair.high_hz == high_hz))
             .titled(format!("{} minus {}, dB", frequency(high_hz), frequency(low_hz)))
             .column(&["round"], &["round"], |row| row.round)
-            .head("at, s", |row| Measured::of(Seconds, Some(row.at_s), None))
+            .head("at, s", |row| Measured::of(Seconds, Some(row.at_s.seconds()), None))
             .key("low_hz", |row| row.low_hz)
             .key("high_hz", |row| row.high_hz)
             .column(&keys, &["left", "right"], |row| {
@@ -61,13 +63,13 @@ fn high_tones(pairs: &[BiasPair]) -> Vec<(f64, f64)> {
 }
 
 /// `left +0.80 dB, right -0.20 dB`, as far as it is worth saying.
-fn moved_by(change: Pair, doubt: Pair) -> Option<String> {
+fn moved_by(change: Pair, uncertainty: Pair) -> Option<String> {
     let sides: Vec<String> = (0..2)
         .filter_map(|k| {
             let db = change[k].filter(|db| db.abs() >= WORTH_A_LINE_DB)?;
             // Two levels, each with this uncertainty.
-            let doubt = doubt[k].map(|u| u * std::f64::consts::SQRT_2);
-            Some(format!("{} {}", SIDES[k], Db.of(db, doubt).signed()))
+            let uncertainty = uncertainty[k].map(|u| u * std::f64::consts::SQRT_2);
+            Some(format!("{} {}", SIDES[k], Db.of(db, uncertainty).signed()))
         })
         .collect();
     (!sides.is_empty()).then(|| sides.join(", "))

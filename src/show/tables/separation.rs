@@ -24,7 +24,7 @@ pub(in crate::show) fn separation(rows: &[Separation]) -> Section {
                 (row.left_into_right_db, row.left_into_right_uncertainty_db, row.noise_limit_db[0]),
                 (row.right_into_left_db, row.right_into_left_uncertainty_db, row.noise_limit_db[1]),
             ]
-            .map(|(db, doubt, limit)| Measured::of(Db, db, doubt).sure().or_below(limit));
+            .map(|(db, uncertainty, limit)| Measured::of(Db, db, uncertainty).sure().or_below(limit));
             [left, right]
         })
         .head("noise limit", |row| pair(Db, row.noise_limit_db, [None; 2]));
@@ -40,7 +40,11 @@ pub(in crate::show) fn separation(rows: &[Separation]) -> Section {
 pub(in crate::show) fn erasing(erasing: &Erasing) -> Section {
     let place = match (erasing.erased_from_s, erasing.erased_to_s) {
         (Some(from), Some(to)) => {
-            format!("Erased stretch: {} to {} of the return.", Seconds.of(from, None), Seconds.of(to, None))
+            format!(
+                "Erased stretch: {} to {} of the return.",
+                Seconds.of(from.seconds(), None),
+                Seconds.of(to.seconds(), None)
+            )
         }
         _ => format!("Cannot tell: {}.", erasing.why.as_deref().unwrap_or("no erased stretch was found")),
     };

@@ -48,7 +48,7 @@ pub(in crate::show) fn dropouts(rows: &[Dropout]) -> Section {
     let section = Section::new("Dropouts in steady tones");
     let table = Rows::of("dropouts.csv", rows)
         .at_most(MOST_DROPOUTS)
-        .column(&["at_s"], &["at, s"], |row| Measured::of(Seconds, Some(row.at_s), None))
+        .column(&["at_s"], &["at, s"], |row| Measured::of(Seconds, Some(row.at_s.seconds()), None))
         .column(&["part"], &["part"], |row| row.part.as_str())
         .column(&["depth_db"], &["depth, dB"], |row| Measured::of(Db, Some(row.depth_db), None))
         .column(&["length_ms"], &["length, ms"], |row| Measured::of(Milliseconds, Some(row.length_ms), None))

@@ -8,7 +8,7 @@
 //! last tenth of a decibel. All results are means over all models, so that their uncertainty grows where the response
 //! cannot tell.
 
-use crate::judge::causes_shapes::{Place, Prior, Setting, priors, probability, shape_db, starts};
+use crate::measure::causes::shapes::{Place, Prior, Setting, priors, probability, shape_db, starts};
 use crate::reading::CauseKind;
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 use rayon::prelude::*;

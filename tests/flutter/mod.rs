@@ -5,5 +5,3 @@ mod kinds;
 mod lines;
 mod standard;
 mod synth;
-#[path = "../tsv/mod.rs"]
-mod tsv;

@@ -1,16 +1,13 @@
 //! Causes of a measured response: azimuth, spacing, gap, time constant, low-pass, coupling, head bump.
 //!
 //! Azimuth is not fitted: its loss follows from the measured delay. The others are weighed against each other and against
-//! ripple that no cause explains ([`crate::judge::causes_fit`]); what the evidence leaves open is said so.
+//! ripple that no cause explains ([`crate::measure::causes::fit`]); what the evidence leaves open is said so.
 
-use crate::judge::case::SIDES;
-use crate::judge::causes::words;
-use crate::judge::causes_fit::{KindVerdict, Point, Verdicts, weigh};
-use crate::judge::causes_shapes::{FITTED, Place, Setting, is_treble, low_pass_peak, unwarped_hz};
-use crate::judge::findings::wiring::dead_channels;
-use crate::judge::meaning::{Meaning, Quantity, meaning};
+use crate::measure::causes::fit::{KindVerdict, Point, Verdicts, weigh};
+use crate::measure::causes::shapes::{FITTED, Place, Setting, low_pass_peak, unwarped_hz};
 use crate::reading::{
-    Cause, CauseKind, Instead, Reading, RecordedOn, Response, ResponsePoint, TapeType, Unexplained,
+    Cause, CauseKind, Circumstances, Facts, Heads, Instead, NoiseReduction, RecordedOn, Response,
+    ResponsePoint, TapeType, Unexplained, dead_channels,
 };
 use crate::trade::playback_losses::azimuth_loss_db;
 use crate::trade::{Equalisation, Medium};
@@ -41,20 +38,17 @@ const DEEP_DB: f64 = -20.0;
 const SPOILT: [&str; 3] = ["gain-riding", "noise-reduction-on", "wrong-recipe"];
 
 /// Causes of the reading's response, and what they leave unexplained. Both are empty where the circumstances or the
-/// recording do not allow it, or fewer than six points were measured.
+/// recording do not allow it, or fewer than six points were measured. `why` is left empty: room `judge` words it.
 ///
 /// `medium` is what the tape's wavelengths and tracks follow from.
-pub fn causes(reading: &Reading, medium: &Medium) -> (Vec<Cause>, Vec<Unexplained>) {
+pub fn causes(reading: &Facts, medium: &Medium) -> (Vec<Cause>, Vec<Unexplained>) {
     let (mut causes, mut unexplained) = (Vec::new(), Vec::new());
     let told = &reading.circumstances;
     let spoilt = reading.warnings.iter().any(|warning| SPOILT.contains(&warning.id.as_str()));
-    let untold = matches!(meaning(Quantity::PlaybackResponse, told), Meaning::CannotTell { .. });
-    let (Some(response), false) =
-        (&reading.response, spoilt || untold || told.recorded_on == Some(RecordedOn::Loopback))
-    else {
+    let (Some(response), true) = (&reading.response, !spoilt && response_shows(told)) else {
         return (causes, unexplained);
     };
-    let dead = dead_channels(reading);
+    let dead = dead_channels(&reading.capture, &reading.level);
     for side in (0..2).filter(|&side| !dead[side]) {
         let Some((found, left)) = Channel::new(reading, response, medium, side).judged() else { continue };
         causes.extend(found);
@@ -63,9 +57,28 @@ pub fn causes(reading: &Reading, medium: &Medium) -> (Vec<Cause>, Vec<Unexplaine
     (causes, unexplained)
 }
 
+/// Whether the response is a deck's: not that of the sound card alone, nor of noise reduction, which changes it with the
+/// level.
+fn response_shows(told: &Circumstances) -> bool {
+    match told.recorded_on {
+        Some(RecordedOn::Loopback) => false,
+        Some(RecordedOn::Injected) => true,
+        _ => told.noise_reduction == NoiseReduction::Off,
+    }
+}
+
+/// Whether the return shows the playback head's tilt: another head than this one recorded what it plays.
+fn tilt_shows(told: &Circumstances) -> bool {
+    match told.recorded_on {
+        Some(RecordedOn::Injected | RecordedOn::Loopback) => false,
+        Some(RecordedOn::ThisDeck) => told.heads == Some(Heads::Three),
+        _ => true,
+    }
+}
+
 /// One channel's response, azimuth subtracted.
 struct Channel<'a> {
-    reading: &'a Reading,
+    reading: &'a Facts,
     side: usize,
     setting: Setting,
     reference: Place,
@@ -83,15 +96,15 @@ struct Tilt<'a> {
 
 impl<'a> Tilt<'a> {
     /// The tilt, where azimuth means something.
-    fn of(reading: &Reading, medium: &'a Medium) -> Option<Self> {
-        let untold = matches!(meaning(Quantity::Azimuth, &reading.circumstances), Meaning::CannotTell { .. });
-        if untold || reading.capture.mono || dead_channels(reading).contains(&true) {
+    fn of(reading: &Facts, medium: &'a Medium) -> Option<Self> {
+        let shows = tilt_shows(&reading.circumstances);
+        if !shows || reading.capture.mono || dead_channels(&reading.capture, &reading.level).contains(&true) {
             return None;
         }
         let azimuth = reading.azimuth.as_ref()?;
         Some(Self {
             delay_us: azimuth.delay_us.filter(|delay| delay.is_finite())?,
-            uncertainty_us: azimuth.uncertainty_us.filter(|doubt| doubt.is_finite())?,
+            uncertainty_us: azimuth.uncertainty_us.filter(|uncertainty| uncertainty.is_finite())?,
             wander_us: azimuth.wander_us_rms.unwrap_or(0.0),
             medium,
         })
@@ -114,7 +127,7 @@ impl<'a> Tilt<'a> {
 }
 
 impl<'a> Channel<'a> {
-    fn new(reading: &'a Reading, response: &Response, medium: &'a Medium, side: usize) -> Self {
+    fn new(reading: &'a Facts, response: &Response, medium: &'a Medium, side: usize) -> Self {
         let nominal = match reading.circumstances.tape_type {
             None | Some(TapeType::I) => Equalisation::Us120,
             Some(_) => Equalisation::Us70,
@@ -127,14 +140,14 @@ impl<'a> Channel<'a> {
         let points = gathered(response, side)
             .into_iter()
             .filter_map(|(hz, db, sigma_db)| {
-                let (tilt_db, tilt_doubt_db) = azimuth
+                let (tilt_db, tilt_uncertainty_db) = azimuth
                     .as_ref()
                     .map_or((0.0, 0.0), |azimuth| azimuth.share_db(hz, response.reference_hz));
                 (tilt_db > DEEP_DB).then(|| Point {
                     place: place(hz),
                     db: db - tilt_db,
                     sigma_db,
-                    shared_db: 0.5 * tilt_doubt_db,
+                    shared_db: 0.5 * tilt_uncertainty_db,
                 })
             })
             .collect();
@@ -155,12 +168,11 @@ impl<'a> Channel<'a> {
 
     fn judged(&self) -> Option<(Vec<Cause>, Unexplained)> {
         let verdicts = weigh(&self.points, self.reference, &self.kinds(), &self.setting)?;
-        let digital = verdicts.digital > 0.5;
         let mut causes: Vec<Cause> = self.azimuth_cause().into_iter().collect();
         let mut perhaps = Vec::new();
         for treble in [true, false] {
             let side: Vec<&KindVerdict> =
-                verdicts.kinds.iter().filter(|verdict| is_treble(verdict.kind) == treble).collect();
+                verdicts.kinds.iter().filter(|verdict| verdict.kind.is_treble() == treble).collect();
             let told = side.iter().filter(|verdict| verdict.probability >= TOLD);
             causes.extend(told.filter_map(|verdict| self.told(&verdicts, verdict)));
             let mut open: Vec<&KindVerdict> = side
@@ -185,11 +197,11 @@ impl<'a> Channel<'a> {
             .map(|(point, explained)| [point.place.programme_hz, point.db - explained])
             .collect();
         let most = left_db.iter().max_by(|a, b| a[1].abs().total_cmp(&b[1].abs())).copied()?;
-        for cause in &mut causes {
-            cause.why = words::why(cause, self.reading, &self.setting, digital, most);
+        for cause in causes.iter_mut().filter(|cause| cause.cause == CauseKind::LowPass) {
+            cause.digital = verdicts.digital > 0.5;
         }
         let unexplained = Unexplained {
-            channel: SIDES[self.side].to_owned(),
+            channel: ["left", "right"][self.side].to_owned(),
             ripple_db: verdicts.ripple_db,
             most_hz: most[0],
             points: left_db.len() as u32,
@@ -201,12 +213,13 @@ impl<'a> Channel<'a> {
 
     fn cause(&self, kind: CauseKind, shares_db: Vec<[f64; 3]>) -> Cause {
         Cause {
-            channel: SIDES[self.side].to_owned(),
+            channel: ["left", "right"][self.side].to_owned(),
             cause: kind,
             value: None,
             uncertainty: None,
             unit: unit(kind).to_owned(),
             height_db: None,
+            digital: false,
             second_hz: None,
             shares_db,
             curve_db: vec![],
@@ -249,7 +262,7 @@ impl<'a> Channel<'a> {
                     && verdicts.digital > 0.5
                 {
                     let real_hz = unwarped_hz(hz, rate_hz);
-                    cause.uncertainty = cause.uncertainty.map(|doubt| doubt * real_hz / hz);
+                    cause.uncertainty = cause.uncertainty.map(|uncertainty| uncertainty * real_hz / hz);
                     cause.value = Some(real_hz);
                 }
             }
@@ -353,13 +366,13 @@ fn gathered(response: &Response, side: usize) -> Vec<(f64, f64, f64)> {
         rows.iter()
             .filter(|row| row.hz >= BAND_HZ.0 && row.hz <= BAND_HZ.1)
             .filter_map(|row| Some((row.hz, row.db[side]?, row.uncertainty_db[side]?)))
-            .filter(|(_, db, doubt)| db.is_finite() && *doubt <= WIDEST_DB)
-            .map(|(hz, db, doubt)| (hz, db, 0.5 * doubt))
+            .filter(|(_, db, uncertainty)| db.is_finite() && *uncertainty <= WIDEST_DB)
+            .map(|(hz, db, uncertainty)| (hz, db, 0.5 * uncertainty))
             .collect()
     };
     let kinds = [&response.steps, &response.sweep, &response.noise].map(|rows| sure(rows));
     let mut all = kinds[0].clone();
-    doubt_what_disagrees(&mut all, &kinds[1]);
+    widen_what_disagrees(&mut all, &kinds[1]);
     for more in &kinds[1..] {
         let known: Vec<f64> = all.iter().map(|row| row.0).collect();
         let far = |hz: f64| known.iter().all(|known| (hz / known).max(known / hz) > NEAR);
@@ -370,7 +383,7 @@ fn gathered(response: &Response, side: usize) -> Vec<(f64, f64, f64)> {
 }
 
 /// A step that the sweep contradicts (a dropout, a disturbance) is worth as little as they are apart.
-fn doubt_what_disagrees(steps: &mut [(f64, f64, f64)], sweep: &[(f64, f64, f64)]) {
+fn widen_what_disagrees(steps: &mut [(f64, f64, f64)], sweep: &[(f64, f64, f64)]) {
     for (hz, db, sigma_db) in steps {
         let Some(pair) = sweep.windows(2).find(|pair| pair[0].0 <= *hz && pair[1].0 >= *hz) else { continue };
         let share = (*hz / pair[0].0).ln() / (pair[1].0 / pair[0].0).ln();
@@ -378,6 +391,30 @@ fn doubt_what_disagrees(steps: &mut [(f64, f64, f64)], sweep: &[(f64, f64, f64)]
         let apart_db = (*db - swept_db).abs();
         if apart_db > 0.3 + 3.0 * sigma_db.hypot(pair[0].2.max(pair[1].2)) {
             *sigma_db = sigma_db.max(0.5 * apart_db);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::{Meaning, Quantity, meaning};
+
+    #[test]
+    fn causes_are_sought_where_the_table_of_meanings_says_anything() {
+        use RecordedOn as On;
+        let origins = [On::Calibrated, On::House, On::OtherDeck, On::ThisDeck, On::Injected, On::Loopback];
+        for recorded_on in origins.into_iter().map(Some).chain([None]) {
+            for heads in [None, Some(Heads::Two), Some(Heads::Three)] {
+                for noise_reduction in [NoiseReduction::Off, NoiseReduction::On] {
+                    let told =
+                        Circumstances { recorded_on, heads, noise_reduction, ..Circumstances::default() };
+                    let means = |quantity| !matches!(meaning(quantity, &told), Meaning::CannotTell { .. });
+                    assert_eq!(tilt_shows(&told), means(Quantity::Azimuth), "{told:?}");
+                    let response = means(Quantity::PlaybackResponse) && recorded_on != Some(On::Loopback);
+                    assert_eq!(response_shows(&told), response, "{told:?}");
+                }
+            }
         }
     }
 }

@@ -22,7 +22,6 @@ impl Row {
     }
 
     /// The number under `head`, or `None` for an empty cell.
-    #[allow(dead_code, reason = "not every test that reads tables needs it")]
     pub fn number_if_any(&self, head: &str) -> Option<f64> {
         (!self.text(head).is_empty()).then(|| self.number(head))
     }

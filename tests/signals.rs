@@ -14,7 +14,6 @@ pub fn noise(count: usize, seed: u64) -> Vec<f64> {
 }
 
 /// Asserts that `samples` begin with the values that the head of `table` gives: the library is fed what scipy was fed.
-#[allow(dead_code, reason = "the property tests only need the noise")]
 pub fn assert_same_beginning(samples: &[f64], table: &str) {
     let line = table
         .lines()

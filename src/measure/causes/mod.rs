@@ -1,4 +1,5 @@
 //! What makes the response as it is.
 
+pub(crate) mod fit;
+pub(crate) mod shapes;
 pub(crate) mod told;
-pub(crate) mod words;

@@ -4,7 +4,7 @@
 
 mod bench;
 mod compare;
-mod containers;
+pub mod containers;
 mod general;
 mod help;
 mod house;

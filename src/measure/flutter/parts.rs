@@ -5,8 +5,8 @@
 //! one that gives tape turns faster and faster, the one that takes it slower and slower, and by just as much as tape is
 //! thick.
 
-use crate::judge::transport_numbers::TransportNumbers;
-use crate::reading::{FlutterLine, Reading, RecordedOn};
+use crate::measure::flutter::transport_numbers::TransportNumbers;
+use crate::reading::{Facts, FlutterLine, RecordedOn};
 use crate::trade::Medium;
 use crate::trade::cassette_parts::{
     BELT, CAPSTAN, IDLER, MOTOR, PACK, PINCH_ROLLER, SUPPLY_REEL, TAKE_UP_REEL, TAPE_UM, UsualDiameter,
@@ -24,6 +24,13 @@ const HARMONIC_SHARE: f64 = 0.004;
 /// Both reels together, where their movement cannot tell them apart.
 const EITHER_REEL: &str = "supply or take-up reel";
 
+/// The part of a line by itself.
+struct Itself {
+    part: LinePart,
+    /// It may be a reel, whose harmonics move with it: then it is no harmonic of another part's line.
+    reel: bool,
+}
+
 /// The part of one line.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LinePart {
@@ -37,7 +44,7 @@ pub struct LinePart {
 
 /// Parts of the reading's flutter lines, in their order; `None` where none is known. `numbers` are the technician's.
 pub fn line_parts(
-    reading: &Reading,
+    reading: &Facts,
     medium: &Medium,
     numbers: Option<&TransportNumbers>,
 ) -> Vec<Option<LinePart>> {
@@ -57,15 +64,17 @@ pub fn line_parts(
         speed_share,
         resolution_hz: 0.5 / length_s,
     };
-    let first: Vec<Option<LinePart>> = flutter.lines.iter().map(|line| matcher.by_itself(line)).collect();
+    let first: Vec<Option<Itself>> = flutter.lines.iter().map(|line| matcher.by_itself(line)).collect();
     flutter
         .lines
         .iter()
         .zip(&first)
-        .map(|(line, part)| match part {
-            Some(part) if !part.could_be || part.name.starts_with(EITHER_REEL) => Some(part.clone()),
+        .map(|(line, itself)| match itself {
+            Some(Itself { part, reel }) if !part.could_be || *reel => Some(part.clone()),
             None if matches!(moves(line), Moves::Faster | Moves::Slower) => None,
-            part => matcher.as_harmonic(line, &flutter.lines, &first).or_else(|| part.clone()),
+            itself => matcher
+                .as_harmonic(line, &flutter.lines, &first)
+                .or_else(|| itself.as_ref().map(|itself| itself.part.clone())),
         })
         .collect()
 }
@@ -90,23 +99,24 @@ enum Moves {
 
 fn moves(line: &FlutterLine) -> Moves {
     match (line.drift_hz_per_min, line.drift_uncertainty_hz_per_min) {
-        (Some(drift), Some(doubt)) if drift > doubt => Moves::Faster,
-        (Some(drift), Some(doubt)) if drift < -doubt => Moves::Slower,
+        (Some(drift), Some(uncertainty)) if drift > uncertainty => Moves::Faster,
+        (Some(drift), Some(uncertainty)) if drift < -uncertainty => Moves::Slower,
         (Some(_), Some(_)) => Moves::Hardly,
         _ => Moves::NotKnown,
     }
 }
 
 impl Matcher<'_> {
-    fn by_itself(&self, line: &FlutterLine) -> Option<LinePart> {
-        if let Some(reel) = self.reel(line) {
-            return Some(reel);
+    fn by_itself(&self, line: &FlutterLine) -> Option<Itself> {
+        if let Some(part) = self.reel(line) {
+            return Some(Itself { part, reel: true });
         }
         // A line that moves is no capstan and no roller.
         if matches!(moves(line), Moves::Faster | Moves::Slower) {
             return None;
         }
-        self.by_number(line).or_else(|| self.by_usual_range(line))
+        let numbered = self.by_number(line).map(|part| Itself { part, reel: false });
+        numbered.or_else(|| self.by_usual_range(line))
     }
 
     /// A reel whose rate moves as tape of a usual thickness makes it move, itself or one of its harmonics.
@@ -116,7 +126,8 @@ impl Matcher<'_> {
             Moves::Slower => TAKE_UP_REEL,
             Moves::Hardly | Moves::NotKnown => return None,
         };
-        let (drift, doubt) = (line.drift_hz_per_min?.abs() / 60.0, line.drift_uncertainty_hz_per_min? / 60.0);
+        let (drift, uncertainty) =
+            (line.drift_hz_per_min?.abs() / 60.0, line.drift_uncertainty_hz_per_min? / 60.0);
         let (thin_um, thick_um) = match self.numbers.and_then(|numbers| numbers.tape_um) {
             Some(um) => (0.85 * um, 1.15 * um),
             None => TAPE_UM,
@@ -125,7 +136,9 @@ impl Matcher<'_> {
             let order = f64::from(*harmonic);
             let hub_hz = line.hz / order;
             let change = |um: f64| order * hub_change_hz_per_s(hub_hz, um, self.medium.speed_mm_s);
-            self.is_reel_rate(hub_hz) && drift + doubt >= change(thin_um) && drift - doubt <= change(thick_um)
+            self.is_reel_rate(hub_hz)
+                && drift + uncertainty >= change(thin_um)
+                && drift - uncertainty <= change(thick_um)
         };
         // A harmonic moves by its order more; which one fits, the thickness of tape decides.
         let harmonic = (1..=MOST_HARMONIC).find(fits)?;
@@ -140,10 +153,11 @@ impl Matcher<'_> {
 
     /// Whether a steady line is too steady for a reel.
     fn too_steady_for_a_reel(&self, line: &FlutterLine) -> bool {
-        let (Some(drift), Some(doubt)) = (line.drift_hz_per_min, line.drift_uncertainty_hz_per_min) else {
+        let (Some(drift), Some(uncertainty)) = (line.drift_hz_per_min, line.drift_uncertainty_hz_per_min)
+        else {
             return false;
         };
-        drift.abs() + doubt < 60.0 * hub_change_hz_per_s(line.hz, TAPE_UM.0, self.medium.speed_mm_s)
+        drift.abs() + uncertainty < 60.0 * hub_change_hz_per_s(line.hz, TAPE_UM.0, self.medium.speed_mm_s)
     }
 
     fn by_number(&self, line: &FlutterLine) -> Option<LinePart> {
@@ -163,7 +177,7 @@ impl Matcher<'_> {
         None
     }
 
-    fn by_usual_range(&self, line: &FlutterLine) -> Option<LinePart> {
+    fn by_usual_range(&self, line: &FlutterLine) -> Option<Itself> {
         // What has a number is somewhere else, or it would have been found by that.
         let known: Vec<String> = self
             .numbers
@@ -183,10 +197,14 @@ impl Matcher<'_> {
             .filter(|part| free(part.0) && inside(part))
             .map(|part| part.0)
             .collect();
-        if self.is_reel_rate(line.hz) && !self.too_steady_for_a_reel(line) {
+        let reel = self.is_reel_rate(line.hz) && !self.too_steady_for_a_reel(line);
+        if reel {
             names.insert(0, EITHER_REEL);
         }
-        (!names.is_empty()).then(|| LinePart { name: names.join(" or "), harmonic: 1, could_be: true })
+        (!names.is_empty()).then(|| Itself {
+            part: LinePart { name: names.join(" or "), harmonic: 1, could_be: true },
+            reel,
+        })
     }
 
     /// The line as harmonic of a stronger one that is a part's own rate.
@@ -194,14 +212,14 @@ impl Matcher<'_> {
         &self,
         line: &FlutterLine,
         lines: &[FlutterLine],
-        parts: &[Option<LinePart>],
+        parts: &[Option<Itself>],
     ) -> Option<LinePart> {
         for harmonic in 2..=MOST_HARMONIC {
             let order = f64::from(harmonic);
             let first = lines.iter().zip(parts).find_map(|(other, part)| {
                 let tolerance = line.hz * HARMONIC_SHARE + order * self.resolution_hz;
                 let near = (line.hz - order * other.hz).abs() <= tolerance;
-                let part = part.as_ref().filter(|part| part.harmonic == 1)?;
+                let part = part.as_ref().map(|itself| &itself.part).filter(|part| part.harmonic == 1)?;
                 (near && other.percent_peak > line.percent_peak).then_some(part)
             });
             if let Some(part) = first {
@@ -210,18 +228,4 @@ impl Matcher<'_> {
         }
         None
     }
-}
-
-/// Part of a line in words: `pinch roller`, `pinch roller, 2nd harmonic`, `could be pinch roller or idler`, or `no part
-/// known`.
-pub fn part_words(line: &FlutterLine) -> String {
-    let Some(part) = &line.part else { return "no part known".to_owned() };
-    let could = if line.could_be { "could be " } else { "" };
-    let harmonic = match line.harmonic {
-        Some(order @ 2) => format!(", {order}nd harmonic"),
-        Some(order @ 3) => format!(", {order}rd harmonic"),
-        Some(order) if order > 3 => format!(", {order}th harmonic"),
-        _ => String::new(),
-    };
-    format!("{could}{part}{harmonic}")
 }

@@ -50,11 +50,6 @@ pub(crate) const FITTED: [CauseKind; 6] = [
     CauseKind::HeadBump,
 ];
 
-/// Whether a cause shows in the treble (or else in the bass).
-pub(crate) fn is_treble(kind: CauseKind) -> bool {
-    !matches!(kind, CauseKind::Coupling | CauseKind::HeadBump)
-}
-
 /// How probable a cause is before anything was measured (from memory: how often one meets it on the bench). Low-pass
 /// circuits are rare, and there to keep other causes from being blamed for one.
 pub(crate) fn probability(kind: CauseKind) -> f64 {

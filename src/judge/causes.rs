@@ -1,8 +1,8 @@
 //! What a cause means, in words.
 
-use crate::judge::causes_shapes::{Setting, is_treble};
 use crate::reading::figures::{UnitKind, frequency, given};
-use crate::reading::{Cause, CauseKind, Reading, RecordedOn};
+use crate::reading::{Cause, CauseKind, Facts, RecordedOn, TapeType, Unexplained};
+use crate::trade::Equalisation;
 
 /// Name of a cause in words of the trade.
 pub fn cause_name(kind: CauseKind) -> &'static str {
@@ -24,20 +24,17 @@ pub fn cause_size(value: Option<f64>, uncertainty: Option<f64>, unit: &str) -> O
     Some(UnitKind::of_unit(unit, "")?.of(value, uncertainty).full())
 }
 
-/// What `cause` means and rests on. `digital`: a low-pass is a digital one; `most` is the largest rest: `[Hz, dB]`.
-pub(crate) fn why(
-    cause: &Cause,
-    reading: &Reading,
-    setting: &Setting,
-    digital: bool,
-    most: [f64; 2],
-) -> String {
-    let mut words =
-        if cause.instead.is_empty() { one(cause, reading, setting, digital, most) } else { several(cause) };
+/// The causes of the response of `facts`, each with what it means and rests on; `unexplained` is what they leave.
+pub(crate) fn causes(facts: &Facts, causes: Vec<Cause>, unexplained: &[Unexplained]) -> Vec<Cause> {
+    causes.into_iter().map(|cause| Cause { why: why(&cause, facts, unexplained), ..cause }).collect()
+}
+
+fn why(cause: &Cause, reading: &Facts, unexplained: &[Unexplained]) -> String {
+    let mut words = if cause.instead.is_empty() { one(cause, reading, unexplained) } else { several(cause) };
     let told = &reading.circumstances;
     let fitted = !matches!(cause.cause, CauseKind::Azimuth | CauseKind::None);
     match told.recorded_on {
-        Some(RecordedOn::ThisDeck) if fitted && is_treble(cause.cause) => {
+        Some(RecordedOn::ThisDeck) if fitted && cause.cause.is_treble() => {
             words += ". Record and playback are seen together: bias and record equalisation make such slopes as well, and \
                       only a calibrated tape tells them apart";
         }
@@ -52,14 +49,14 @@ pub(crate) fn why(
     }
     let delay_known = reading.azimuth.as_ref().is_some_and(|azimuth| azimuth.delay_us.is_some());
     let tape = !matches!(told.recorded_on, Some(RecordedOn::ThisDeck | RecordedOn::Injected));
-    if fitted && is_treble(cause.cause) && tape && !delay_known {
+    if fitted && cause.cause.is_treble() && tape && !delay_known {
         words += ". No azimuth was measured: a tilted head loses treble, too";
     }
     words
 }
 
 /// Words for a cause by itself.
-fn one(cause: &Cause, reading: &Reading, setting: &Setting, digital: bool, most: [f64; 2]) -> String {
+fn one(cause: &Cause, reading: &Facts, unexplained: &[Unexplained]) -> String {
     match cause.cause {
         CauseKind::Azimuth => "follows from the measured delay; set azimuth before anything else".to_owned(),
         CauseKind::Spacing => "falls in proportion to frequency, as if the tape ran so far off the head: dirt, a worn \
@@ -68,8 +65,8 @@ fn one(cause: &Cause, reading: &Reading, setting: &Setting, digital: bool, most:
         CauseKind::Gap => "falls as such a gap does that nothing makes up for (in effect it is 1.11 times as wide). Where \
                            the amplifier makes up for a sound head's gap, the real one is wider"
             .to_owned(),
-        CauseKind::TimeConstant => time_constant(cause, reading, setting),
-        CauseKind::LowPass if digital => {
+        CauseKind::TimeConstant => time_constant(cause, reading),
+        CauseKind::LowPass if cause.digital => {
             "falls as a digital low-pass does, which no circuit follows: a setting of the sound card, or a conversion on the way"
                 .to_owned()
         }
@@ -93,18 +90,35 @@ fn one(cause: &Cause, reading: &Reading, setting: &Setting, digital: bool, most:
         }
         CauseKind::HeadBump => "the head's own shape in the bass; a bump of some dB is usual, and nothing is to be turned"
             .to_owned(),
-        CauseKind::None if most[1].abs() >= 1.0 => format!("no cause known here has the shape of this response: {} at {} are not explained", UnitKind::Db.of(most[1], None).signed(), frequency(most[0])),
-        CauseKind::None => "nothing that needs a cause".to_owned(),
+        CauseKind::None => match most_unexplained(unexplained, &cause.channel) {
+            Some([hz, db]) if db.abs() >= 1.0 => format!(
+                "no cause known here has the shape of this response: {} at {} are not explained",
+                UnitKind::Db.of(db, None).signed(),
+                frequency(hz)
+            ),
+            _ => "nothing that needs a cause".to_owned(),
+        },
     }
 }
 
-fn time_constant(cause: &Cause, reading: &Reading, setting: &Setting) -> String {
-    let nominal = given(setting.nominal_us, 0);
+/// `[Hz, dB]`: the largest of what the causes of `channel` leave.
+fn most_unexplained(unexplained: &[Unexplained], channel: &str) -> Option<[f64; 2]> {
+    let left = unexplained.iter().find(|left| left.channel == channel)?;
+    left.left_db.iter().max_by(|a, b| a[1].abs().total_cmp(&b[1].abs())).copied()
+}
+
+fn time_constant(cause: &Cause, reading: &Facts) -> String {
+    let nominal_us = match reading.circumstances.tape_type {
+        None | Some(TapeType::I) => Equalisation::Us120,
+        Some(_) => Equalisation::Us70,
+    }
+    .high_time_constant_us();
+    let nominal = given(nominal_us, 0);
     let assumed = match reading.circumstances.tape_type {
         None => " (taken for that, because the tape type was not told)",
         Some(_) => "",
     };
-    let other_us = if setting.nominal_us > 100.0 { 70.0 } else { 120.0 };
+    let other_us = if nominal_us > 100.0 { 70.0 } else { 120.0 };
     let near = |value: f64| (value - other_us).abs() <= cause.uncertainty.unwrap_or(0.0).max(0.05 * other_us);
     let switch = if cause.value.is_some_and(near) {
         format!(", so about {} us: look at the tape switch first", given(other_us, 0))

@@ -1,8 +1,7 @@
 //! Readings of virtual decks with known faults, held against what is really true of them.
 //!
 //! This proves that the code does what it should on the decks that we can imagine; the checks against documents and
-//! other software are elsewhere. `cargo test --release --test truth -- --ignored --nocapture` prints the table of the
-//! worst figures for the recipe `full`.
+//! other software are elsewhere.
 
 mod advice;
 mod bench;
@@ -24,8 +23,8 @@ mod trims;
 mod wrong_rate;
 
 use bench::{Case, Row, Store, play, rows};
-use deckproof::deck::{DeckFile, EXAMPLES};
-use deckproof::programme::{Recipe, find};
+use deckproof::deck::DeckFile;
+use deckproof::programme::Recipe;
 use rayon::prelude::*;
 
 fn short() -> Recipe {
@@ -97,33 +96,4 @@ fn other_seeds_change_nothing() {
         .collect();
     let missed = all_misses(&short(), cases);
     assert!(missed.is_empty(), "{}", missed.join("\n"));
-}
-
-#[test]
-#[ignore = "a table to look at, of minutes of audio for each of the example decks"]
-fn look_at_full_on_every_example_deck() {
-    let recipe = find(&std::env::var("RECIPE").unwrap_or("full".into())).unwrap();
-    for (k, (name, text)) in EXAMPLES.iter().enumerate() {
-        let deck = DeckFile::from_toml(text, name).unwrap();
-        let case = Case { name, deck, seed: 100 + k as u64, rate_hz: 48_000, store: Store::TwentyFour };
-        let played = play(&recipe, &case);
-        let warnings: Vec<&str> = played.reading.warnings.iter().map(|warning| warning.id.as_str()).collect();
-        println!("{name}, warnings {warnings:?}");
-        let all = rows(&played);
-        let mut kinds: Vec<&str> = all.iter().map(|row| row.quantity).collect();
-        kinds.dedup();
-        for kind in kinds {
-            let of_kind = all.iter().filter(|row| row.quantity == kind);
-            if let Some(row) = of_kind.max_by(|a, b| a.share().total_cmp(&b.share())) {
-                println!(
-                    "  {kind:16} worst {:6.2} of the target: {} got {:?}, true {:.4}, stated +- {:?}",
-                    row.share(),
-                    row.what,
-                    row.got,
-                    row.want,
-                    row.uncertainty
-                );
-            }
-        }
-    }
 }

@@ -5,10 +5,3 @@ mod bench;
 mod blocks;
 mod hostile;
 mod scale;
-#[path = "../signals/mod.rs"]
-mod signals;
-
-/// `cases` random cases, nothing written to disk.
-fn config(cases: u32) -> proptest::test_runner::Config {
-    proptest::test_runner::Config { cases, failure_persistence: None, ..Default::default() }
-}
