@@ -1,7 +1,8 @@
 //! The README keeps its word: its commands run as printed, its tables are the code's, its files are there.
 
+use crate::returns;
 use deckproof::judge::{Meaning, Quantity, meaning};
-use deckproof::programme::{Renderer, Timeline, built_in, built_in_by_name};
+use deckproof::programme::{Timeline, built_in, built_in_by_name};
 use deckproof::reading::{Circumstances, Heads, NoiseReduction, RecordedOn};
 use deckproof::trade::CAUTIONS;
 use rayon::prelude::*;
@@ -43,8 +44,7 @@ fn table(head: &str) -> Vec<Vec<&'static str>> {
 
 /// Writes a programme as it would come back over a wire.
 fn write_return(path: &Path) {
-    let timeline = Timeline::from(&built_in_by_name("first-look").unwrap());
-    let [left, right] = Renderer::new(&timeline, 48_000, -12.0).unwrap().collect();
+    let programme = returns::programme(&built_in_by_name("first-look").unwrap(), 48_000);
     let spec = hound::WavSpec {
         channels: 2,
         sample_rate: 48_000,
@@ -52,7 +52,7 @@ fn write_return(path: &Path) {
         sample_format: hound::SampleFormat::Int,
     };
     let mut wav = hound::WavWriter::create(path, spec).unwrap();
-    for value in left.into_iter().zip(right).flat_map(|(left, right)| [left, right]) {
+    for value in programme[0].iter().zip(&programme[1]).flat_map(|(left, right)| [left, right]) {
         wav.write_sample((value * 8_388_608.0).round() as i32).unwrap();
     }
     wav.finalize().unwrap();

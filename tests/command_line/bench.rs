@@ -1,6 +1,7 @@
 //! A folder to work in, the command run there, and the returns that the tests share.
 
-use deckproof::programme::{Recipe, Renderer, Timeline, built_in_by_name};
+use crate::returns;
+use deckproof::programme::{Recipe, built_in_by_name};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::OnceLock;
@@ -47,9 +48,8 @@ pub fn first_look() -> &'static Frames {
 }
 
 fn frames(recipe: &Recipe) -> Frames {
-    let timeline = Timeline::from(recipe);
-    let [left, right] = Renderer::new(&timeline, 48_000, -12.0).unwrap().collect();
-    left.into_iter().zip(right).map(|(left, right)| [left, right]).collect()
+    let programme = returns::programme(recipe, 48_000);
+    programme[0].iter().zip(&programme[1]).map(|(left, right)| [*left, *right]).collect()
 }
 
 /// A folder of its own.

@@ -78,7 +78,7 @@ fn read(decks: &Decks, deck: &Deck, seed: u64, rate_hz: u32) -> Reading {
     told.circumstances.tape_type = Some(TapeType::I);
     told.limits = Limits::from_toml(&deck.limits, "advice.toml").unwrap();
     told.recipe = Some(recipe);
-    read_samples(&*samples, &deck.name, &told).unwrap_or_else(|error| panic!("{}: {error}", deck.name))
+    read_samples(&samples, &deck.name, &told).unwrap_or_else(|error| panic!("{}: {error}", deck.name))
 }
 
 fn name(work: &WorkStep) -> String {

@@ -72,7 +72,7 @@ pub fn play(recipe: &Recipe, case: &Case) -> Played {
     let samples = returns::of(recipe, &case.deck, case.seed, case.rate_hz, case.store);
     let mut options = options(RecordedOn::Calibrated);
     options.recipe = Some(recipe.clone());
-    let reading = read_samples(&*samples, case.name, &options)
+    let reading = read_samples(&samples, case.name, &options)
         .unwrap_or_else(|error| panic!("{}, seed {}: {error}", case.name, case.seed));
     let deck = VirtualDeck::new(&case.deck, case.seed, f64::from(case.rate_hz)).unwrap();
     Played { reading, truth: deck.truth(), timeline: Timeline::from(recipe) }
@@ -86,7 +86,7 @@ pub fn try_play_behind(
     told: &ReadOptions,
 ) -> Result<Reading, ReadError> {
     let samples = returns::behind(recipe, &case.deck, card, case.seed, case.rate_hz, case.store);
-    read_samples(&*samples, case.name, told)
+    read_samples(&samples, case.name, told)
 }
 
 pub fn play_behind(recipe: &Recipe, case: &Case, card: &DeckFile, told: &ReadOptions) -> Reading {

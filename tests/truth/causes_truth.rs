@@ -160,7 +160,7 @@ fn reels_capstan_and_roller_of_a_virtual_deck_are_named() {
     let mut told = options(RecordedOn::Calibrated);
     told.transport =
         Some(TransportNumbers::from_toml("capstan_mm = 2.5\npinch_roller_mm = 11\n", "numbers").unwrap());
-    let reading = read_samples(&*samples, "reels", &told).unwrap();
+    let reading = read_samples(&samples, "reels", &told).unwrap();
     let lines = reading.flutter.clone().unwrap().lines;
     for (hz, part, harmonic) in [
         (0.55, "supply reel", 1),

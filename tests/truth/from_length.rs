@@ -35,7 +35,7 @@ fn slates_a_measured_length_apart_give_the_absolute_speed() {
         let length = TapeLength { length_mm: length_mm + 0.7 * ruler_mm, uncertainty_mm: ruler_mm, marks };
         // Another deck's recording: without the length the speed would be relative to it.
         let reading =
-            read_samples_with_length(&*samples, "length", &options(RecordedOn::OtherDeck), &length).unwrap();
+            read_samples_with_length(&samples, "length", &options(RecordedOn::OtherDeck), &length).unwrap();
         let found = reading.speed.as_ref().unwrap().from_length.as_ref().unwrap();
         assert_within!(found.error_percent, 1.4, found.uncertainty_percent, "%");
         assert!(found.uncertainty_percent < 0.25, "{found:?}");
@@ -47,6 +47,6 @@ fn slates_a_measured_length_apart_give_the_absolute_speed() {
     }
     let length = TapeLength { length_mm, uncertainty_mm: 1.0, marks: Marks::Slates([0, 30]) };
     let told =
-        read_samples_with_length(&*samples, "length", &options(RecordedOn::OtherDeck), &length).unwrap_err();
+        read_samples_with_length(&samples, "length", &options(RecordedOn::OtherDeck), &length).unwrap_err();
     assert!(told.to_string().contains("slate-30 was not found"), "{told}");
 }
