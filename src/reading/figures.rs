@@ -139,12 +139,6 @@ impl Figure {
         self
     }
 
-    /// Its size, without a sign.
-    #[must_use]
-    pub fn size(self) -> Self {
-        Self { value: self.value.abs(), signed: false, ..self }
-    }
-
     /// Decimals shown: the last is the first digit of the uncertainty, or its second if the first is 1 or 2 (common practice,
     /// no source), but no finer than the unit's finest.
     fn decimals(&self) -> usize {

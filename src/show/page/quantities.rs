@@ -26,28 +26,33 @@ impl Quantities {
         figure: Measured,
         remark: impl Into<String>,
     ) {
-        self.add(name, unit, vec![figure.sure().named()], remark.into());
+        self.add(name, unit, vec![figure.sure().named()], remark.into(), false);
     }
 
     /// Left and right of a figure.
     pub(in crate::show) fn pair(&mut self, name: &str, unit: &'static str, pair: [Measured; 2]) {
-        self.add(name, unit, pair.map(Measured::sure).to_vec(), String::new());
+        self.add(name, unit, pair.map(Measured::sure).to_vec(), String::new(), false);
     }
 
     /// A figure for `figures.csv` alone: people read it elsewhere.
     pub(in crate::show) fn filed(&mut self, name: &str, unit: &'static str, figure: Measured) {
-        self.add(name, unit, vec![figure], String::new());
-        self.rows.iter_mut().next_back().into_iter().for_each(|row| row.filed_only = true);
+        self.add(name, unit, vec![figure], String::new(), true);
     }
 
     /// Left and right for `figures.csv` alone.
     pub(in crate::show) fn filed_pair(&mut self, name: &str, unit: &'static str, pair: [Measured; 2]) {
-        self.pair(name, unit, pair);
-        self.rows.iter_mut().next_back().into_iter().for_each(|row| row.filed_only = true);
+        self.add(name, unit, pair.to_vec(), String::new(), true);
     }
 
-    fn add(&mut self, name: &str, unit: &'static str, figures: Vec<Measured>, remark: String) {
-        self.rows.push(Quantity { name: name.to_owned(), unit, figures, remark, filed_only: false });
+    fn add(
+        &mut self,
+        name: &str,
+        unit: &'static str,
+        figures: Vec<Measured>,
+        remark: String,
+        filed_only: bool,
+    ) {
+        self.rows.push(Quantity { name: name.to_owned(), unit, figures, remark, filed_only });
     }
 
     /// The table for people, and the rows of `figures.csv`.

@@ -6,7 +6,7 @@ use crate::reading::figures::frequency;
 use crate::reading::{
     BiasHigh, BiasPair, BiasStep, BiasSweep, FileTime, Pair, ReductionRow, ReductionTracking, Round,
 };
-use crate::show::page::{Block, Cell, Measured, Printed, Quantities, Rows as Table, Section, pair};
+use crate::show::page::{Block, Cell, Measured, Printed, Quantities, Rows, Section, Table, pair};
 
 /// Changes smaller than this are not worth a line, dB.
 const WORTH_A_LINE_DB: f64 = 0.15;
@@ -15,7 +15,7 @@ const SURE: [&str; 2] = ["left_uncertainty_db", "right_uncertainty_db"];
 /// Levels and pairs of tones round by round, `rounds.csv` and `bias.csv`, and what each turn did.
 pub(in crate::show) fn rounds(rounds: &[Round], bias: &[BiasPair]) -> Section {
     let keys = ["left_level_db", "right_level_db", SURE[0], SURE[1]];
-    let levels = Table::of("rounds.csv", rounds)
+    let levels = Rows::of("rounds.csv", rounds)
         .titled("Gain of the level tone, return minus programme, dB")
         .column(&["round"], &["round"], |row| row.round)
         .column(&["at_s"], &["at, s"], |row| Measured::of(Seconds, Some(row.at_s.seconds()), None))
@@ -32,7 +32,7 @@ pub(in crate::show) fn rounds(rounds: &[Round], bias: &[BiasPair]) -> Section {
     let mut section = Section::new("Rounds").table(levels.table());
     for (high_hz, low_hz) in high_tones(bias) {
         let keys = ["left_difference_db", "right_difference_db", SURE[0], SURE[1]];
-        let pairs = Table::of("bias.csv", bias.iter().filter(|pair| pair.high_hz == high_hz))
+        let pairs = Rows::of("bias.csv", bias.iter().filter(|pair| pair.high_hz == high_hz))
             .titled(format!("{} minus {}, dB", frequency(high_hz), frequency(low_hz)))
             .column(&["round"], &["round"], |row| row.round)
             .head("at, s", |row| Measured::of(Seconds, Some(row.at_s.seconds()), None))
@@ -135,7 +135,7 @@ fn at(step: &BiasStep, hz: f64, of: impl Fn(&BiasHigh) -> [Measured; 2]) -> Cell
 pub(in crate::show) fn bias_sweep(sweep: &BiasSweep) -> Section {
     let highs: Vec<f64> =
         sweep.steps.iter().take(1).flat_map(|step| step.high.iter().map(|high| high.hz)).collect();
-    let table = |title: &str| Table::of("", &sweep.steps).titled(title).head("round", |step| step.round);
+    let table = |title: &str| Rows::of("", &sweep.steps).titled(title).head("round", |step| step.round);
     let gains = table("Sensitivity: gain, return minus programme, dB, left / right")
         .head(&frequency(sweep.low_hz), |step| {
             pair(Db, step.low_db, step.low_uncertainty_db).map(Measured::signed)
@@ -160,7 +160,7 @@ pub(in crate::show) fn bias_sweep(sweep: &BiasSweep) -> Section {
             pair(Db, step.noise_a_weighted_db, step.noise_uncertainty_db)
         });
     let places = places(sweep);
-    let places = Table::of("", &places)
+    let places = Rows::of("", &places)
         .titled("Where what lies, in rounds; fractions lie between two")
         .head("what", |row| row.0.as_str())
         .head("left", |row| row.1[0].clone())
@@ -180,7 +180,7 @@ pub(in crate::show) fn bias_sweep(sweep: &BiasSweep) -> Section {
 }
 
 /// Every figure of every step in a row of its own.
-fn filed(sweep: &BiasSweep) -> crate::show::page::Table {
+fn filed(sweep: &BiasSweep) -> Table {
     type Row = (u32, &'static str, Option<f64>, &'static str, [Measured; 2]);
     let db = |values: Pair| pair(Db, values, [None; 2]);
     let rows: Vec<Row> = sweep
@@ -201,7 +201,7 @@ fn filed(sweep: &BiasSweep) -> crate::show::page::Table {
             rows
         })
         .collect();
-    Table::of("bias-sweep.csv", &rows)
+    Rows::of("bias-sweep.csv", &rows)
         .printed(Printed::Nowhere)
         .key("round", |row| row.0)
         .key("quantity", |row| row.1)
@@ -214,7 +214,7 @@ fn filed(sweep: &BiasSweep) -> crate::show::page::Table {
 /// `noise-reduction.csv`, the bands, and how far the noise is lowered.
 pub(in crate::show) fn reduction(found: &ReductionTracking) -> Section {
     let keys = ["left_mistracking_db", "right_mistracking_db", SURE[0], SURE[1]];
-    let rows = Table::of("noise-reduction.csv", &found.rows)
+    let rows = Rows::of("noise-reduction.csv", &found.rows)
         .titled("Mistracking: gain with it in minus gain with it out, dB")
         .column(&["programme_db"], &["programme"], |row: &ReductionRow| Cell::Programme(row.programme_db))
         .column(&["hz"], &["tone"], |row| Cell::Tone(row.hz))
@@ -227,7 +227,7 @@ pub(in crate::show) fn reduction(found: &ReductionTracking) -> Section {
         Some((db, hz)) => format!("{} at {}", Db.of(db, None).signed().number(), frequency(hz)),
         None => "cannot tell".to_owned(),
     };
-    let bands = Table::of("", &found.bands)
+    let bands = Rows::of("", &found.bands)
         .titled("By level and band: mean, and the worst with its tone, dB")
         .head("programme", |band| Cell::Programme(band.programme_db))
         .head("band", |band| format!("{} to {}", frequency(band.from_hz), frequency(band.to_hz)))
