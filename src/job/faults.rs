@@ -2,7 +2,7 @@
 
 use crate::capture::{Alignment, FoundSlate};
 use crate::measure::{LevelDependence, Measured};
-use crate::reading::{Facts, NoiseReduction, Warning};
+use crate::reading::{Facts, NoiseReduction, Warning, WarningId};
 
 /// Warnings about what was done to the signal on its way into the file.
 pub(super) fn faults(reading: &Facts, measured: &Measured) -> Vec<Warning> {
@@ -10,7 +10,7 @@ pub(super) fn faults(reading: &Facts, measured: &Measured) -> Vec<Warning> {
     // Steps of 8 bit make holes and walls of their own.
     if reading.capture.depth == "8" {
         warnings.push(Warning::new(
-            "coarse-samples",
+            WarningId::CoarseSamples,
             "The file has 8 bit samples: quiet tones, phase and noise are lost in their steps. Record again with 16 or \
              24 bit.",
         ));
@@ -41,7 +41,7 @@ fn not_running(measured: &Measured) -> Option<Warning> {
     }
     (!found.is_empty()).then(|| {
         Warning::new(
-            "tape-not-running",
+            WarningId::TapeNotRunning,
             format!(
                 "The tape seems to have stopped, run down or come up late, or to have a long gap: {}. Look whether the \
                  deck was stopped, then at take-up, brakes and the end of the tape, and record again.",
@@ -72,7 +72,7 @@ fn level_dependence(reading: &Facts, measured: &Measured) -> Option<Warning> {
              and record again."
         ),
     };
-    Some(Warning::new("noise-reduction-on", text))
+    Some(Warning::new(WarningId::NoiseReductionOn, text))
 }
 
 fn lossy(reading: &Facts, measured: &Measured) -> Option<Warning> {
@@ -88,7 +88,7 @@ fn lossy(reading: &Facts, measured: &Measured) -> Option<Warning> {
         return None;
     }
     Some(Warning::new(
-        "lossy",
+        WarningId::Lossy,
         format!(
             "The return went through lossy compression or a conversion that cut its treble: {}. Noise, treble, phase \
              and distortion are uncertain. Record to WAV at 44.1 kHz or more over a cable, without an app or a link that \
@@ -122,7 +122,7 @@ fn time_jump(measured: &Measured) -> Option<Warning> {
     }
     (!found.is_empty()).then(|| {
         Warning::new(
-            "time-jump",
+            WarningId::TimeJump,
             format!(
                 "Samples were lost or came twice on the way into the file: {}. Speed leaves these places out, the highest \
                  peak of flutter is not stated, other figures near them may be touched. Close other programs, choose a \
@@ -143,7 +143,7 @@ pub(super) fn several_takes(found: &[FoundSlate], alignment: &Alignment) -> Opti
     let first_s = alignment.clock.at(alignment.slates.first()?.start_s).seconds();
     (others > 0).then(|| {
         Warning::new(
-            "several-takes",
+            WarningId::SeveralTakes,
             format!(
                 "The file holds the programme, or parts of it, more than once: {others} slates belong to another playing. \
                  The fullest one was read, with its first slate at {first_s:.1} s. Cut the file if you meant another."

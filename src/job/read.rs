@@ -12,6 +12,7 @@ use crate::measure::{
 use crate::programme::{Recipe, Timeline, built_in, built_in_by_code};
 use crate::reading::{
     Capture, Circumstances, FORMAT, Facts, FileClock, FileTime, Made, Origin, RecipeId, RecordedOn, Warning,
+    WarningId,
 };
 use crate::trade::Medium;
 use std::path::{Path, PathBuf};
@@ -191,7 +192,7 @@ fn measure_source(
             let timeline = Timeline::from(&recipe);
             if let Some(given) = given {
                 reading.warnings.push(Warning::new(
-                    "wrong-recipe",
+                    WarningId::WrongRecipe,
                     format!(
                         "The slates say that this is {}, not {} as was told: it was read as {}.",
                         timeline.name, given.name, timeline.name
@@ -215,7 +216,11 @@ fn measure_source(
         // One wire or one generator for both amplifiers is no fault here: each channel is heard by itself.
         alignment.wiring.mono = false;
     }
-    let measuring = MeasureOptions { reference_dbfs: options.reference_dbfs, medium: options.medium };
+    let measuring = MeasureOptions {
+        reference_dbfs: options.reference_dbfs,
+        medium: options.medium,
+        response_expected: true,
+    };
     let mut measured = measure(&relabelled, &timeline, &alignment, &measuring)?;
     if measured.opposed == Some(true) {
         alignment.wiring.inverted[1] ^= true;
@@ -246,7 +251,7 @@ fn injected(timeline: &Timeline, circumstances: &mut Circumstances) -> Option<Wa
     circumstances.recorded_on = Some(RecordedOn::Injected);
     told.map(|_| {
         Warning::new(
-            "not-a-tape",
+            WarningId::NotATape,
             format!(
                 "The programme {} goes into the deck without a tape: it was read as injected, not as a tape as was told. If \
                  it was recorded on a tape all the same, nothing here means anything.",
@@ -281,7 +286,7 @@ fn without_tape(reading: &mut Facts) {
 /// The refusal of a recording without a slate, with what can be said of it.
 fn no_slate(facts: &FileFacts, mut reading: Facts, why: String) -> ReadError {
     let text = format!("No slate was found: {why}. Nothing was measured.");
-    reading.warnings.push(Warning::new("no-slate", text));
+    reading.warnings.push(Warning::new(WarningId::NoSlate, text));
     ReadError::NoSlate { path: facts.path.clone(), why, reading: Box::new(Reading::unmeasured(reading)) }
 }
 
@@ -298,7 +303,7 @@ fn unknown_recipe(
     reading.capture.slates_found = found.len() as u32;
     reading.capture.first_slate_s = first_slate(found, clock);
     reading.warnings.push(Warning::new(
-        "wrong-recipe",
+        WarningId::WrongRecipe,
         format!("The slates carry the code {code:04x}, {expected}. Nothing was measured."),
     ));
     ReadError::UnknownRecipe {

@@ -5,7 +5,7 @@ use crate::judge::judge_skew;
 use crate::measure::{Consensus, Content, RECORDERS_US, Skew, SkewMeter, coarse_delay_us, consensus, skew};
 use crate::reading::{
     FileClock, SKEW_FORMAT, SkewConsensus, SkewContent, SkewReading, SkewStretch, SkewTape, SkewVerdict,
-    Warning,
+    Warning, WarningId,
 };
 use crate::trade::{Medium, playback_losses};
 use std::path::{Path, PathBuf};
@@ -38,7 +38,7 @@ pub fn skew_tapes(
         let mut tape = tape(file, &name, file.is_mono_file(), &options.medium)?;
         if file.is_cut_short() {
             tape.warnings.push(Warning::new(
-                "cut-end",
+                WarningId::CutEnd,
                 "The file is shorter than its header says: the recorder was interrupted. What is there was read.",
             ));
         }
@@ -93,7 +93,7 @@ fn described(
     let mut warnings = Vec::new();
     if clipped.iter().any(|&count| count > 0) {
         warnings.push(Warning::new(
-            "clipped",
+            WarningId::Clipped,
             format!(
                 "Clipped samples: left {}, right {}. Clipping of one channel moves the delay: turn the sound card's input \
                  down, and record again.",
@@ -103,7 +103,7 @@ fn described(
     }
     if opposed {
         warnings.push(Warning::new(
-            "inverted",
+            WarningId::Inverted,
             "The channels have opposite polarity at all frequencies; undone here. Look for a crossed lead, plug or head \
              winding, on this deck or on the one that recorded.",
         ));

@@ -14,7 +14,7 @@ use crate::measure::{
     tone_speed,
 };
 use crate::programme::{StatedFlux, TapeFile, Timeline, built_in};
-use crate::reading::{FileClock, Found, FoundKind, NominalBy, RecordedOn, Warning};
+use crate::reading::{FileClock, Found, FoundKind, NominalBy, RecordedOn, Warning, WarningId};
 use crate::trade::test_tapes::USUAL_TONE_PERCENT;
 use std::path::Path;
 
@@ -104,7 +104,7 @@ fn measure_source(
     let names = name(&heard.tones, &told_hz, unslated.known.map(|known| known.hz));
     if let Some(why) = disbelieved(&heard, &names, unslated, &scan, reading.capture.duration_s) {
         reading.warnings.push(Warning::new(
-            "no-test-tones",
+            WarningId::NoTestTones,
             format!("No test tones were found: {why}. Nothing was measured."),
         ));
         return Err(ReadError::NoTones {
@@ -117,13 +117,19 @@ fn measure_source(
     let one_signal = facts.mono_file || scan.identical;
     let mut served = serve(&heard, &names, unslated.tape.as_ref(), duration_s, one_signal);
     let values = values(&served, options, unslated);
-    let measuring = MeasureOptions { reference_dbfs: 0.0, medium: options.medium };
+    let ladder = served.tones.iter().any(|tone| tone.response);
+    let measuring = MeasureOptions {
+        reference_dbfs: 0.0,
+        medium: options.medium,
+        // Without a ladder and a sweep nobody promised one.
+        response_expected: ladder || served.sweep.is_some(),
+    };
     let mut measured = measure(source, &served.timeline, &served.alignment, &measuring)?;
     if measured.opposed == Some(true) {
         served.alignment.wiring.inverted[1] ^= true;
     }
     measured.speed = tone_speed(&for_speed(&served, &measured), &knowledge(&names, unslated, &measured));
-    trim_response(&mut measured, &served, &values);
+    trim_response(&mut measured, ladder, &values);
     values.correct_levels(&mut measured.level);
     describe_capture(&mut reading, &served.alignment);
     warn(&mut reading, &served.alignment, &[], &facts, &measured);
@@ -212,8 +218,7 @@ fn knowledge(names: &Names, unslated: &UnslatedOptions, measured: &Measured) -> 
 }
 
 /// Leaves of the response what rests on a ladder or a sweep, with what is known to be on the tape subtracted.
-fn trim_response(measured: &mut Measured, served: &Served, values: &TapeValues) {
-    let ladder = served.tones.iter().any(|tone| tone.response);
+fn trim_response(measured: &mut Measured, ladder: bool, values: &TapeValues) {
     if let Some(response) = &mut measured.response {
         if !ladder {
             response.steps.clear();
@@ -221,12 +226,6 @@ fn trim_response(measured: &mut Measured, served: &Served, values: &TapeValues) 
         values.correct_response(response);
     }
     measured.response = measured.response.take().filter(|r| !r.steps.is_empty() || !r.sweep.is_empty());
-    if !ladder && served.sweep.is_none() {
-        // Nobody promised a response.
-        measured
-            .warnings
-            .retain(|warning| warning.id != "unmeasured" || !warning.text.contains("the response is not"));
-    }
 }
 
 /// Section `found`.

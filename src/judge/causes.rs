@@ -1,7 +1,7 @@
 //! What a cause means, in words.
 
 use crate::reading::figures::{UnitKind, frequency, given};
-use crate::reading::{Cause, CauseKind, Facts, RecordedOn, TapeType, Unexplained};
+use crate::reading::{Cause, CauseKind, Channel, Facts, RecordedOn, TapeType, Unexplained, Unit};
 use crate::trade::Equalisation;
 
 /// Name of a cause in words of the trade.
@@ -19,9 +19,10 @@ pub fn cause_name(kind: CauseKind) -> &'static str {
 }
 
 /// A size with its unit, with digits by its uncertainty.
-pub fn cause_size(value: Option<f64>, uncertainty: Option<f64>, unit: &str) -> Option<String> {
+pub fn cause_size(value: Option<f64>, uncertainty: Option<f64>, unit: Unit) -> Option<String> {
     let value = value?;
-    Some(UnitKind::of_unit(unit, "")?.of(value, uncertainty).full())
+    let kind = UnitKind::of_unit(unit.as_str(), "")?;
+    Some(kind.of(value, uncertainty).full())
 }
 
 /// The causes of the response of `facts`, each with what it means and rests on; `unexplained` is what they leave.
@@ -90,7 +91,7 @@ fn one(cause: &Cause, reading: &Facts, unexplained: &[Unexplained]) -> String {
         }
         CauseKind::HeadBump => "the head's own shape in the bass; a bump of some dB is usual, and nothing is to be turned"
             .to_owned(),
-        CauseKind::None => match most_unexplained(unexplained, &cause.channel) {
+        CauseKind::None => match most_unexplained(unexplained, cause.channel) {
             Some([hz, db]) if db.abs() >= 1.0 => format!(
                 "no cause known here has the shape of this response: {} at {} are not explained",
                 UnitKind::Db.of(db, None).signed(),
@@ -102,7 +103,7 @@ fn one(cause: &Cause, reading: &Facts, unexplained: &[Unexplained]) -> String {
 }
 
 /// `[Hz, dB]`: the largest of what the causes of `channel` leave.
-fn most_unexplained(unexplained: &[Unexplained], channel: &str) -> Option<[f64; 2]> {
+fn most_unexplained(unexplained: &[Unexplained], channel: Channel) -> Option<[f64; 2]> {
     let left = unexplained.iter().find(|left| left.channel == channel)?;
     left.left_db.iter().max_by(|a, b| a[1].abs().total_cmp(&b[1].abs())).copied()
 }
@@ -133,7 +134,7 @@ fn several(cause: &Cause) -> String {
         .instead
         .iter()
         .map(|other| {
-            let size = cause_size(other.value, None, &other.unit).unwrap_or_default();
+            let size = cause_size(other.value, None, other.unit).unwrap_or_default();
             let percent = given(100.0 * other.probability, 0);
             format!("{} ({size} by itself, {percent} %)", cause_name(other.cause))
         })

@@ -58,7 +58,7 @@ impl UnitKind {
             "us" => Self::Microseconds,
             "um" => Self::Micrometres,
             "minutes of arc" | "arcmin" => Self::ArcMinutes,
-            "degrees" => Self::Degrees,
+            "degree" | "degrees" => Self::Degrees,
             "Hz" => Self::Hertz,
             "s" => Self::Seconds,
             "ms" => Self::Milliseconds,

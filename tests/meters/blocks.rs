@@ -69,7 +69,8 @@ fn everything(source: &dyn Source) -> String {
     let duration_s = source.frames() as f64 / source.rate_hz();
     let alignment =
         Alignment::new(&slates, &TIMELINE, duration_s, scan.identical, FileClock::default()).unwrap();
-    let options = MeasureOptions { reference_dbfs: -12.0, medium: Medium::COMPACT_CASSETTE };
+    let options =
+        MeasureOptions { reference_dbfs: -12.0, medium: Medium::COMPACT_CASSETTE, response_expected: true };
     let measured = measure(source, &TIMELINE, &alignment, &options).unwrap();
     format!("{scan:#?}\n{alignment:#?}\n{measured:#?}")
 }

@@ -2,7 +2,7 @@
 
 use crate::judge::case::{Bounds, plain};
 use crate::reading::figures::{UnitKind, given};
-use crate::reading::{HandLimit, HandReadings, HandValue, JobSheet, Verdict};
+use crate::reading::{Channel, HandLimit, HandReadings, HandValue, JobSheet, Verdict};
 use crate::trade::common_practice::{self, Bound, DeckClass, G_CM_IN_MN_M};
 
 /// What kind of unit a quantity has; the first of its units is the one that limits are held in.
@@ -43,6 +43,8 @@ pub struct HandQuantity {
     pub words: &'static str,
     /// Its units.
     pub kind: HandKind,
+    /// Of which channel it is; `None` where channels play no part.
+    pub side: Option<Channel>,
     /// Range of what can be meant, in the first unit: beyond it a number is a slip of the pen.
     pub sane: (f64, f64),
     /// What such a gauge is usually wrong by (k = 2): so much of the value, and so much at least, in the first unit.
@@ -73,6 +75,7 @@ pub const HAND_QUANTITIES: [HandQuantity; 8] = [
         limit: "take-up-torque",
         words: "take-up torque in play",
         kind: HandKind::Torque,
+        side: None,
         sane: TORQUES,
         gauge: TORQUE_GAUGE,
         low: "clean idler, clutch and belt, renew what is hard, shiny or slack; set the slip clutch where the deck has a screw or a nut for it",
@@ -84,6 +87,7 @@ pub const HAND_QUANTITIES: [HandQuantity; 8] = [
         limit: "fast-forward-and-rewind-torque",
         words: "fast forward torque",
         kind: HandKind::Torque,
+        side: None,
         sane: TORQUES,
         gauge: (TORQUE_GAUGE.0, 5.0),
         low: WIND_LOW,
@@ -94,6 +98,7 @@ pub const HAND_QUANTITIES: [HandQuantity; 8] = [
         limit: "fast-forward-and-rewind-torque",
         words: "rewind torque",
         kind: HandKind::Torque,
+        side: None,
         sane: TORQUES,
         gauge: (TORQUE_GAUGE.0, 5.0),
         low: WIND_LOW,
@@ -104,6 +109,7 @@ pub const HAND_QUANTITIES: [HandQuantity; 8] = [
         limit: "back-tension",
         words: "supply back tension in play",
         kind: HandKind::Torque,
+        side: None,
         sane: TORQUES,
         gauge: (TORQUE_GAUGE.0, 0.5),
         low: "look at felt and spring of the supply reel's brake: without tension the tape leaves the head",
@@ -114,6 +120,7 @@ pub const HAND_QUANTITIES: [HandQuantity; 8] = [
         limit: "dc-offset",
         words: "DC offset, left",
         kind: HandKind::Voltage,
+        side: Some(Channel::Left),
         sane: (-100_000.0, 100_000.0),
         gauge: VOLTMETER,
         low: OFFSET,
@@ -124,6 +131,7 @@ pub const HAND_QUANTITIES: [HandQuantity; 8] = [
         limit: "dc-offset",
         words: "DC offset, right",
         kind: HandKind::Voltage,
+        side: Some(Channel::Right),
         sane: (-100_000.0, 100_000.0),
         gauge: VOLTMETER,
         low: OFFSET,
@@ -134,6 +142,7 @@ pub const HAND_QUANTITIES: [HandQuantity; 8] = [
         limit: "meter",
         words: "the deck's meter at the level tone, left",
         kind: HandKind::Level,
+        side: Some(Channel::Left),
         sane: (-60.0, 20.0),
         gauge: METER,
         low: METER_TURN,
@@ -144,6 +153,7 @@ pub const HAND_QUANTITIES: [HandQuantity; 8] = [
         limit: "meter",
         words: "the deck's meter at the level tone, right",
         kind: HandKind::Level,
+        side: Some(Channel::Right),
         sane: (-60.0, 20.0),
         gauge: METER,
         low: METER_TURN,
@@ -206,6 +216,8 @@ pub struct HandJudged {
 pub struct HandRow {
     /// Name of the quantity.
     pub id: &'static str,
+    /// What kind of unit it has.
+    pub kind: HandKind,
     /// What the trade calls it.
     pub words: &'static str,
     /// Before the work.
@@ -240,7 +252,15 @@ pub fn judge_by_hand(sheet: &JobSheet) -> Vec<HandRow> {
             let (as_found, as_left) = (of(&sheet.as_found), of(&sheet.as_left));
             let change =
                 as_found.as_ref().zip(as_left.as_ref()).map(|(found, left)| change(quantity, found, left));
-            HandRow { id: quantity.id, words: quantity.words, as_found, as_left, change, limit }
+            HandRow {
+                id: quantity.id,
+                kind: quantity.kind,
+                words: quantity.words,
+                as_found,
+                as_left,
+                change,
+                limit,
+            }
         })
         .collect()
 }
@@ -335,7 +355,7 @@ fn judged(quantity: &HandQuantity, value: &HandValue, bound: Option<Bound>) -> H
         let what = if too_low { quantity.low } else { quantity.high };
         judged.turn = Some(match quantity.kind {
             HandKind::Level => {
-                let side = if quantity.id.ends_with("left") { "left" } else { "right" };
+                let side = quantity.side.map_or("both", Channel::as_str);
                 let way = if too_low { "up" } else { "down" };
                 format!(
                     "meter trimmer, {side}: so that the meter goes {way} by {} dB, {what}",

@@ -4,7 +4,8 @@ use crate::judge::Reading;
 use crate::judge::findings::flutter_varies::{Kind, varies};
 use crate::reading::figures::{frequency, programme_level};
 use crate::reading::{
-    Azimuth, Distortion, Flutter, FlutterFigures, Pair, RecordedOn, Response, ResponsePoint, Saturation,
+    Azimuth, ComparedChannel, Distortion, Flutter, FlutterFigures, MeasuredBy, Pair, RecordedOn, Response,
+    ResponsePoint, Saturation,
 };
 
 /// One quantity of one reading.
@@ -15,9 +16,9 @@ pub(crate) struct Compared {
     /// Which of them.
     pub what: String,
     /// `left`, `right`, `left minus right`.
-    pub channel: Option<&'static str>,
-    /// Frequency, where it is one of a row of them, Hz.
-    pub hz: Option<f64>,
+    pub channel: Option<ComparedChannel>,
+    /// Frequency, where it is one of a row of them, Hz, and how it was measured.
+    pub point: Option<(f64, MeasuredBy)>,
     /// Unit of the value.
     pub unit: &'static str,
     /// The value.
@@ -59,7 +60,7 @@ impl List {
     ) {
         if value.is_some() {
             let what = what.to_owned();
-            self.0.push(Compared { quantity, what, channel: None, hz: None, unit, value, uncertainty: u });
+            self.0.push(Compared { quantity, what, channel: None, point: None, unit, value, uncertainty: u });
         }
     }
 
@@ -79,7 +80,7 @@ impl List {
     fn three(
         &mut self,
         quantity: &'static str,
-        (what, hz): (&str, Option<f64>),
+        (what, point): (&str, Option<(f64, MeasuredBy)>),
         unit: &'static str,
         values: Pair,
         uncertainties: Pair,
@@ -87,9 +88,9 @@ impl List {
     ) {
         let both = uncertainties[0].zip(uncertainties[1]).map(|(left, right)| left.hypot(right));
         for (channel, value, uncertainty) in [
-            ("left", values[0], uncertainties[0]),
-            ("right", values[1], uncertainties[1]),
-            ("left minus right", difference, both),
+            (ComparedChannel::Left, values[0], uncertainties[0]),
+            (ComparedChannel::Right, values[1], uncertainties[1]),
+            (ComparedChannel::Difference, difference, both),
         ] {
             if value.is_some() {
                 let what = what.to_owned();
@@ -97,7 +98,7 @@ impl List {
                     quantity,
                     what,
                     channel: Some(channel),
-                    hz,
+                    point,
                     unit,
                     value,
                     uncertainty,
@@ -209,12 +210,12 @@ fn azimuth_rows(list: &mut List, azimuth: &Azimuth) {
 }
 
 fn response_rows(list: &mut List, response: &Response) {
-    let mut rows = |points: &[ResponsePoint], by: &str| {
+    let mut rows = |points: &[ResponsePoint], by: MeasuredBy, words: &str| {
         for point in points.iter().filter(|point| (point.hz / response.reference_hz - 1.0).abs() > 1e-6) {
-            let what = format!("{}, {by}", frequency(point.hz));
+            let what = format!("{}, {words}", frequency(point.hz));
             list.three(
                 "playback-response",
-                (&what, Some(point.hz)),
+                (&what, Some((point.hz, by))),
                 "dB",
                 point.db,
                 point.uncertainty_db,
@@ -222,9 +223,9 @@ fn response_rows(list: &mut List, response: &Response) {
             );
         }
     };
-    rows(&response.steps, &format!("steps at {}", programme_level(response.programme_db)));
-    rows(&response.sweep, "sweep");
-    rows(&response.noise, "noise");
+    rows(&response.steps, MeasuredBy::Steps, &format!("steps at {}", programme_level(response.programme_db)));
+    rows(&response.sweep, MeasuredBy::Sweep, "sweep");
+    rows(&response.noise, MeasuredBy::Noise, "noise");
     list.pair("playback-response", "-3 dB at the low end", "Hz", response.low_3db_hz, [None; 2]);
     list.pair("playback-response", "-3 dB at the high end", "Hz", response.high_3db_hz, [None; 2]);
 }

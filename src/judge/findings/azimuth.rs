@@ -4,7 +4,7 @@ use crate::judge::case::{Bench, Bounds, plain};
 use crate::judge::meaning::Quantity;
 use crate::judge::work::turns::step;
 use crate::reading::figures::UnitKind;
-use crate::reading::{Adjustment, Finding, Heads, RecordedOn};
+use crate::reading::{Adjustment, Finding, Heads, RecordedOn, Unit};
 use crate::trade::common_practice::AZIMUTH_PHASE_HZ;
 
 /// Phase that a delay of 1 us makes at the frequency of the limit (10 kHz), degrees.
@@ -13,7 +13,7 @@ const DEG_PER_US: f64 = 360.0 * AZIMUTH_PHASE_HZ / 1e6;
 pub(crate) fn finding(bench: &Bench) -> Finding {
     let limit = &bench.limits.azimuth_phase_deg;
     let limit_us = limit.value / DEG_PER_US;
-    let mut case = bench.case("azimuth", Quantity::Azimuth, "us");
+    let mut case = bench.case("azimuth", Quantity::Azimuth, Unit::Us);
     case.bounds = Bounds::within(limit_us);
     case.limit = Some(format!(
         "+-{}, {} degrees at 10 kHz ({})",

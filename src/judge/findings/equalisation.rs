@@ -5,7 +5,7 @@ use crate::judge::case::{Bench, Bounds, SIDES, plain};
 use crate::judge::meaning::Quantity;
 use crate::judge::work::turns::step;
 use crate::reading::figures::{UnitKind, frequency};
-use crate::reading::{Adjustment, Amplifier, AmplifierPosition, FedInto, Finding, Verdict};
+use crate::reading::{Adjustment, Amplifier, AmplifierPosition, FedInto, Finding, Unit, Verdict};
 
 /// Where to look, with the caution that goes with it.
 const CAUTION: &str = "An open deck on mains can kill: isolating supply, one hand away";
@@ -37,7 +37,7 @@ fn figure(us: f64, uncertainty_us: f64) -> String {
 fn high(bench: &Bench, amplifier: &Amplifier, position: &AmplifierPosition, side: usize) -> Finding {
     let tolerance = &bench.limits.high_time_constant_percent;
     let nominal_us = position.equalisation_us;
-    let mut case = bench.case("playback-equalisation", Quantity::PlaybackResponse, "us");
+    let mut case = bench.case("playback-equalisation", Quantity::PlaybackResponse, Unit::Us);
     case.kind = Some(kind(nominal_us));
     case.channel = Some(SIDES[side]);
     let share = tolerance.value / 100.0;
@@ -138,7 +138,7 @@ fn low(bench: &Bench, amplifier: &Amplifier, side: usize) -> Finding {
     let told =
         |position: &AmplifierPosition| Some((position.low_us[side]?, position.low_uncertainty_us[side]?));
     let nominal_us = amplifier.positions.first().map_or(0.0, |position| position.low_equalisation_us);
-    let mut case = bench.case("playback-equalisation", Quantity::PlaybackResponse, "us");
+    let mut case = bench.case("playback-equalisation", Quantity::PlaybackResponse, Unit::Us);
     case.kind = Some("3180 us");
     case.channel = Some(SIDES[side]);
     let share = tolerance.value / 100.0;

@@ -4,7 +4,7 @@ use crate::judge::case::{Bench, Bounds, SIDES, plain};
 use crate::judge::meaning::Quantity;
 use crate::judge::work::turns::step;
 use crate::reading::figures::{UnitKind, frequency};
-use crate::reading::{Adjustment, Finding, Level, RecordedOn, Way, level_tone};
+use crate::reading::{Adjustment, Channel, Finding, Level, RecordedOn, Unit, Way, level_tone};
 
 const NO_TONE: &str = "no level tone was found; to find out: record a programme with a level tone";
 
@@ -27,9 +27,9 @@ fn of_house_tape(bench: &Bench, tone: &Level, side: usize) -> Option<f64> {
 /// Left against right at the level tone.
 pub(crate) fn channel_match(bench: &Bench) -> Vec<Finding> {
     let limit = &bench.limits.channel_match_db;
-    let mut case = bench.case("channel-match", Quantity::ChannelMatch, "dB");
+    let mut case = bench.case("channel-match", Quantity::ChannelMatch, Unit::Db);
     case.kind = Some("level tone");
-    case.channel = Some("both");
+    case.channel = Some(Channel::Both);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("at most {} dB apart at the level tone ({})", plain(limit.value), limit.basis));
     case.missing = NO_TONE.to_owned();
@@ -72,7 +72,7 @@ pub(crate) fn channel_match(bench: &Bench) -> Vec<Finding> {
                 ),
             )
             .on(weak)
-            .by(Way::Up, db.abs(), "dB"),
+            .by(Way::Up, db.abs(), Unit::Db),
         ];
     }
     vec![case.finish()]
@@ -86,7 +86,7 @@ pub(crate) fn playback_level(bench: &Bench) -> Vec<Finding> {
 fn one_channel(bench: &Bench, side: usize) -> Finding {
     let limit = &bench.limits.playback_level_db;
     let name = SIDES[side];
-    let mut case = bench.case("playback-level", Quantity::PlaybackLevel, "dB");
+    let mut case = bench.case("playback-level", Quantity::PlaybackLevel, Unit::Db);
     case.channel = Some(name);
     case.bounds = Bounds::within(limit.value);
     let target = bench.limits.playback_level_target_dbfs.as_ref();
@@ -142,7 +142,7 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
         "{first}playback level trimmer {name} {word} {}",
         UnitKind::Db.of(off_db.abs(), case.uncertainty)
     );
-    case.turn = vec![step(Adjustment::PlaybackLevel, text).on(name).by(way, off_db.abs(), "dB")];
+    case.turn = vec![step(Adjustment::PlaybackLevel, text).on(name).by(way, off_db.abs(), Unit::Db)];
     case.finish()
 }
 

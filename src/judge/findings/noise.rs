@@ -4,7 +4,7 @@ use crate::judge::case::{Bench, Bounds, SIDES, plain};
 use crate::judge::meaning::Quantity;
 use crate::judge::work::turns::step;
 use crate::reading::figures::UnitKind;
-use crate::reading::{Adjustment, Finding, Mains, Noise, Origin};
+use crate::reading::{Adjustment, Finding, Mains, Noise, Origin, Unit};
 
 const NO_SILENCE: &str = "no silent part was found; to find out: record a programme with a silence";
 
@@ -13,7 +13,7 @@ pub(crate) fn noise(bench: &Bench) -> Vec<Finding> {
     let limit = &bench.limits.noise_a_weighted_db;
     (0..2)
         .map(|side| {
-            let mut case = bench.case("noise", Quantity::Noise, "dB");
+            let mut case = bench.case("noise", Quantity::Noise, Unit::Db);
             case.channel = Some(SIDES[side]);
             case.bounds = Bounds::below(limit.value);
             case.limit = Some(format!("at most {} dB A-weighted ({})", plain(limit.value), limit.basis));
@@ -45,7 +45,7 @@ pub(crate) fn hum(bench: &Bench) -> Vec<Finding> {
     let limit = &bench.limits.hum_db;
     (0..2)
         .map(|side| {
-            let mut case = bench.case("hum", Quantity::Noise, "dB");
+            let mut case = bench.case("hum", Quantity::Noise, Unit::Db);
             case.channel = Some(SIDES[side]);
             case.bounds = Bounds::below(limit.value);
             case.limit = Some(format!("at most {} dB ({})", plain(limit.value), limit.basis));

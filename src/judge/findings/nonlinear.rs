@@ -4,7 +4,7 @@ use crate::judge::case::{Bench, Bounds, SIDES, plain};
 use crate::judge::meaning::Quantity;
 use crate::judge::work::turns::step;
 use crate::reading::figures::{UnitKind, frequency, programme_level};
-use crate::reading::{Adjustment, Distortion, DistortionStep, Finding, Saturation};
+use crate::reading::{Adjustment, Distortion, DistortionStep, Finding, Saturation, Unit};
 
 /// A step this far from 0 dB does not stand for the reference level, dB.
 const NEAR_0_DB: f64 = 1.5;
@@ -20,7 +20,7 @@ fn at_reference(distortion: &Distortion) -> Option<&DistortionStep> {
 /// Third harmonic at the reference level, and where it reaches 3 %, one finding a channel.
 pub(crate) fn distortion(bench: &Bench) -> Vec<Finding> {
     let Some(distortion) = &bench.reading.distortion else {
-        let mut case = bench.case("distortion", Quantity::Recording, "percent");
+        let mut case = bench.case("distortion", Quantity::Recording, Unit::Percent);
         case.missing = "no tones in steps of level were found; to find out: record the programme saturation on this deck"
             .to_owned();
         return vec![case.finish()];
@@ -30,7 +30,7 @@ pub(crate) fn distortion(bench: &Bench) -> Vec<Finding> {
 
 fn one_distortion(bench: &Bench, distortion: &Distortion, side: usize) -> Finding {
     let limit = bench.limits.third_harmonic_percent.as_ref();
-    let mut case = bench.case("distortion", Quantity::Recording, "percent");
+    let mut case = bench.case("distortion", Quantity::Recording, Unit::Percent);
     case.channel = Some(SIDES[side]);
     if let Some(limit) = limit {
         case.bounds = Bounds::below(limit.value);
@@ -106,7 +106,7 @@ fn one_distortion(bench: &Bench, distortion: &Distortion, side: usize) -> Findin
 pub(crate) fn saturation(bench: &Bench) -> Vec<Finding> {
     let found = bench.reading.saturation.as_ref().and_then(|saturation| Some((saturation, saturation.hz?)));
     let Some((saturation, hz)) = found else {
-        let mut case = bench.case("saturation", Quantity::Recording, "dB");
+        let mut case = bench.case("saturation", Quantity::Recording, Unit::Db);
         case.missing =
             "no high tones in steps of level were found; to find out: record the programme saturation on this deck"
                 .to_owned();
@@ -117,7 +117,7 @@ pub(crate) fn saturation(bench: &Bench) -> Vec<Finding> {
 
 fn one_saturation(bench: &Bench, saturation: &Saturation, hz: f64, side: usize) -> Finding {
     let limit = bench.limits.treble_max_output_db.as_ref();
-    let mut case = bench.case("saturation", Quantity::Recording, "dB");
+    let mut case = bench.case("saturation", Quantity::Recording, Unit::Db);
     case.channel = Some(SIDES[side]);
     if let Some(limit) = limit {
         case.bounds = Bounds::above(limit.value);

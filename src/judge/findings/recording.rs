@@ -6,7 +6,9 @@ use crate::judge::work::bias_steps;
 use crate::judge::work::response_steps::Off;
 use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
 use crate::reading::figures::{UnitKind, frequency};
-use crate::reading::{Adjustment, BiasPair, BiasSweep, FileClock, Finding, Pair, TapeType, Way, level_tone};
+use crate::reading::{
+    Adjustment, BiasPair, BiasSweep, Channel, FileClock, Finding, Pair, TapeType, Unit, Way, level_tone,
+};
 
 /// The latest level of what the deck recorded: the last round, or else the level tone.
 struct Latest {
@@ -52,7 +54,7 @@ const NO_LEVEL: &str =
 
 fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Finding {
     let limit = &bench.limits.record_level_db;
-    let mut case = bench.case("record-level", Quantity::Recording, "dB");
+    let mut case = bench.case("record-level", Quantity::Recording, Unit::Db);
     case.channel = Some(SIDES[side]);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("+-{} dB against the target ({})", plain(limit.value), limit.basis));
@@ -84,14 +86,14 @@ fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Find
         SIDES[side],
         UnitKind::Db.of(off_db.abs(), latest.uncertainty_db)
     );
-    case.turn = vec![step(Adjustment::RecordLevel, text).on(SIDES[side]).by(way, off_db.abs(), "dB")];
+    case.turn = vec![step(Adjustment::RecordLevel, text).on(SIDES[side]).by(way, off_db.abs(), Unit::Db)];
     case.finish()
 }
 
 fn left_against_right(bench: &Bench, latest: Option<&Latest>) -> Finding {
     let limit = &bench.limits.channel_match_db;
-    let mut case = bench.case("record-level", Quantity::Recording, "dB");
-    case.channel = Some("both");
+    let mut case = bench.case("record-level", Quantity::Recording, Unit::Db);
+    case.channel = Some(Channel::Both);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("at most {} dB apart ({})", plain(limit.value), limit.basis));
     case.missing = NO_LEVEL.to_owned();
@@ -107,7 +109,7 @@ fn left_against_right(bench: &Bench, latest: Option<&Latest>) -> Finding {
         "{PLAYBACK_FIRST}: record level trimmer {weak} up {by}, or {strong} down {by}, whichever brings both to the \
          target. {CAUTION}"
     );
-    case.turn = vec![step(Adjustment::RecordLevel, text).on(weak).by(Way::Up, db.abs(), "dB")];
+    case.turn = vec![step(Adjustment::RecordLevel, text).on(weak).by(Way::Up, db.abs(), Unit::Db)];
     case.finish()
 }
 
@@ -178,7 +180,7 @@ pub(crate) fn bias(bench: &Bench) -> Vec<Finding> {
 
 fn pair_case(bench: &Bench, id: &'static str, side: usize) -> Case {
     let limit = &bench.limits.bias_pair_db;
-    let mut case = bench.case(id, Quantity::Recording, "dB");
+    let mut case = bench.case(id, Quantity::Recording, Unit::Db);
     case.channel = Some(SIDES[side]);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!(
@@ -336,7 +338,7 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
         SIDES[side],
         UnitKind::Db.of(db.abs(), uncertainty)
     );
-    case.turn = vec![step(Adjustment::RecordEqualisation, text).on(SIDES[side]).by(way, db.abs(), "dB")];
+    case.turn = vec![step(Adjustment::RecordEqualisation, text).on(SIDES[side]).by(way, db.abs(), Unit::Db)];
     case.finish()
 }
 

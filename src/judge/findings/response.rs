@@ -5,7 +5,7 @@ use crate::judge::limits::ResponseLimit;
 use crate::judge::meaning::Quantity;
 use crate::judge::work::response_steps::{Off, match_steps, shares_in_words, steps};
 use crate::reading::figures::{UnitKind, frequency};
-use crate::reading::{Finding, RecordedOn, Response, ResponsePoint, Verdict};
+use crate::reading::{Channel, Finding, RecordedOn, Response, ResponsePoint, Unit, Verdict};
 
 /// The points to judge: steps, or the sweep, or noise, whichever comes first and is not empty.
 fn points(response: &Response) -> (&'static str, &[ResponsePoint]) {
@@ -50,7 +50,7 @@ pub(crate) fn playback_response(bench: &Bench) -> Vec<Finding> {
 }
 
 fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&'static str>) -> Finding {
-    let mut case = bench.case("playback-response", Quantity::PlaybackResponse, "dB");
+    let mut case = bench.case("playback-response", Quantity::PlaybackResponse, Unit::Db);
     case.kind = kind;
     case.channel = Some(SIDES[side]);
     case.bounds = Bounds::within(limit.db);
@@ -109,9 +109,9 @@ fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&
 pub(crate) fn channel_match(bench: &Bench) -> Finding {
     let limit = &bench.limits.channel_match_db;
     let band = bench.limits.response(bench.circumstances());
-    let mut case = bench.case("channel-match", Quantity::ChannelMatch, "dB");
+    let mut case = bench.case("channel-match", Quantity::ChannelMatch, Unit::Db);
     case.kind = Some("response");
-    case.channel = Some("both");
+    case.channel = Some(Channel::Both);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!(
         "at most {} dB apart in response, {} to {} ({})",

@@ -7,7 +7,7 @@ use crate::judge::meaning::{Meaning, Quantity};
 use crate::judge::work::turns::step;
 use crate::reading::figures::UnitKind;
 use crate::reading::{
-    Adjustment, Finding, Flutter, FlutterLine, Heads, RecordedOn, SameTape, TurnStep, Verdict, Way,
+    Adjustment, Finding, Flutter, FlutterLine, Heads, RecordedOn, SameTape, TurnStep, Unit, Verdict, Way,
 };
 
 /// What moves flutter where no part is known.
@@ -16,7 +16,7 @@ const TRANSPORT: &str = "transport, no trimmer: clean capstan and pinch roller, 
 /// `flutter` are the findings on flutter of the same return.
 pub(crate) fn speed(bench: &Bench, flutter: &[Finding]) -> Finding {
     let limit = &bench.limits.speed_percent;
-    let mut case = bench.case("speed", Quantity::SpeedError, "percent");
+    let mut case = bench.case("speed", Quantity::SpeedError, Unit::Percent);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("+-{} % ({})", plain(limit.value), limit.basis));
     case.missing =
@@ -55,7 +55,7 @@ pub(crate) fn speed(bench: &Bench, flutter: &[Finding]) -> Finding {
             UnitKind::SpeedPercent.of(error.abs(), uncertainty)
         );
         case.turn = first.into_iter().collect();
-        case.turn.push(step(Adjustment::MotorSpeed, text).by(way, error.abs(), "percent"));
+        case.turn.push(step(Adjustment::MotorSpeed, text).by(way, error.abs(), Unit::Percent));
     }
     case.finish()
 }
@@ -127,7 +127,7 @@ pub(crate) fn flutter(bench: &Bench) -> Vec<Finding> {
 /// What does not repeat with the tape: the deck on the bench, whoever recorded.
 fn playback_alone(bench: &Bench, found: &SameTape) -> Finding {
     let limit = &bench.limits.flutter_weighted_rms_percent;
-    let mut case = bench.case("flutter", Quantity::Flutter, "percent");
+    let mut case = bench.case("flutter", Quantity::Flutter, Unit::Percent);
     case.kind = Some("weighted rms, playback alone");
     case.bounds = Bounds::below(limit.value);
     case.limit = Some(format!("at most {} % weighted rms ({})", plain(limit.value), limit.basis));
@@ -170,7 +170,7 @@ fn kind(
     uncertainty: Option<f64>,
     limit: &Tolerance,
 ) -> Finding {
-    let mut case = bench.case("flutter", Quantity::Flutter, "percent");
+    let mut case = bench.case("flutter", Quantity::Flutter, Unit::Percent);
     case.kind = Some(name);
     case.value = value;
     case.uncertainty = uncertainty;

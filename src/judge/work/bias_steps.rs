@@ -8,7 +8,7 @@ use crate::judge::case::{Bench, SIDES};
 use crate::judge::work::response_steps::{Off, azimuth_share_db};
 use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
 use crate::reading::figures::UnitKind;
-use crate::reading::{Adjustment, Heads, RecordedOn, TurnStep, Way};
+use crate::reading::{Adjustment, Heads, RecordedOn, TurnStep, Unit, Way};
 
 /// By how much the pair of tones must have moved for the harmonic to tell anything, dB.
 const TURNED_DB: f64 = 0.8;
@@ -118,7 +118,7 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off) -> (Vec<TurnStep>, St
              again. The recipe bias-sweep shows where. {CAUTION}",
             UnitKind::Db.of(rest_db.abs(), None)
         );
-        steps.push(step(Adjustment::RecordEqualisation, text).on(name).by(way, rest_db.abs(), "dB"));
+        steps.push(step(Adjustment::RecordEqualisation, text).on(name).by(way, rest_db.abs(), Unit::Db));
         return (steps, words);
     }
     let (state, word, way) =

@@ -4,7 +4,7 @@ use crate::judge::case::{Bench, SIDES};
 use crate::judge::causes::{cause_name, cause_size};
 use crate::judge::work::turns::step;
 use crate::reading::figures::{UnitKind, frequency};
-use crate::reading::{Adjustment, Cause, CauseKind, Heads, RecordedOn, TurnStep, Way};
+use crate::reading::{Adjustment, Cause, CauseKind, Heads, RecordedOn, TurnStep, Unit, Way};
 use crate::trade::playback_losses::azimuth_loss_elsewhere_db;
 
 /// Above this the treble is judged, below [`BASS_HZ`] the bass.
@@ -68,7 +68,7 @@ impl Share<'_> {
     }
 
     fn size(&self) -> String {
-        cause_size(self.cause.value, self.cause.uncertainty, &self.cause.unit).unwrap_or_default()
+        cause_size(self.cause.value, self.cause.uncertainty, self.cause.unit).unwrap_or_default()
     }
 
     /// `3.7 +- 0.2`.
@@ -375,7 +375,7 @@ fn equaliser(
         ),
     )
     .on(name)
-    .by(way, rest_db.abs(), "dB")
+    .by(way, rest_db.abs(), Unit::Db)
 }
 
 fn bass(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
@@ -429,7 +429,7 @@ pub(crate) fn match_steps(bench: &Bench, db: f64, own_db: [f64; 2], off: &Off) -
             frequency(off.hz),
             UnitKind::Db.of(db.abs(), off.uncertainty_db)
         );
-        return vec![step(Adjustment::PlaybackEqualisation, text).on(name).by(Way::Down, db.abs(), "dB")];
+        return vec![step(Adjustment::PlaybackEqualisation, text).on(name).by(Way::Down, db.abs(), Unit::Db)];
     }
     let name = SIDES[weak];
     let at = frequency(off.hz);
@@ -505,7 +505,7 @@ pub(crate) fn match_steps(bench: &Bench, db: f64, own_db: [f64; 2], off: &Off) -
                 ),
             )
             .on(name)
-            .by(Way::Up, db.abs(), "dB"),
+            .by(Way::Up, db.abs(), Unit::Db),
         );
     }
     steps

@@ -3,7 +3,7 @@
 use crate::capture::Alignment;
 use crate::measure::tone::meter::ToneMeter;
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline, shortest_tone_s};
-use crate::reading::Warning;
+use crate::reading::{Warning, WarningId};
 
 /// Most parts that are named for one reason.
 const MOST_NAMES: usize = 8;
@@ -14,7 +14,7 @@ pub struct Gave<'a> {
     pub parts: &'a [bool],
     /// Flutter was read, from whichever part.
     pub flutter: bool,
-    /// A response is stated.
+    /// A response is stated, or none is expected.
     pub response: bool,
 }
 
@@ -62,7 +62,10 @@ pub fn unmeasured(
         ));
     }
     (!sentences.is_empty()).then(|| {
-        Warning::new("unmeasured", format!("Not everything could be measured: {}.", sentences.join("; ")))
+        Warning::new(
+            WarningId::Unmeasured,
+            format!("Not everything could be measured: {}.", sentences.join("; ")),
+        )
     })
 }
 

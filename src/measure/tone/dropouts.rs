@@ -1,7 +1,7 @@
 //! Short losses of level within a steady tone.
 
 use crate::measure::tone::meter::median;
-use crate::reading::{Dropout, FileClock};
+use crate::reading::{Channel, Dropout, FileClock};
 use crate::signal::baseband::Band;
 
 /// A loss of at least this much is a dropout, dB.
@@ -72,11 +72,10 @@ pub fn dropouts(bands: &[Band; 2], noise: [f64; 2], part: &str, clock: FileClock
             depth_db,
             length_ms: 1000.0 * (to - from) as f64 / bands[0].rate_hz,
             channel: match channel {
-                Some(0) => "left",
-                Some(_) => "right",
-                None => "both",
-            }
-            .to_owned(),
+                Some(0) => Channel::Left,
+                Some(_) => Channel::Right,
+                None => Channel::Both,
+            },
         })
         .collect()
 }
@@ -105,7 +104,7 @@ mod tests {
         let found = dropouts(&bands, [0.0; 2], "flutter", FileClock::default().starting_at(100.0));
         assert_eq!(found.len(), 2, "{found:?}");
         for (dropout, (at_s, length_ms, channel)) in
-            found.iter().zip([(100.8, 40.0, "left"), (101.5, 20.0, "both")])
+            found.iter().zip([(100.8, 40.0, Channel::Left), (101.5, 20.0, Channel::Both)])
         {
             crate::assert_within!(dropout.at_s.seconds(), at_s, 0.003, "s", "{channel}");
             // Overshoot of the band's edge at a sudden step.

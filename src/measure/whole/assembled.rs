@@ -24,7 +24,7 @@ use crate::measure::tone::meter::Tone;
 use crate::measure::whole::measured::{MeasureOptions, Measured, MeasuredTone};
 use crate::measure::whole::playing::{Outcome, silenced, twin_hz};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
-use crate::reading::{FileClock, FileTime, Pair, Response, Warning};
+use crate::reading::{FileClock, FileTime, Pair, Response, Warning, WarningId};
 use crate::signal::baseband::Band;
 
 /// Puts the outcomes of all parts, in the order of `timeline`, together.
@@ -113,7 +113,7 @@ pub(crate) fn assemble(
     measured.lossy_signs = lossy_signs(&around, silenced, gain_rides);
     if let Some(db) = creep_db {
         measured.warnings.push(Warning::new(
-            "gain-riding",
+            WarningId::GainRiding,
             format!(
                 "While a steady tone played, the gain of both channels crept by {db:+.1} dB: a slow automatic level is \
                  on, in the deck or in the sound card. Levels, response and noise are wrong. Switch it off and record \
@@ -125,7 +125,7 @@ pub(crate) fn assemble(
     let companded = matches!(measured.level_dependence, Some(LevelDependence::Lifted(_)));
     if let Some(db) = riding_db.filter(|_| !companded) {
         measured.warnings.push(Warning::new(
-            "gain-riding",
+            WarningId::GainRiding,
             format!(
                 "A quiet tone came back with {db:.1} dB more gain than a loud one of about the same frequency: an \
                  automatic level or a limiter is on, in the deck or in the sound card, or the loud tone overdrives \
@@ -211,7 +211,7 @@ pub(crate) fn assemble(
         measured.opposed = (!unresolved).then_some(opposed);
         if unresolved {
             measured.warnings.push(Warning::new(
-                "phase-unresolved",
+                WarningId::PhaseUnresolved,
                 "The phases between the channels fit no single delay: azimuth cannot be told from this return. \
                  Check the wiring and the tape's path over the head, then record again.",
             ));
@@ -257,7 +257,7 @@ pub(crate) fn assemble(
     let ladder = measured.distortion.as_ref().and_then(|distortion| ladder_riding_db(&distortion.steps));
     if let Some(db) = ladder.filter(|_| !gain_rides) {
         measured.warnings.push(Warning::new(
-            "gain-riding",
+            WarningId::GainRiding,
             format!(
                 "In the steps of level quiet tones came back with {db:.1} dB more gain than the distortion of the loud \
                  ones explains: an automatic level or a limiter is on, in the deck or in the sound card. Levels, \
@@ -276,7 +276,7 @@ pub(crate) fn assemble(
         || limited_by_noise(&measured.response, silenced)
     {
         measured.warnings.push(Warning::new(
-            "noise-limited",
+            WarningId::NoiseLimited,
             "Some tones lie so deep in noise that no level is stated for them (null). Raise the recording level, or \
              mend what makes them weak first.",
         ));

@@ -26,6 +26,8 @@ pub struct MeasureOptions {
     pub reference_dbfs: f64,
     /// The medium; the compact cassette by default.
     pub medium: Medium,
+    /// Whether a response is to be had from the parts that serve one: where it is not, none is missed.
+    pub response_expected: bool,
 }
 
 /// One tone as it was measured.
@@ -136,8 +138,11 @@ pub fn measure(
     let parts: Vec<bool> = outcomes.iter().map(Outcome::gave_something).collect();
     let mut measured = assemble(timeline, alignment, options, source.rate_hz(), outcomes, around?);
     measured.rounds = in_rounds(source, timeline, alignment, options.reference_dbfs, &measured.level)?;
-    let gave =
-        Gave { parts: &parts, flutter: measured.flutter.is_some(), response: measured.response.is_some() };
+    let gave = Gave {
+        parts: &parts,
+        flutter: measured.flutter.is_some(),
+        response: measured.response.is_some() || !options.response_expected,
+    };
     measured.warnings.extend(unmeasured(timeline, alignment, source.rate_hz(), &gave));
     Ok(measured)
 }

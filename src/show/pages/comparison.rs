@@ -1,7 +1,9 @@
 //! The page of a comparison: verdicts, what really changed, what did not, and every row.
 
 use crate::reading::figures::frequency;
-use crate::reading::{ChangeState, ComparedRow, Comparison, FindingChange, QuantityChange, Verdict};
+use crate::reading::{
+    ChangeState, Channel, ComparedChannel, ComparedRow, Comparison, FindingChange, QuantityChange, Verdict,
+};
 use crate::show::page::{Block, Cell, Kind, Page, Printed, Rows, Section, Table, Tone};
 use crate::show::plot::response_change;
 use crate::show::words;
@@ -51,8 +53,8 @@ pub(in crate::show) fn comparison_page(comparison: &Comparison) -> Page {
 
 /// A finding's name with its kind and channel.
 pub(in crate::show) fn named(change: &FindingChange) -> String {
-    let details: Vec<&str> =
-        [&change.kind, &change.channel].into_iter().flatten().map(String::as_str).collect();
+    let details = [change.kind.as_deref(), change.channel.map(Channel::as_str)];
+    let details: Vec<&str> = details.into_iter().flatten().collect();
     if details.is_empty() { change.id.clone() } else { format!("{} ({})", change.id, details.join(", ")) }
 }
 
@@ -72,14 +74,18 @@ pub(in crate::show) fn finding_value(change: &FindingChange, is_after: bool) -> 
     } else {
         (change.before, change.uncertainties[0])
     };
-    if at.is_none() { "no value".to_owned() } else { value(at, uncertainty, &change.unit, &change.id) }
+    if at.is_none() {
+        "no value".to_owned()
+    } else {
+        value(at, uncertainty, change.unit.as_str(), &change.id)
+    }
 }
 
 /// By how much a finding changed, and whether that is more than its uncertainty; empty if there is no change to be told.
 pub(in crate::show) fn finding_change(change: &FindingChange) -> String {
     let Some((by, uncertainty)) = change.change.zip(change.change_uncertainty) else { return String::new() };
     let said = if change.changed == Some(true) { "changed" } else { "no change shown" };
-    format!("{}: {said}", words::figure(by, Some(uncertainty), &change.unit, &change.id, true))
+    format!("{}: {said}", words::figure(by, Some(uncertainty), change.unit.as_str(), &change.id, true))
 }
 
 /// Verdicts that changed or are outside still; the others are counted, and stand in the table of all.
@@ -114,7 +120,7 @@ fn findings(findings: &[FindingChange]) -> Section {
 
 /// `speed: mean, left`.
 fn row_name(row: &ComparedRow) -> String {
-    let channel = row.channel.as_ref().map(|channel| format!(", {channel}")).unwrap_or_default();
+    let channel = row.channel.map(|channel| format!(", {channel}")).unwrap_or_default();
     format!("{}: {}{channel}", row.quantity, row.what)
 }
 
@@ -209,7 +215,7 @@ fn unchanged(comparison: &Comparison) -> Section {
 /// The row that comes nearest to a change, in words.
 fn nearest(comparison: &Comparison, change: &QuantityChange) -> String {
     let Some(row) = rows_of(comparison, change).next() else { return "no reading has it".to_owned() };
-    let name = match &row.channel {
+    let name = match row.channel {
         Some(channel) => format!("{}, {channel}", row.what),
         None => row.what.clone(),
     };
@@ -263,7 +269,7 @@ fn all(comparison: &Comparison) -> Table {
     let table = Rows::of("", &comparison.rows)
         .printed(Printed::Report)
         .head("quantity", |row| format!("{}: {}", row.quantity, row.what))
-        .head("channel", |row| row.channel.clone().unwrap_or_default());
+        .head("channel", |row| row.channel.map_or("", ComparedChannel::as_str));
     let names = comparison.readings.iter().enumerate();
     let table =
         names.fold(table, |table, (k, reading)| table.head(&reading.name, move |row| row_value(row, k)));
@@ -301,7 +307,7 @@ fn filed(comparison: &Comparison) -> Table {
         .printed(Printed::Nowhere)
         .key("quantity", |(row, _)| row.quantity.as_str())
         .key("what", |(row, _)| row.what.as_str())
-        .key("channel", |(row, _)| row.channel.clone().unwrap_or_default())
+        .key("channel", |(row, _)| row.channel.map_or("", ComparedChannel::as_str))
         .key("unit", |(row, _)| row.unit.as_str())
         .key("reading", |(_, k)| comparison.readings[*k].name.as_str())
         .key("value", |(row, k)| row.values[*k])

@@ -4,7 +4,7 @@ use crate::judge::Reading;
 use crate::judge::{Limits, Quantity, meaning};
 use crate::reading::figures::UnitKind::{Dbfs, Microseconds, Seconds, SpeedPercent};
 use crate::reading::figures::given;
-use crate::reading::{CardUsed, Circumstances};
+use crate::reading::{CardUsed, Circumstances, WarningId};
 use crate::show::page::{Block, Kind, Page, Section};
 use crate::show::tables::{
     amplifier, causes, findings, flutter, found, level, noise, nonlinear, rounds, same_tape, separation,
@@ -38,7 +38,7 @@ fn head(page: &mut Page, reading: &Reading, limits: Option<&Limits>) {
     let capture = &reading.capture;
     let made = reading.made.as_ref();
     // Who stops at the first screen must not take it for a deck's.
-    let rehearsal = reading.warnings.iter().find(|warning| warning.id == "rehearsal");
+    let rehearsal = reading.warnings.iter().find(|warning| warning.id == WarningId::Rehearsal);
     page.fact("Rehearsal", rehearsal.map(|warning| warning.text.clone()));
     page.fact("Deck", made.and_then(|made| made.deck.clone()));
     page.fact("Read", made.map(|made| format!("{}, Deckproof {}", made.at, made.version)));

@@ -6,7 +6,7 @@ use super::{DEEPEST_DB, Plot, channel, continuous, hertz_axis};
 use crate::judge::{Reading, cause_name};
 use crate::reading::figures::UnitKind::Db;
 use crate::reading::figures::frequency;
-use crate::reading::{Cause, CauseKind, Unexplained};
+use crate::reading::{Cause, CauseKind, Channel, Unexplained};
 use crate::show::tables::causes::name;
 
 /// Parts of a layer that are thinner all along are not drawn, dB.
@@ -20,7 +20,8 @@ const CHARACTER: f64 = 7.2;
 
 /// A figure for each channel of which a cause is stated.
 pub(super) fn causes(reading: &Reading) -> Vec<Plot> {
-    let sides = [("causes-left", "left", Stroke::Left), ("causes-right", "right", Stroke::Right)];
+    let sides =
+        [("causes-left", Channel::Left, Stroke::Left), ("causes-right", Channel::Right, Stroke::Right)];
     sides.into_iter().enumerate().filter_map(|(k, names)| of_channel(reading, k, names)).collect()
 }
 
@@ -77,7 +78,7 @@ fn layers<'a>(causes: &[&'a Cause]) -> Vec<Layer<'a>> {
 fn of_channel(
     reading: &Reading,
     side: usize,
-    (figure, word, stroke): (&'static str, &str, Stroke),
+    (figure, word, stroke): (&'static str, Channel, Stroke),
 ) -> Option<Plot> {
     let sound = |cause: &&Cause| {
         let finite =
@@ -93,7 +94,7 @@ fn of_channel(
         return None;
     }
     let unexplained = reading.unexplained.iter().find(|left| left.channel == word);
-    let caption = caption(word, response.reference_hz, stroke, unexplained);
+    let caption = caption(word.as_str(), response.reference_hz, stroke, unexplained);
     let shown = || measured.iter().chain(layers.iter().flat_map(|layer| &layer.outer)).map(|point| point.1);
     let low = shown().fold(-1.0, f64::min).max(DEEPEST_DB);
     let high = shown().fold(0.5, f64::max).min(-DEEPEST_DB);
@@ -206,15 +207,16 @@ fn names(frame: &mut Frame, layers: &[Layer], measured: &[(f64, f64)], at_hz: f6
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::reading::Unit;
 
     fn cause(kind: CauseKind, curve_db: Vec<[f64; 2]>) -> Cause {
         let shares_db = curve_db.iter().map(|row| [row[0], row[1], 0.2]).collect();
         Cause {
-            channel: "left".to_owned(),
+            channel: Channel::Left,
             cause: kind,
             value: Some(1.0),
             uncertainty: Some(0.1),
-            unit: "um".to_owned(),
+            unit: Unit::Um,
             height_db: None,
             digital: false,
             second_hz: None,
@@ -249,7 +251,7 @@ mod tests {
             serde_json::from_str(include_str!("../../../tests/readings/faulty.json")).unwrap();
         let figures = causes(&reading);
         assert_eq!(figures.len(), 2);
-        for (figure, side) in figures.iter().zip(["left", "right"]) {
+        for (figure, side) in figures.iter().zip(Channel::SIDES) {
             for cause in reading.causes.iter().filter(|cause| cause.channel == side) {
                 let count = figure.svg.matches(&format!(">{} ", name(cause))).count();
                 assert_eq!(count, 1, "{side} {}", name(cause));

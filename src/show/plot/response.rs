@@ -6,7 +6,7 @@ use super::{DEEPEST_DB, Plot, Points, channel, continuous, hertz_axis};
 use crate::judge::{Limits, ResponseLimit};
 use crate::reading::figures::UnitKind::Microseconds;
 use crate::reading::figures::{frequency, programme_level};
-use crate::reading::{Azimuth, Comparison, Response, ResponsePoint};
+use crate::reading::{Azimuth, ComparedChannel, Comparison, MeasuredBy, Response, ResponsePoint};
 
 /// Of the captions.
 const STEPS: &str = " Marks: stepped tones.";
@@ -125,16 +125,14 @@ const CHANGE: &str = "Change of the response from the first reading to the last:
 
 /// Change of the stepped response, or of the sweep's or the noise's, against frequency.
 pub(in crate::show) fn response_change(comparison: &Comparison) -> Option<Plot> {
-    let points = |by: &str, side: &str| -> Points {
+    let points = |by: MeasuredBy, side: ComparedChannel| -> Points {
         let ours = comparison.rows.iter().filter(|row| {
-            row.quantity == "playback-response"
-                && row.channel.as_deref() == Some(side)
-                && row.what.contains(by)
+            row.quantity == "playback-response" && row.channel == Some(side) && row.by == Some(by)
         });
         ours.filter_map(|row| Some((row.hz?, row.change?))).collect()
     };
-    let by = ["steps", "sweep", "noise"].into_iter().find(|by| !points(by, "left").is_empty())?;
-    let lines = [points(by, "left"), points(by, "right")];
+    let by = MeasuredBy::ALL.into_iter().find(|by| !points(*by, ComparedChannel::Left).is_empty())?;
+    let lines = ComparedChannel::SIDES.map(|side| points(by, side));
     let values = || lines.iter().flatten().map(|point| point.1);
     let (low, high) = (values().fold(-1.0, f64::min) - 0.3, values().fold(1.0, f64::max) + 0.3);
     let mut frame = Frame::new(CHANGE, hertz_axis(), Axis::linear("last minus first, dB", low, high, true));

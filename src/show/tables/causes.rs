@@ -83,9 +83,9 @@ fn sentences(causes: &[Cause]) -> Vec<String> {
 
 fn sized(cause: &Cause) -> String {
     if cause.cause == CauseKind::None {
-        return cause.channel.clone();
+        return cause.channel.to_string();
     }
-    let size = cause_size(cause.value, cause.uncertainty, &cause.unit);
+    let size = cause_size(cause.value, cause.uncertainty, cause.unit);
     let high = cause.height_db.map(|db| format!("{} high", Db.of(db, None)));
     let facts: Vec<String> = size.into_iter().chain(high).chain(cause.probability.map(sure)).collect();
     format!("{}, {}", title(cause), facts.join(", "))
@@ -116,7 +116,7 @@ fn residual(left: &Unexplained) -> String {
 }
 
 fn open(cause: &Instead) -> String {
-    let size = cause_size(cause.value, None, &cause.unit).unwrap_or_default();
+    let size = cause_size(cause.value, None, cause.unit).unwrap_or_default();
     format!("{} ({size}, {} %)", cause_name(cause.cause), given(100.0 * cause.probability, 0))
 }
 
@@ -167,15 +167,16 @@ fn left_over(unexplained: &[Unexplained]) -> Option<Table> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::reading::{Channel, Unit};
     use crate::show::page::Shown;
 
-    fn cause(channel: &str, kind: CauseKind, why: &str) -> Cause {
+    fn cause(channel: Channel, kind: CauseKind, why: &str) -> Cause {
         Cause {
-            channel: channel.to_owned(),
+            channel,
             cause: kind,
             value: Some(0.3123),
             uncertainty: Some(0.021),
-            unit: "um".to_owned(),
+            unit: Unit::Um,
             height_db: None,
             second_hz: None,
             shares_db: vec![[40.0, 0.12, 0.01], [10_000.0, -3.456, 0.23]],
@@ -188,14 +189,17 @@ mod tests {
 
     fn both() -> (Vec<Cause>, Vec<Unexplained>) {
         let other =
-            |kind, probability| Instead { cause: kind, value: Some(0.9), unit: "um".to_owned(), probability };
-        let mut open = cause("right", CauseKind::Gap, "could not be told apart");
+            |kind, probability| Instead { cause: kind, value: Some(0.9), unit: Unit::Um, probability };
+        let mut open = cause(Channel::Right, CauseKind::Gap, "could not be told apart");
         (open.value, open.uncertainty) = (None, None);
         open.instead = vec![other(CauseKind::Gap, 0.6), other(CauseKind::Spacing, 0.5)];
-        let causes =
-            vec![cause("left", CauseKind::Spacing, "dirt"), cause("right", CauseKind::Spacing, "dirt"), open];
+        let causes = vec![
+            cause(Channel::Left, CauseKind::Spacing, "dirt"),
+            cause(Channel::Right, CauseKind::Spacing, "dirt"),
+            open,
+        ];
         let unexplained = vec![Unexplained {
-            channel: "left".to_owned(),
+            channel: Channel::Left,
             ripple_db: 0.1,
             most_hz: 63.0,
             left_db: vec![[63.0, -0.31], [400.0, 0.02]],

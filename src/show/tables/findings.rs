@@ -1,6 +1,6 @@
 //! Findings, work and warnings.
 
-use crate::reading::{Finding, Verdict, Warning, WorkStep};
+use crate::reading::{Channel, Finding, Verdict, Warning, WorkStep};
 use crate::show::page::{Block, Entry, Printed, Rows, Section, Tone};
 use crate::show::words::{self, sentence};
 
@@ -11,7 +11,7 @@ const SIZES: [&str; 7] =
 /// A value with its uncertainty, such as `+17.0 +- 0.3 us`; `None` if there is no value.
 pub(in crate::show) fn value(finding: &Finding) -> Option<String> {
     let is_size = SIZES.contains(&finding.id.as_str());
-    Some(words::figure(finding.value?, finding.uncertainty, &finding.unit, &finding.id, !is_size))
+    Some(words::figure(finding.value?, finding.uncertainty, finding.unit.as_str(), &finding.id, !is_size))
 }
 
 /// What is to be done, in the order of work.
@@ -63,7 +63,7 @@ pub(in crate::show) fn findings(findings: &[Finding]) -> Section {
     let filed = Rows::of("findings.csv", findings)
         .printed(Printed::Nowhere)
         .key("id", |finding| finding.id.as_str())
-        .key("channel", |finding| finding.channel.clone().unwrap_or_default())
+        .key("channel", |finding| finding.channel.map_or("", Channel::as_str))
         .key("kind", |finding| finding.kind.clone().unwrap_or_default())
         .key("verdict", |finding| words::verdict(finding.verdict))
         .key("value", |finding| finding.value)
@@ -97,8 +97,8 @@ fn entry(group: &[&Finding]) -> Entry {
         entry.line("why", Tone::Plain, why);
         return entry;
     }
-    let mut entry = Entry::new(match finding.channel.as_deref() {
-        Some(side @ ("left" | "right")) => format!("{} {side}", finding.id),
+    let mut entry = Entry::new(match finding.channel {
+        Some(side) if side.is_side() => format!("{} {side}", finding.id),
         _ => finding.id.clone(),
     });
     entry.verdict = Some(finding.verdict);
@@ -163,7 +163,7 @@ fn names(group: &[&Finding]) -> String {
 /// What must be known before the figures are trusted.
 pub(in crate::show) fn warnings(warnings: &[Warning]) -> Section {
     let facts: Vec<(String, String)> =
-        warnings.iter().map(|warning| (warning.id.clone(), warning.text.clone())).collect();
+        warnings.iter().map(|warning| (warning.id.to_string(), warning.text.clone())).collect();
     let section = Section::new("Warnings");
     if facts.is_empty() { section.say("None.") } else { section.block(Block::Facts(facts)) }
 }
