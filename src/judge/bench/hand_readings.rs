@@ -1,7 +1,7 @@
 //! What is read by hand at the bench: torques, offsets, the deck's own meters, held against their limits.
 
 use crate::judge::case::{Bounds, plain};
-use crate::judge::figures::{decimals, signed, unsigned};
+use crate::reading::figures::{UnitKind, given};
 use crate::reading::{Channel, HandLimit, HandReadings, HandValue, JobSheet, Verdict};
 use crate::trade::common_practice::{self, Bound, DeckClass, G_CM_IN_MN_M};
 
@@ -352,17 +352,24 @@ fn judged(quantity: &HandQuantity, value: &HandValue, bound: Option<Bound>) -> H
 
 /// A gauge's uncertainty with at most two digits that count.
 fn few(value: f64) -> String {
-    let text = unsigned(value, decimals(Some(value), 0));
-    plain(text.parse().unwrap_or(value))
+    let exponent = value.abs().log10().floor();
+    // The first digit alone, or two if the first is 1 or 2.
+    let lead = value.abs() / 10f64.powf(exponent);
+    let decimals = (if lead < 2.95 { 1.0 } else { 0.0 } - exponent).clamp(0.0, 4.0);
+    given(value, decimals as usize)
 }
 
 /// The gauge may be wrong the same way both times, so that a difference is known better than this says.
 fn change(quantity: &HandQuantity, found: &HandJudged, left: &HandJudged) -> String {
     let (by, uncertainty) = (left.value - found.value, left.uncertainty.hypot(found.uncertainty));
-    let digits = decimals(Some(uncertainty), 1);
     let said = if by.abs() > uncertainty { "changed" } else { "no change shown" };
     let unit = quantity.kind.units()[0].0;
-    format!("{} +- {} {unit}: {said}", signed(by, digits), unsigned(uncertainty, digits))
+    match UnitKind::of_unit(unit, quantity.id) {
+        Some(unit) => format!("{}: {said}", unit.of(by, uncertainty).signed().full()),
+        None => {
+            format!("{}{} +- {} {unit}: {said}", if by > 0.0 { "+" } else { "" }, short(by), few(uncertainty))
+        }
+    }
 }
 
 #[cfg(test)]

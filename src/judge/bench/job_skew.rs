@@ -1,6 +1,6 @@
 //! Azimuth by ordinary music as part of a job: as found, as left, and what changed.
 
-use crate::judge::figures::{decimals, signed, unsigned};
+use crate::reading::figures::UnitKind;
 use crate::reading::{JobState, SkewReading, SkewTape, SkewVerdict};
 use crate::trade::student::{coverage_factor, mean_and_deviation};
 
@@ -49,16 +49,13 @@ pub(crate) fn result(skew: &SkewReading) -> String {
     let (Some(us), Some(uncertainty)) = (all.delay_us, all.uncertainty_us) else {
         return format!("no usable tape of {}", skew.tapes.len());
     };
-    let digits = decimals(Some(uncertainty), 1);
     let angle = all.angle_arcmin.zip(all.angle_uncertainty_arcmin).map(|(angle, uncertainty)| {
-        let digits = decimals(Some(uncertainty), 1);
-        format!(", {} +- {} minutes of arc", signed(angle, digits), unsigned(uncertainty, digits))
+        format!(", {}", UnitKind::ArcMinutes.of(angle, uncertainty).signed().full())
     });
     let tapes = if all.tapes == 1 { "tape" } else { "tapes" };
     format!(
-        "{} +- {} us{} by {} {tapes}",
-        signed(us, digits),
-        unsigned(uncertainty, digits),
+        "{}{} by {} {tapes}",
+        UnitKind::Microseconds.of(us, uncertainty).signed().full(),
         angle.unwrap_or_default(),
         all.tapes
     )
@@ -107,9 +104,8 @@ fn change(found: &SkewReading, left: &SkewReading) -> String {
 }
 
 fn said(by: f64, uncertainty: f64, how: &str) -> String {
-    let digits = decimals(Some(uncertainty), 1);
     let verdict = if by.abs() > uncertainty { "changed" } else { "no change shown" };
-    format!("{} +- {} us: {verdict}, {how}", signed(by, digits), unsigned(uncertainty, digits))
+    format!("{}: {verdict}, {how}", UnitKind::Microseconds.of(by, uncertainty).signed().full())
 }
 
 #[cfg(test)]
