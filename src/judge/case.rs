@@ -252,8 +252,7 @@ pub(crate) const SIDES: [Channel; 2] = Channel::SIDES;
 
 /// `3.2 dB` for a limit, with as many decimals as the number has, at most 4.
 pub(crate) fn plain(value: f64) -> String {
-    let text = format!("{value:.4}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    crate::reading::figures::given(value, 4)
 }
 
 #[cfg(test)]

@@ -1,17 +1,15 @@
 //! Room `measure`: one file a quantity. Meters are fed blocks and asked for their result; nothing here prints or
 //! knows a file format.
 
-mod course;
-mod meter;
-mod playback;
-
 mod azimuth;
 mod causes;
 mod corrections;
 mod distortion;
 mod faults;
 mod flutter;
+mod meter;
 mod noise;
+mod playback;
 mod response;
 mod separation;
 mod skew;

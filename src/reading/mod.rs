@@ -13,6 +13,7 @@ mod channel;
 mod circumstances;
 mod comparison;
 mod distortion;
+pub mod figures;
 mod file_time;
 mod findings;
 mod found;

@@ -4,7 +4,7 @@ use crate::judge::Command;
 use crate::reading::{JobState, RecordedOn};
 
 /// What is typed, in the job's folder, so that it runs as it is printed.
-pub(super) fn typed(command: &Command) -> String {
+pub(in crate::show) fn typed(command: &Command) -> String {
     match command {
         Command::Write { recipe, out } => format!("deckproof write {recipe} --out {out}"),
         Command::Read { file, recorded_on, slated, tape, card, tape_type, loopback, out } => {

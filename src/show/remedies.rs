@@ -16,17 +16,20 @@ pub fn option(remedy: &Remedy) -> &'static str {
 }
 
 /// `text` with the options behind it, in brackets.
-pub(super) fn with_options<'a>(text: &str, remedies: impl IntoIterator<Item = &'a Remedy>) -> String {
+pub(in crate::show) fn with_options<'a>(
+    text: &str,
+    remedies: impl IntoIterator<Item = &'a Remedy>,
+) -> String {
     let options: Vec<&str> = remedies.into_iter().map(option).collect();
     if options.is_empty() { text.to_owned() } else { format!("{text} ({})", options.join(", ")) }
 }
 
 /// Why, with the options by which to find out.
-pub(super) fn why(finding: &Finding) -> String {
+pub(in crate::show) fn why(finding: &Finding) -> String {
     with_options(&finding.why, finding.remedies.iter().filter(|_| finding.verdict == Verdict::CannotTell))
 }
 
 /// The basis, with the options that would make it a better one.
-pub(super) fn basis(finding: &Finding) -> String {
+pub(in crate::show) fn basis(finding: &Finding) -> String {
     with_options(&finding.basis, finding.remedies.iter().filter(|_| finding.verdict != Verdict::CannotTell))
 }

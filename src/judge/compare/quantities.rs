@@ -1,9 +1,9 @@
 //! The quantities of a reading one by one, under names by which two readings can be held against each other.
 
 use crate::judge::Reading;
-use crate::judge::figures::{frequency, signed};
 use crate::judge::findings::flutter_varies::{Kind, varies};
 use crate::judge::quantities::Key;
+use crate::reading::figures::{frequency, programme_level};
 use crate::reading::{
     Azimuth, ComparedChannel, Distortion, Flutter, FlutterFigures, MeasuredBy, Pair, RecordedOn, Response,
     ResponsePoint, Saturation,
@@ -138,7 +138,7 @@ pub(crate) fn quantities(reading: &Reading) -> Vec<Compared> {
         response_rows(&mut list, response);
     }
     for level in &reading.level {
-        let what = format!("{} at {} dB", frequency(level.hz), signed(level.programme_db, 0));
+        let what = format!("{} at {}", frequency(level.hz), programme_level(level.programme_db));
         list.pair("playback-level", &what, "dBFS", level.return_dbfs, [Some(level.uncertainty_db); 2]);
     }
     for row in &reading.rounds {
@@ -158,7 +158,7 @@ pub(crate) fn quantities(reading: &Reading) -> Vec<Compared> {
         for row in &twins.steps {
             let of = format!("{} and {}", frequency(row.hz[0]), frequency(row.hz[1]));
             let what = |order: &str| {
-                format!("difference tone, {order} order, {of} at {} dB", signed(row.programme_db, 0))
+                format!("difference tone, {order} order, {of} at {}", programme_level(row.programme_db))
             };
             let (second, third) = (what("2nd"), what("3rd"));
             list.pair("distortion", &second, "percent", row.second_percent, row.second_uncertainty_percent);
@@ -241,7 +241,7 @@ fn response_rows(list: &mut List, response: &Response) {
             );
         }
     };
-    rows(&response.steps, MeasuredBy::Steps, &format!("steps at {} dB", signed(response.programme_db, 0)));
+    rows(&response.steps, MeasuredBy::Steps, &format!("steps at {}", programme_level(response.programme_db)));
     rows(&response.sweep, MeasuredBy::Sweep, "sweep");
     rows(&response.noise, MeasuredBy::Noise, "noise");
     list.pair("playback-response", "-3 dB at the low end", "Hz", response.low_3db_hz, [None; 2]);
@@ -261,7 +261,7 @@ fn noise_rows(list: &mut List, reading: &Reading) {
 
 fn distortion_rows(list: &mut List, distortion: &Distortion) {
     for step in &distortion.steps {
-        let at = format!("{} at {} dB", frequency(step.hz), signed(step.programme_db, 0));
+        let at = format!("{} at {}", frequency(step.hz), programme_level(step.programme_db));
         let kinds = [
             ("K2", step.k2_percent, step.k2_uncertainty_percent),
             ("K3", step.k3_percent, step.k3_uncertainty_percent),

@@ -3,6 +3,7 @@
 use crate::judge::compare::quantities::Compared;
 use crate::judge::meaning::{Meaning, meaning};
 use crate::judge::quantities::{Id, Key, judged};
+use crate::reading::figures::UnitKind;
 use crate::reading::{
     ChangeState, Circumstances, ComparedChannel, ComparedRow, Comparison, MeasuredBy, QuantityChange,
 };
@@ -187,10 +188,10 @@ pub(crate) fn remarks(comparison: &Comparison, losses_db: Option<(f64, f64)>) ->
         .into_iter()
         .filter_map(|channel| {
             let change = ten(channel)?.change?;
-            let rest = crate::judge::signed(change - by, 2);
+            let rest = UnitKind::Db.of(change - by, None).signed();
             Some(format!(
-                "{channel} {} dB, of which {rest} dB have another cause",
-                crate::judge::signed(change, 2)
+                "{channel} {}, of which {rest} have another cause",
+                UnitKind::Db.of(change, None).signed()
             ))
         })
         .collect();
@@ -198,8 +199,8 @@ pub(crate) fn remarks(comparison: &Comparison, losses_db: Option<(f64, f64)>) ->
         return Vec::new();
     }
     vec![format!(
-        "The change of azimuth alone accounts for {} dB at 10 kHz in each channel (by formula, from the delays): {}.",
-        crate::judge::signed(by, 2),
+        "The change of azimuth alone accounts for {} at 10 kHz in each channel (by formula, from the delays): {}.",
+        UnitKind::Db.of(by, None).signed(),
         told.join("; ")
     )]
 }

@@ -1,8 +1,8 @@
 //! Finding `capture`: whether the recording itself can be trusted.
 
 use crate::judge::case::Bench;
-use crate::judge::figures::unsigned;
 use crate::judge::work::turns::{said, step};
+use crate::reading::figures::UnitKind;
 use crate::reading::{Adjustment, Finding, Remedy, Unit, Verdict, WarningId};
 
 /// Warnings that spoil figures, with what to do about each.
@@ -41,7 +41,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
     let clipped: u64 = capture.clipped_samples.iter().fold(0, |sum, &count| sum.saturating_add(count));
     let peak_dbfs = capture.peak_dbfs.iter().flatten().copied().reduce(f64::max);
     let peak = match peak_dbfs {
-        Some(peak) => format!("peak {} dBFS", unsigned(peak, 1)),
+        Some(peak) => format!("peak {}", UnitKind::Dbfs.of(peak, None)),
         None => "no sample differs from zero".to_owned(),
     };
     let slates = match capture.slates_found {

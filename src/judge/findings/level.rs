@@ -1,9 +1,9 @@
 //! Finding `playback-level`, and the part of `channel-match` that one trimmer moves.
 
 use crate::judge::case::{Bench, Bounds, SIDES, plain};
-use crate::judge::figures::{decimals_db, frequency, signed, unsigned};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
+use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{Adjustment, Channel, Finding, Level, RecordedOn, Unit, Way, level_tone};
 
 const NO_TONE: &str = "no level tone was found; to find out: record a programme with a level tone";
@@ -54,18 +54,20 @@ pub(crate) fn channel_match(bench: &Bench) -> Vec<Finding> {
         let uncertainty = tone.uncertainty_db * std::f64::consts::SQRT_2;
         case.value = Some(db);
         case.uncertainty = Some(uncertainty);
-        let digits = decimals_db(Some(uncertainty), 2);
-        case.figures =
-            format!("level tone {}: left minus right {} dB", frequency(tone.hz), signed(db, digits));
+        case.figures = format!(
+            "level tone {}: left minus right {}",
+            frequency(tone.hz),
+            UnitKind::Db.of(db, uncertainty).signed()
+        );
         let weak = SIDES[usize::from(db > 0.0)];
         let strong = SIDES[usize::from(db <= 0.0)];
-        let by = unsigned(db.abs(), digits);
+        let by = UnitKind::Db.of(db.abs(), uncertainty);
         let first = playback_alone_first(bench);
         case.turn = vec![
             step(
                 Adjustment::PlaybackLevel,
                 format!(
-                    "{first}playback level trimmer {weak} up {by} dB, or {strong} down {by} dB, whichever brings both to the \
+                    "{first}playback level trimmer {weak} up {by}, or {strong} down {by}, whichever brings both to the \
                      service manual's level"
                 ),
             )
@@ -109,14 +111,13 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
         return case.finish();
     }
     let Some((tone, return_dbfs)) = level else { return case.finish() };
-    let digits = decimals_db(Some(tone.uncertainty_db), 2);
     let Some(target) = target.map(|target| target.value) else {
         case.missing = format!(
-            "not told which level in the return is the deck's standard (level tone {} came back at {} dBFS); to find \
+            "not told which level in the return is the deck's standard (level tone {} came back at {}); to find \
              out: note the service manual's line output voltage with this tone and give its level as \
              playback_level_target_dbfs in a limits file",
             frequency(tone.hz),
-            unsigned(return_dbfs, digits)
+            UnitKind::Dbfs.of(return_dbfs, tone.uncertainty_db)
         );
         return case.finish();
     };
@@ -126,17 +127,21 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
     // What is not known of a tape that somebody else recorded adds.
     case.uncertainty = Some(tone.uncertainty_db.hypot(tone.programme_uncertainty_db.unwrap_or(0.0)));
     case.figures = format!(
-        "level tone {}: {} dBFS, {} dB against the target",
+        "level tone {}: {}, {} against the target",
         frequency(tone.hz),
-        unsigned(return_dbfs, digits),
-        signed(off_db, digits)
+        UnitKind::Dbfs.of(return_dbfs, tone.uncertainty_db),
+        UnitKind::Db.of(off_db, case.uncertainty).signed()
     );
     if let Some(db) = tape_db {
-        case.figures += &format!(" once the {} dB of the house tape are subtracted", signed(db, 2));
+        case.figures +=
+            &format!(" once the {} of the house tape are subtracted", UnitKind::Db.of(db, None).signed());
     }
     let (word, way) = if off_db < 0.0 { ("up", Way::Up) } else { ("down", Way::Down) };
     let first = playback_alone_first(bench);
-    let text = format!("{first}playback level trimmer {name} {word} {} dB", unsigned(off_db.abs(), digits));
+    let text = format!(
+        "{first}playback level trimmer {name} {word} {}",
+        UnitKind::Db.of(off_db.abs(), case.uncertainty)
+    );
     case.turn = vec![step(Adjustment::PlaybackLevel, text).on(name).by(way, off_db.abs(), Unit::Db)];
     case.finish()
 }

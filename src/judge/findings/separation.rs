@@ -1,9 +1,9 @@
 //! Finding `separation`.
 
 use crate::judge::case::{Bench, Bounds, SIDES, plain};
-use crate::judge::figures::{decimals, frequency, unsigned};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
+use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{Adjustment, Finding, Separation};
 
 /// Frequency at which separation is stated, Hz (common practice, no source).
@@ -44,11 +44,13 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, from: usize) -> Fin
     };
     let words = |row: &Separation| match (leak(row), row.noise_limit_db[from]) {
         ((Some(db), uncertainty), _) => {
-            Some(format!("{} dB at {}", unsigned(db, decimals(uncertainty, 1)), frequency(row.hz)))
+            Some(format!("{} at {}", UnitKind::Db.of(db, uncertainty), frequency(row.hz)))
         }
-        ((None, _), Some(limit)) => {
-            Some(format!("better than {} dB at {} (lost in noise)", unsigned(limit, 0), frequency(row.hz)))
-        }
+        ((None, _), Some(limit)) => Some(format!(
+            "better than {} at {} (lost in noise)",
+            UnitKind::Db.of(limit, None),
+            frequency(row.hz)
+        )),
         _ => None,
     };
     case.missing = format!(
@@ -128,7 +130,7 @@ mod tests {
         }
         let [left, _] = find(&reading, "separation_db = -35");
         assert_eq!((left.verdict, left.value), (Verdict::Within, None), "{left:?}");
-        assert!(left.why.contains("better than -60 dB at 1 kHz"), "{}", left.why);
+        assert!(left.why.contains("better than -60.0 dB at 1 kHz"), "{}", left.why);
         let [left, _] = find(&reading, "separation_db = -70");
         assert_eq!(left.verdict, Verdict::CannotTell);
         assert!(left.why.contains("louder than the limit"), "{}", left.why);

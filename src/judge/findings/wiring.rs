@@ -1,14 +1,17 @@
 //! Finding `wiring`: swapped, inverted, dead or mono.
 
 use crate::judge::case::{Bench, SIDES};
-use crate::judge::figures::signed;
 use crate::judge::work::turns::{said, step};
+use crate::reading::figures::UnitKind;
 use crate::reading::{Adjustment, Channel, Finding, Unit, Verdict, level_tone};
 
 pub(crate) fn finding(bench: &Bench) -> Finding {
     let reading = bench.reading;
     let capture = &reading.capture;
     let difference_db = level_tone(&reading.level).and_then(|tone| tone.difference_db);
+    // Two levels, each with this uncertainty.
+    let uncertainty_db =
+        level_tone(&reading.level).map(|tone| tone.uncertainty_db * std::f64::consts::SQRT_2);
     let dead = bench.dead.iter().position(|&dead| dead);
     let told = reading.recipe.is_some();
 
@@ -25,7 +28,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
     } else if let Some(dead) = dead {
         let side = SIDES[dead];
         let level = match difference_db {
-            Some(db) => format!("left minus right {} dB", signed(db, 1)),
+            Some(db) => format!("left minus right {}", UnitKind::Db.of(db, uncertainty_db).signed()),
             None => "no signal".to_owned(),
         };
         (
@@ -54,7 +57,9 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         (Verdict::Outside, channel, found.join("; "), Some(turns.join("; then ")))
     } else if told {
         let apart = difference_db
-            .map(|db| format!("; level tone left minus right {} dB", signed(db, 1)))
+            .map(|db| {
+                format!("; level tone left minus right {}", UnitKind::Db.of(db, uncertainty_db).signed())
+            })
             .unwrap_or_default();
         let note =
             if capture.inverted == [true, true] { "; both inverted alike, which does no harm" } else { "" };
@@ -80,7 +85,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         kind: None,
         channel: Some(channel),
         value: difference_db,
-        uncertainty: level_tone(&reading.level).map(|tone| tone.uncertainty_db * std::f64::consts::SQRT_2),
+        uncertainty: uncertainty_db,
         unit: Unit::Db,
         limit: Some("both channels there, not exchanged, of one polarity".to_owned()),
         verdict,

@@ -252,13 +252,8 @@ fn maximum(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::{Random, sampled, uneven_s};
     use std::f64::consts::{PI, TAU};
-
-    /// Uniform noise of rms 1.
-    fn hiss(state: &mut u64) -> f64 {
-        *state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        ((*state >> 33) as f64 / (1u64 << 31) as f64 - 0.5) * 12f64.sqrt()
-    }
 
     /// What is done to a tone.
     #[derive(Clone, Copy)]
@@ -294,29 +289,23 @@ mod tests {
     };
 
     fn samples(tone: &Tone) -> Vec<f64> {
-        let mut state = tone.seed;
-        (0..(tone.seconds * tone.rate_hz) as usize)
-            .map(|n| {
-                let t = n as f64 / tone.rate_hz;
-                let wow = |hz: f64, at: f64| tone.flutter / 100.0 / (TAU * hz) * (TAU * hz * t + at).sin();
-                let angle = TAU * tone.hz * (t + wow(1.3, 0.4) + wow(4.0, 2.0) + wow(23.0, 1.0));
-                let [k2, k3, k5] = tone.percent.map(|percent| percent / 100.0);
-                let whole = angle.sin()
-                    + k2 * (2.0 * angle + 0.7).sin()
-                    + k3 * (3.0 * angle - 0.2).sin()
-                    + k5 * (5.0 * angle + 2.0).sin();
-                let place = (t % 0.5 - 0.25) / 0.03;
-                let lost = if tone.dropouts && place.abs() < 0.5 {
-                    1.0 - 0.6 * (PI * place).cos().powi(2)
-                } else {
-                    1.0
-                };
-                let (hum_hz, hum) = tone.hum;
-                let hum: f64 =
-                    (1..=40).map(|k| hum * (TAU * hum_hz * f64::from(k) * t + f64::from(k)).sin()).sum();
-                lost * tone.amplitude * whole + tone.hiss * hiss(&mut state) + hum
-            })
-            .collect()
+        let mut random = Random(tone.seed);
+        let wobble = [(1.3, 0.4), (4.0, 2.0), (23.0, 1.0)].map(|(hz, at)| (hz, tone.flutter, at));
+        sampled(tone.rate_hz, (tone.seconds * tone.rate_hz) as usize, |t| {
+            let angle = TAU * tone.hz * uneven_s(t, &wobble);
+            let [k2, k3, k5] = tone.percent.map(|percent| percent / 100.0);
+            let whole = angle.sin()
+                + k2 * (2.0 * angle + 0.7).sin()
+                + k3 * (3.0 * angle - 0.2).sin()
+                + k5 * (5.0 * angle + 2.0).sin();
+            let place = (t % 0.5 - 0.25) / 0.03;
+            let lost =
+                if tone.dropouts && place.abs() < 0.5 { 1.0 - 0.6 * (PI * place).cos().powi(2) } else { 1.0 };
+            let (hum_hz, hum) = tone.hum;
+            let hum: f64 =
+                (1..=40).map(|k| hum * (TAU * hum_hz * f64::from(k) * t + f64::from(k)).sin()).sum();
+            lost * tone.amplitude * whole + tone.hiss * random.even() + hum
+        })
     }
 
     fn step(tone: &Tone) -> DistortionStep {

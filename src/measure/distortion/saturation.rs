@@ -2,6 +2,7 @@
 
 use crate::measure::response::steps::PlayedTone;
 use crate::reading::{Pair, Saturation, SaturationLadder, SaturationStep};
+use crate::signal::fit::top_of;
 
 /// Beyond a summit the output falls by more than this, dB.
 const LEAST_FALL_DB: f64 = 0.1;
@@ -123,14 +124,9 @@ fn summit(points: &[(f64, f64, f64)]) -> Result<(f64, f64, f64), &'static str> {
     if !points[top + 1..].iter().any(falls) {
         return Err("the output hardly changes at the highest steps: it may still rise");
     }
-    // Newton's divided differences.
-    let first = (b.1 - a.1) / (b.0 - a.0);
-    let second = ((c.1 - b.1) / (c.0 - b.0) - first) / (c.0 - a.0);
-    if !(second < 0.0) {
+    let Some((at, high)) = top_of([a, b, c].map(|point| (point.0, point.1))) else {
         return Ok((b.0, b.1, b.2));
-    }
-    let at = ((a.0 + b.0) / 2.0 - first / (2.0 * second)).clamp(a.0, c.0);
-    let high = a.1 + first * (at - a.0) + second * (at - a.0) * (at - b.0);
+    };
     // A parabola for a summit that is no parabola: half of what it adds.
     Ok((at, high, b.2.hypot(0.5 * (high - b.1))))
 }

@@ -1,8 +1,8 @@
 //! Whether the gain follows the loudness, as an automatic recording level makes it.
 
 use crate::measure::response::steps::PlayedTone;
-use crate::measure::tone::meter::median;
 use crate::reading::DistortionStep;
+use crate::signal::statistics::median;
 
 /// Tones that are compared lie at least this far apart in level, dB, ...
 const APART_DB: f64 = 10.0;

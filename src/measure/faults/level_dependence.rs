@@ -7,7 +7,7 @@
 use crate::measure::faults::cells::{Cells, LEAST_POWER};
 use crate::measure::faults::surroundings::{LoudTone, Surroundings};
 use crate::measure::response::steps::PlayedTone;
-use crate::measure::tone::meter::median;
+use crate::signal::statistics::median;
 
 /// Quiet treble weaker than loud treble by this much, dB, while low tones are alike: no tape does that.
 const LOWERED_DB: f64 = 2.0;

@@ -7,7 +7,7 @@
 
 use crate::measure::faults::cells::{Cells, LEAST_POWER};
 use crate::measure::faults::surroundings::Surroundings;
-use crate::measure::tone::meter::median;
+use crate::signal::statistics::{median, nth};
 
 /// Drop over the width of the wall, dB.
 const WALL_DB: f64 = 15.0;
@@ -103,8 +103,8 @@ fn wall_hz(cells: &Cells, channel: usize) -> Option<f64> {
         let (before, edge) = (least(&noise[k - 14..k - 11]), least(&noise[k - 3..k]));
         // Two kilohertz beyond it, but for a line or two.
         let mut beyond = noise[k + 3..(k + 14).min(noise.len())].to_vec();
-        beyond.sort_by(f64::total_cmp);
-        let beyond = beyond[beyond.len().saturating_sub(2)];
+        let second = beyond.len().saturating_sub(2);
+        let beyond = nth(&mut beyond, second)?;
         let drop_db = db(edge / beyond.max(1e-18));
         if edge > LEAST_POWER / 3.0
             && drop_db > WALL_DB
@@ -149,6 +149,6 @@ fn dip_db(silence: &Cells, loud: &Cells, channel: usize) -> Option<f64> {
         .filter(|&k| silence.medians[channel][k] > LEAST_POWER)
         .filter_map(|k| Some(db(loud.medians[channel].get(k)? / silence.medians[channel][k])))
         .collect();
-    ratios_db.sort_by(f64::total_cmp);
-    (ratios_db.len() >= 16).then(|| ratios_db[ratios_db.len() / 8])
+    let eighth = ratios_db.len() / 8;
+    nth(&mut ratios_db, eighth).filter(|_| eighth >= 2)
 }

@@ -116,21 +116,12 @@ fn read(bands: &[Band; 2], flat_hz: f64, programme_hz: f64, clock: FileClock) ->
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::Random;
     use std::f64::consts::TAU;
 
     /// A 3150 Hz tone under sines of speed (Hz, percent peak), in hiss of rms `noise` against amplitude 0.25.
     fn tone(rate_hz: f64, seconds: f64, wobble: &[(f64, f64)], noise: f64) -> [Vec<f64>; 2] {
-        let mut state = 11u64;
-        let mut random = || {
-            (0..12)
-                .map(|_| {
-                    state =
-                        state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-                    (state >> 33) as f64 / (1u64 << 31) as f64
-                })
-                .sum::<f64>()
-                - 6.0
-        };
+        let mut random = Random(11);
         let mut out = [Vec::new(), Vec::new()];
         for n in 0..(seconds * rate_hz) as usize {
             let t = n as f64 / rate_hz;
@@ -140,8 +131,8 @@ mod tests {
                 .map(|(k, (hz, percent))| -percent / 100.0 / (TAU * hz) * (TAU * hz * t + k as f64).cos())
                 .sum::<f64>();
             let clean = 0.25 * (TAU * 3150.0 * 1.01 * moved).sin();
-            out[0].push(clean + noise * random());
-            out[1].push(0.8 * clean + noise * random());
+            out[0].push(clean + noise * random.normal());
+            out[1].push(0.8 * clean + noise * random.normal());
         }
         out
     }

@@ -1,11 +1,11 @@
 //! Noise of a silent part: unweighted, A-weighted and ITU-R BS.468-4 quasi-peak, and hiss without the hum.
 
-use crate::measure::course::Course;
 use crate::measure::meter::Meter;
 use crate::measure::noise::hum::HumBand;
 use crate::measure::noise::silence::{Silence, UNWEIGHTED_HZ, weight};
 use crate::signal::quasi_peak_468::QuasiPeak;
 use crate::signal::spectrum::Welch;
+use crate::signal::statistics::Series;
 use crate::signal::weighting_468::WeightingFilter;
 use std::sync::Arc;
 
@@ -24,13 +24,13 @@ struct Channel {
     welch: Welch,
     /// A-weight of each bin.
     weights: Arc<[f64]>,
-    unweighted: Course,
-    a_weighted: Course,
+    unweighted: Series,
+    a_weighted: Series,
     network: WeightingFilter,
     detector: QuasiPeak,
     fed: u64,
     piece: (f64, u64),
-    shown: Course,
+    shown: Series,
 }
 
 impl Meter for NoiseMeter {
@@ -47,13 +47,13 @@ impl Meter for NoiseMeter {
         let channel = || Channel {
             welch: Welch::new(rate_hz, length),
             weights: Arc::clone(&weights),
-            unweighted: Course::default(),
-            a_weighted: Course::default(),
+            unweighted: Series::default(),
+            a_weighted: Series::default(),
             network: network.clone(),
             detector: QuasiPeak::new(rate_hz),
             fed: 0,
             piece: (0.0, 0),
-            shown: Course::default(),
+            shown: Series::default(),
         };
         Some(Self { rate_hz, channels: [channel(), channel()], hum: HumBand::new(rate_hz, ratio) })
     }
@@ -71,7 +71,7 @@ impl Meter for NoiseMeter {
     fn finish(self) -> Option<Silence> {
         let components = self.hum.and_then(|hum| hum.finish().components());
         let [left, right] = self.channels;
-        let steady = |of: fn(&Channel) -> &Course| [of(&left).finish(), of(&right).finish()];
+        let steady = |of: fn(&Channel) -> &Series| [of(&left).finish(), of(&right).finish()];
         let unweighted = steady(|channel| &channel.unweighted);
         let a_weighted = steady(|channel| &channel.a_weighted);
         let shown = steady(|channel| &channel.shown);
@@ -127,6 +127,7 @@ mod tests {
     use super::*;
     use crate::measure::noise::reference::Reference;
     use crate::reading::Origin;
+    use crate::signal::test_signals::{Random, sampled};
     use std::f64::consts::TAU;
 
     fn against(dbfs: f64) -> Reference {
@@ -135,16 +136,11 @@ mod tests {
 
     fn silence(rate_hz: f64, hum: &[(f64, f64)], hiss: f64) -> Silence {
         let mut meter = NoiseMeter::new(rate_hz, 1.0).unwrap();
-        let mut state = 1u64;
-        let samples: Vec<f64> = (0..(10.0 * rate_hz) as usize)
-            .map(|n| {
-                let t = n as f64 / rate_hz;
-                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-                let random = ((state >> 33) as f64 / (1u64 << 31) as f64 - 0.5) * 12f64.sqrt();
-                hiss * random
-                    + hum.iter().map(|(hz, amplitude)| amplitude * (TAU * hz * t).sin()).sum::<f64>()
-            })
-            .collect();
+        let mut random = Random(1);
+        let samples = sampled(rate_hz, (10.0 * rate_hz) as usize, |t| {
+            hiss * random.even()
+                + hum.iter().map(|(hz, amplitude)| amplitude * (TAU * hz * t).sin()).sum::<f64>()
+        });
         for block in samples.chunks(7000) {
             meter.feed([block, block]);
         }

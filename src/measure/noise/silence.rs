@@ -1,8 +1,8 @@
 //! A silent part as its meter heard it: spectra, indications, and components of hum.
 
-use crate::measure::course::Steady;
 use crate::measure::noise::hum::HumComponents;
 use crate::signal::spectrum::Density;
+use crate::signal::statistics::Steady;
 use crate::trade::a_weighting;
 
 /// Limits of the unweighted measurement, Hz (the design's; nominal 22.4 Hz to 22.4 kHz).

@@ -35,7 +35,7 @@ mod tests {
     use super::*;
     use crate::measure::{Meter, NoiseMeter};
     use crate::signal::noise::{Noise, PinkFilter};
-    use std::f64::consts::TAU;
+    use crate::signal::test_signals::sine;
 
     const REFERENCE_DBFS: f64 = -12.0;
 
@@ -102,8 +102,7 @@ mod tests {
     #[test]
     fn a_line_stands_in_its_own_band_only() {
         for hz in [50.0, 315.0, 9000.0] {
-            let samples: Vec<f64> =
-                (0..480_000).map(|n| 0.001 * (TAU * hz * f64::from(n) / 48_000.0).sin()).collect();
+            let samples: Vec<f64> = sine(0.001, hz, 48_000.0, 480_000);
             let found = read(48_000.0, &samples);
             let (own, others): (Vec<_>, Vec<_>) =
                 found.iter().partition(|band| (band.hz / hz).max(hz / band.hz) < 10f64.powf(0.05));

@@ -8,12 +8,12 @@
 use crate::capture::TimeMap;
 use crate::measure::meter::Meter;
 use crate::measure::noise::silence::Silence;
-use crate::measure::tone::meter::median;
 use crate::programme::{Channels, Colour, PlacedPart, Signal};
 use crate::reading::Pair;
 use crate::signal::next_fast_length;
 use crate::signal::noise::Noise;
 use crate::signal::spectrum::hann;
+use crate::signal::statistics::median;
 use crate::trade::octave_bands::{ThirdOctave, third_octaves};
 use num_complex::Complex64;
 use realfft::{RealFftPlanner, RealToComplex};

@@ -4,9 +4,9 @@
 use crate::capture::Stretch;
 use crate::measure::meter::Meter;
 use crate::measure::tone::follow::narrow_power;
-use crate::measure::tone::meter::median;
 use crate::reading::{Erasing, FileClock, Pair};
 use crate::signal::baseband::{Band, Baseband};
+use crate::signal::statistics::{mean, median, nth};
 use std::f64::consts::TAU;
 
 /// A stretch that is weaker than the tone by this much, dB, ...
@@ -101,19 +101,17 @@ fn block_levels(band: &Band) -> Vec<f64> {
     (0..blocks)
         .map(|k| {
             let block = &band.samples[(k as f64 * size) as usize..((k + 1) as f64 * size) as usize];
-            (block.iter().map(|z| z.norm_sqr()).sum::<f64>() / block.len().max(1) as f64).sqrt()
+            mean(block.iter().map(|z| z.norm_sqr())).sqrt()
         })
         .collect()
 }
 
 /// Amplitude of the tone where it is whole: what a quarter of the blocks reach (more than half may be erased).
 fn top(levels: &[f64]) -> Option<f64> {
-    let mut sorted = levels.to_vec();
-    sorted.sort_by(|a, b| b.total_cmp(a));
-    let loud = sorted.get(sorted.len() / 4).copied().filter(|level| *level > 1e-6)?;
+    let from_top = levels.len().checked_sub(1 + levels.len() / 4)?;
+    let loud = nth(&mut levels.to_vec(), from_top).filter(|level| *level > 1e-6)?;
     // The middle of those that are about as loud.
-    let whole: Vec<f64> = sorted.into_iter().filter(|level| *level > 0.7 * loud).collect();
-    Some(median(&whole))
+    Some(median(levels.iter().filter(|level| **level > 0.7 * loud)))
 }
 
 /// The longest run of blocks, from and to, in which a channel is weaker than its tone; dropouts of the other kind (short
@@ -207,21 +205,20 @@ pub fn erasing(hz: f64, programme_db: f64, clock: FileClock, erased: &Erased) ->
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::{Random, uneven_s};
 
     /// Twenty seconds of 1 kHz under wow; from 8 s to 14 s the left is `erased[0]` dB weaker, the right `erased[1]`.
     fn erased(erased: [f64; 2], tone: f64) -> Erased {
         let rate_hz = 48_000.0;
-        let mut state = 3u64;
+        let mut random = Random(3);
         let mut meter = ErasingMeter::new(rate_hz, 1001.0).unwrap();
         for second in 0..20 {
             let mut samples = [Vec::new(), Vec::new()];
             for n in 0..48_000 {
                 let t = f64::from(second) + f64::from(n) / rate_hz;
-                let tone = tone * (TAU * 1000.0 * (t + 0.002 / TAU * (TAU * t).sin())).sin();
+                let tone = tone * (TAU * 1000.0 * uneven_s(t, &[(1.0, 0.2, 0.0)])).sin();
                 for (out, db) in samples.iter_mut().zip(erased) {
-                    state =
-                        state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-                    let hiss = 0.001 * ((state >> 33) as f64 / (1u64 << 31) as f64 - 0.5);
+                    let hiss = 0.001 * (random.share() - 0.5);
                     let gain = if (8.0..14.0).contains(&t) { 10f64.powf(-db / 20.0) } else { 1.0 };
                     out.push(gain * tone + hiss);
                 }

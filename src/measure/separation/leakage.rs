@@ -125,25 +125,22 @@ pub fn separation(played: &[PlayedLeakage<'_>]) -> Vec<Separation> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::{Random, uneven_s};
     use std::f64::consts::TAU;
 
     /// A tone under wow on the left, `leak` of it on the right with a phase that wanders, both in noise.
     fn leakage(hz: f64, leak: f64, hiss: f64) -> Option<Leakage> {
         let rate_hz = 48_000.0;
-        let mut state = 5u64;
-        let mut random = || {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            ((state >> 33) as f64 / (1u64 << 31) as f64 - 0.5) * 12f64.sqrt() * hiss
-        };
+        let mut random = Random(5);
         let mut meter = SeparationMeter::new(rate_hz, LeakagePlan { expected_hz: hz, driven: 0 }).unwrap();
         for block in 0..30 {
             let mut samples = [Vec::new(), Vec::new()];
             for n in 0..4800 {
                 let t = f64::from(block * 4800 + n) / rate_hz;
-                let angle = TAU * hz * (t + 0.002 / TAU * (TAU * t).sin());
+                let angle = TAU * hz * uneven_s(t, &[(1.0, 0.2, 0.0)]);
                 let wander = 0.3 * (TAU * 0.7 * t).sin();
-                samples[0].push(0.2 * angle.sin() + random());
-                samples[1].push(0.2 * leak * (angle + 1.0 + wander).sin() + random());
+                samples[0].push(0.2 * angle.sin() + hiss * random.even());
+                samples[1].push(0.2 * leak * (angle + 1.0 + wander).sin() + hiss * random.even());
             }
             meter.feed([&samples[0], &samples[1]]);
         }

@@ -1,7 +1,7 @@
 //! Mean speed from the pitch of tones whose frequency is known.
 
-use crate::measure::tone::meter::median;
 use crate::reading::Speed;
+use crate::signal::statistics::median;
 use crate::trade::test_tapes::CARD_CLOCK_PERCENT;
 
 /// Wow that moves the mean of a tone, percent rms, at some half a hertz: what one tone alone cannot show.
@@ -53,8 +53,8 @@ pub fn tone_speed(tones: &[MeasuredTone], knowledge: &FrequencyKnowledge) -> Opt
             (percent * tone.hz - 100.0, tone.length_s, percent * tone.hz_error.unwrap_or(0.0))
         })
         .collect();
-    let middle = median(&errors.iter().map(|error| error.0).collect::<Vec<_>>());
-    let away = median(&errors.iter().map(|error| (error.0 - middle).abs()).collect::<Vec<_>>());
+    let middle = median(errors.iter().map(|error| error.0));
+    let away = median(errors.iter().map(|error| (error.0 - middle).abs()));
     // A tone that was recorded off its name must not count.
     let kept: Vec<(f64, f64, f64)> =
         errors.into_iter().filter(|error| (error.0 - middle).abs() <= (5.0 * away).max(0.05)).collect();

@@ -9,6 +9,7 @@ use crate::measure::meter::Meter;
 use crate::measure::tone::together::together;
 use crate::signal::baseband::Baseband;
 use crate::signal::fm::{demodulate, filter_by_response};
+use crate::signal::statistics::{mean, rms};
 use num_complex::Complex64;
 
 /// How the frequency of a tone wandered.
@@ -84,12 +85,11 @@ impl Meter for SpeedWanderMeter {
         let corner_hz = self.corner_hz;
         let low_pass = |hz: f64| Complex64::new(1.0 / (1.0 + (hz / corner_hz).powi(8)), 0.0);
         let course_hz = filter_by_response(&tone.deviation_hz, course_rate_hz, low_pass);
-        let count = course_hz.len() as f64;
-        let offset_hz = course_hz.iter().sum::<f64>() / count;
+        let offset_hz = mean(&course_hz);
         let mean_hz = centre_hz + tone.mean_hz + offset_hz;
         let course_percent: Vec<f64> =
             course_hz.iter().map(|hz| 100.0 * (hz - offset_hz) / mean_hz).collect();
-        let rms_percent = (course_percent.iter().map(|x| x * x).sum::<f64>() / count).sqrt();
+        let rms_percent = rms(&course_percent);
         (mean_hz.is_finite() && rms_percent.is_finite()).then_some(SpeedWander {
             mean_hz,
             rms_percent,

@@ -6,6 +6,7 @@
 use crate::measure::trim::pause_noise::PauseNoise;
 use crate::measure::trim::peak::{Point, peak};
 use crate::reading::{BiasBalance, BiasHigh, BiasPeak, BiasStep, BiasSweep, FileTime, Level, Pair};
+use crate::signal::fit::Line;
 
 /// Gain and its expanded uncertainty, dB, `[left, right]`.
 type Gain = [Option<(f64, f64)>; 2];
@@ -135,16 +136,11 @@ fn rising(rounds: &[SweepRound]) -> Option<bool> {
                 .iter()
                 .filter_map(|round| Some((f64::from(round.round), tilt(round, hz, channel)?.0)))
                 .collect();
-            let n = points.len() as f64;
             if points.len() < 3 {
                 return None;
             }
-            let (x, y) =
-                points.iter().fold((0.0, 0.0), |sum, point| (sum.0 + point.0 / n, sum.1 + point.1 / n));
-            let across: f64 = points.iter().map(|point| (point.0 - x) * (point.1 - y)).sum();
-            let square: f64 = points.iter().map(|point| (point.0 - x).powi(2)).sum();
             let length = points[points.len() - 1].0 - points[0].0;
-            Some(across / square * length)
+            Some(Line::through(points.iter().copied()).slope * length)
         })
         .collect();
     let fall = slopes.iter().copied().min_by(|a, b| b.abs().total_cmp(&a.abs()))?;

@@ -7,13 +7,14 @@
 use crate::capture::{CaptureError, Stretch};
 use crate::measure::distortion::harmonics::{DistortionMeter, PlayedStep, distortion};
 use crate::measure::playback::{FADE_S, Playback, SILENCE_MARGIN_S};
-use crate::measure::tone::meter::{ToneLevel, ToneMeter, median};
+use crate::measure::tone::meter::{ToneLevel, ToneMeter};
 use crate::measure::trim::bias_sweep::{SweepRound, bias_sweep};
 use crate::measure::trim::level_step::{LevelStep, level_step};
 use crate::measure::trim::noise_reduction::{ReductionTone, tracking};
 use crate::measure::trim::pause_noise::{PauseMeter, PauseNoise};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
 use crate::reading::{BiasPair, FileTime, Measured, Pair, Round};
+use crate::signal::statistics::median;
 use rayon::prelude::*;
 
 /// A step smaller than this is the tape's unsteadiness, dB (common practice, no source).
