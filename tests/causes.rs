@@ -269,7 +269,7 @@ fn stands_for(cause: &Cause) -> Vec<CauseKind> {
 }
 
 fn of_channel<'a>(found: &'a [Cause], side: &'a str) -> impl Iterator<Item = &'a Cause> {
-    found.iter().filter(move |cause| cause.channel == side)
+    found.iter().filter(move |cause| cause.channel.as_str() == side)
 }
 
 /// What is told of the decks, each with several seeds: fitted once for all tests.

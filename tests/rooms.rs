@@ -4,7 +4,7 @@
 //! the sources: comments and texts are taken out, then every path that leads from the crate's root into a room counts,
 //! in `use` or not, alone or in a group, by `crate::` or by enough `super::`.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::Path;
 
@@ -16,7 +16,8 @@ const ROOMS: [(&str, &[&str]); 10] = [
     ("reading", &[]),
     ("capture", &["trade", "signal", "programme", "reading"]),
     ("measure", &["trade", "signal", "programme", "reading", "capture"]),
-    ("judge", &["trade", "reading"]),
+    // Only who concludes asks measure, and only for what it computes from facts: see `only_one_file_of_judge_measures`.
+    ("judge", &["trade", "reading", "measure"]),
     ("show", &["trade", "reading", "judge"]),
     // The virtual deck stands beside: what it makes is measured, so it must not know how.
     ("deck", &["trade", "signal"]),
@@ -295,6 +296,137 @@ fn nothing_imports_against_the_flow() {
     assert!(wrong.is_empty(), "\n{}", wrong.join("\n"));
     let rooms: BTreeSet<String> = ROOMS.iter().map(|(room, _)| (*room).to_owned()).collect();
     assert_eq!(seen, rooms, "rooms in src and in the table");
+}
+
+/// What the paths of a `use` (or elsewhere) that begin at `at` lead to, groups opened: each a list of names.
+fn paths(tokens: &[(String, usize)], mut at: usize) -> (Vec<Vec<String>>, usize) {
+    let token = |k: usize| tokens.get(k).map_or("", |token| token.0.as_str());
+    let mut path = Vec::new();
+    loop {
+        if token(at) == "{" {
+            let mut all = Vec::new();
+            at += 1;
+            while !matches!(token(at), "}" | "") {
+                let (inside, next) = paths(tokens, at);
+                all.extend(inside.into_iter().map(|rest| [path.clone(), rest].concat()));
+                at = if token(next) == "," { next + 1 } else { next };
+                if token(at) == "as" {
+                    at += 2;
+                }
+            }
+            return (all, at + 1);
+        }
+        path.push(token(at).to_owned());
+        if token(at + 1) != "::" {
+            return (vec![path], at + 1);
+        }
+        at += 2;
+    }
+}
+
+/// The files of `room`, each with those of the same room that it imports, tests apart. What the room itself hands on
+/// counts as the file that it comes from.
+fn imports(room: &str, files: &[(String, String)]) -> BTreeMap<String, BTreeSet<String>> {
+    let module = |name: &str| name.trim_end_matches(".rs").trim_end_matches("/mod").replace('/', "::");
+    let names: BTreeSet<String> = files.iter().map(|(name, _)| module(name)).collect();
+    let mut tests: Vec<String> = Vec::new();
+    let mut found: Vec<(String, Vec<Vec<String>>)> = Vec::new();
+    for (name, text) in files {
+        tests.extend(test_modules(text).into_iter().map(|test| format!("{}::{test}", module(name))));
+        let own = text.split("\n#[cfg(test)]\nmod tests {").next().unwrap();
+        let tokens = tokens(&bare(own));
+        let leads = |k: usize| tokens[k].0 == "crate" && tokens.get(k + 1).is_some_and(|t| t.0 == "::");
+        let mut all: Vec<Vec<String>> =
+            (0..tokens.len()).filter(|&k| leads(k)).flat_map(|k| paths(&tokens, k + 2).0).collect();
+        all.retain(|path| path[0] == room);
+        if name == "mod.rs" {
+            // `pub use findings::level::level` of the room itself.
+            let inside = |k: usize| tokens[k].0 == "pub" && tokens.get(k + 1).is_some_and(|t| t.0 == "use");
+            let own = (0..tokens.len()).filter(|&k| inside(k)).flat_map(|k| paths(&tokens, k + 2).0);
+            all.extend(own.map(|path| [vec![room.to_owned()], path].concat()));
+        }
+        found.push((module(name), all));
+    }
+    let file_of = |path: &[String]| {
+        (2..=path.len()).rev().map(|k| path[1..k].join("::")).find(|name| names.contains(name))
+    };
+    let handed: BTreeMap<String, String> = found
+        .iter()
+        .filter(|(name, _)| name == "mod")
+        .flat_map(|(_, all)| all.iter().filter_map(|path| Some((path.last()?.clone(), file_of(path)?))))
+        .collect();
+    found
+        .into_iter()
+        .filter(|(name, _)| name != "mod" && !tests.contains(name))
+        .map(|(name, all)| {
+            let to =
+                all.iter().filter_map(|path| file_of(path).or_else(|| handed.get(path.get(1)?).cloned()));
+            let to = to.filter(|to| *to != name).collect();
+            (name, to)
+        })
+        .collect()
+}
+
+/// A way from a file back to itself; empty where there is none.
+fn circle(imports: &BTreeMap<String, BTreeSet<String>>) -> Vec<String> {
+    fn follow(
+        name: &str,
+        imports: &BTreeMap<String, BTreeSet<String>>,
+        way: &mut Vec<String>,
+        done: &mut BTreeSet<String>,
+    ) -> Option<Vec<String>> {
+        if let Some(from) = way.iter().position(|passed| passed == name) {
+            return Some([&way[from..], &[name.to_owned()]].concat());
+        }
+        if !done.insert(name.to_owned()) {
+            return None;
+        }
+        way.push(name.to_owned());
+        let found = imports.get(name).into_iter().flatten().find_map(|next| follow(next, imports, way, done));
+        way.pop();
+        found
+    }
+    let mut done = BTreeSet::new();
+    imports.keys().find_map(|name| follow(name, imports, &mut Vec::new(), &mut done)).unwrap_or_default()
+}
+
+#[test]
+fn only_one_file_of_judge_measures() {
+    for (name, text) in sources(&root().join("src/judge")) {
+        let measures = uses(&text, name.split('/').count() + 1)
+            .0
+            .into_iter()
+            .any(|found| found.name == "measure" && !found.in_tests);
+        assert_eq!(measures, name == "conclude.rs", "src/judge/{name}");
+    }
+}
+
+#[test]
+fn no_files_of_a_room_import_each_other_in_a_circle() {
+    for room in ["judge", "measure"] {
+        let imports = imports(room, &sources(&root().join("src").join(room)));
+        assert!(imports.values().map(BTreeSet::len).sum::<usize>() > 20, "{room}: {imports:?}");
+        assert_eq!(circle(&imports), [""; 0], "{room}");
+    }
+}
+
+#[test]
+fn circles_are_seen_through_groups_and_what_a_room_hands_on() {
+    let of = |files: &[(&str, &str)]| {
+        let files: Vec<_> =
+            files.iter().map(|(name, text)| ((*name).to_owned(), (*text).to_owned())).collect();
+        circle(&imports("judge", &files))
+    };
+    let b = "use crate::judge::a::{self, w};";
+    assert_eq!(of(&[("a.rs", "use crate::{trade::x, judge::b};"), ("b.rs", b)]), ["a", "b", "a"]);
+    let a = "use crate::judge::{b::{y, z}, c};";
+    assert_eq!(of(&[("a.rs", a), ("b.rs", b)]), ["a", "b", "a"]);
+    assert_eq!(of(&[("a.rs", a), ("b.rs", "")]), [""; 0]);
+    let handed = ("mod.rs", "mod a;\npub use f::a::{w, v};");
+    assert_eq!(of(&[handed, ("f/a.rs", "use crate::judge::b;"), ("b.rs", "use crate::judge::v;")]).len(), 3);
+    let tested = "#[cfg(test)]\nmod tests {\n use crate::judge::b; }";
+    let in_tests = format!("fn f() {{}}\n{tested}");
+    assert_eq!(of(&[("a.rs", &in_tests), ("b.rs", b)]), [""; 0]);
 }
 
 #[test]

@@ -3,7 +3,7 @@
 
 use deckproof::judge::Limits;
 use deckproof::judge::Reading;
-use deckproof::reading::{FlutterLine, Mains};
+use deckproof::reading::{FlutterLine, Mains, Unit};
 use deckproof::show;
 use serde_json::json;
 use std::path::Path;
@@ -94,7 +94,7 @@ fn labels_lie_apart_in_crowded_figures_too() {
     mains.lines = (1..=20).map(|k| (50.01 * f64::from(k), Some(-40.0 - f64::from(k)), Some(-45.0))).collect();
     // Causes of all sizes in the bass as well: three of them at one place.
     let mut bass: Vec<_> =
-        sample("faulty").causes.iter().filter(|cause| cause.unit == "Hz").cloned().collect();
+        sample("faulty").causes.iter().filter(|cause| cause.unit == Unit::Hz).cloned().collect();
     bass.extend(bass.clone());
     let mut json = serde_json::to_value(&reading).unwrap();
     let mut causes = sample("faulty").causes.clone();

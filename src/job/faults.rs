@@ -1,38 +1,38 @@
 //! Faults of the recording that the meters found, in words that say what to do.
 
 use crate::capture::{Alignment, FoundSlate};
-use crate::measure::{LevelDependence, Measured};
-use crate::reading::{Facts, NoiseReduction, Warning};
+use crate::measure::{Evidence, LevelDependence};
+use crate::reading::{Facts, NoiseReduction, Warning, WarningId};
 
 /// Warnings about what was done to the signal on its way into the file.
-pub(super) fn faults(reading: &Facts, measured: &Measured) -> Vec<Warning> {
+pub(super) fn faults(reading: &Facts, evidence: &Evidence) -> Vec<Warning> {
     let mut warnings = Vec::new();
     // Steps of 8 bit make holes and walls of their own.
     if reading.capture.depth == "8" {
         warnings.push(Warning::new(
-            "coarse-samples",
+            WarningId::CoarseSamples,
             "The file has 8 bit samples: quiet tones, phase and noise are lost in their steps. Record again with 16 or \
              24 bit.",
         ));
     } else {
-        warnings.extend(level_dependence(reading, measured));
-        warnings.extend(lossy(reading, measured));
+        warnings.extend(level_dependence(reading, evidence));
+        warnings.extend(lossy(reading, evidence));
     }
-    warnings.extend(time_jump(measured));
-    warnings.extend(not_running(measured));
+    warnings.extend(time_jump(evidence));
+    warnings.extend(not_running(evidence));
     warnings
 }
 
-fn not_running(measured: &Measured) -> Option<Warning> {
+fn not_running(evidence: &Evidence) -> Option<Warning> {
     let mut found = Vec::new();
-    if let Some([from_s, to_s]) = measured.ran_s {
+    if let Some([from_s, to_s]) = evidence.ran_s {
         found.push(format!(
             "the flutter tone does not run through, and flutter and dropouts were read between {:.1} and {:.1} s only",
             from_s.seconds(),
             to_s.seconds()
         ));
     }
-    if let Some(from_s) = measured.lost_from_s {
+    if let Some(from_s) = evidence.lost_from_s {
         found.push(format!(
             "no slate was found behind {:.1} s though the return goes on, and what is read behind it is uncertain, noise \
              above all",
@@ -41,7 +41,7 @@ fn not_running(measured: &Measured) -> Option<Warning> {
     }
     (!found.is_empty()).then(|| {
         Warning::new(
-            "tape-not-running",
+            WarningId::TapeNotRunning,
             format!(
                 "The tape seems to have stopped, run down or come up late, or to have a long gap: {}. Look whether the \
                  deck was stopped, then at take-up, brakes and the end of the tape, and record again.",
@@ -51,9 +51,9 @@ fn not_running(measured: &Measured) -> Option<Warning> {
     })
 }
 
-fn level_dependence(reading: &Facts, measured: &Measured) -> Option<Warning> {
+fn level_dependence(reading: &Facts, evidence: &Evidence) -> Option<Warning> {
     let told = reading.circumstances.noise_reduction == NoiseReduction::On;
-    let text = match measured.level_dependence? {
+    let text = match evidence.level_dependence? {
         // Who said that it was on needs no advice to look.
         LevelDependence::Lowered(_) | LevelDependence::Lifted(_) if told => return None,
         LevelDependence::Lowered(db) => format!(
@@ -72,13 +72,13 @@ fn level_dependence(reading: &Facts, measured: &Measured) -> Option<Warning> {
              and record again."
         ),
     };
-    Some(Warning::new("noise-reduction-on", text))
+    Some(Warning::new(WarningId::NoiseReductionOn, text))
 }
 
-fn lossy(reading: &Facts, measured: &Measured) -> Option<Warning> {
+fn lossy(reading: &Facts, evidence: &Evidence) -> Option<Warning> {
     // In clipping hiss has holes as well.
     let clipped = reading.capture.clipped_samples.iter().any(|&count| count > 0);
-    let signs: Vec<&str> = measured
+    let signs: Vec<&str> = evidence
         .lossy_signs
         .iter()
         .filter(|sign| !(clipped && sign.by_clipping))
@@ -88,7 +88,7 @@ fn lossy(reading: &Facts, measured: &Measured) -> Option<Warning> {
         return None;
     }
     Some(Warning::new(
-        "lossy",
+        WarningId::Lossy,
         format!(
             "The return went through lossy compression or a conversion that cut its treble: {}. Noise, treble, phase \
              and distortion are uncertain. Record to WAV at 44.1 kHz or more over a cable, without an app or a link that \
@@ -98,8 +98,8 @@ fn lossy(reading: &Facts, measured: &Measured) -> Option<Warning> {
     ))
 }
 
-fn time_jump(measured: &Measured) -> Option<Warning> {
-    let mut found: Vec<String> = measured
+fn time_jump(evidence: &Evidence) -> Option<Warning> {
+    let mut found: Vec<String> = evidence
         .torn
         .iter()
         .map(|torn| {
@@ -113,8 +113,8 @@ fn time_jump(measured: &Measured) -> Option<Warning> {
             )
         })
         .collect();
-    if let Some(first_s) = measured.splices_s.first() {
-        let count = match measured.splices_s.len() {
+    if let Some(first_s) = evidence.splices_s.first() {
+        let count = match evidence.splices_s.len() {
             1 => "once".to_owned(),
             n => format!("{n} times"),
         };
@@ -122,7 +122,7 @@ fn time_jump(measured: &Measured) -> Option<Warning> {
     }
     (!found.is_empty()).then(|| {
         Warning::new(
-            "time-jump",
+            WarningId::TimeJump,
             format!(
                 "Samples were lost or came twice on the way into the file: {}. Speed leaves these places out, the highest \
                  peak of flutter is not stated, other figures near them may be touched. Close other programs, choose a \
@@ -143,7 +143,7 @@ pub(super) fn several_takes(found: &[FoundSlate], alignment: &Alignment) -> Opti
     let first_s = alignment.clock.at(alignment.slates.first()?.start_s).seconds();
     (others > 0).then(|| {
         Warning::new(
-            "several-takes",
+            WarningId::SeveralTakes,
             format!(
                 "The file holds the programme, or parts of it, more than once: {others} slates belong to another playing. \
                  The fullest one was read, with its first slate at {first_s:.1} s. Cut the file if you meant another."

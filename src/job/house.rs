@@ -6,6 +6,7 @@ use crate::measure::{CardError, card_figures, check_calibrated, check_house, sub
 use crate::programme::{Overwrite, ProgrammeError, write_text};
 use crate::reading::{
     CARD_FORMAT, CalibratedBy, Card, FORMAT, Facts, Made, Pass, RecordedOn, ResponsePoint, Verdict, Warning,
+    WarningId,
 };
 use crate::show;
 use crate::trade::Medium;
@@ -364,7 +365,7 @@ fn notes(
 const REHEARSED: &str = "Made from a rehearsal: nothing here is from a real tape.";
 
 fn rehearsed(reading: &Facts) -> bool {
-    reading.warnings.iter().any(|warning| warning.id == "rehearsal")
+    reading.warnings.iter().any(|warning| warning.id == WarningId::Rehearsal)
 }
 
 /// Subtracts the card at `path` from a playing of its house tape; `pass` is what [`pass_of`] says of it.
@@ -394,14 +395,14 @@ pub fn subtract_house(
     subtract_card(reading, differences, card, &path.display().to_string(), medium);
     if card.notes.iter().any(|note| note == REHEARSED) {
         reading.warnings.push(Warning::new(
-            "card-rehearsal",
+            WarningId::CardRehearsal,
             "The card was made from a rehearsal: it holds for virtual decks only. Make one from real readings.",
         ));
     }
     let reasons = renewal(card, pass.at.as_deref().unwrap_or_default(), Some(pass));
     if !reasons.is_empty() {
         reading.warnings.push(Warning::new(
-            "card-renew",
+            WarningId::CardRenew,
             format!(
                 "{} Renew the card: compare the tape with a calibrated one (house make).",
                 reasons.join(" ")

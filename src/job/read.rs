@@ -6,12 +6,13 @@ use super::warnings::{broken_samples, no_slate_why, warn};
 use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source, check_rate};
 use crate::judge::{Limits, Reading, conclude};
 use crate::measure::{
-    LoopbackCapture, MeasureOptions, Measured, PlayedDifference, TapeCourse, TransportNumbers,
+    Evidence, LoopbackCapture, MeasureOptions, PlayedDifference, TapeCourse, TransportNumbers,
     amplifier_response, measure, subtract, tell_time_constants,
 };
 use crate::programme::{Recipe, Timeline, built_in, built_in_by_code};
 use crate::reading::{
     Capture, Circumstances, FORMAT, Facts, FileClock, FileTime, Made, Origin, RecipeId, RecordedOn, Warning,
+    WarningId,
 };
 use crate::trade::Medium;
 use std::path::{Path, PathBuf};
@@ -191,7 +192,7 @@ fn measure_source(
             let timeline = Timeline::from(&recipe);
             if let Some(given) = given {
                 reading.warnings.push(Warning::new(
-                    "wrong-recipe",
+                    WarningId::WrongRecipe,
                     format!(
                         "The slates say that this is {}, not {} as was told: it was read as {}.",
                         timeline.name, given.name, timeline.name
@@ -215,17 +216,20 @@ fn measure_source(
         // One wire or one generator for both amplifiers is no fault here: each channel is heard by itself.
         alignment.wiring.mono = false;
     }
-    let measuring = MeasureOptions { reference_dbfs: options.reference_dbfs, medium: options.medium };
-    let mut measured = measure(&relabelled, &timeline, &alignment, &measuring)?;
-    if measured.opposed == Some(true) {
+    let measuring = MeasureOptions {
+        reference_dbfs: options.reference_dbfs,
+        medium: options.medium,
+        response_expected: true,
+    };
+    let measured = measure(&relabelled, &timeline, &alignment, &measuring)?;
+    if measured.evidence.opposed == Some(true) {
         alignment.wiring.inverted[1] ^= true;
     }
     reading.recipe = Some(RecipeId { name: timeline.name.clone(), code: format!("{code:04x}") });
     describe_capture(&mut reading, &alignment);
     warn(&mut reading, &alignment, &found, facts, &measured);
-    let course = measured.course.take();
-    let mut differences = measured.differences.clone();
-    fill(&mut reading, measured);
+    let Evidence { course, mut differences, .. } = measured.evidence;
+    reading.measured = measured.facts;
     if let (Some(loopback), Some(path)) = (loopback, &options.loopback) {
         differences = subtract(&mut reading, &differences, loopback, &options.medium)
             .map_err(|source| ReadError::NotLoopback { path: path.clone(), source })?;
@@ -246,7 +250,7 @@ fn injected(timeline: &Timeline, circumstances: &mut Circumstances) -> Option<Wa
     circumstances.recorded_on = Some(RecordedOn::Injected);
     told.map(|_| {
         Warning::new(
-            "not-a-tape",
+            WarningId::NotATape,
             format!(
                 "The programme {} goes into the deck without a tape: it was read as injected, not as a tape as was told. If \
                  it was recorded on a tape all the same, nothing here means anything.",
@@ -281,7 +285,7 @@ fn without_tape(reading: &mut Facts) {
 /// The refusal of a recording without a slate, with what can be said of it.
 fn no_slate(facts: &FileFacts, mut reading: Facts, why: String) -> ReadError {
     let text = format!("No slate was found: {why}. Nothing was measured.");
-    reading.warnings.push(Warning::new("no-slate", text));
+    reading.warnings.push(Warning::new(WarningId::NoSlate, text));
     ReadError::NoSlate { path: facts.path.clone(), why, reading: Box::new(Reading::unmeasured(reading)) }
 }
 
@@ -298,7 +302,7 @@ fn unknown_recipe(
     reading.capture.slates_found = found.len() as u32;
     reading.capture.first_slate_s = first_slate(found, clock);
     reading.warnings.push(Warning::new(
-        "wrong-recipe",
+        WarningId::WrongRecipe,
         format!("The slates carry the code {code:04x}, {expected}. Nothing was measured."),
     ));
     ReadError::UnknownRecipe {
@@ -363,25 +367,4 @@ pub(super) fn describe_capture(reading: &mut Facts, alignment: &Alignment) {
         capture.peak_dbfs.swap(0, 1);
         capture.clipped_samples.swap(0, 1);
     }
-}
-
-/// Puts the measured sections in.
-pub(super) fn fill(reading: &mut Facts, measured: Measured) {
-    reading.level = measured.level;
-    reading.response = measured.response;
-    reading.amplifier = measured.amplifier;
-    reading.azimuth = measured.azimuth;
-    reading.speed = measured.speed;
-    reading.noise = measured.noise;
-    reading.flutter = measured.flutter;
-    reading.rounds = measured.rounds.rounds;
-    reading.bias = measured.rounds.bias;
-    reading.bias_sweep = measured.rounds.bias_sweep;
-    reading.noise_reduction = measured.rounds.noise_reduction;
-    reading.distortion = measured.distortion;
-    reading.intermodulation = measured.intermodulation;
-    reading.saturation = measured.saturation;
-    reading.separation = measured.separation;
-    reading.erasing = measured.erasing;
-    reading.dropouts = measured.dropouts;
 }

@@ -6,7 +6,7 @@ use super::{ReadOptions, WriteOptions, measure_return, programme_files, write_pr
 use crate::deck::{DeckFile, VirtualDeck};
 use crate::judge::Reading;
 use crate::programme::{Depth, Recipe, Renderer, Timeline, WavSink, write_text};
-use crate::reading::Warning;
+use crate::reading::{Warning, WarningId};
 use std::path::{Path, PathBuf};
 
 /// What is under way.
@@ -72,7 +72,7 @@ pub fn rehearse(
     playing.facts.warnings.insert(
         0,
         Warning::new(
-            "rehearsal",
+            WarningId::Rehearsal,
             format!("Nothing here is from a real deck: a virtual one played. {}", deck.deck.about),
         ),
     );

@@ -6,7 +6,7 @@ use super::read::{Playing, measure_return, measure_samples};
 use crate::capture::InMemory;
 use crate::judge::Reading;
 use crate::measure::{MarkedLength, speed_from_length};
-use crate::reading::{RecordedOn, Warning};
+use crate::reading::{RecordedOn, Warning, WarningId};
 use std::path::Path;
 
 /// A length of tape that was measured, and what its ends are in the return.
@@ -105,7 +105,7 @@ fn with_length(
     match &mut reading.speed {
         Some(speed) => speed.from_length = Some(found),
         None => reading.warnings.push(Warning::new(
-            "no-speed",
+            WarningId::NoSpeed,
             format!(
                 "The length of tape gives {:.3} mm/s, {:+.2} % +- {:.2} % of nominal, but the return has no speed of its own to \
                  state it beside: too few slates were found.",

@@ -4,7 +4,7 @@ use super::unslated::{Listened, UnslatedOptions};
 use crate::capture::{BetweenKind, Heard, HeardTone, NamedBy, Names, Scan};
 use crate::measure::Measured;
 use crate::programme::Track;
-use crate::reading::Warning;
+use crate::reading::{Warning, WarningId};
 use crate::trade::test_tapes::{ERAS_16K_DB, FRINGING_BELOW_HZ, MOST_SPEED_ERROR_PERCENT};
 
 /// Most frequencies that one sentence lists.
@@ -113,7 +113,7 @@ pub(super) fn remarks(listened: &Listened, measured: &Measured, slates: usize) -
     let mut remarks = vec![no_slate(listened)];
     if slates > 0 {
         remarks.push(Warning::new(
-            "slates-there",
+            WarningId::SlatesThere,
             format!(
                 "{slates} slates were found in this return: it carries a programme of Deckproof. Read it without --unslated; \
                  that is surer and tells more."
@@ -136,7 +136,7 @@ fn no_slate(listened: &Listened) -> Warning {
         format!(", {}", count(heard.sweeps.len(), "sweep"))
     };
     Warning::new(
-        "no-slate",
+        WarningId::NoSlate,
         format!(
             "Read without slates: {}{sweeps} were found by listening, {} of them at nominal frequencies. Left and right are \
              taken as they came; a swap of channels would not show.",
@@ -192,15 +192,15 @@ fn guessed(listened: &Listened) -> Option<Warning> {
     if !anchored {
         text += " Speed rests on it; name the tape's frequencies in a file (--tape), or one of them with --known-hz.";
     }
-    Some(Warning::new("nominal-guessed", text))
+    Some(Warning::new(WarningId::NominalGuessed, text))
 }
 
 fn levels(listened: &Listened, measured: &Measured) -> Option<Warning> {
     let tones = &listened.served.tones;
     let ladder: Vec<f64> = tones.iter().filter(|tone| tone.response).map(|tone| tone.hz).collect();
-    if ladder.is_empty() && tones.len() > 1 && measured.response.is_none() {
+    if ladder.is_empty() && tones.len() > 1 && measured.facts.response.is_none() {
         return Some(Warning::new(
-            "no-ladder",
+            WarningId::NoLadder,
             "The tones do not make a ladder of equal level, so no response is stated. If the levels of the tones are known, \
              name them in the tape's file (--tape).",
         ));
@@ -209,7 +209,7 @@ fn levels(listened: &Listened, measured: &Measured) -> Option<Warning> {
         return None;
     }
     Some(Warning::new(
-        "levels-assumed",
+        WarningId::LevelsAssumed,
         format!(
             "The {} tones of the ladder are taken to be recorded at one level (beside what the tape's file corrects); their level \
              in the programme is stated as it came back, against the level tone.",
@@ -223,7 +223,7 @@ fn tape(listened: &Listened) -> Vec<Warning> {
     let mut remarks = Vec::new();
     if values.eras_disagree() {
         remarks.push(Warning::new(
-            "no-certificate",
+            WarningId::NoCertificate,
             format!(
                 "The tape has no certificate, or its corrections were not given: reference tapes of different makes and years \
                  disagree by up to {ERAS_16K_DB} dB at 16 kHz (common practice). That is in the uncertainty of the response; \
@@ -233,7 +233,7 @@ fn tape(listened: &Listened) -> Vec<Warning> {
     }
     if let Some((recorded, played)) = values.switched() {
         remarks.push(Warning::new(
-            "equalisation-converted",
+            WarningId::EqualisationConverted,
             format!(
                 "The tape is recorded for {} and was played back at {}: by IEC 60094-1 the difference was subtracted from the response.",
                 recorded.name(),
@@ -252,7 +252,7 @@ fn tape(listened: &Listened) -> Vec<Warning> {
             .collect();
         let which = if low.is_empty() { String::new() } else { format!(" ({} Hz)", low.join(", ")) };
         remarks.push(Warning::new(
-            "fringing",
+            WarningId::Fringing,
             format!(
                 "The tape is recorded over its full width: below some {FRINGING_BELOW_HZ} Hz a narrower head takes in flux from \
                  beside its track and reads too much, by some decibels at the lowest tones{which}. Do not set the bass by them."
@@ -263,7 +263,7 @@ fn tape(listened: &Listened) -> Vec<Warning> {
         && reference.against(&standard).1 > 0.0
     {
         remarks.push(Warning::new(
-            "flux-statement-unknown",
+            WarningId::FluxStatementUnknown,
             "It is not known whether the flux of the tape and that of the deck's standard are stated short-circuit or \
              open-circuit: the two differ by 0.8 dB (200 and 220 nWb/m are one mark). That is in the uncertainty of the level.",
         ));
@@ -279,13 +279,13 @@ fn recording(listened: &Listened, measured: &Measured) -> Vec<Warning> {
         .iter()
         .enumerate()
         .filter(|(k, _)| {
-            served.sweep != Some(*k) || measured.response.as_ref().is_none_or(|r| r.sweep.is_empty())
+            served.sweep != Some(*k) || measured.facts.response.as_ref().is_none_or(|r| r.sweep.is_empty())
         })
         .map(|(_, sweep)| format!("{:.0} to {:.0} Hz at {:.1} s", sweep.from_hz, sweep.to_hz, sweep.from_s))
         .collect();
     if !unmeasured.is_empty() {
         remarks.push(Warning::new(
-            "sweep-unmeasured",
+            WarningId::SweepUnmeasured,
             format!(
                 "A sweep was found and not measured ({}): it does not move evenly in octaves per second, or it is not the \
                  longest one.",
@@ -295,21 +295,21 @@ fn recording(listened: &Listened, measured: &Measured) -> Vec<Warning> {
     }
     if let Some(first) = heard.tones.first().filter(|tone| tone.heard.from_s < 0.05) {
         remarks.push(Warning::new(
-            "cut-start",
+            WarningId::CutStart,
             format!("The recording begins within a tone ({}): what came before it is missing.", hz(first.hz)),
         ));
     }
     if let Some(last) = heard.tones.last().filter(|tone| tone.heard.to_s > served.alignment.duration_s - 0.05)
     {
         remarks.push(Warning::new(
-            "cut-end",
+            WarningId::CutEnd,
             format!("The recording ends within a tone ({}): what comes behind it is missing.", hz(last.hz)),
         ));
     }
     let loudest = heard.tones.iter().flat_map(|tone| tone.dbfs).fold(f64::NEG_INFINITY, f64::max);
     if loudest.is_finite() && loudest < -40.0 {
         remarks.push(Warning::new(
-            "too-quiet",
+            WarningId::TooQuiet,
             format!(
                 "The loudest tone came back at only {loudest:.0} dBFS: the sound card's own noise is in the way. Raise its input \
                  level until the level tone stands near -12 dBFS."
@@ -318,7 +318,7 @@ fn recording(listened: &Listened, measured: &Measured) -> Vec<Warning> {
     }
     if served.silence.is_none() {
         remarks.push(Warning::new(
-            "no-silence",
+            WarningId::NoSilence,
             "No silence of two seconds or more lies between the tones, so no noise is stated: before the first and behind the \
              last there may be leader, or no tape.",
         ));
@@ -327,7 +327,7 @@ fn recording(listened: &Listened, measured: &Measured) -> Vec<Warning> {
     if !served.alignment.wiring.mono && (alone(0) || alone(1)) {
         let side = if alone(0) { "left" } else { "right" };
         remarks.push(Warning::new(
-            "dead-channel",
+            WarningId::DeadChannel,
             format!(
                 "The {side} channel has none of the tones, or 24 dB less of them than the other: nothing is stated of it. Check its \
                  cable, then head and amplifier; a tape may carry one channel only."

@@ -4,7 +4,7 @@ use super::faults::{faults, several_takes};
 use super::read::FileFacts;
 use crate::capture::{Alignment, FoundSlate, Scan};
 use crate::measure::Measured;
-use crate::reading::{Facts, Origin, RecordedOn, Warning};
+use crate::reading::{self, Facts, Origin, RecordedOn, Warning, WarningId};
 
 /// Why no slate was found, as far as the recording shows.
 pub(super) fn no_slate_why(scan: &Scan, reading: &Facts) -> String {
@@ -26,7 +26,7 @@ pub(super) fn no_slate_why(scan: &Scan, reading: &Facts) -> String {
 pub(super) fn broken_samples(scan: &Scan) -> Option<Warning> {
     (scan.broken_samples > 0).then(|| {
         Warning::new(
-            "broken-samples",
+            WarningId::BrokenSamples,
             format!(
                 "{} samples of the file are no numbers, or absurdly large ones; they were read as silence. The program \
                  that wrote the file damaged it: record again, with 24 bit samples.",
@@ -45,11 +45,11 @@ pub(super) fn warn(
     measured: &Measured,
 ) {
     let wiring = alignment.wiring;
-    let mut add = |id: &str, text: String| reading.warnings.push(Warning::new(id, text));
+    let mut add = |id: WarningId, text: String| reading.warnings.push(Warning::new(id, text));
     let [left, right] = reading.capture.clipped_samples;
     if left + right > 0 {
         add(
-            "clipped",
+            WarningId::Clipped,
             format!(
                 "{left} samples on the left and {right} on the right are clipped: the recording was clipped. \
                  Levels, response near them and distortion are wrong. Lower the sound card's input and record again."
@@ -59,7 +59,7 @@ pub(super) fn warn(
     let loudest = alignment.slates.iter().flat_map(|slate| slate.amplitude).fold(0.0, f64::max);
     if loudest > 0.0 && loudest < 0.01 {
         add(
-            "too-quiet",
+            WarningId::TooQuiet,
             format!(
                 "The programme's reference level came back at only {:.0} dBFS: the sound card's own noise is in the \
                  way. Raise its input level until the level tone stands near -12 dBFS.",
@@ -69,7 +69,7 @@ pub(super) fn warn(
     }
     if wiring.mono {
         add(
-            "mono",
+            WarningId::Mono,
             "Both channels carry one and the same signal (or the file has one channel): nothing can be said of the \
              right channel, of channel differences or of azimuth. Check that the recording is in stereo and that no \
              mono switch or adaptor is in the way."
@@ -78,7 +78,7 @@ pub(super) fn warn(
     }
     if wiring.swapped {
         add(
-            "swapped",
+            WarningId::Swapped,
             "Left and right were exchanged somewhere between player and sound card; the reading has it undone. \
              Check the cables before trusting which channel is which."
                 .into(),
@@ -87,12 +87,12 @@ pub(super) fn warn(
     match wiring.inverted {
         [false, false] => {}
         [true, true] => add(
-            "inverted",
+            WarningId::Inverted,
             "Both channels came back with inverted polarity. Many decks do that; it is no fault in itself."
                 .into(),
         ),
         [left, _] => add(
-            "inverted",
+            WarningId::Inverted,
             format!(
                 "The {} channel came back with inverted polarity against the other; the reading has it undone. \
                  Look for a balanced cable wired the wrong way, or a head wired backwards.",
@@ -102,7 +102,7 @@ pub(super) fn warn(
     }
     if alignment.cut_start {
         add(
-            "cut-start",
+            WarningId::CutStart,
             "The recording began after the programme did; the parts before it are missing. Start recording first, \
              then the tape."
                 .into(),
@@ -115,7 +115,7 @@ pub(super) fn warn(
             ""
         };
         add(
-            "cut-end",
+            WarningId::CutEnd,
             format!("The recording ended before the programme did; the parts after it are missing.{why}"),
         );
     }
@@ -123,7 +123,7 @@ pub(super) fn warn(
     if rate != 1.0 {
         let header = reading.capture.rate_hz;
         add(
-            "rate-mismatch",
+            WarningId::RateMismatch,
             format!(
                 "The file says {header:.0} Hz, but the programme in it runs as if recorded at {:.0} Hz: player and \
                  recorder disagree on the sample rate. It was measured as {:.0} Hz; set both to one rate and record \
@@ -133,22 +133,22 @@ pub(super) fn warn(
             ),
         );
     }
-    if !measured.dropouts.is_empty() {
-        let deepest = measured.dropouts.iter().map(|d| d.depth_db).fold(0.0, f64::max);
+    if !measured.facts.dropouts.is_empty() {
+        let deepest = measured.facts.dropouts.iter().map(|d| d.depth_db).fold(0.0, f64::max);
         add(
-            "dropouts",
+            WarningId::Dropouts,
             format!(
                 "{} dropouts in the steady tones, the deepest {deepest:.0} dB. They were left out of the levels. \
                  Clean heads and tape path, or use a better tape.",
-                measured.dropouts.len()
+                measured.facts.dropouts.len()
             ),
         );
     }
-    if let Some(mains) = measured.noise.as_ref().and_then(|noise| noise.mains.as_ref())
+    if let Some(mains) = measured.facts.noise.as_ref().and_then(|noise| noise.mains.as_ref())
         && mains.hum_db.iter().flatten().any(|&db| db > -55.0)
     {
         add(
-            "hum",
+            WarningId::Hum,
             format!(
                 "Hum of the {:.0} Hz mains stands in the silent part. Low-frequency levels may be touched by it. {}",
                 mains.nominal_hz.unwrap_or(mains.hz),
@@ -160,24 +160,23 @@ pub(super) fn warn(
             ),
         );
     }
-    in_rounds(reading, measured);
+    in_rounds(reading, &measured.facts);
     reading.warnings.extend(several_takes(found, alignment));
-    reading.warnings.extend(measured.warnings.iter().cloned());
-    let faults = faults(reading, measured);
+    reading.warnings.extend(measured.evidence.warnings.iter().cloned());
+    let faults = faults(reading, &measured.evidence);
     reading.warnings.extend(faults);
 }
 
 /// What was odd about jobs in rounds.
-fn in_rounds(reading: &mut Facts, measured: &Measured) {
+fn in_rounds(reading: &mut Facts, measured: &reading::Measured) {
     let moved: Vec<String> = measured
-        .rounds
         .rounds
         .iter()
         .filter_map(|round| Some(format!("round {}: {}", round.round, round.moved.as_ref()?)))
         .collect();
     if !moved.is_empty() {
         reading.warnings.push(Warning::new(
-            "turned-in-tone",
+            WarningId::TurnedInTone,
             format!(
                 "A level moved while a tone sounded ({}). The tone is stated from its steady stretch, and tones of another \
                  setting in that round are not stated. Turn only in the silence and the chirps; if nothing was turned, look \
@@ -190,21 +189,16 @@ fn in_rounds(reading: &mut Facts, measured: &Measured) {
     if matches!(reading.circumstances.recorded_on, Some(RecordedOn::Loopback | RecordedOn::Injected)) {
         return;
     }
-    if measured.rounds.noise_reduction.as_ref().is_some_and(|found| found.switched == Some(false)) {
+    if measured.noise_reduction.as_ref().is_some_and(|found| found.switched == Some(false)) {
         reading.warnings.push(Warning::new(
-            "noise-reduction-not-switched",
+            WarningId::NoiseReductionNotSwitched,
             "Both halves are the same, noise included: noise reduction was in or out in both of them, or it does nothing. \
              Switch it in at the pause, with two heads in recording and again in playback.",
         ));
     }
-    if measured
-        .rounds
-        .bias_sweep
-        .as_ref()
-        .is_some_and(|sweep| sweep.steps.len() > 2 && sweep.rising.is_none())
-    {
+    if measured.bias_sweep.as_ref().is_some_and(|sweep| sweep.steps.len() > 2 && sweep.rising.is_none()) {
         reading.warnings.push(Warning::new(
-            "bias-not-stepped",
+            WarningId::BiasNotStepped,
             "The treble moved by less than 1 dB from the first round to the last, or the channels against each other: the \
              bias was not stepped. Turn the bias of both channels the same way, one step a round, and record again.",
         ));

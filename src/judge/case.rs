@@ -4,7 +4,9 @@ use crate::judge::Limits;
 use crate::judge::limits::Tolerance;
 use crate::judge::meaning::{Meaning, Quantity, meaning};
 use crate::judge::work::turns::{careful, said};
-use crate::reading::{Cause, Circumstances, Facts, Finding, RecordedOn, TurnStep, Verdict, dead_channels};
+use crate::reading::{
+    Cause, Channel, Circumstances, Facts, Finding, RecordedOn, TurnStep, Unit, Verdict, dead_channels,
+};
 
 /// What all judges look at.
 pub(crate) struct Bench<'a> {
@@ -54,7 +56,7 @@ impl<'a> Bench<'a> {
     }
 
     /// Starts a finding on `quantity`.
-    pub(crate) fn case(&self, id: &'static str, quantity: Quantity, unit: &'static str) -> Case {
+    pub(crate) fn case(&self, id: &'static str, quantity: Quantity, unit: Unit) -> Case {
         Case {
             id,
             kind: None,
@@ -138,8 +140,8 @@ pub(crate) struct Case {
     pub(crate) id: &'static str,
     /// Which of several findings of this name.
     pub(crate) kind: Option<&'static str>,
-    pub(crate) channel: Option<&'static str>,
-    pub(crate) unit: &'static str,
+    pub(crate) channel: Option<Channel>,
+    pub(crate) unit: Unit,
     pub(crate) value: Option<f64>,
     pub(crate) uncertainty: Option<f64>,
     pub(crate) bounds: Bounds,
@@ -165,10 +167,10 @@ impl Case {
         Finding {
             id: self.id.to_owned(),
             kind: self.kind.map(str::to_owned),
-            channel: self.channel.map(str::to_owned),
+            channel: self.channel,
             value: self.value,
             uncertainty: self.uncertainty,
-            unit: self.unit.to_owned(),
+            unit: self.unit,
             limit: self.limit,
             verdict,
             basis: self.meaning.basis(),
@@ -235,12 +237,11 @@ impl Case {
 }
 
 /// Names of the channels, in the order of every pair.
-pub(crate) const SIDES: [&str; 2] = ["left", "right"];
+pub(crate) const SIDES: [Channel; 2] = Channel::SIDES;
 
 /// `3.2 dB` for a limit, with as many decimals as the number has, at most 4.
 pub(crate) fn plain(value: f64) -> String {
-    let text = format!("{value:.4}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    crate::reading::figures::given(value, 4)
 }
 
 #[cfg(test)]

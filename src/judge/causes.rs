@@ -1,7 +1,7 @@
 //! What a cause means, in words.
 
-use crate::judge::figures::{decimals, frequency, signed, unsigned};
-use crate::reading::{Cause, CauseKind, Facts, RecordedOn, TapeType, Unexplained};
+use crate::reading::figures::{UnitKind, frequency, given};
+use crate::reading::{Cause, CauseKind, Channel, Facts, RecordedOn, TapeType, Unexplained, Unit};
 use crate::trade::Equalisation;
 
 /// Name of a cause in words of the trade.
@@ -19,11 +19,10 @@ pub fn cause_name(kind: CauseKind) -> &'static str {
 }
 
 /// A size with its unit, with digits by its uncertainty.
-pub fn cause_size(value: Option<f64>, uncertainty: Option<f64>, unit: &str) -> Option<String> {
+pub fn cause_size(value: Option<f64>, uncertainty: Option<f64>, unit: Unit) -> Option<String> {
     let value = value?;
-    let digits = decimals(uncertainty, if unit == "um" { 2 } else { 0 });
-    let within = uncertainty.map_or(String::new(), |u| format!(" +- {}", unsigned(u, digits)));
-    Some(format!("{}{within} {unit}", unsigned(value, digits)))
+    let kind = UnitKind::of_unit(unit.as_str(), "")?;
+    Some(kind.of(value, uncertainty).full())
 }
 
 /// The causes of the response of `facts`, each with what it means and rests on; `unexplained` is what they leave.
@@ -82,7 +81,7 @@ fn one(cause: &Cause, reading: &Facts, unexplained: &[Unexplained]) -> String {
             .to_owned(),
         CauseKind::Coupling => {
             let second = cause.second_hz.map_or(String::new(), |hz| {
-                format!(", and a second one at about {} Hz", unsigned(hz, 0))
+                format!(", and a second one at about {}", UnitKind::Hertz.of(hz, None))
             });
             format!(
                 "falls as one capacitor with one resistance does, 3 dB down at this corner{second}. Capacitors that have dried out \
@@ -92,10 +91,10 @@ fn one(cause: &Cause, reading: &Facts, unexplained: &[Unexplained]) -> String {
         }
         CauseKind::HeadBump => "the head's own shape in the bass; a bump of some dB is usual, and nothing is to be turned"
             .to_owned(),
-        CauseKind::None => match most_unexplained(unexplained, &cause.channel) {
+        CauseKind::None => match most_unexplained(unexplained, cause.channel) {
             Some([hz, db]) if db.abs() >= 1.0 => format!(
-                "no cause known here has the shape of this response: {} dB at {} are not explained",
-                signed(db, 1),
+                "no cause known here has the shape of this response: {} at {} are not explained",
+                UnitKind::Db.of(db, None).signed(),
                 frequency(hz)
             ),
             _ => "nothing that needs a cause".to_owned(),
@@ -104,7 +103,7 @@ fn one(cause: &Cause, reading: &Facts, unexplained: &[Unexplained]) -> String {
 }
 
 /// `[Hz, dB]`: the largest of what the causes of `channel` leave.
-fn most_unexplained(unexplained: &[Unexplained], channel: &str) -> Option<[f64; 2]> {
+fn most_unexplained(unexplained: &[Unexplained], channel: Channel) -> Option<[f64; 2]> {
     let left = unexplained.iter().find(|left| left.channel == channel)?;
     left.left_db.iter().max_by(|a, b| a[1].abs().total_cmp(&b[1].abs())).copied()
 }
@@ -115,7 +114,7 @@ fn time_constant(cause: &Cause, reading: &Facts) -> String {
         Some(_) => Equalisation::Us70,
     }
     .high_time_constant_us();
-    let nominal = unsigned(nominal_us, 0);
+    let nominal = given(nominal_us, 0);
     let assumed = match reading.circumstances.tape_type {
         None => " (taken for that, because the tape type was not told)",
         Some(_) => "",
@@ -123,7 +122,7 @@ fn time_constant(cause: &Cause, reading: &Facts) -> String {
     let other_us = if nominal_us > 100.0 { 70.0 } else { 120.0 };
     let near = |value: f64| (value - other_us).abs() <= cause.uncertainty.unwrap_or(0.0).max(0.05 * other_us);
     let switch = if cause.value.is_some_and(near) {
-        format!(", so about {} us: look at the tape switch first", unsigned(other_us, 0))
+        format!(", so about {} us: look at the tape switch first", given(other_us, 0))
     } else {
         String::new()
     };
@@ -135,8 +134,8 @@ fn several(cause: &Cause) -> String {
         .instead
         .iter()
         .map(|other| {
-            let size = cause_size(other.value, None, &other.unit).unwrap_or_default();
-            let percent = unsigned(100.0 * other.probability, 0);
+            let size = cause_size(other.value, None, other.unit).unwrap_or_default();
+            let percent = given(100.0 * other.probability, 0);
             format!("{} ({size} by itself, {percent} %)", cause_name(other.cause))
         })
         .collect();

@@ -12,7 +12,6 @@
 mod case;
 mod causes;
 mod conclude;
-mod figures;
 mod limits;
 mod meaning;
 mod order;
@@ -34,7 +33,6 @@ pub use bench::step::{JobEvidence, JobReading, Step, StepState};
 pub use causes::{cause_name, cause_size};
 pub use compare::readings::{Named, compare, compare_repeated};
 pub use conclude::{Concluded, Reading, conclude};
-pub use figures::{decimals, decimals_db, frequency, signed, unsigned};
 pub use findings::transport::part_words;
 pub use house::renewal::{days_between, passes, passes_since, renewal};
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};

@@ -1,8 +1,6 @@
 //! What ordinary music says of azimuth, in words.
 
-use crate::judge::decimals;
-use crate::judge::signed;
-use crate::judge::unsigned;
+use crate::reading::figures::UnitKind;
 use crate::reading::{SkewConsensus, SkewContent, SkewReading, SkewTape};
 
 /// Fills in every `why`, `says` and `turn` from the figures.
@@ -23,11 +21,10 @@ fn why(tape: &SkewTape) -> String {
         }
         (SkewContent::PartlyCommon, Some(common_us)) => {
             let agreeing = tape.agreeing_percent.unwrap_or(0.0);
-            let digits = decimals(Some(common_us), 1);
             let mut text = format!(
-                "stereo; {agreeing:.0} % of what is common to both channels agrees on one delay, known to {} us. A \
+                "stereo; {agreeing:.0} % of what is common to both channels agrees on one delay, known to {}. A \
                  production may delay a channel by itself, which no signal shows: that is in the uncertainty",
-                unsigned(common_us, digits)
+                UnitKind::Microseconds.of(common_us, common_us)
             );
             if tape.outlier {
                 text += OUTLYING;
@@ -62,12 +59,6 @@ fn why(tape: &SkewTape) -> String {
 const OUTLYING: &str = ". It stands apart from the other tapes and was left out: its recorder was set otherwise, or its \
                         production has a delay of its own";
 
-/// Value with its uncertainty.
-fn pair(value: f64, uncertainty: f64) -> String {
-    let digits = decimals(Some(uncertainty), 1);
-    format!("{} +- {}", signed(value, digits), unsigned(uncertainty, digits))
-}
-
 fn says(reading: &SkewReading) -> String {
     let all = &reading.consensus;
     let (Some(delay_us), Some(uncertainty_us), Some(angle), Some(angle_uncertainty)) =
@@ -77,9 +68,9 @@ fn says(reading: &SkewReading) -> String {
     };
     let basis = match all.tapes {
         1 => format!(
-            "one tape alone: how far its recorder was off is unknown. Recorders are taken to differ by {} us (standard \
+            "one tape alone: how far its recorder was off is unknown. Recorders are taken to differ by {} (standard \
              deviation; common practice, no source), which is in the uncertainty: take more tapes, from other recorders",
-            unsigned(all.recorders_us, 0)
+            UnitKind::Microseconds.of(all.recorders_us, None)
         ),
         n => format!(
             "relative to the mean of {n} tapes' recorders, whose spread is in the uncertainty; tapes from one recorder \
@@ -89,16 +80,16 @@ fn says(reading: &SkewReading) -> String {
     let lags = if delay_us > 0.0 { "lags" } else { "leads" };
     let head = if delay_us.abs() > uncertainty_us {
         let cost = all.loss_at_10k_db.map_or(String::new(), |db| {
-            format!(", which costs {} dB at 10 kHz in each channel", unsigned(-db, 1))
+            format!(", which costs {} at 10 kHz in each channel", UnitKind::Db.of(-db, None))
         });
         format!(
-            "the right channel {lags} by more than the uncertainty: the playback head is tilted by {} minutes of arc{cost}",
-            pair(angle, angle_uncertainty)
+            "the right channel {lags} by more than the uncertainty: the playback head is tilted by {}{cost}",
+            UnitKind::ArcMinutes.of(angle, angle_uncertainty).signed().full()
         )
     } else {
         format!(
-            "no tilt beyond the uncertainty: {} minutes of arc; that it is upright to that much is all that is shown",
-            pair(angle, angle_uncertainty)
+            "no tilt beyond the uncertainty: {}; that it is upright to that much is all that is shown",
+            UnitKind::ArcMinutes.of(angle, angle_uncertainty).signed().full()
         )
     };
     format!("{head}; {basis}")

@@ -1,5 +1,6 @@
 //! Physical causes of a measured response, and what they leave unexplained.
 
+use super::{Channel, Unit};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -36,7 +37,7 @@ impl CauseKind {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Cause {
     /// `left` or `right`.
-    pub channel: String,
+    pub channel: Channel,
     /// The cause; the likeliest of several if `instead` names others.
     pub cause: CauseKind,
     /// Size of the cause in `unit`; `null` if `instead` names others, or for `none`.
@@ -45,7 +46,7 @@ pub struct Cause {
     pub uncertainty: Option<f64>,
     /// `us` of delay (azimuth) or of the time constant as it really is, `um` of spacing or of the mechanical gap, `Hz` of
     /// a corner or of the bump's middle; empty for `none`.
-    pub unit: String,
+    pub unit: Unit,
     /// Height of a head bump at its middle, or of a low-pass's peak before it falls, dB. With a peak, a low-pass's `value` is
     /// the frequency of its resonance.
     #[serde(default)]
@@ -81,7 +82,7 @@ pub struct Instead {
     /// Its size if it is there, in `unit`.
     pub value: Option<f64>,
     /// Unit as of [`Cause::unit`].
-    pub unit: String,
+    pub unit: Unit,
     /// Probability by the evidence that it is there, 0 to 1.
     pub probability: f64,
 }
@@ -90,7 +91,7 @@ pub struct Instead {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Unexplained {
     /// `left` or `right`.
-    pub channel: String,
+    pub channel: Channel,
     /// Size (standard deviation) of the ripples that no cause explains, as estimated with the causes, dB.
     pub ripple_db: f64,
     /// Frequency of the largest of `left_db`, Hz.

@@ -1,8 +1,9 @@
 //! Several readings held against each other.
 
-use super::{Circumstances, Made, RecipeId, Verdict, Warning};
+use super::{Channel, Circumstances, Made, RecipeId, Unit, Verdict, Warning};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use std::fmt;
 
 /// Value of [`Comparison::format`].
 pub const COMPARISON_FORMAT: &str = "deckproof-comparison/1";
@@ -48,6 +49,56 @@ pub struct ComparedReading {
     pub circumstances: Circumstances,
 }
 
+/// How a point of a response was measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum MeasuredBy {
+    /// By a tone of its own.
+    Steps,
+    /// By a sweep.
+    Sweep,
+    /// By a band of noise.
+    Noise,
+}
+
+impl MeasuredBy {
+    /// The best first.
+    pub const ALL: [Self; 3] = [Self::Steps, Self::Sweep, Self::Noise];
+}
+
+/// Of which channel a row is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum ComparedChannel {
+    /// Left.
+    Left,
+    /// Right.
+    Right,
+    /// Left minus right.
+    #[serde(rename = "left minus right")]
+    Difference,
+}
+
+impl ComparedChannel {
+    /// Left and right.
+    pub const SIDES: [Self; 2] = [Self::Left, Self::Right];
+
+    /// `left`, `right` or `left minus right`.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Left => "left",
+            Self::Right => "right",
+            Self::Difference => "left minus right",
+        }
+    }
+}
+
+impl fmt::Display for ComparedChannel {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.as_str())
+    }
+}
+
 /// One quantity in all readings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ComparedRow {
@@ -56,9 +107,12 @@ pub struct ComparedRow {
     /// Which of them, such as `10 kHz at -20 dB, steps`.
     pub what: String,
     /// `left`, `right`, `left minus right`; `null` where channels play no part.
-    pub channel: Option<String>,
+    pub channel: Option<ComparedChannel>,
     /// Frequency of a point of the response, Hz.
     pub hz: Option<f64>,
+    /// How that point was measured.
+    #[serde(default)]
+    pub by: Option<MeasuredBy>,
     /// Unit of all values of the row.
     pub unit: String,
     /// The values; `null` where a reading has none.
@@ -133,7 +187,7 @@ pub struct FindingChange {
     /// Which of several of this name.
     pub kind: Option<String>,
     /// Channel, as in the finding.
-    pub channel: Option<String>,
+    pub channel: Option<Channel>,
     /// Value of the first reading.
     pub before: Option<f64>,
     /// Value of the last reading.
@@ -150,7 +204,7 @@ pub struct FindingChange {
     #[serde(default)]
     pub changed: Option<bool>,
     /// Unit of both.
-    pub unit: String,
+    pub unit: Unit,
     /// Verdict of the first reading; `null` if it has no such finding.
     pub verdict_before: Option<Verdict>,
     /// Verdict of the last reading; `null` if it has no such finding.

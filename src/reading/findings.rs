@@ -1,5 +1,6 @@
-//! Judged quantities and warnings.
+//! Judged quantities.
 
+use super::{Channel, Unit};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -29,13 +30,13 @@ pub struct Finding {
     #[serde(default)]
     pub kind: Option<String>,
     /// `left`, `right`, `both`, or `null` where channels play no part.
-    pub channel: Option<String>,
+    pub channel: Option<Channel>,
     /// The value in `unit`; `null` where it was not measured.
     pub value: Option<f64>,
     /// Expanded uncertainty (k = 2) in `unit`.
     pub uncertainty: Option<f64>,
     /// Unit in words, such as `dB`, `us`, `percent`.
-    pub unit: String,
+    pub unit: Unit,
     /// The limit in words with its number, and where it comes from.
     pub limit: Option<String>,
     /// How the value stands to the limit.
@@ -116,13 +117,13 @@ pub struct TurnStep {
     /// What is adjusted, cleaned or mended.
     pub adjust: Adjustment,
     /// `left`, `right`, `both`, or `null` where channels play no part.
-    pub channel: Option<String>,
+    pub channel: Option<Channel>,
     /// Which way; `null` where there is no way to tell (an azimuth screw) or none.
     pub way: Option<Way>,
     /// About how much, in `unit`.
     pub by: Option<f64>,
     /// Unit of `by`; empty without it.
-    pub unit: String,
+    pub unit: Unit,
     /// What to do, in words; without a full stop.
     pub text: String,
 }
@@ -138,20 +139,4 @@ pub struct WorkStep {
     pub findings: Vec<String>,
     /// Numbers of the steps to be done, and read again, before it.
     pub after: Vec<u32>,
-}
-
-/// Something odd about the return.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Warning {
-    /// Stable name, such as `clipped`.
-    pub id: String,
-    /// What was found and what to do, in words.
-    pub text: String,
-}
-
-impl Warning {
-    /// A warning with the stable name `id`.
-    pub fn new(id: &str, text: impl Into<String>) -> Self {
-        Self { id: id.to_owned(), text: text.into() }
-    }
 }

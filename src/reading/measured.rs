@@ -1,6 +1,6 @@
 //! The measured sections of a reading.
 
-use super::{FileTime, Pair, SpeedFromLength};
+use super::{Channel, FileTime, Pair, SpeedFromLength};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -314,5 +314,5 @@ pub struct Dropout {
     /// How long the level was down by more than half of that loss, ms.
     pub length_ms: f64,
     /// `left`, `right` or `both`.
-    pub channel: String,
+    pub channel: Channel,
 }

@@ -9,9 +9,11 @@
 mod amplifier;
 mod card;
 mod causes;
+mod channel;
 mod circumstances;
 mod comparison;
 mod distortion;
+pub mod figures;
 mod file_time;
 mod findings;
 mod found;
@@ -26,6 +28,8 @@ mod separation;
 mod skew;
 mod speed_from_length;
 mod trim;
+mod unit;
+mod warning;
 
 pub use amplifier::{Amplifier, AmplifierPosition, FedInto};
 pub use card::{
@@ -33,13 +37,15 @@ pub use card::{
     Pass, Subtracted,
 };
 pub use causes::{Cause, CauseKind, Instead, Unexplained};
+pub use channel::Channel;
 pub use circumstances::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
 pub use comparison::{
-    COMPARISON_FORMAT, ChangeState, ComparedReading, ComparedRow, Comparison, FindingChange, QuantityChange,
+    COMPARISON_FORMAT, ChangeState, ComparedChannel, ComparedReading, ComparedRow, Comparison, FindingChange,
+    MeasuredBy, QuantityChange,
 };
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
 pub use file_time::{FileClock, FileTime};
-pub use findings::{Adjustment, Finding, TurnStep, Verdict, Warning, Way, WorkStep};
+pub use findings::{Adjustment, Finding, TurnStep, Verdict, Way, WorkStep};
 pub use found::{Found, FoundKind, NominalBy, TapeSection};
 pub use job_sheet::{
     AtHand, AttachedReading, HandLimit, HandReadings, HandValue, JOB_FORMAT, JobCircumstances, JobDeck,
@@ -61,6 +67,9 @@ pub use trim::{
     BiasBalance, BiasHigh, BiasPair, BiasPeak, BiasStep, BiasSweep, ReductionBand, ReductionRow,
     ReductionTracking, Round,
 };
+
+pub use unit::Unit;
+pub use warning::{Warning, WarningId};
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};

@@ -1,27 +1,66 @@
-//! A reading as JSON, and the schema of that JSON.
+//! Data for other programs: JSON, and the schema of each.
 
 use crate::judge::Reading;
+use crate::reading::{Card, Comparison, SkewReading};
+use schemars::{JsonSchema, schema_for};
+use serde::{Serialize, de::DeserializeOwned};
 
-/// The reading as pretty JSON (`deckproof-reading/1`), with a line feed at the end.
+/// Pretty JSON with a line feed at the end.
 ///
-/// NaN and infinity must have been replaced by `null` before; a debug build asserts that the JSON reads back as the
-/// same reading, which fails for both.
-pub fn to_json(reading: &Reading) -> String {
+/// NaN and infinity must have been replaced by `null` before; a debug build asserts that the JSON reads back as the same
+/// data, which fails for both.
+fn json<T: Serialize + DeserializeOwned + PartialEq>(data: &T) -> String {
     // Cannot fail: no map has keys other than strings, and no `Serialize` here is our own.
-    let mut json = serde_json::to_string_pretty(reading).unwrap_or_default();
-    json.push('\n');
+    let json = serde_json::to_string_pretty(data).unwrap_or_default() + "\n";
     debug_assert!(
-        serde_json::from_str::<Reading>(&json).is_ok_and(|back| back == *reading),
-        "a number that is not finite got into the reading"
+        serde_json::from_str::<T>(&json).is_ok_and(|back| back == *data),
+        "a number that is not finite got into the data"
     );
     json
 }
 
+fn schema_of<T: JsonSchema>() -> String {
+    serde_json::to_string_pretty(&schema_for!(T)).unwrap_or_default() + "\n"
+}
+
+/// The reading as pretty JSON (`deckproof-reading/1`), with a line feed at the end. No number may be NaN or infinite.
+pub fn to_json(reading: &Reading) -> String {
+    json(reading)
+}
+
 /// JSON Schema of the reading, pretty, with a line feed at the end.
 pub fn schema() -> String {
-    let mut json = serde_json::to_string_pretty(&schemars::schema_for!(Reading)).unwrap_or_default();
-    json.push('\n');
-    json
+    schema_of::<Reading>()
+}
+
+/// The comparison as pretty JSON (`deckproof-comparison/1`), with a line feed at the end.
+pub fn comparison_json(comparison: &Comparison) -> String {
+    json(comparison)
+}
+
+/// JSON Schema of the comparison, pretty, with a line feed at the end.
+pub fn comparison_schema() -> String {
+    schema_of::<Comparison>()
+}
+
+/// What ordinary music says of azimuth as pretty JSON (`deckproof-skew/1`), with a line feed at the end.
+pub fn skew_to_json(reading: &SkewReading) -> String {
+    json(reading)
+}
+
+/// JSON Schema of [`skew_to_json`], pretty, with a line feed at the end.
+pub fn skew_schema() -> String {
+    schema_of::<SkewReading>()
+}
+
+/// The card as pretty JSON (`deckproof-card/1`), with a line feed at the end.
+pub fn card_to_json(card: &Card) -> String {
+    json(card)
+}
+
+/// JSON Schema of the card, pretty, with a line feed at the end.
+pub fn card_schema() -> String {
+    schema_of::<Card>()
 }
 
 #[cfg(test)]

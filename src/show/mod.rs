@@ -1,55 +1,149 @@
 //! Room `show`: a reading as text, JSON, CSV, figures and a report. Nothing here computes.
 //!
-//! - [`summary`]: for the terminal, at most [`COLUMNS`] wide;
-//! - [`to_json`] and [`schema`]: for other programs;
-//! - CSV by [`tables`];
+//! Every output is first a page: sections of tables, lists and paragraphs, each described once. Thin renderers make
+//! text, HTML and CSV of it.
+//!
+//! - [`summary`], [`report`], [`tables`]: a reading for the terminal, at most [`COLUMNS`] wide, as one HTML file, and as CSV;
 //! - [`plots()`]: SVG figures;
-//! - [`report`]: one HTML file that holds everything;
-//! - [`skew_summary`], [`skew_to_json`]: what ordinary music says of azimuth.
-//! - [`sheet_text`], [`sheet_html`], [`next_text`]: the sheet of a job, and what comes next.
-//! - [`card_text`], [`card_to_json`] and [`card_schema`]: the card of a house tape.
+//! - [`comparison`], [`comparison_report`], [`comparison_table`]: several readings against each other;
+//! - [`sheet_text`], [`sheet_html`], [`hand_text`], [`next_text`]: the sheet of a job, and what comes next;
+//! - [`card_text`]: the card of a house tape; [`skew_summary`]: what ordinary music says of azimuth;
+//! - [`to_json`] and [`schema`], and their like: data for other programs.
 
-mod amplifier;
-mod axes;
-mod card;
-mod causes;
-mod causes_plots;
-mod compare;
-mod compare_files;
 mod csv;
-mod csv_speed;
-mod csv_words;
-mod flutter_plots;
-mod found;
 mod html;
 mod json;
-mod meanings;
-mod noise_bands;
-mod noise_plots;
-mod nonlinear;
-mod nonlinear_csv;
-mod nonlinear_plots;
-mod plots;
-mod rounds_html;
-mod rounds_plots;
-mod rounds_text;
-mod same_tape;
-mod sheet_html;
-mod sheet_text;
-mod skew;
-mod svg;
+mod page;
+mod pages;
+mod plot;
+mod render;
+mod tables;
 mod text;
 mod words;
-mod work;
 
-pub use card::{card_schema, card_text, card_to_json};
-pub use compare::comparison;
-pub use compare_files::{comparison_json, comparison_report, comparison_schema, comparison_table};
-pub use csv::{TABLES, tables};
-pub use html::report;
-pub use json::{schema, to_json};
-pub use plots::{FIGURES, Figure, plots};
-pub use sheet_html::sheet_html;
-pub use sheet_text::{hand_text, job_state, next_text, sheet_text};
-pub use skew::{skew_schema, skew_summary, skew_to_json};
-pub use text::{COLUMNS, summary};
+pub use json::{
+    card_schema, card_to_json, comparison_json, comparison_schema, schema, skew_schema, skew_to_json, to_json,
+};
+pub use plot::{FIGURES, Plot, plots};
+pub use text::COLUMNS;
+
+use crate::judge::Reading;
+use crate::judge::{BenchSheet, HandRow, Limits, Step};
+use crate::reading::{Card, Comparison, JobState, SkewReading};
+use csv::Csv;
+use html::Html;
+use page::{Block, Page, Section};
+use render::Render;
+use text::Text;
+
+/// File names of all tables that a reading may have.
+pub const TABLES: [&str; 29] = [
+    "response.csv",
+    "level.csv",
+    "phase.csv",
+    "noise.csv",
+    "saturation-noise.csv",
+    "distortion.csv",
+    "intermodulation.csv",
+    "saturation.csv",
+    "separation.csv",
+    "rounds.csv",
+    "bias.csv",
+    "bias-sweep.csv",
+    "noise-reduction.csv",
+    "found.csv",
+    "amplifier.csv",
+    "causes.csv",
+    "unexplained.csv",
+    "findings.csv",
+    "figures.csv",
+    "erasing.csv",
+    "noise-bands.csv",
+    "hum.csv",
+    "flutter-lines.csv",
+    "flutter-spectrum.csv",
+    "speed-against-time.csv",
+    "flutter-stretches.csv",
+    "whose-flutter.csv",
+    "whose-flutter-lines.csv",
+    "dropouts.csv",
+];
+
+/// The reading in plain text, lines of at most [`COLUMNS`] characters.
+///
+/// Text from outside (file and part names) has its control characters replaced by U+FFFD.
+pub fn summary(reading: &Reading) -> String {
+    Text::page(&pages::reading::reading_page(reading, None, Vec::new()))
+}
+
+/// The report of a reading as one HTML page, with the figures inside. `limits` gives the figures their limit lines.
+///
+/// Prints on A4 and Letter; follows the viewer's choice of light or dark.
+pub fn report(reading: &Reading, limits: Option<&Limits>) -> String {
+    Html::page(&pages::reading::reading_page(reading, limits, plots(reading, limits)))
+}
+
+/// The tables that the reading can fill as CSV, each with its file name, one of [`TABLES`].
+pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
+    Csv::page(&pages::reading::reading_page(reading, None, Vec::new()))
+}
+
+/// The comparison in at most [`COLUMNS`] columns: verdicts first, then what changed, then what did not.
+pub fn comparison(comparison: &Comparison) -> String {
+    Text::page(&pages::comparison::comparison_page(comparison))
+}
+
+/// The comparison as one HTML page: the same, how the response changed, and every row.
+pub fn comparison_report(comparison: &Comparison) -> String {
+    Html::page(&pages::comparison::comparison_page(comparison))
+}
+
+/// Every row of the comparison as CSV, one line for each reading's value.
+pub fn comparison_table(comparison: &Comparison) -> String {
+    let files = Csv::page(&pages::comparison::comparison_page(comparison));
+    files.into_iter().next().map(|(_, text)| text).unwrap_or_default()
+}
+
+/// The sheet of a job in at most [`COLUMNS`] columns.
+pub fn sheet_text(sheet: &BenchSheet<'_>) -> String {
+    Text::page(&pages::sheet::sheet_page(sheet))
+}
+
+/// The sheet of a job as one HTML page, for A4 and Letter.
+pub fn sheet_html(sheet: &BenchSheet<'_>) -> String {
+    Html::page(&pages::sheet::sheet_page(sheet))
+}
+
+/// One quantity that was read by hand, with its verdicts.
+pub fn hand_text(row: &HandRow) -> String {
+    let mut page = Page::new("", "");
+    page.sections.push(Section::new("Read by hand").block(Block::Entries(vec![pages::sheet::hand(row)])));
+    Text::page(&page)
+}
+
+/// Where the work stands, and all of one step: the one called `step`, or the first that is not done.
+///
+/// `None` if there is no such step.
+pub fn next_text(steps: &[Step], step: Option<&str>) -> Option<String> {
+    Some(Text::page(&pages::next::next_page(steps, step)?))
+}
+
+/// `as found` or `as left`.
+pub fn job_state(state: JobState) -> &'static str {
+    pages::sheet::job_state(state)
+}
+
+/// The card of a house tape in plain text, lines of at most [`COLUMNS`] characters; `now` is the date, as readings write it.
+pub fn card_text(card: &Card, now: &str) -> String {
+    Text::page(&pages::card::card_page(card, now))
+}
+
+/// What ordinary music says of azimuth in plain text, lines of at most [`COLUMNS`] characters.
+///
+/// File names have their control characters replaced by U+FFFD.
+pub fn skew_summary(reading: &SkewReading) -> String {
+    Text::page(&pages::skew::skew_page(reading))
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,10 +1,9 @@
-//! Circumstances, verdicts and file names as words, alike in text and report.
+//! Circumstances, verdicts and file names as words; spaces, signs and points of numbers.
 
+use super::page::Shown;
 use crate::judge::Reading;
-use crate::judge::{decimals, frequency, signed, unsigned};
-use crate::reading::{
-    Circumstances, Finding, Heads, NoiseReduction, Origin, RecordedOn, SpeedFromLength, TapeType, Verdict,
-};
+use crate::reading::figures::{UnitKind, frequency, given};
+use crate::reading::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType, Verdict};
 use crate::trade::octave_bands::third_octave;
 
 /// Control characters, and characters that turn the direction of writing, replaced by U+FFFD.
@@ -21,7 +20,7 @@ pub(super) fn sanitised(text: &str) -> String {
 /// A space at which no line may end.
 const BOUND: char = '\u{a0}';
 /// What stands behind a number and belongs to it.
-const UNITS: [&str; 13] =
+pub(super) const UNITS: [&str; 13] =
     ["%", "dB", "dBFS", "Hz", "kHz", "s", "ms", "us", "mV", "minutes", "degrees", "samples", "bit"];
 
 /// `text` with no-break spaces between each number and its unit, and around `+-` and `re`: a number alone at the end of
@@ -59,31 +58,32 @@ pub(super) fn with_signs(text: &str) -> String {
     out
 }
 
-/// When and by what the reading was made, if that is known.
-pub(super) fn made(reading: &Reading) -> Option<String> {
-    reading.made.as_ref().map(|made| format!("{}, Deckproof {}", made.at, made.version))
+/// Digits behind the point.
+fn behind(number: &str) -> usize {
+    number.split_once('.').map_or(0, |(_, digits)| digits.len())
 }
 
-/// Which job told the circumstances, if one did.
-pub(super) fn job(reading: &Reading) -> Option<&str> {
-    reading.made.as_ref()?.job.as_deref()
+/// Most digits behind the point among the numbers and uncertainties of a column.
+pub(super) fn most_behind(cells: &[&Shown]) -> usize {
+    let numbers = cells.iter().filter(|cell| cell.numeric);
+    numbers.map(|cell| behind(&cell.text).max(behind(&cell.spread))).max().unwrap_or(0)
 }
 
-/// Which deck, if that was told.
-pub(super) fn deck(reading: &Reading) -> Option<&str> {
-    reading.made.as_ref()?.deck.as_deref()
-}
-
-/// Blanks that a number with `digits` decimals needs behind it to stand with its point under that of one with `most`.
-pub(super) fn behind_point(digits: usize, most: usize) -> usize {
+/// Blanks that `number` needs behind it to stand with its point under that of one with `most` decimals.
+pub(super) fn behind_point(number: &str, most: usize) -> usize {
+    let digits = behind(number);
     most.saturating_sub(digits) + usize::from(digits == 0 && most > 0)
+}
+
+/// With a capital letter.
+pub(super) fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 /// With a capital letter and a full stop.
 pub(super) fn sentence(text: &str) -> String {
-    let mut letters = text.trim_end_matches('.').chars();
-    let first: String = letters.next().map(|first| first.to_uppercase().collect()).unwrap_or_default();
-    format!("{first}{}.", letters.as_str())
+    format!("{}.", capitalised(text.trim_end_matches('.')))
 }
 
 /// The verdict as the reading writes it.
@@ -142,146 +142,27 @@ pub(super) fn recipe(reading: &Reading) -> String {
     }
 }
 
-/// The findings in the order of work, the worst first among those of one name.
-pub(super) fn in_order(findings: &[Finding]) -> Vec<&Finding> {
-    let mut groups: Vec<(&str, Vec<&Finding>)> = Vec::new();
-    for finding in findings {
-        match groups.iter_mut().find(|(id, _)| *id == finding.id) {
-            Some((_, group)) => group.push(finding),
-            None => groups.push((&finding.id, vec![finding])),
-        }
-    }
-    for (_, group) in &mut groups {
-        group.sort_by_key(|finding| match finding.verdict {
-            Verdict::Outside => 0,
-            Verdict::Marginal => 1,
-            Verdict::CannotTell => 2,
-            Verdict::Within => 3,
-        });
-    }
-    groups.into_iter().flat_map(|(_, group)| group).collect()
-}
-
-/// How many findings have each verdict, in one line.
-pub(super) fn tally(findings: &[Finding]) -> String {
-    let count = |wanted| findings.iter().filter(|finding| finding.verdict == wanted).count();
-    [Verdict::Outside, Verdict::Marginal, Verdict::CannotTell, Verdict::Within]
-        .map(|each| format!("{} {}", count(each), verdict(each)))
-        .join(", ")
-}
-
-/// Unit as it stands behind a number.
-pub(super) fn unit(unit: &str) -> &str {
-    if unit == "percent" { "%" } else { unit }
-}
-
-/// Findings for printing: those that cannot be told for one and the same reason stand together, at the place of the first.
-pub(super) fn grouped(findings: &[Finding]) -> Vec<Vec<&Finding>> {
-    let mut groups: Vec<Vec<&Finding>> = Vec::new();
-    for finding in in_order(findings) {
-        let untold = |finding: &Finding| finding.verdict == Verdict::CannotTell && finding.turn.is_none();
-        let same = groups.iter_mut().find(|group| {
-            untold(finding) && group.iter().all(|other| untold(other) && other.why == finding.why)
-        });
-        match same {
-            Some(group) => group.push(finding),
-            None => groups.push(vec![finding]),
-        }
-    }
-    groups
-}
-
-/// Names of the findings of a group, each once.
-pub(super) fn names(group: &[&Finding]) -> String {
-    let mut names: Vec<&str> = group.iter().map(|finding| finding.id.as_str()).collect();
-    let mut seen = std::collections::HashSet::new();
-    names.retain(|name| seen.insert(*name));
-    names.join(", ")
-}
-
-/// Value with its uncertainty, such as `+17.00 +- 0.24 us`; `None` if there is no value.
-pub(super) fn value(finding: &Finding) -> Option<String> {
-    use crate::judge::{decimals, decimals_db, signed, unsigned};
-    let value = finding.value?;
-    let digits = match finding.unit.as_str() {
-        "percent" => decimals(finding.uncertainty, 4),
-        "dB" => decimals_db(finding.uncertainty, 1),
-        _ => decimals(finding.uncertainty, 1),
-    };
-    // A deviation carries its sign; a size or a level below its reference does not need a plus.
-    let number =
-        if ["flutter", "noise", "hum", "capture", "distortion", "separation", "playback-equalisation"]
-            .contains(&finding.id.as_str())
-        {
-            unsigned(value, digits)
-        } else {
-            signed(value, digits)
-        };
-    let unit = unit(&finding.unit);
-    Some(match finding.uncertainty {
-        Some(uncertainty) => format!("{number} +- {} {unit}", unsigned(uncertainty, digits)),
-        None => format!("{number} {unit}"),
-    })
-}
-
-/// Where hum gets in, in words.
-pub(super) fn origin(origin: Origin) -> &'static str {
-    match origin {
-        Origin::Playback => "gets in after the head (playback, leads, sound card)",
-        Origin::Recorded => "lies on the tape",
-        Origin::CannotTell => "cannot tell whether it lies on the tape",
+/// A value of a quantity in `unit`, as readings write it, with its uncertainty.
+pub(super) fn figure(
+    value: f64,
+    uncertainty: Option<f64>,
+    unit: &str,
+    quantity: &str,
+    signed: bool,
+) -> String {
+    match UnitKind::of_unit(unit, quantity) {
+        Some(kind) if signed => kind.of(value, uncertainty).signed().full(),
+        Some(kind) => kind.of(value, uncertainty).full(),
+        None => format!("{} {unit}", given(value, 2)),
     }
 }
 
-/// Shortest tone that a flutter reading should rest on, s (common practice, no source).
-const FLUTTER_LEAST_S: f64 = 30.0;
-/// Share of a tone that may be bridged before it is said, percent.
-const BRIDGED_PERCENT: f64 = 1.0;
-
-/// What must be known about flutter figures, a sentence each.
-pub(super) fn flutter_notes(flutter: &crate::reading::Flutter) -> Vec<String> {
-    let mut notes = vec![
-        "Rms and 2-sigma (the value exceeded 5 % of the time) are the figures to compare. The quasi-peak figure depends on \
-         the indicator below 1 Hz: indicators that all keep the pulse table differ there by up to 30 %."
-            .to_owned(),
-        "No standard fixes the band limits and the split between wow and flutter; the weighting table is from memory."
-            .to_owned(),
-    ];
-    let length_s = flutter.measured_to_s - flutter.measured_from_s;
-    if length_s < FLUTTER_LEAST_S {
-        notes.push(format!(
-            "Measured over only {length_s:.1} s: a reading should rest on {FLUTTER_LEAST_S:.0} s or more (recipe flutter)."
-        ));
+/// The same without its uncertainty, which still decides the digits.
+pub(super) fn brief(value: f64, uncertainty: Option<f64>, unit: &str, quantity: &str) -> String {
+    match UnitKind::of_unit(unit, quantity) {
+        Some(kind) => kind.of(value, uncertainty).to_string(),
+        None => format!("{} {unit}", given(value, 2)),
     }
-    if let Some(bridged) = flutter.bridged_percent.filter(|percent| *percent > BRIDGED_PERCENT) {
-        notes.push(format!("In {bridged:.1} % of the time the tone was too weak and was bridged."));
-    }
-    notes
-}
-
-/// A speed from a measured length in one sentence.
-pub(super) fn speed_from_length(length: &SpeedFromLength) -> String {
-    let digits = decimals(Some(length.uncertainty_percent), 2);
-    format!(
-        "{} +- {} %, absolute: {} mm +- {} mm of tape in {} s, {} mm/s against {} mm/s ({})",
-        signed(length.error_percent, digits),
-        unsigned(length.uncertainty_percent, digits),
-        length.length_mm,
-        length.length_uncertainty_mm,
-        unsigned(length.to_s - length.from_s, 3),
-        unsigned(length.speed_mm_s, 3),
-        length.nominal_mm_s,
-        length.marks
-    )
-}
-
-/// How a flutter line's rate moves, where it does by more than its uncertainty.
-pub(super) fn line_drift(line: &crate::reading::FlutterLine) -> Option<String> {
-    let (drift, uncertainty) = (line.drift_hz_per_min?, line.drift_uncertainty_hz_per_min?);
-    let digits = decimals(Some(uncertainty), 3);
-    let words =
-        format!("rate moves {} +- {} Hz a minute", signed(drift, digits), unsigned(uncertainty, digits));
-    (drift.abs() > uncertainty).then_some(words)
 }
 
 #[cfg(test)]

@@ -25,8 +25,8 @@ fn bench() -> Bench {
 fn says_what_changed_and_leaves_its_files() {
     let bench = bench();
     let ran = bench.run("compare found.json left.json --out both").done();
-    assert!(ran.out.contains("as found: found.json"), "{}", ran.out);
-    let change = ran.out.lines().find(|line| line.trim_start().starts_with("mean")).unwrap();
+    assert!(ran.out.contains("found.json; "), "{}", ran.out);
+    let change = ran.out.lines().find(|line| line.contains("speed: mean")).unwrap();
     assert!(change.contains("-1.5"), "{change}");
     // Only the speed was moved.
     let data = bench.text("both/comparison.json");

@@ -52,7 +52,7 @@ fn a_card_is_made_shown_and_taken_off() {
     assert_eq!(made["made"]["deck"], "bench");
     let shown = bench.run("house show card.json").done().out;
     for words in
-        ["House tape        tape-3", "Passes            1, 0 of them since", "PASSES", "not yet", "nWb/m"]
+        ["House tape       tape-3", "Passes           1, 0 of them since", "PASSES", "Not yet", "nWb/m"]
     {
         assert!(shown.contains(words), "{words}\n{shown}");
     }

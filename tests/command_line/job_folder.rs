@@ -320,7 +320,7 @@ fn the_sheet_has_both_states_and_next_says_what_to_turn() {
     let sheet = bench.run("bench show --job job --out sheet.html").done();
     for words in [
         "AS FOUND AND AS LEFT: FULL, CALIBRATED TAPE",
-        "outside -> ",
+        "as left     ",
         "What really changed, most important first",
         "changed",
         "Signed",

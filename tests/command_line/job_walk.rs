@@ -154,7 +154,7 @@ fn a_two_head_deck_without_any_reference_tape() {
     // The programme of two steps is written once.
     assert_eq!(walk.typed.iter().filter(|line| line.starts_with("deckproof write full")).count(), 1);
     let sheet = walk.run("deckproof bench sheet --out sheet.html");
-    for words in ["nothing is left of the order of work", "THE SOUND CARD ALONE", "AZIMUTH BY ORDINARY MUSIC"]
+    for words in ["Nothing is left of the order of work", "THE SOUND CARD ALONE", "AZIMUTH BY ORDINARY MUSIC"]
     {
         assert!(sheet.contains(words), "{words}\n{sheet}");
     }

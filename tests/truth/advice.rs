@@ -8,7 +8,7 @@ use deckproof::job::read_samples;
 use deckproof::judge::Limits;
 use deckproof::judge::Reading;
 use deckproof::programme::{Recipe, built_in_text, find};
-use deckproof::reading::{Adjustment, Heads, RecordedOn, TapeType, Way, WorkStep};
+use deckproof::reading::{Adjustment, Channel, Heads, RecordedOn, TapeType, Way, WorkStep};
 use rayon::prelude::*;
 use serde::Deserialize;
 use toml::Table;
@@ -42,7 +42,7 @@ struct Deck {
 #[serde(deny_unknown_fields)]
 struct First {
     adjust: Adjustment,
-    channel: Option<String>,
+    channel: Option<Channel>,
     way: Option<Way>,
     by: Option<[f64; 2]>,
     says: Option<String>,

@@ -104,7 +104,7 @@ fn causes_of_thirteen_decks_are_told_and_their_shares_hold() {
     let (mut wrong, mut apart, mut held, mut all) = (Vec::new(), Vec::new(), 0, 0);
     for (name, deck, causes) in &found {
         for (side, channel) in ["left", "right"].into_iter().enumerate() {
-            let own: Vec<&Cause> = causes.iter().filter(|cause| cause.channel == channel).collect();
+            let own: Vec<&Cause> = causes.iter().filter(|cause| cause.channel.as_str() == channel).collect();
             let told: Vec<CauseKind> = own.iter().map(|cause| cause.cause).collect();
             let stated: Vec<CauseKind> = own.iter().flat_map(|cause| stands_for(cause)).collect();
             for kind in KINDS.into_iter().filter(|&kind| has(deck, side, kind)) {

@@ -5,7 +5,7 @@ use deckproof::deck::DeckFile;
 use deckproof::judge::{Named, compare, compare_repeated};
 use deckproof::judge::{Reading, conclude};
 use deckproof::programme::find;
-use deckproof::reading::{ChangeState, Comparison, Heads, RecordedOn};
+use deckproof::reading::{ChangeState, ComparedChannel, Comparison, Heads, RecordedOn};
 use rayon::prelude::*;
 
 const COMMON: &str = "[speed]\nflutter = [{ hz = 5.2, percent_peak = 0.05 }]\n\
@@ -67,7 +67,7 @@ fn five_runs_of_one_deck_show_no_change_and_a_mended_one_just_what_was_mended() 
         };
         let mut seen = 0;
         for row in comparison.rows.iter().filter(|row| row.quantity == "playback-response") {
-            let (Some(hz), Some("right"), Some(by)) = (row.hz, row.channel.as_deref(), row.change) else {
+            let (Some(hz), Some(ComparedChannel::Right), Some(by)) = (row.hz, row.channel, row.change) else {
                 continue;
             };
             let want = loss_db(0.3, hz) - loss_db(5.0, hz);

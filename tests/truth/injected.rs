@@ -105,9 +105,13 @@ fn faults_are_named_and_nothing_is_said_of_a_tape() {
     // The bench says that the tape is a calibrated one; there is none, and that is said.
     assert!(reading.warnings.iter().any(|warning| warning.id == "not-a-tape"), "{:?}", reading.warnings);
     let find = |kind: &str, channel: &str| {
-        let is = |text: &Option<String>, want: &str| text.as_deref() == Some(want);
+        let is = |text: Option<&str>, want: &str| text == Some(want);
         let mut found = reading.findings.iter().filter(|finding| finding.id == "playback-equalisation");
-        found.find(|finding| is(&finding.kind, kind) && is(&finding.channel, channel)).unwrap()
+        found
+            .find(|finding| {
+                is(finding.kind.as_deref(), kind) && is(finding.channel.map(|own| own.as_str()), channel)
+            })
+            .unwrap()
     };
     let drifted = find("120 us", "left");
     assert!(drifted.verdict == Verdict::Outside && drifted.why.contains("has drifted"), "{drifted:?}");

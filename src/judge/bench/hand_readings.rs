@@ -1,8 +1,8 @@
 //! What is read by hand at the bench: torques, offsets, the deck's own meters, held against their limits.
 
 use crate::judge::case::{Bounds, plain};
-use crate::judge::figures::{decimals, signed, unsigned};
-use crate::reading::{HandLimit, HandReadings, HandValue, JobSheet, Verdict};
+use crate::reading::figures::{UnitKind, given};
+use crate::reading::{Channel, HandLimit, HandReadings, HandValue, JobSheet, Verdict};
 use crate::trade::common_practice::{self, Bound, DeckClass, G_CM_IN_MN_M};
 
 /// What kind of unit a quantity has; the first of its units is the one that limits are held in.
@@ -43,6 +43,8 @@ pub struct HandQuantity {
     pub words: &'static str,
     /// Its units.
     pub kind: HandKind,
+    /// Of which channel it is; `None` where channels play no part.
+    pub side: Option<Channel>,
     /// Range of what can be meant, in the first unit: beyond it a number is a slip of the pen.
     pub sane: (f64, f64),
     /// What such a gauge is usually wrong by (k = 2): so much of the value, and so much at least, in the first unit.
@@ -73,83 +75,73 @@ pub const HAND_QUANTITIES: [HandQuantity; 8] = [
         limit: "take-up-torque",
         words: "take-up torque in play",
         kind: HandKind::Torque,
+        side: None,
         sane: TORQUES,
         gauge: TORQUE_GAUGE,
         low: "clean idler, clutch and belt, renew what is hard, shiny or slack; set the slip clutch where the deck has a screw or a nut for it",
         high: "slacken the slip clutch, look for a felt that sticks: too much pull drags the speed and stretches thin tape; a little \
                above the limit still serves",
     },
-    HandQuantity {
-        id: "fast-forward-torque",
-        limit: "fast-forward-and-rewind-torque",
-        words: "fast forward torque",
-        kind: HandKind::Torque,
-        sane: TORQUES,
-        gauge: (TORQUE_GAUGE.0, 5.0),
-        low: WIND_LOW,
-        high: "look for a clutch that is blocked",
-    },
-    HandQuantity {
-        id: "rewind-torque",
-        limit: "fast-forward-and-rewind-torque",
-        words: "rewind torque",
-        kind: HandKind::Torque,
-        sane: TORQUES,
-        gauge: (TORQUE_GAUGE.0, 5.0),
-        low: WIND_LOW,
-        high: "look for a clutch that is blocked",
-    },
+    winding("fast-forward-torque", "fast forward torque"),
+    winding("rewind-torque", "rewind torque"),
     HandQuantity {
         id: "back-tension",
         limit: "back-tension",
         words: "supply back tension in play",
         kind: HandKind::Torque,
+        side: None,
         sane: TORQUES,
         gauge: (TORQUE_GAUGE.0, 0.5),
         low: "look at felt and spring of the supply reel's brake: without tension the tape leaves the head",
         high: "clean the supply reel's bearing, look for a brake that does not let go: too much tension flutters and wears the head",
     },
-    HandQuantity {
-        id: "dc-offset-left",
-        limit: "dc-offset",
-        words: "DC offset, left",
-        kind: HandKind::Voltage,
-        sane: (-100_000.0, 100_000.0),
-        gauge: VOLTMETER,
-        low: OFFSET,
-        high: OFFSET,
-    },
-    HandQuantity {
-        id: "dc-offset-right",
-        limit: "dc-offset",
-        words: "DC offset, right",
-        kind: HandKind::Voltage,
-        sane: (-100_000.0, 100_000.0),
-        gauge: VOLTMETER,
-        low: OFFSET,
-        high: OFFSET,
-    },
-    HandQuantity {
-        id: "meter-left",
-        limit: "meter",
-        words: "the deck's meter at the level tone, left",
-        kind: HandKind::Level,
-        sane: (-60.0, 20.0),
-        gauge: METER,
-        low: METER_TURN,
-        high: METER_TURN,
-    },
-    HandQuantity {
-        id: "meter-right",
-        limit: "meter",
-        words: "the deck's meter at the level tone, right",
-        kind: HandKind::Level,
-        sane: (-60.0, 20.0),
-        gauge: METER,
-        low: METER_TURN,
-        high: METER_TURN,
-    },
+    offset("dc-offset-left", "DC offset, left", Channel::Left),
+    offset("dc-offset-right", "DC offset, right", Channel::Right),
+    meter("meter-left", "the deck's meter at the level tone, left", Channel::Left),
+    meter("meter-right", "the deck's meter at the level tone, right", Channel::Right),
 ];
+
+const fn winding(id: &'static str, words: &'static str) -> HandQuantity {
+    HandQuantity {
+        id,
+        limit: "fast-forward-and-rewind-torque",
+        words,
+        kind: HandKind::Torque,
+        side: None,
+        sane: TORQUES,
+        gauge: (TORQUE_GAUGE.0, 5.0),
+        low: WIND_LOW,
+        high: "look for a clutch that is blocked",
+    }
+}
+
+const fn offset(id: &'static str, words: &'static str, side: Channel) -> HandQuantity {
+    HandQuantity {
+        id,
+        limit: "dc-offset",
+        words,
+        kind: HandKind::Voltage,
+        side: Some(side),
+        sane: (-100_000.0, 100_000.0),
+        gauge: VOLTMETER,
+        low: OFFSET,
+        high: OFFSET,
+    }
+}
+
+const fn meter(id: &'static str, words: &'static str, side: Channel) -> HandQuantity {
+    HandQuantity {
+        id,
+        limit: "meter",
+        words,
+        kind: HandKind::Level,
+        side: Some(side),
+        sane: (-60.0, 20.0),
+        gauge: METER,
+        low: METER_TURN,
+        high: METER_TURN,
+    }
+}
 
 /// The quantity called `id`; `None` if there is none.
 pub fn hand_quantity(id: &str) -> Option<&'static HandQuantity> {
@@ -206,6 +198,8 @@ pub struct HandJudged {
 pub struct HandRow {
     /// Name of the quantity.
     pub id: &'static str,
+    /// What kind of unit it has.
+    pub kind: HandKind,
     /// What the trade calls it.
     pub words: &'static str,
     /// Before the work.
@@ -240,7 +234,15 @@ pub fn judge_by_hand(sheet: &JobSheet) -> Vec<HandRow> {
             let (as_found, as_left) = (of(&sheet.as_found), of(&sheet.as_left));
             let change =
                 as_found.as_ref().zip(as_left.as_ref()).map(|(found, left)| change(quantity, found, left));
-            HandRow { id: quantity.id, words: quantity.words, as_found, as_left, change, limit }
+            HandRow {
+                id: quantity.id,
+                kind: quantity.kind,
+                words: quantity.words,
+                as_found,
+                as_left,
+                change,
+                limit,
+            }
         })
         .collect()
 }
@@ -335,7 +337,7 @@ fn judged(quantity: &HandQuantity, value: &HandValue, bound: Option<Bound>) -> H
         let what = if too_low { quantity.low } else { quantity.high };
         judged.turn = Some(match quantity.kind {
             HandKind::Level => {
-                let side = if quantity.id.ends_with("left") { "left" } else { "right" };
+                let side = quantity.side.map_or("both", Channel::as_str);
                 let way = if too_low { "up" } else { "down" };
                 format!(
                     "meter trimmer, {side}: so that the meter goes {way} by {} dB, {what}",
@@ -350,17 +352,24 @@ fn judged(quantity: &HandQuantity, value: &HandValue, bound: Option<Bound>) -> H
 
 /// A gauge's uncertainty with at most two digits that count.
 fn few(value: f64) -> String {
-    let text = unsigned(value, decimals(Some(value), 0));
-    plain(text.parse().unwrap_or(value))
+    let exponent = value.abs().log10().floor();
+    // The first digit alone, or two if the first is 1 or 2.
+    let lead = value.abs() / 10f64.powf(exponent);
+    let decimals = (if lead < 2.95 { 1.0 } else { 0.0 } - exponent).clamp(0.0, 4.0);
+    given(value, decimals as usize)
 }
 
 /// The gauge may be wrong the same way both times, so that a difference is known better than this says.
 fn change(quantity: &HandQuantity, found: &HandJudged, left: &HandJudged) -> String {
     let (by, uncertainty) = (left.value - found.value, left.uncertainty.hypot(found.uncertainty));
-    let digits = decimals(Some(uncertainty), 1);
     let said = if by.abs() > uncertainty { "changed" } else { "no change shown" };
     let unit = quantity.kind.units()[0].0;
-    format!("{} +- {} {unit}: {said}", signed(by, digits), unsigned(uncertainty, digits))
+    match UnitKind::of_unit(unit, quantity.id) {
+        Some(unit) => format!("{}: {said}", unit.of(by, uncertainty).signed().full()),
+        None => {
+            format!("{}{} +- {} {unit}: {said}", if by > 0.0 { "+" } else { "" }, short(by), few(uncertainty))
+        }
+    }
 }
 
 #[cfg(test)]

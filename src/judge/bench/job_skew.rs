@@ -1,8 +1,8 @@
 //! Azimuth by ordinary music as part of a job: as found, as left, and what changed.
 
-use crate::judge::figures::{decimals, signed, unsigned};
+use crate::reading::figures::UnitKind;
 use crate::reading::{JobState, SkewReading, SkewTape, SkewVerdict};
-use crate::trade::student::coverage_factor;
+use crate::trade::student::{coverage_factor, mean_and_deviation};
 
 /// A result of `skew` that belongs to the job.
 #[derive(Debug, Clone, Copy)]
@@ -49,16 +49,13 @@ pub(crate) fn result(skew: &SkewReading) -> String {
     let (Some(us), Some(uncertainty)) = (all.delay_us, all.uncertainty_us) else {
         return format!("no usable tape of {}", skew.tapes.len());
     };
-    let digits = decimals(Some(uncertainty), 1);
     let angle = all.angle_arcmin.zip(all.angle_uncertainty_arcmin).map(|(angle, uncertainty)| {
-        let digits = decimals(Some(uncertainty), 1);
-        format!(", {} +- {} minutes of arc", signed(angle, digits), unsigned(uncertainty, digits))
+        format!(", {}", UnitKind::ArcMinutes.of(angle, uncertainty).signed().full())
     });
     let tapes = if all.tapes == 1 { "tape" } else { "tapes" };
     format!(
-        "{} +- {} us{} by {} {tapes}",
-        signed(us, digits),
-        unsigned(uncertainty, digits),
+        "{}{} by {} {tapes}",
+        UnitKind::Microseconds.of(us, uncertainty).signed().full(),
         angle.unwrap_or_default(),
         all.tapes
     )
@@ -85,14 +82,9 @@ fn change(found: &SkewReading, left: &SkewReading) -> String {
         .collect();
     if !pairs.is_empty() {
         let n = pairs.len() as f64;
-        let mean = pairs.iter().map(|pair| pair.0).sum::<f64>() / n;
+        let (mean, deviation) = mean_and_deviation(&pairs.iter().map(|pair| pair.0).collect::<Vec<_>>());
         let own = pairs.iter().map(|pair| pair.1 * pair.1).sum::<f64>().sqrt() / n;
-        let scatter = if pairs.len() < 2 {
-            0.0
-        } else {
-            let variance = pairs.iter().map(|pair| (pair.0 - mean).powi(2)).sum::<f64>() / (n - 1.0);
-            coverage_factor(pairs.len()) * (variance / n).sqrt()
-        };
+        let scatter = if pairs.len() < 2 { 0.0 } else { coverage_factor(pairs.len()) * deviation / n.sqrt() };
         let tapes = if pairs.len() == 1 { "tape" } else { "tapes" };
         return said(
             mean,
@@ -112,9 +104,8 @@ fn change(found: &SkewReading, left: &SkewReading) -> String {
 }
 
 fn said(by: f64, uncertainty: f64, how: &str) -> String {
-    let digits = decimals(Some(uncertainty), 1);
     let verdict = if by.abs() > uncertainty { "changed" } else { "no change shown" };
-    format!("{} +- {} us: {verdict}, {how}", signed(by, digits), unsigned(uncertainty, digits))
+    format!("{}: {verdict}, {how}", UnitKind::Microseconds.of(by, uncertainty).signed().full())
 }
 
 #[cfg(test)]

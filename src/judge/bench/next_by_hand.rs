@@ -1,6 +1,6 @@
 //! Steps of the work that are done and read by hand.
 
-use crate::judge::bench::hand_readings::HandRow;
+use crate::judge::bench::hand_readings::{HandKind, HandRow};
 use crate::judge::bench::next_words as words;
 use crate::judge::bench::step::{Step, StepState, by_hand_only};
 use crate::reading::{JobSheet, Verdict};
@@ -75,16 +75,17 @@ pub(crate) fn hand_step(id: &str, title: &str, all: &[HandRow], rows: &[HandRow]
 
 /// The unit that a value read by hand is asked for in.
 fn unit(row: &HandRow) -> &'static str {
-    match row.id {
-        id if id.starts_with("dc-offset") => "mV",
-        id if id.starts_with("meter") => "dB",
-        _ => "g.cm",
-    }
+    row.kind.units()[0].0
+}
+
+/// Those of one kind.
+pub(crate) fn rows_of(hand: &[HandRow], kind: HandKind) -> Vec<HandRow> {
+    hand.iter().filter(|row| row.kind == kind).cloned().collect()
 }
 
 /// The deck's own meters, which show what playback level is.
 pub(crate) fn meter(hand: &[HandRow]) -> Step {
-    let rows: Vec<HandRow> = hand.iter().filter(|row| row.id.starts_with("meter")).cloned().collect();
+    let rows = rows_of(hand, HandKind::Level);
     let mut step = hand_step("meter", "The deck's meters at the level tone", hand, &rows, words::METER);
     step.cautions = crate::trade::TRIMMER_CAUTIONS.to_vec();
     step

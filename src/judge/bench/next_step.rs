@@ -2,13 +2,13 @@
 //!
 //! The order is common practice, no source: what the later steps rest on comes first.
 
-use crate::judge::bench::hand_readings::judge_by_hand;
+use crate::judge::bench::hand_readings::{HandKind, judge_by_hand};
 use crate::judge::bench::job_skew::result;
-use crate::judge::bench::next_by_hand::{hand_step, meter, tape_path};
+use crate::judge::bench::next_by_hand::{hand_step, meter, rows_of, tape_path};
 use crate::judge::bench::next_commands::{Play, commands, return_name};
 use crate::judge::bench::next_words as words;
 use crate::judge::bench::step::{JobEvidence, JobReading, Step, StepState, by_hand_only};
-use crate::reading::{Finding, Heads, JobSheet, JobState, RecordedOn, TapeType, Verdict};
+use crate::reading::{Channel, Finding, Heads, JobSheet, JobState, RecordedOn, TapeType, Verdict};
 
 /// Names of the steps, in the order of work; `record-trim` has one for each tape type, `record-trim-type-II`.
 pub const STEPS: [&str; 16] = [
@@ -69,8 +69,8 @@ pub fn steps(sheet: &JobSheet, evidence: &JobEvidence<'_>) -> Vec<Step> {
     )];
     steps[0].cautions = crate::trade::CAUTIONS.to_vec();
     steps.push(tape_path(sheet));
-    steps.push(hand_step("torques", "Torques by hand", &hand, &hand[..4], words::TORQUES));
-    let offset = hand.iter().filter(|row| row.id.starts_with("dc-offset")).cloned().collect::<Vec<_>>();
+    let (torques, offset) = (rows_of(&hand, HandKind::Torque), rows_of(&hand, HandKind::Voltage));
+    steps.push(hand_step("torques", "Torques by hand", &hand, &torques, words::TORQUES));
     steps.push(hand_step("offset", "DC offset at the output", &hand, &offset, words::OFFSET));
     let job = Job { sheet, evidence };
     steps.push(job.sound_card());
@@ -174,7 +174,7 @@ impl Job<'_> {
         let ids = || ["capture", "wiring"].iter().chain(wanted.findings);
         let of = |id: &'static str| job.reading.findings.iter().filter(move |finding| finding.id == id);
         for finding in ids().flat_map(|id| of(id)).filter(|finding| finding.verdict == Verdict::Outside) {
-            let channel = finding.channel.as_ref().map(|channel| format!(", {channel}")).unwrap_or_default();
+            let channel = finding.channel.map(|channel| format!(", {channel}")).unwrap_or_default();
             let kind = finding.kind.as_ref().map(|kind| format!(", {kind}")).unwrap_or_default();
             let turn = finding.turn.as_deref().unwrap_or("nothing is named to be turned; see the report");
             step.turns.push(format!("{}{kind}{channel}: {}. {turn}", finding.id, finding.why));
@@ -189,7 +189,8 @@ impl Job<'_> {
         let mut untold: Vec<String> = Vec::new();
         for id in wanted.findings {
             let open = of(id).filter(|finding| finding.verdict == Verdict::CannotTell);
-            let sides: Vec<&str> = open.map(|finding| finding.channel.as_deref().unwrap_or("all")).collect();
+            let sides: Vec<&str> =
+                open.map(|finding| finding.channel.map_or("all", Channel::as_str)).collect();
             if of(id).count() == sides.len() {
                 untold.push((*id).to_owned());
             } else {

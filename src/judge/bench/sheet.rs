@@ -6,7 +6,7 @@ use crate::judge::bench::job_skew::{MusicAzimuth, music_azimuth};
 use crate::judge::bench::next_step::steps;
 use crate::judge::bench::step::{JobEvidence, JobReading, Step};
 use crate::judge::compare::readings::{Named, compare};
-use crate::reading::{Comparison, JobSheet, JobState, RecordedOn};
+use crate::reading::{Channel, Comparison, JobSheet, JobState, RecordedOn};
 
 /// Readings of one programme, before and after.
 #[derive(Debug, Clone, PartialEq)]
@@ -80,8 +80,9 @@ pub fn bench_sheet<'a>(
             .findings
             .iter()
             .filter_map(|finding| {
-                let name = [Some(&finding.id), finding.kind.as_ref(), finding.channel.as_ref()];
-                let name: Vec<&str> = name.into_iter().flatten().map(String::as_str).collect();
+                let channel = finding.channel.map(Channel::as_str);
+                let name = [Some(finding.id.as_str()), finding.kind.as_deref(), channel];
+                let name: Vec<&str> = name.into_iter().flatten().collect();
                 Some((name.join(", "), finding.turn.clone()?))
             })
             .collect();

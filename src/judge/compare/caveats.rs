@@ -4,7 +4,7 @@ use crate::judge::Reading;
 use crate::judge::compare::quantities::recorded_on;
 use crate::judge::compare::readings::Named;
 use crate::judge::findings::capture::SPOILING;
-use crate::reading::{NoiseReduction, Warning};
+use crate::reading::{NoiseReduction, Warning, WarningId};
 
 /// Differences between the readings that are none of the deck.
 pub(crate) fn caveats(readings: &[Named<'_>]) -> Vec<Warning> {
@@ -17,44 +17,44 @@ pub(crate) fn caveats(readings: &[Named<'_>]) -> Vec<Warning> {
         };
         each.windows(2).any(|pair| pair[0] != pair[1]).then(all)
     };
-    let mut warn = |id: &str, found: Option<String>, text: &str| {
+    let mut warn = |id: WarningId, found: Option<String>, text: &str| {
         if let Some(found) = found {
             warnings.push(Warning::new(id, format!("{text} ({found}).")));
         }
     };
     let told = |value: Option<String>| value.unwrap_or_else(|| "not told".to_owned());
     warn(
-        "other-deck",
+        WarningId::OtherDeck,
         differs(&|r| told(r.made.as_ref().and_then(|made| made.deck.clone()))),
         "The readings name different decks: differences are those of the decks, too",
     );
     warn(
-        "other-recipe",
+        WarningId::OtherRecipe,
         differs(&|r| told(r.recipe.as_ref().map(|recipe| recipe.name.clone()))),
         "The programmes differ: only what is in all of them can be compared",
     );
     warn(
-        "other-house-card",
+        WarningId::OtherHouseCard,
         differs(&|r| told(r.circumstances.card.as_ref().map(|card| card.name.clone()))),
         "The cards that were subtracted are not the same: levels, response, azimuth and speed differ by their errors as well",
     );
     warn(
-        "other-recording",
+        WarningId::OtherRecording,
         differs(&|r| told(r.circumstances.recorded_on.map(|on| recorded_on(on).to_owned()))),
         "The tapes are of different origin: levels, response, azimuth and speed mean different things",
     );
     warn(
-        "other-heads",
+        WarningId::OtherHeads,
         differs(&|r| told(r.circumstances.heads.map(|heads| u8::from(heads).to_string()))),
         "The numbers of heads differ: flutter and azimuth mean different things",
     );
     warn(
-        "other-tape-type",
+        WarningId::OtherTapeType,
         differs(&|r| told(r.circumstances.tape_type.map(|kind| format!("{kind:?}")))),
         "The tape types differ",
     );
     warn(
-        "other-noise-reduction",
+        WarningId::OtherNoiseReduction,
         differs(&|r| match r.circumstances.noise_reduction {
             NoiseReduction::On => "on".to_owned(),
             NoiseReduction::Off => "off".to_owned(),
@@ -62,20 +62,20 @@ pub(crate) fn caveats(readings: &[Named<'_>]) -> Vec<Warning> {
         "Noise reduction was on in some and off in others: response and noise cannot be compared",
     );
     warn(
-        "other-card",
+        WarningId::OtherCard,
         differs(&|r| if r.capture.loopback.is_some() { "subtracted" } else { "not subtracted" }.to_owned()),
         "The sound card was subtracted from some of the readings only",
     );
     let faults = |r: &Reading| {
-        let spoils = |id: &str| SPOILING.iter().any(|(spoiling, _)| *spoiling == id);
-        let ids: Vec<&str> = r.warnings.iter().map(|w| w.id.as_str()).filter(|id| spoils(id)).collect();
+        let spoils = |id: &&WarningId| SPOILING.iter().any(|(spoiling, _)| spoiling == *id);
+        let ids: Vec<&str> = r.warnings.iter().map(|w| &w.id).filter(spoils).map(WarningId::as_str).collect();
         ids.join(", ")
     };
     for named in readings {
         let ids = faults(named.reading);
         if !ids.is_empty() {
             warnings.push(Warning::new(
-                "bad-capture",
+                WarningId::BadCapture,
                 format!("{}: its capture is not sound ({ids}); what differs may be the capture.", named.name),
             ));
         }
@@ -85,7 +85,7 @@ pub(crate) fn caveats(readings: &[Named<'_>]) -> Vec<Warning> {
             readings.iter().filter(|named| is_dead(named.reading, side)).map(|named| named.name).collect();
         if !dead.is_empty() {
             warnings.push(Warning::new(
-                "dead-channel",
+                WarningId::DeadChannel,
                 format!(
                     "The {name} channel is dead in {}: what it lacks there cannot be compared, and left minus right neither.",
                     dead.join(", ")
@@ -96,7 +96,7 @@ pub(crate) fn caveats(readings: &[Named<'_>]) -> Vec<Warning> {
     for (k, named) in readings.iter().enumerate() {
         if let Some(twin) = readings[..k].iter().find(|other| other.reading == named.reading) {
             warnings.push(Warning::new(
-                "same-reading",
+                WarningId::SameReading,
                 format!("{} and {} are one and the same reading: nothing can differ.", twin.name, named.name),
             ));
         }
@@ -126,7 +126,7 @@ pub(crate) fn repeats(readings: &[Named<'_>], repeats: &[Named<'_>]) -> Vec<Warn
     let others: Vec<&str> = repeats.iter().filter(|named| !same(named)).map(|named| named.file).collect();
     if !others.is_empty() {
         warnings.push(Warning::new(
-            "other-repeats",
+            WarningId::OtherRepeats,
             format!(
                 "Repeats of another programme or under other circumstances than {}: {}. How well those repeat may not be how \
                  well these do.",

@@ -1,10 +1,11 @@
 //! The quantities of a reading one by one, under names by which two readings can be held against each other.
 
 use crate::judge::Reading;
-use crate::judge::figures::{frequency, signed};
 use crate::judge::findings::flutter_varies::{Kind, varies};
+use crate::reading::figures::{frequency, programme_level};
 use crate::reading::{
-    Azimuth, Distortion, Flutter, FlutterFigures, Pair, RecordedOn, Response, ResponsePoint, Saturation,
+    Azimuth, ComparedChannel, Distortion, Flutter, FlutterFigures, MeasuredBy, Pair, RecordedOn, Response,
+    ResponsePoint, Saturation,
 };
 
 /// One quantity of one reading.
@@ -15,9 +16,9 @@ pub(crate) struct Compared {
     /// Which of them.
     pub what: String,
     /// `left`, `right`, `left minus right`.
-    pub channel: Option<&'static str>,
-    /// Frequency, where it is one of a row of them, Hz.
-    pub hz: Option<f64>,
+    pub channel: Option<ComparedChannel>,
+    /// Frequency, where it is one of a row of them, Hz, and how it was measured.
+    pub point: Option<(f64, MeasuredBy)>,
     /// Unit of the value.
     pub unit: &'static str,
     /// The value.
@@ -59,7 +60,7 @@ impl List {
     ) {
         if value.is_some() {
             let what = what.to_owned();
-            self.0.push(Compared { quantity, what, channel: None, hz: None, unit, value, uncertainty: u });
+            self.0.push(Compared { quantity, what, channel: None, point: None, unit, value, uncertainty: u });
         }
     }
 
@@ -79,7 +80,7 @@ impl List {
     fn three(
         &mut self,
         quantity: &'static str,
-        (what, hz): (&str, Option<f64>),
+        (what, point): (&str, Option<(f64, MeasuredBy)>),
         unit: &'static str,
         values: Pair,
         uncertainties: Pair,
@@ -87,9 +88,9 @@ impl List {
     ) {
         let both = uncertainties[0].zip(uncertainties[1]).map(|(left, right)| left.hypot(right));
         for (channel, value, uncertainty) in [
-            ("left", values[0], uncertainties[0]),
-            ("right", values[1], uncertainties[1]),
-            ("left minus right", difference, both),
+            (ComparedChannel::Left, values[0], uncertainties[0]),
+            (ComparedChannel::Right, values[1], uncertainties[1]),
+            (ComparedChannel::Difference, difference, both),
         ] {
             if value.is_some() {
                 let what = what.to_owned();
@@ -97,7 +98,7 @@ impl List {
                     quantity,
                     what,
                     channel: Some(channel),
-                    hz,
+                    point,
                     unit,
                     value,
                     uncertainty,
@@ -124,7 +125,7 @@ pub(crate) fn quantities(reading: &Reading) -> Vec<Compared> {
         response_rows(&mut list, response);
     }
     for level in &reading.level {
-        let what = format!("{} at {} dB", frequency(level.hz), signed(level.programme_db, 0));
+        let what = format!("{} at {}", frequency(level.hz), programme_level(level.programme_db));
         list.pair("playback-level", &what, "dBFS", level.return_dbfs, [Some(level.uncertainty_db); 2]);
     }
     for row in &reading.rounds {
@@ -144,7 +145,7 @@ pub(crate) fn quantities(reading: &Reading) -> Vec<Compared> {
         for row in &twins.steps {
             let of = format!("{} and {}", frequency(row.hz[0]), frequency(row.hz[1]));
             let what = |order: &str| {
-                format!("difference tone, {order} order, {of} at {} dB", signed(row.programme_db, 0))
+                format!("difference tone, {order} order, {of} at {}", programme_level(row.programme_db))
             };
             let (second, third) = (what("2nd"), what("3rd"));
             list.pair("distortion", &second, "percent", row.second_percent, row.second_uncertainty_percent);
@@ -209,12 +210,12 @@ fn azimuth_rows(list: &mut List, azimuth: &Azimuth) {
 }
 
 fn response_rows(list: &mut List, response: &Response) {
-    let mut rows = |points: &[ResponsePoint], by: &str| {
+    let mut rows = |points: &[ResponsePoint], by: MeasuredBy, words: &str| {
         for point in points.iter().filter(|point| (point.hz / response.reference_hz - 1.0).abs() > 1e-6) {
-            let what = format!("{}, {by}", frequency(point.hz));
+            let what = format!("{}, {words}", frequency(point.hz));
             list.three(
                 "playback-response",
-                (&what, Some(point.hz)),
+                (&what, Some((point.hz, by))),
                 "dB",
                 point.db,
                 point.uncertainty_db,
@@ -222,9 +223,9 @@ fn response_rows(list: &mut List, response: &Response) {
             );
         }
     };
-    rows(&response.steps, &format!("steps at {} dB", signed(response.programme_db, 0)));
-    rows(&response.sweep, "sweep");
-    rows(&response.noise, "noise");
+    rows(&response.steps, MeasuredBy::Steps, &format!("steps at {}", programme_level(response.programme_db)));
+    rows(&response.sweep, MeasuredBy::Sweep, "sweep");
+    rows(&response.noise, MeasuredBy::Noise, "noise");
     list.pair("playback-response", "-3 dB at the low end", "Hz", response.low_3db_hz, [None; 2]);
     list.pair("playback-response", "-3 dB at the high end", "Hz", response.high_3db_hz, [None; 2]);
 }
@@ -242,7 +243,7 @@ fn noise_rows(list: &mut List, reading: &Reading) {
 
 fn distortion_rows(list: &mut List, distortion: &Distortion) {
     for step in &distortion.steps {
-        let at = format!("{} at {} dB", frequency(step.hz), signed(step.programme_db, 0));
+        let at = format!("{} at {}", frequency(step.hz), programme_level(step.programme_db));
         let kinds = [
             ("K2", step.k2_percent, step.k2_uncertainty_percent),
             ("K3", step.k3_percent, step.k3_uncertainty_percent),

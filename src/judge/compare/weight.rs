@@ -2,7 +2,10 @@
 
 use crate::judge::compare::quantities::Compared;
 use crate::judge::meaning::{Meaning, Quantity, meaning};
-use crate::reading::{ChangeState, Circumstances, ComparedRow, Comparison, QuantityChange};
+use crate::reading::figures::UnitKind;
+use crate::reading::{
+    ChangeState, Circumstances, ComparedChannel, ComparedRow, Comparison, MeasuredBy, QuantityChange,
+};
 use crate::trade::common_practice::{
     AZIMUTH_PHASE, AZIMUTH_PHASE_HZ, BIAS_PAIR_MATCH, Bound, CHANNEL_MATCH, FLUTTER_WEIGHTED_PEAK,
     FLUTTER_WEIGHTED_RMS, PLAYBACK_LEVEL, PLAYBACK_RESPONSE, PracticeLimit, RECORD_LEVEL_MATCH, SPEED_ERROR,
@@ -36,10 +39,10 @@ pub(crate) fn tolerance(key: &Compared) -> Option<f64> {
         // 1 us is 0.182 minutes of arc on a cassette: tan a = 47.625 mm/s * delay / 0.9 mm.
         ("azimuth", _) => Some(0.182 * delay_us()?),
         ("playback-response", "dB") => {
-            let inside = key.hz.is_none_or(|hz| (BAND_HZ.0..=BAND_HZ.1).contains(&hz));
+            let inside = key.point.is_none_or(|(hz, _)| (BAND_HZ.0..=BAND_HZ.1).contains(&hz));
             of(&PLAYBACK_RESPONSE).map(|db| if inside { db } else { 3.0 * db })
         }
-        ("playback-level", _) if key.channel == Some("left minus right") => of(&CHANNEL_MATCH),
+        ("playback-level", _) if key.channel == Some(ComparedChannel::Difference) => of(&CHANNEL_MATCH),
         ("playback-level", _) => of(&PLAYBACK_LEVEL),
         ("record-level", _) => of(&RECORD_LEVEL_MATCH),
         ("bias", _) => of(&BIAS_PAIR_MATCH),
@@ -146,20 +149,20 @@ pub(crate) fn without_meaning(summary: &mut [QuantityChange], circumstances: &[&
 /// largest.
 fn chosen(rows: &[ComparedRow], places: &[usize]) -> Vec<usize> {
     // The difference of the channels says nothing new where one of them changed.
-    let is_difference = |k: &usize| rows[*k].channel.as_deref() == Some("left minus right");
+    let is_difference = |k: &usize| rows[*k].channel == Some(ComparedChannel::Difference);
     let has_sides = places.iter().any(|k| !is_difference(k));
     let places: Vec<usize> = places.iter().filter(|k| !(has_sides && is_difference(k))).copied().collect();
     let points: Vec<usize> = places.iter().filter(|k| rows[**k].hz.is_some()).copied().collect();
-    let ways = ["steps", "sweep", "noise"];
-    let Some(way) = ways.into_iter().find(|way| points.iter().any(|k| rows[*k].what.contains(way))) else {
+    let by = |way: &MeasuredBy| points.iter().any(|k| rows[*k].by == Some(*way));
+    let Some(way) = MeasuredBy::ALL.into_iter().find(by) else {
         return places.iter().take(MOST).copied().collect();
     };
     let mut chosen = Vec::new();
-    for channel in ["left", "right", "left minus right"] {
+    for channel in [ComparedChannel::Left, ComparedChannel::Right, ComparedChannel::Difference] {
         let of = |k: &&usize| {
             let row = &rows[**k];
-            row.channel.as_deref() == Some(channel)
-                && row.what.contains(way)
+            row.channel == Some(channel)
+                && row.by == Some(way)
                 && row.hz.is_some_and(|hz| (BAND_HZ.0..=BAND_HZ.1).contains(&hz))
         };
         let most = points.iter().find(of);
@@ -179,22 +182,22 @@ fn chosen(rows: &[ComparedRow], places: &[usize]) -> Vec<usize> {
 pub(crate) fn remarks(comparison: &Comparison, losses_db: Option<(f64, f64)>) -> Vec<String> {
     let Some((first, last)) = losses_db else { return Vec::new() };
     let by = last - first;
-    let ten = |channel: &str| {
+    let ten = |channel: ComparedChannel| {
         comparison.rows.iter().find(|row| {
             row.quantity == "playback-response"
-                && row.channel.as_deref() == Some(channel)
+                && row.channel == Some(channel)
                 && row.hz.is_some_and(|hz| (hz / 1e4 - 1.0).abs() < 0.01)
                 && row.change.is_some()
         })
     };
-    let told: Vec<String> = ["left", "right"]
+    let told: Vec<String> = ComparedChannel::SIDES
         .into_iter()
         .filter_map(|channel| {
             let change = ten(channel)?.change?;
-            let rest = crate::judge::signed(change - by, 2);
+            let rest = UnitKind::Db.of(change - by, None).signed();
             Some(format!(
-                "{channel} {} dB, of which {rest} dB have another cause",
-                crate::judge::signed(change, 2)
+                "{channel} {}, of which {rest} have another cause",
+                UnitKind::Db.of(change, None).signed()
             ))
         })
         .collect();
@@ -202,8 +205,8 @@ pub(crate) fn remarks(comparison: &Comparison, losses_db: Option<(f64, f64)>) ->
         return Vec::new();
     }
     vec![format!(
-        "The change of azimuth alone accounts for {} dB at 10 kHz in each channel (by formula, from the delays): {}.",
-        crate::judge::signed(by, 2),
+        "The change of azimuth alone accounts for {} at 10 kHz in each channel (by formula, from the delays): {}.",
+        UnitKind::Db.of(by, None).signed(),
         told.join("; ")
     )]
 }

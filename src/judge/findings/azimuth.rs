@@ -1,10 +1,10 @@
 //! Finding `azimuth`.
 
 use crate::judge::case::{Bench, Bounds, plain};
-use crate::judge::figures::{decimals, signed, unsigned};
 use crate::judge::meaning::Quantity;
 use crate::judge::work::turns::step;
-use crate::reading::{Adjustment, Finding, Heads, RecordedOn};
+use crate::reading::figures::UnitKind;
+use crate::reading::{Adjustment, Finding, Heads, RecordedOn, Unit};
 use crate::trade::common_practice::AZIMUTH_PHASE_HZ;
 
 /// Phase that a delay of 1 us makes at the frequency of the limit (10 kHz), degrees.
@@ -13,11 +13,11 @@ const DEG_PER_US: f64 = 360.0 * AZIMUTH_PHASE_HZ / 1e6;
 pub(crate) fn finding(bench: &Bench) -> Finding {
     let limit = &bench.limits.azimuth_phase_deg;
     let limit_us = limit.value / DEG_PER_US;
-    let mut case = bench.case("azimuth", Quantity::Azimuth, "us");
+    let mut case = bench.case("azimuth", Quantity::Azimuth, Unit::Us);
     case.bounds = Bounds::within(limit_us);
     case.limit = Some(format!(
-        "+-{} us, {} degrees at 10 kHz ({})",
-        unsigned(limit_us, 1),
+        "+-{}, {} degrees at 10 kHz ({})",
+        UnitKind::Microseconds.of(limit_us, None),
         plain(limit.value),
         limit.basis
     ));
@@ -39,16 +39,18 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
     case.value = Some(delay_us);
     case.uncertainty = azimuth.uncertainty_us;
     let lag = if delay_us > 0.0 { "right lags" } else { "left lags" };
-    case.figures = format!("10 kHz phase {} degrees, {lag}", unsigned((delay_us * DEG_PER_US).abs(), 0));
+    case.figures =
+        format!("10 kHz phase {}, {lag}", UnitKind::Degrees.of((delay_us * DEG_PER_US).abs(), None));
     if let Some(angle) = azimuth.angle_arcmin {
-        case.figures += &format!("; head tilt {} minutes of arc", unsigned(angle.abs(), 1));
+        case.figures += &format!("; head tilt {}", UnitKind::ArcMinutes.of(angle.abs(), None));
     }
     if let Some(loss) = azimuth.loss_at_10k_db {
-        let costs = if -loss < 0.05 { "less than 0.1".to_owned() } else { unsigned(-loss, 1) };
+        let costs =
+            if -loss < 0.05 { "less than 0.1".to_owned() } else { UnitKind::Db.of(-loss, None).number() };
         case.figures += &format!("; costs {costs} dB at 10 kHz in each channel");
     }
     if let Some(wander) = azimuth.wander_us_rms {
-        case.figures += &format!("; wanders by {} us rms", unsigned(wander, 1));
+        case.figures += &format!("; wanders by {} rms", UnitKind::Microseconds.of(wander, None));
     }
     let own_three = bench.recorded_on() == Some(RecordedOn::ThisDeck)
         && bench.circumstances().heads == Some(Heads::Three);
@@ -62,16 +64,13 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
     if let Some(wander_us) = azimuth.wander_us_rms.filter(|wander_us| *wander_us > limit_us) {
         case.turn.push(step(
             Adjustment::Transport,
-            format!(
-                "the tape weaves first of all: the delay wanders by {} us rms; look at tape guides, pinch roller and back \
-                 tension, and try another cassette",
-                unsigned(wander_us, 1)
-            ),
+            format!("the tape weaves first of all: the delay wanders by {} rms; look at tape guides, pinch roller and back \
+                 tension, and try another cassette", UnitKind::Microseconds.of(wander_us, None)),
         ));
     }
     let text = format!(
-        "{screw}: turn in small steps the way that makes the delay shrink from {} us; aim: 0 us",
-        signed(delay_us, decimals(azimuth.uncertainty_us, 1))
+        "{screw}: turn in small steps the way that makes the delay shrink from {}; aim: 0 us",
+        UnitKind::Microseconds.of(delay_us, azimuth.uncertainty_us).signed()
     );
     case.turn.push(step(Adjustment::AzimuthScrew, text));
     case.finish()

@@ -1,47 +1,47 @@
 //! Finding `capture`: whether the recording itself can be trusted.
 
 use crate::judge::case::Bench;
-use crate::judge::figures::unsigned;
 use crate::judge::work::turns::{said, step};
-use crate::reading::{Adjustment, Finding, Verdict};
+use crate::reading::figures::UnitKind;
+use crate::reading::{Adjustment, Finding, Unit, Verdict, WarningId};
 
 /// Warnings that spoil figures, with what to do about each.
-pub(crate) const SPOILING: [(&str, &str); 5] = [
+pub(crate) const SPOILING: [(WarningId, &str); 5] = [
     (
-        "gain-riding",
+        WarningId::GainRiding,
         "switch off automatic gain and every enhancement in the sound card's settings and record again",
     ),
-    ("clipped", "lower the sound card's recording level by about 6 dB and record again"),
+    (WarningId::Clipped, "lower the sound card's recording level by about 6 dB and record again"),
     (
-        "noise-reduction-on",
+        WarningId::NoiseReductionOn,
         "switch noise reduction off, in the deck and in the sound card's settings, and record again",
     ),
-    ("lossy", "record to WAV over a cable, without lossy compression on the way"),
-    ("wrong-recipe", "name the recipe that was played (--recipe)"),
+    (WarningId::Lossy, "record to WAV over a cable, without lossy compression on the way"),
+    (WarningId::WrongRecipe, "name the recipe that was played (--recipe)"),
 ];
 
 /// Warnings that cost accuracy only.
-const COSTLY: [&str; 10] = [
-    "too-quiet",
-    "cut-start",
-    "cut-end",
-    "rate-mismatch",
-    "dropouts",
-    "broken-samples",
-    "time-jump",
-    "tape-not-running",
-    "coarse-samples",
-    "turned-in-tone",
+const COSTLY: [WarningId; 10] = [
+    WarningId::TooQuiet,
+    WarningId::CutStart,
+    WarningId::CutEnd,
+    WarningId::RateMismatch,
+    WarningId::Dropouts,
+    WarningId::BrokenSamples,
+    WarningId::TimeJump,
+    WarningId::TapeNotRunning,
+    WarningId::CoarseSamples,
+    WarningId::TurnedInTone,
 ];
 
 pub(crate) fn finding(bench: &Bench) -> Finding {
     let reading = bench.reading;
     let capture = &reading.capture;
-    let warned = |id: &str| reading.warnings.iter().any(|warning| warning.id == id);
+    let warned = |id: &WarningId| reading.warnings.iter().any(|warning| warning.id == *id);
     let clipped: u64 = capture.clipped_samples.iter().fold(0, |sum, &count| sum.saturating_add(count));
     let peak_dbfs = capture.peak_dbfs.iter().flatten().copied().reduce(f64::max);
     let peak = match peak_dbfs {
-        Some(peak) => format!("peak {} dBFS", unsigned(peak, 1)),
+        Some(peak) => format!("peak {}", UnitKind::Dbfs.of(peak, None)),
         None => "no sample differs from zero".to_owned(),
     };
     let slates = match capture.slates_found {
@@ -50,8 +50,8 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         n => format!("{n} slates"),
     };
     let spoilt: Vec<_> =
-        SPOILING.iter().filter(|(id, _)| warned(id) || (*id == "clipped" && clipped > 0)).collect();
-    let costly: Vec<_> = COSTLY.into_iter().filter(|id| warned(id)).collect();
+        SPOILING.iter().filter(|(id, _)| warned(id) || (*id == WarningId::Clipped && clipped > 0)).collect();
+    let costly: Vec<_> = COSTLY.iter().filter(|id| warned(id)).map(WarningId::as_str).collect();
     let measured = !reading.level.is_empty()
         || reading.response.is_some()
         || reading.azimuth.is_some()
@@ -66,7 +66,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         || reading.noise_reduction.is_some();
 
     let (verdict, why, turn) = if !spoilt.is_empty() {
-        let names: Vec<&str> = spoilt.iter().map(|(id, _)| *id).collect();
+        let names: Vec<&str> = spoilt.iter().map(|(id, _)| id.as_str()).collect();
         let count = if clipped > 0 { format!("; {clipped} samples are clipped") } else { String::new() };
         (
             Verdict::Outside,
@@ -107,7 +107,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         channel: None,
         value: peak_dbfs,
         uncertainty: None,
-        unit: "dBFS".to_owned(),
+        unit: Unit::Dbfs,
         limit: Some("no clipping, whole programme, no processing on the way".to_owned()),
         verdict,
         basis: "absolute: the file itself".to_owned(),
@@ -124,7 +124,7 @@ mod tests {
         Limits,
         sample::{self, Sample, judge},
     };
-    use crate::reading::{Verdict, Warning};
+    use crate::reading::{Verdict, Warning, WarningId};
 
     fn capture(reading: &Sample) -> crate::reading::Finding {
         judge(reading, &Limits::full_size()).remove(0)
@@ -134,7 +134,7 @@ mod tests {
     fn clipping_and_processing_are_outside_and_name_the_remedy() {
         let mut reading = sample::healthy();
         assert_eq!(capture(&reading).verdict, Verdict::Within);
-        reading.warnings.push(Warning::new("gain-riding", "the gain moved"));
+        reading.warnings.push(Warning::new(WarningId::GainRiding, "the gain moved"));
         assert!(capture(&reading).turn.unwrap().contains("automatic gain"));
         reading.capture.clipped_samples = [3, 4];
         let got = capture(&reading);
@@ -146,7 +146,7 @@ mod tests {
     #[test]
     fn a_cut_start_costs_accuracy_only() {
         let mut reading = sample::healthy();
-        reading.warnings.push(Warning::new("cut-start", "the first slate is missing"));
+        reading.warnings.push(Warning::new(WarningId::CutStart, "the first slate is missing"));
         let got = capture(&reading);
         assert_eq!((got.verdict, got.turn.clone()), (Verdict::Marginal, None), "{got:?}");
     }

@@ -2,10 +2,10 @@
 
 use crate::judge::Tolerance;
 use crate::judge::case::{Bench, Bounds, SIDES, plain};
-use crate::judge::figures::{decimals, unsigned};
 use crate::judge::meaning::Quantity;
 use crate::judge::work::turns::step;
-use crate::reading::{Adjustment, Amplifier, AmplifierPosition, FedInto, Finding, Verdict};
+use crate::reading::figures::{UnitKind, frequency};
+use crate::reading::{Adjustment, Amplifier, AmplifierPosition, FedInto, Finding, Unit, Verdict};
 
 /// Where to look, with the caution that goes with it.
 const CAUTION: &str = "An open deck on mains can kill: isolating supply, one hand away";
@@ -31,14 +31,13 @@ fn limit_words(nominal_us: f64, tolerance: &Tolerance) -> String {
 
 /// `118.4 +- 1.5 us`.
 fn figure(us: f64, uncertainty_us: f64) -> String {
-    let digits = decimals(Some(uncertainty_us), 1);
-    format!("{} +- {} us", unsigned(us, digits), unsigned(uncertainty_us, digits))
+    UnitKind::Microseconds.of(us, uncertainty_us).full()
 }
 
 fn high(bench: &Bench, amplifier: &Amplifier, position: &AmplifierPosition, side: usize) -> Finding {
     let tolerance = &bench.limits.high_time_constant_percent;
     let nominal_us = position.equalisation_us;
-    let mut case = bench.case("playback-equalisation", Quantity::PlaybackResponse, "us");
+    let mut case = bench.case("playback-equalisation", Quantity::PlaybackResponse, Unit::Us);
     case.kind = Some(kind(nominal_us));
     case.channel = Some(SIDES[side]);
     let share = tolerance.value / 100.0;
@@ -119,13 +118,13 @@ fn rest(amplifier: &Amplifier, position: &AmplifierPosition, side: usize) -> Str
     {
         text += &format!(
             "; fitted from {} to {} only: beyond that something else shapes the response",
-            crate::judge::frequency(low_hz),
-            crate::judge::frequency(high_hz)
+            frequency(low_hz),
+            frequency(high_hz)
         );
     }
     // A tenth of a decibel is what a careful adjustment leaves.
     if let Some(rest_db) = position.rest_db[side].filter(|rest_db| *rest_db > 0.1) {
-        text += &format!("; {} dB rms are not explained", unsigned(rest_db, 2));
+        text += &format!("; {} rms are not explained", UnitKind::Db.of(rest_db, None));
     }
     if amplifier.fed_into == FedInto::FluxLoop {
         text += "; the head's winding is in it";
@@ -139,7 +138,7 @@ fn low(bench: &Bench, amplifier: &Amplifier, side: usize) -> Finding {
     let told =
         |position: &AmplifierPosition| Some((position.low_us[side]?, position.low_uncertainty_us[side]?));
     let nominal_us = amplifier.positions.first().map_or(0.0, |position| position.low_equalisation_us);
-    let mut case = bench.case("playback-equalisation", Quantity::PlaybackResponse, "us");
+    let mut case = bench.case("playback-equalisation", Quantity::PlaybackResponse, Unit::Us);
     case.kind = Some("3180 us");
     case.channel = Some(SIDES[side]);
     let share = tolerance.value / 100.0;

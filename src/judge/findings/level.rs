@@ -1,10 +1,10 @@
 //! Finding `playback-level`, and the part of `channel-match` that one trimmer moves.
 
 use crate::judge::case::{Bench, Bounds, SIDES, plain};
-use crate::judge::figures::{decimals_db, frequency, signed, unsigned};
 use crate::judge::meaning::Quantity;
 use crate::judge::work::turns::step;
-use crate::reading::{Adjustment, Finding, Level, RecordedOn, Way, level_tone};
+use crate::reading::figures::{UnitKind, frequency};
+use crate::reading::{Adjustment, Channel, Finding, Level, RecordedOn, Unit, Way, level_tone};
 
 const NO_TONE: &str = "no level tone was found; to find out: record a programme with a level tone";
 
@@ -27,9 +27,9 @@ fn of_house_tape(bench: &Bench, tone: &Level, side: usize) -> Option<f64> {
 /// Left against right at the level tone.
 pub(crate) fn channel_match(bench: &Bench) -> Vec<Finding> {
     let limit = &bench.limits.channel_match_db;
-    let mut case = bench.case("channel-match", Quantity::ChannelMatch, "dB");
+    let mut case = bench.case("channel-match", Quantity::ChannelMatch, Unit::Db);
     case.kind = Some("level tone");
-    case.channel = Some("both");
+    case.channel = Some(Channel::Both);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("at most {} dB apart at the level tone ({})", plain(limit.value), limit.basis));
     case.missing = NO_TONE.to_owned();
@@ -54,23 +54,25 @@ pub(crate) fn channel_match(bench: &Bench) -> Vec<Finding> {
         let uncertainty = tone.uncertainty_db * std::f64::consts::SQRT_2;
         case.value = Some(db);
         case.uncertainty = Some(uncertainty);
-        let digits = decimals_db(Some(uncertainty), 2);
-        case.figures =
-            format!("level tone {}: left minus right {} dB", frequency(tone.hz), signed(db, digits));
+        case.figures = format!(
+            "level tone {}: left minus right {}",
+            frequency(tone.hz),
+            UnitKind::Db.of(db, uncertainty).signed()
+        );
         let weak = SIDES[usize::from(db > 0.0)];
         let strong = SIDES[usize::from(db <= 0.0)];
-        let by = unsigned(db.abs(), digits);
+        let by = UnitKind::Db.of(db.abs(), uncertainty);
         let first = playback_alone_first(bench);
         case.turn = vec![
             step(
                 Adjustment::PlaybackLevel,
                 format!(
-                    "{first}playback level trimmer {weak} up {by} dB, or {strong} down {by} dB, whichever brings both to the \
+                    "{first}playback level trimmer {weak} up {by}, or {strong} down {by}, whichever brings both to the \
                      service manual's level"
                 ),
             )
             .on(weak)
-            .by(Way::Up, db.abs(), "dB"),
+            .by(Way::Up, db.abs(), Unit::Db),
         ];
     }
     vec![case.finish()]
@@ -84,7 +86,7 @@ pub(crate) fn playback_level(bench: &Bench) -> Vec<Finding> {
 fn one_channel(bench: &Bench, side: usize) -> Finding {
     let limit = &bench.limits.playback_level_db;
     let name = SIDES[side];
-    let mut case = bench.case("playback-level", Quantity::PlaybackLevel, "dB");
+    let mut case = bench.case("playback-level", Quantity::PlaybackLevel, Unit::Db);
     case.channel = Some(name);
     case.bounds = Bounds::within(limit.value);
     let target = bench.limits.playback_level_target_dbfs.as_ref();
@@ -109,14 +111,13 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
         return case.finish();
     }
     let Some((tone, return_dbfs)) = level else { return case.finish() };
-    let digits = decimals_db(Some(tone.uncertainty_db), 2);
     let Some(target) = target.map(|target| target.value) else {
         case.missing = format!(
-            "not told which level in the return is the deck's standard (level tone {} came back at {} dBFS); to find \
+            "not told which level in the return is the deck's standard (level tone {} came back at {}); to find \
              out: note the service manual's line output voltage with this tone and give its level as \
              playback_level_target_dbfs in a limits file",
             frequency(tone.hz),
-            unsigned(return_dbfs, digits)
+            UnitKind::Dbfs.of(return_dbfs, tone.uncertainty_db)
         );
         return case.finish();
     };
@@ -126,18 +127,22 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
     // What is not known of a tape that somebody else recorded adds.
     case.uncertainty = Some(tone.uncertainty_db.hypot(tone.programme_uncertainty_db.unwrap_or(0.0)));
     case.figures = format!(
-        "level tone {}: {} dBFS, {} dB against the target",
+        "level tone {}: {}, {} against the target",
         frequency(tone.hz),
-        unsigned(return_dbfs, digits),
-        signed(off_db, digits)
+        UnitKind::Dbfs.of(return_dbfs, tone.uncertainty_db),
+        UnitKind::Db.of(off_db, case.uncertainty).signed()
     );
     if let Some(db) = tape_db {
-        case.figures += &format!(" once the {} dB of the house tape are subtracted", signed(db, 2));
+        case.figures +=
+            &format!(" once the {} of the house tape are subtracted", UnitKind::Db.of(db, None).signed());
     }
     let (word, way) = if off_db < 0.0 { ("up", Way::Up) } else { ("down", Way::Down) };
     let first = playback_alone_first(bench);
-    let text = format!("{first}playback level trimmer {name} {word} {} dB", unsigned(off_db.abs(), digits));
-    case.turn = vec![step(Adjustment::PlaybackLevel, text).on(name).by(way, off_db.abs(), "dB")];
+    let text = format!(
+        "{first}playback level trimmer {name} {word} {}",
+        UnitKind::Db.of(off_db.abs(), case.uncertainty)
+    );
+    case.turn = vec![step(Adjustment::PlaybackLevel, text).on(name).by(way, off_db.abs(), Unit::Db)];
     case.finish()
 }
 

@@ -1,10 +1,10 @@
 //! Findings `noise` and `hum`.
 
 use crate::judge::case::{Bench, Bounds, SIDES, plain};
-use crate::judge::figures::{decimals, frequency, unsigned};
 use crate::judge::meaning::Quantity;
 use crate::judge::work::turns::step;
-use crate::reading::{Adjustment, Finding, Mains, Noise, Origin};
+use crate::reading::figures::UnitKind;
+use crate::reading::{Adjustment, Finding, Mains, Noise, Origin, Unit};
 
 const NO_SILENCE: &str = "no silent part was found; to find out: record a programme with a silence";
 
@@ -13,7 +13,7 @@ pub(crate) fn noise(bench: &Bench) -> Vec<Finding> {
     let limit = &bench.limits.noise_a_weighted_db;
     (0..2)
         .map(|side| {
-            let mut case = bench.case("noise", Quantity::Noise, "dB");
+            let mut case = bench.case("noise", Quantity::Noise, Unit::Db);
             case.channel = Some(SIDES[side]);
             case.bounds = Bounds::below(limit.value);
             case.limit = Some(format!("at most {} dB A-weighted ({})", plain(limit.value), limit.basis));
@@ -22,8 +22,8 @@ pub(crate) fn noise(bench: &Bench) -> Vec<Finding> {
                 case.value = noise.a_weighted_db[side];
                 case.uncertainty = noise.uncertainty_db[side];
                 if let Some(value) = case.value {
-                    let value = unsigned(value, decimals(case.uncertainty, 1));
-                    case.figures = format!("A-weighted noise {value} dB against {}", noise.reference);
+                    let value = UnitKind::Db.of(value, case.uncertainty);
+                    case.figures = format!("A-weighted noise {value} against {}", noise.reference);
                     case.figures += &share_of_hum(noise, side);
                 }
             }
@@ -45,7 +45,7 @@ pub(crate) fn hum(bench: &Bench) -> Vec<Finding> {
     let limit = &bench.limits.hum_db;
     (0..2)
         .map(|side| {
-            let mut case = bench.case("hum", Quantity::Noise, "dB");
+            let mut case = bench.case("hum", Quantity::Noise, Unit::Db);
             case.channel = Some(SIDES[side]);
             case.bounds = Bounds::below(limit.value);
             case.limit = Some(format!("at most {} dB ({})", plain(limit.value), limit.basis));
@@ -68,10 +68,11 @@ pub(crate) fn hum(bench: &Bench) -> Vec<Finding> {
                     .iter()
                     .filter_map(|&(hz, left, right)| Some((hz, [left, right][side]?)))
                     .max_by(|a, b| a.1.total_cmp(&b.1));
-                let value = unsigned(value, decimals(case.uncertainty, 1));
-                case.figures = format!("hum {value} dB against {}", noise.reference);
+                let value = UnitKind::Db.of(value, case.uncertainty);
+                case.figures = format!("hum {value} against {}", noise.reference);
                 if let Some((hz, _)) = strongest {
-                    case.figures += &format!(", strongest at {}", frequency(hz));
+                    case.figures +=
+                        &format!(", strongest at {}", UnitKind::LineHertz.of(hz, mains.uncertainty_hz));
                 }
             }
             case.figures += &gets_in(mains);
@@ -90,8 +91,8 @@ fn share_of_hum(noise: &Noise, side: usize) -> String {
     if all - hiss < 0.5 {
         return String::new();
     }
-    let hiss = unsigned(hiss, decimals(noise.uncertainty_db[side], 1));
-    format!("; hiss alone {hiss} dB: the rest is hum, look to that first")
+    let hiss = UnitKind::Db.of(hiss, noise.uncertainty_db[side]);
+    format!("; hiss alone {hiss}: the rest is hum, look to that first")
 }
 
 /// Where the hum gets in, as a half sentence.
@@ -131,9 +132,10 @@ fn no_line(mut case: crate::judge::case::Case, unweighted_db: Option<f64>) -> Fi
         case.value = None;
         return case.finish();
     };
-    let digits = decimals(case.uncertainty, 1);
-    case.figures =
-        format!("no mains hum stands out of the noise ({} dB unweighted)", unsigned(noise_db, digits));
+    case.figures = format!(
+        "no mains hum stands out of the noise ({} unweighted)",
+        UnitKind::Db.of(noise_db, case.uncertainty)
+    );
     // The noise is no measure of the hum: whatever its level, hum is not what is heard.
     case.bounds = Bounds::below(f64::INFINITY);
     let mut finding = case.finish();

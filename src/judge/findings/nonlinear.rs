@@ -1,10 +1,10 @@
 //! Findings `distortion` and `saturation`.
 
 use crate::judge::case::{Bench, Bounds, SIDES, plain};
-use crate::judge::figures::{decimals, frequency, signed, unsigned};
 use crate::judge::meaning::Quantity;
 use crate::judge::work::turns::step;
-use crate::reading::{Adjustment, Distortion, DistortionStep, Finding, Saturation};
+use crate::reading::figures::{UnitKind, frequency, programme_level};
+use crate::reading::{Adjustment, Distortion, DistortionStep, Finding, Saturation, Unit};
 
 /// A step this far from 0 dB does not stand for the reference level, dB.
 const NEAR_0_DB: f64 = 1.5;
@@ -20,7 +20,7 @@ fn at_reference(distortion: &Distortion) -> Option<&DistortionStep> {
 /// Third harmonic at the reference level, and where it reaches 3 %, one finding a channel.
 pub(crate) fn distortion(bench: &Bench) -> Vec<Finding> {
     let Some(distortion) = &bench.reading.distortion else {
-        let mut case = bench.case("distortion", Quantity::Recording, "percent");
+        let mut case = bench.case("distortion", Quantity::Recording, Unit::Percent);
         case.missing = "no tones in steps of level were found; to find out: record the programme saturation on this deck"
             .to_owned();
         return vec![case.finish()];
@@ -30,7 +30,7 @@ pub(crate) fn distortion(bench: &Bench) -> Vec<Finding> {
 
 fn one_distortion(bench: &Bench, distortion: &Distortion, side: usize) -> Finding {
     let limit = bench.limits.third_harmonic_percent.as_ref();
-    let mut case = bench.case("distortion", Quantity::Recording, "percent");
+    let mut case = bench.case("distortion", Quantity::Recording, Unit::Percent);
     case.channel = Some(SIDES[side]);
     if let Some(limit) = limit {
         case.bounds = Bounds::below(limit.value);
@@ -43,11 +43,15 @@ fn one_distortion(bench: &Bench, distortion: &Distortion, side: usize) -> Findin
             .to_owned();
     let maximum = match (distortion.k3_3percent_at_db[side], &distortion.k3_3percent_why[side]) {
         (Some(db), _) => {
-            let digits = decimals(distortion.k3_3percent_uncertainty_db[side], 1);
             let output = distortion.k3_3percent_output_db[side]
-                .map(|output| format!(", where the output is {} dB (MOL)", signed(output, 1)))
+                .map(|output| {
+                    format!(", where the output is {} (MOL)", UnitKind::Db.of(output, None).signed())
+                })
                 .unwrap_or_default();
-            format!("3 % at {} dB{output}", signed(db, digits))
+            format!(
+                "3 % at {}{output}",
+                UnitKind::Db.of(db, distortion.k3_3percent_uncertainty_db[side]).signed()
+            )
         }
         (None, Some(why)) => format!("3 %: {why}"),
         (None, None) => "3 % was not found".to_owned(),
@@ -58,16 +62,22 @@ fn one_distortion(bench: &Bench, distortion: &Distortion, side: usize) -> Findin
         return case.finish();
     };
     let tone = frequency(at.hz);
-    let level = signed(at.programme_db, 1);
+    let level = programme_level(at.programme_db);
     match (at.k3_percent[side], at.k3_limit_percent[side]) {
         (Some(k3), _) => {
             case.value = Some(k3);
             case.uncertainty = at.k3_uncertainty_percent[side];
-            let digits = decimals(case.uncertainty, 2);
-            case.figures =
-                format!("third harmonic of {tone} {} % at {level} dB; {maximum}", unsigned(k3, digits));
-            let [second, all] = [at.k2_percent[side], at.thd_percent[side]]
-                .map(|k| k.map_or("lost in noise".to_owned(), |k| format!("{} %", unsigned(k, digits))));
+            case.figures = format!(
+                "third harmonic of {tone} {} at {level}; {maximum}",
+                UnitKind::Percent.of(k3, case.uncertainty)
+            );
+            let [second, all] = [
+                (at.k2_percent[side], at.k2_uncertainty_percent[side]),
+                (at.thd_percent[side], at.thd_uncertainty_percent[side]),
+            ]
+            .map(|(k, uncertainty)| {
+                k.map_or("lost in noise".to_owned(), |k| UnitKind::Percent.of(k, uncertainty).to_string())
+            });
             case.figures += &format!("; second {second}, all together {all}");
         }
         // Below a limit that is itself below what is allowed: no fault.
@@ -75,8 +85,8 @@ fn one_distortion(bench: &Bench, distortion: &Distortion, side: usize) -> Findin
             case.value = Some(0.0);
             case.uncertainty = Some(below);
             case.figures = format!(
-                "third harmonic of {tone} below {} % at {level} dB, lost in noise; {maximum}",
-                unsigned(below, 2)
+                "third harmonic of {tone} below {} % at {level}, lost in noise; {maximum}",
+                UnitKind::Percent.of(below, None).ceiling()
             );
             let mut finding = case.finish_by(limit, "third_harmonic_percent");
             (finding.value, finding.uncertainty) = (None, None);
@@ -96,7 +106,7 @@ fn one_distortion(bench: &Bench, distortion: &Distortion, side: usize) -> Findin
 pub(crate) fn saturation(bench: &Bench) -> Vec<Finding> {
     let found = bench.reading.saturation.as_ref().and_then(|saturation| Some((saturation, saturation.hz?)));
     let Some((saturation, hz)) = found else {
-        let mut case = bench.case("saturation", Quantity::Recording, "dB");
+        let mut case = bench.case("saturation", Quantity::Recording, Unit::Db);
         case.missing =
             "no high tones in steps of level were found; to find out: record the programme saturation on this deck"
                 .to_owned();
@@ -107,14 +117,14 @@ pub(crate) fn saturation(bench: &Bench) -> Vec<Finding> {
 
 fn one_saturation(bench: &Bench, saturation: &Saturation, hz: f64, side: usize) -> Finding {
     let limit = bench.limits.treble_max_output_db.as_ref();
-    let mut case = bench.case("saturation", Quantity::Recording, "dB");
+    let mut case = bench.case("saturation", Quantity::Recording, Unit::Db);
     case.channel = Some(SIDES[side]);
     if let Some(limit) = limit {
         case.bounds = Bounds::above(limit.value);
         case.limit = Some(format!(
-            "maximum output at {} at least {} dB ({})",
+            "maximum output at {} at least {} ({})",
             frequency(hz),
-            signed(limit.value, 1),
+            programme_level(limit.value),
             limit.basis
         ));
     }
@@ -124,18 +134,18 @@ fn one_saturation(bench: &Bench, saturation: &Saturation, hz: f64, side: usize) 
     case.uncertainty = saturation.max_output_uncertainty_db[side];
     if let (Some(db), Some(at_db)) = (case.value, saturation.max_output_at_db[side]) {
         case.figures = format!(
-            "maximum output at {} {} dB (SOL) against {}, reached at {} dB of the programme",
+            "maximum output at {} {} (SOL) against {}, reached at {} of the programme",
             frequency(hz),
-            signed(db, decimals(case.uncertainty, 1)),
+            UnitKind::Db.of(db, case.uncertainty).signed(),
             saturation.reference,
-            signed(at_db, 1)
+            UnitKind::Db.of(at_db, None).signed()
         );
         let others: Vec<String> = saturation
             .others
             .iter()
             .filter_map(|other| {
                 let db = other.max_output_db[side]?;
-                Some(format!("{} dB at {}", signed(db, 1), frequency(other.hz)))
+                Some(format!("{} at {}", UnitKind::Db.of(db, None).signed(), frequency(other.hz)))
             })
             .collect();
         if !others.is_empty() {

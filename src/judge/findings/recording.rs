@@ -1,12 +1,14 @@
 //! Findings `record-level`, `bias` and `record-equalisation`: the recording half of the deck, seen through its playback.
 
 use crate::judge::case::{Bench, Bounds, Case, SIDES, plain};
-use crate::judge::figures::{decimals_db, frequency, signed, unsigned};
 use crate::judge::meaning::Quantity;
 use crate::judge::work::bias_steps;
 use crate::judge::work::response_steps::Off;
 use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
-use crate::reading::{Adjustment, BiasPair, BiasSweep, FileClock, Finding, Pair, TapeType, Way, level_tone};
+use crate::reading::figures::{UnitKind, frequency};
+use crate::reading::{
+    Adjustment, BiasPair, BiasSweep, Channel, FileClock, Finding, Pair, TapeType, Unit, Way, level_tone,
+};
 
 /// The latest level of what the deck recorded: the last round, or else the level tone.
 struct Latest {
@@ -52,60 +54,62 @@ const NO_LEVEL: &str =
 
 fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Finding {
     let limit = &bench.limits.record_level_db;
-    let mut case = bench.case("record-level", Quantity::Recording, "dB");
+    let mut case = bench.case("record-level", Quantity::Recording, Unit::Db);
     case.channel = Some(SIDES[side]);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("+-{} dB against the target ({})", plain(limit.value), limit.basis));
     case.missing = NO_LEVEL.to_owned();
     let found = latest.and_then(|latest| Some((latest, latest.reference_dbfs[side]?)));
     let Some((latest, dbfs)) = found else { return case.finish() };
-    let digits = decimals_db(Some(latest.uncertainty_db), 2);
     let Some(target) = &bench.limits.playback_level_target_dbfs else {
         case.missing = format!(
-            "not told which level in the return is the deck's standard ({}: {} dBFS for 0 dB); to find out: with three \
+            "not told which level in the return is the deck's standard ({}: {} for 0 dB); to find out: with three \
              heads read the level tone with the monitor switch at source, with two heads take what a calibrated level \
              tape gives, and give that as playback_level_target_dbfs in a limits file",
             latest.what,
-            unsigned(dbfs, digits)
+            UnitKind::Dbfs.of(dbfs, latest.uncertainty_db)
         );
         return case.finish();
     };
     let off_db = dbfs - target.value;
     case.value = Some(off_db);
     case.uncertainty = Some(latest.uncertainty_db);
-    case.figures =
-        format!("{}: {} dB against the target ({})", latest.what, signed(off_db, digits), target.basis);
+    case.figures = format!(
+        "{}: {} against the target ({})",
+        latest.what,
+        UnitKind::Db.of(off_db, latest.uncertainty_db).signed(),
+        target.basis
+    );
     let (word, way) = if off_db < 0.0 { ("up", Way::Up) } else { ("down", Way::Down) };
     let text = format!(
-        "{PLAYBACK_FIRST}: record level trimmer {} {word} {} dB. {CAUTION}",
+        "{PLAYBACK_FIRST}: record level trimmer {} {word} {}. {CAUTION}",
         SIDES[side],
-        unsigned(off_db.abs(), digits)
+        UnitKind::Db.of(off_db.abs(), latest.uncertainty_db)
     );
-    case.turn = vec![step(Adjustment::RecordLevel, text).on(SIDES[side]).by(way, off_db.abs(), "dB")];
+    case.turn = vec![step(Adjustment::RecordLevel, text).on(SIDES[side]).by(way, off_db.abs(), Unit::Db)];
     case.finish()
 }
 
 fn left_against_right(bench: &Bench, latest: Option<&Latest>) -> Finding {
     let limit = &bench.limits.channel_match_db;
-    let mut case = bench.case("record-level", Quantity::Recording, "dB");
-    case.channel = Some("both");
+    let mut case = bench.case("record-level", Quantity::Recording, Unit::Db);
+    case.channel = Some(Channel::Both);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("at most {} dB apart ({})", plain(limit.value), limit.basis));
     case.missing = NO_LEVEL.to_owned();
     let found = latest.and_then(|latest| Some((latest, latest.difference_db?)));
     let Some((latest, db)) = found else { return case.finish() };
     let uncertainty = latest.uncertainty_db * std::f64::consts::SQRT_2;
-    let digits = decimals_db(Some(uncertainty), 2);
     case.value = Some(db);
     case.uncertainty = Some(uncertainty);
-    case.figures = format!("{}: left minus right {} dB", latest.what, signed(db, digits));
+    case.figures = format!("{}: left minus right {}", latest.what, UnitKind::Db.of(db, uncertainty).signed());
     let (weak, strong) = (SIDES[usize::from(db > 0.0)], SIDES[usize::from(db <= 0.0)]);
-    let by = unsigned(db.abs(), digits);
+    let by = UnitKind::Db.of(db.abs(), uncertainty);
     let text = format!(
-        "{PLAYBACK_FIRST}: record level trimmer {weak} up {by} dB, or {strong} down {by} dB, whichever brings both to the \
+        "{PLAYBACK_FIRST}: record level trimmer {weak} up {by}, or {strong} down {by}, whichever brings both to the \
          target. {CAUTION}"
     );
-    case.turn = vec![step(Adjustment::RecordLevel, text).on(weak).by(Way::Up, db.abs(), "dB")];
+    case.turn = vec![step(Adjustment::RecordLevel, text).on(weak).by(Way::Up, db.abs(), Unit::Db)];
     case.finish()
 }
 
@@ -176,7 +180,7 @@ pub(crate) fn bias(bench: &Bench) -> Vec<Finding> {
 
 fn pair_case(bench: &Bench, id: &'static str, side: usize) -> Case {
     let limit = &bench.limits.bias_pair_db;
-    let mut case = bench.case(id, Quantity::Recording, "dB");
+    let mut case = bench.case(id, Quantity::Recording, Unit::Db);
     case.channel = Some(SIDES[side]);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!(
@@ -196,20 +200,25 @@ fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) ->
         .rev()
         .find_map(|pair| Some((pair, pair.difference_db[side]?, pair.uncertainty_db[side]?)));
     let Some((pair, db, uncertainty)) = last else { return case.finish() };
-    let digits = decimals_db(Some(uncertainty), 2);
     case.value = Some(db);
     case.uncertainty = Some(uncertainty);
-    let other = pair.difference_db[1 - side]
-        .map_or(String::new(), |other| format!(", {} {} dB", SIDES[1 - side], signed(other, digits)));
+    let other = pair.difference_db[1 - side].map_or(String::new(), |other| {
+        format!(", {} {}", SIDES[1 - side], UnitKind::Db.of(other, uncertainty).signed())
+    });
     let place = if pair.round == 0 { "stepped tones".to_owned() } else { format!("round {}", pair.round) };
     case.figures = format!(
-        "{place}: {} minus {} {} dB{other}{}",
+        "{place}: {} minus {} {}{other}{}",
         frequency(pair.high_hz),
         frequency(pair.low_hz),
-        signed(db, digits),
+        UnitKind::Db.of(db, uncertainty).signed(),
         not_told(bench)
     );
-    let off = Off { hz: pair.high_hz, db, allowed_db: bench.limits.bias_pair_db.value };
+    let off = Off {
+        hz: pair.high_hz,
+        db,
+        uncertainty_db: Some(uncertainty),
+        allowed_db: bench.limits.bias_pair_db.value,
+    };
     let (steps, more) = bias_steps::steps(bench, side, &off);
     case.figures += &more;
     case.turn = steps;
@@ -224,10 +233,10 @@ fn stepped(mut case: Case, sweep: &BiasSweep, pairs: &[&BiasPair], side: usize) 
     let pair = best.and_then(|best| pairs.iter().find(|pair| pair.round == best));
     let place = match (best, pair.and_then(|pair| Some((pair, pair.difference_db[side]?)))) {
         (Some(best), Some((pair, db))) => format!(
-            "; the best compromise is round {best}, where {} minus {} is {} dB",
+            "; the best compromise is round {best}, where {} minus {} is {}",
             frequency(pair.high_hz),
             frequency(pair.low_hz),
-            signed(db, decimals_db(pair.uncertainty_db[side], 2))
+            UnitKind::Db.of(db, pair.uncertainty_db[side]).signed()
         ),
         _ => String::new(),
     };
@@ -296,40 +305,40 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
         }
         None if at_peak_db > 0.0 => {
             case.missing = format!(
-                "at the low tone's peak of sensitivity {} minus {} is {} dB, which more bias may take away, and no least of the \
+                "at the low tone's peak of sensitivity {} minus {} is {}, which more bias may take away, and no least of the \
                  third harmonic says how much of it there may be; to find out: record the recipe bias-sweep again over a \
                  wider range of the trimmer",
                 frequency(pairs.first().map_or(0.0, |pair| pair.high_hz)),
                 frequency(sweep.low_hz),
-                signed(at_peak_db, decimals_db(Some(at_peak_uncertainty), 2))
+                UnitKind::Db.of(at_peak_db, at_peak_uncertainty).signed()
             );
             return case.finish();
         }
         _ => (peak_round, "the low tone's peak of sensitivity", at_peak_db, at_peak_uncertainty),
     };
-    let digits = decimals_db(Some(uncertainty), 2);
     case.value = Some(db);
     case.uncertainty = Some(uncertainty);
-    let k3 = sweep.lowest_k3_round[side]
-        .map_or(String::new(), |round| format!(", third harmonic lowest at round {}", unsigned(round, 1)));
+    let k3 = sweep.lowest_k3_round[side].map_or(String::new(), |round| {
+        format!(", third harmonic lowest at round {}", UnitKind::Rounds.of(round, None).number())
+    });
     case.figures = format!(
-        "at {place} (round {}): {} minus {} {} dB; low tone's peak at round {}{k3}; bias belongs between these two (common \
+        "at {place} (round {}): {} minus {} {}; low tone's peak at round {}{k3}; bias belongs between these two (common \
          practice, no source){}",
-        unsigned(round, 1),
+        UnitKind::Rounds.of(round, None).number(),
         frequency(pairs.first().map_or(0.0, |pair| pair.high_hz)),
         frequency(sweep.low_hz),
-        signed(db, digits),
-        unsigned(peak_round, 1),
+        UnitKind::Db.of(db, uncertainty).signed(),
+        UnitKind::Rounds.of(peak_round, None).number(),
         not_told(bench)
     );
     let (word, way) = if db > 0.0 { ("down", Way::Down) } else { ("up", Way::Up) };
     let text = format!(
-        "{PLAYBACK_FIRST}: set the bias to that round's place and the record equalisation {} (treble) {word} by about {} dB, if the \
+        "{PLAYBACK_FIRST}: set the bias to that round's place and the record equalisation {} (treble) {word} by about {}, if the \
          deck has a trimmer for it; without one take the bias of the best compromise. {CAUTION}",
         SIDES[side],
-        unsigned(db.abs(), digits)
+        UnitKind::Db.of(db.abs(), uncertainty)
     );
-    case.turn = vec![step(Adjustment::RecordEqualisation, text).on(SIDES[side]).by(way, db.abs(), "dB")];
+    case.turn = vec![step(Adjustment::RecordEqualisation, text).on(SIDES[side]).by(way, db.abs(), Unit::Db)];
     case.finish()
 }
 

@@ -1,11 +1,11 @@
 //! Finding `playback-response`, and the part of `channel-match` that depends on frequency.
 
 use crate::judge::case::{Bench, Bounds, SIDES, plain, rank};
-use crate::judge::figures::{decimals_db, frequency, signed};
 use crate::judge::limits::ResponseLimit;
 use crate::judge::meaning::Quantity;
 use crate::judge::work::response_steps::{Off, match_steps, shares_in_words, steps};
-use crate::reading::{Finding, RecordedOn, Response, ResponsePoint, Verdict};
+use crate::reading::figures::{UnitKind, frequency};
+use crate::reading::{Channel, Finding, RecordedOn, Response, ResponsePoint, Unit, Verdict};
 
 /// The points to judge: steps, or the sweep, or noise, whichever comes first and is not empty.
 fn points(response: &Response) -> (&'static str, &[ResponsePoint]) {
@@ -50,7 +50,7 @@ pub(crate) fn playback_response(bench: &Bench) -> Vec<Finding> {
 }
 
 fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&'static str>) -> Finding {
-    let mut case = bench.case("playback-response", Quantity::PlaybackResponse, "dB");
+    let mut case = bench.case("playback-response", Quantity::PlaybackResponse, Unit::Db);
     case.kind = kind;
     case.channel = Some(SIDES[side]);
     case.bounds = Bounds::within(limit.db);
@@ -79,12 +79,11 @@ fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&
     else {
         return case.finish();
     };
-    let digits = decimals_db(Some(worst.uncertainty_db), 2);
     case.value = Some(worst.db);
     case.uncertainty = Some(worst.uncertainty_db);
     case.figures = format!(
-        "furthest off: {} dB at {} against {} ({points_kind})",
-        signed(worst.db, digits),
+        "furthest off: {} at {} against {} ({points_kind})",
+        UnitKind::Db.of(worst.db, worst.uncertainty_db).signed(),
         frequency(worst.hz),
         frequency(response.reference_hz)
     );
@@ -95,7 +94,8 @@ fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&
     if low > limit.from_hz * 1.3 || high < limit.to_hz / 1.3 {
         case.figures += &format!("; measured from {} to {} only", frequency(low), frequency(high));
     }
-    let off = Off { hz: worst.hz, db: worst.db, allowed_db: limit.db };
+    let off =
+        Off { hz: worst.hz, db: worst.db, uncertainty_db: Some(worst.uncertainty_db), allowed_db: limit.db };
     case.turn = steps(bench, side, &off);
     if bounds.stand(worst.db, worst.uncertainty_db) == Verdict::Outside
         && let Some(shares) = shares_in_words(bench, side, &off)
@@ -109,9 +109,9 @@ fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&
 pub(crate) fn channel_match(bench: &Bench) -> Finding {
     let limit = &bench.limits.channel_match_db;
     let band = bench.limits.response(bench.circumstances());
-    let mut case = bench.case("channel-match", Quantity::ChannelMatch, "dB");
+    let mut case = bench.case("channel-match", Quantity::ChannelMatch, Unit::Db);
     case.kind = Some("response");
-    case.channel = Some("both");
+    case.channel = Some(Channel::Both);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!(
         "at most {} dB apart in response, {} to {} ({})",
@@ -144,10 +144,15 @@ pub(crate) fn channel_match(bench: &Bench) -> Finding {
     case.value = Some(worst.db);
     case.uncertainty = Some(worst.uncertainty_db);
     case.figures = format!(
-        "responses furthest apart: left minus right {} dB at {at}",
-        signed(worst.db, decimals_db(Some(worst.uncertainty_db), 2))
+        "responses furthest apart: left minus right {} at {at}",
+        UnitKind::Db.of(worst.db, worst.uncertainty_db).signed()
     );
-    let off = Off { hz: worst.hz, db: -worst.db.abs(), allowed_db: limit.value };
+    let off = Off {
+        hz: worst.hz,
+        db: -worst.db.abs(),
+        uncertainty_db: Some(worst.uncertainty_db),
+        allowed_db: limit.value,
+    };
     let own = rows.iter().find(|row| row.hz == worst.hz).map(|row| row.db);
     let own_db = own.map_or([0.0; 2], |db| db.map(|db| db.unwrap_or(0.0)));
     case.turn = match_steps(bench, worst.db, own_db, &off);
@@ -175,7 +180,7 @@ mod tests {
         assert_eq!(got.verdict, Verdict::Outside);
         let turn = got.turn.unwrap();
         assert!(turn.starts_with("set azimuth first: 0."), "{turn}");
-        assert!(turn.contains("of the 3.2 dB missing at 14 kHz come from it"), "{turn}");
+        assert!(turn.contains("of the 3.19 dB missing at 14 kHz come from it"), "{turn}");
         assert!(turn.contains("Clean") && turn.contains("fall as 0.128 +- 0.008 um of spacing do"), "{turn}");
         assert!(turn.ends_with("Nothing else needs turning for this"), "{turn}");
         // Where no cause was told, the equaliser is all that is left.

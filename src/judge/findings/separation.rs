@@ -1,10 +1,10 @@
 //! Finding `separation`.
 
-use crate::judge::case::{Bench, Bounds, plain};
-use crate::judge::figures::{decimals, frequency, unsigned};
+use crate::judge::case::{Bench, Bounds, SIDES, plain};
 use crate::judge::meaning::Quantity;
 use crate::judge::work::turns::step;
-use crate::reading::{Adjustment, Finding, Separation};
+use crate::reading::figures::{UnitKind, frequency};
+use crate::reading::{Adjustment, Finding, Separation, Unit};
 
 /// Frequency at which separation is stated, Hz (common practice, no source).
 const STATED_HZ: f64 = 1000.0;
@@ -14,20 +14,20 @@ pub(crate) fn findings(bench: &Bench) -> Vec<Finding> {
     let rows = &bench.reading.separation;
     let octaves = |row: &Separation| (row.hz / STATED_HZ).ln().abs();
     let Some(row) = rows.iter().min_by(|a, b| octaves(a).total_cmp(&octaves(b))) else {
-        let mut case = bench.case("separation", Quantity::Separation, "dB");
+        let mut case = bench.case("separation", Quantity::Separation, Unit::Db);
         case.missing =
             "no tone on one channel alone was found, or there are not two channels; to find out: record the \
                         programme separation"
                 .to_owned();
         return vec![case.finish()];
     };
-    [("left", 0), ("right", 1)].into_iter().map(|(side, from)| one(bench, rows, row, side, from)).collect()
+    (0..2).map(|from| one(bench, rows, row, from)).collect()
 }
 
-fn one(bench: &Bench, rows: &[Separation], row: &Separation, side: &'static str, from: usize) -> Finding {
+fn one(bench: &Bench, rows: &[Separation], row: &Separation, from: usize) -> Finding {
     let limit = bench.limits.separation_db.as_ref();
-    let other = if from == 0 { "right" } else { "left" };
-    let mut case = bench.case("separation", Quantity::Separation, "dB");
+    let (side, other) = (SIDES[from], SIDES[1 - from]);
+    let mut case = bench.case("separation", Quantity::Separation, Unit::Db);
     case.channel = Some(side);
     if let Some(limit) = limit {
         case.bounds = Bounds::below(limit.value);
@@ -44,11 +44,13 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, side: &'static str,
     };
     let words = |row: &Separation| match (leak(row), row.noise_limit_db[from]) {
         ((Some(db), uncertainty), _) => {
-            Some(format!("{} dB at {}", unsigned(db, decimals(uncertainty, 1)), frequency(row.hz)))
+            Some(format!("{} at {}", UnitKind::Db.of(db, uncertainty), frequency(row.hz)))
         }
-        ((None, _), Some(limit)) => {
-            Some(format!("better than {} dB at {} (lost in noise)", unsigned(limit, 0), frequency(row.hz)))
-        }
+        ((None, _), Some(limit)) => Some(format!(
+            "better than {} at {} (lost in noise)",
+            UnitKind::Db.of(limit, None),
+            frequency(row.hz)
+        )),
         _ => None,
     };
     case.missing = format!(
@@ -128,7 +130,7 @@ mod tests {
         }
         let [left, _] = find(&reading, "separation_db = -35");
         assert_eq!((left.verdict, left.value), (Verdict::Within, None), "{left:?}");
-        assert!(left.why.contains("better than -60 dB at 1 kHz"), "{}", left.why);
+        assert!(left.why.contains("better than -60.0 dB at 1 kHz"), "{}", left.why);
         let [left, _] = find(&reading, "separation_db = -70");
         assert_eq!(left.verdict, Verdict::CannotTell);
         assert!(left.why.contains("louder than the limit"), "{}", left.why);

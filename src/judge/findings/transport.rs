@@ -1,13 +1,13 @@
 //! Findings `speed` and `flutter`.
 
 use crate::judge::case::{Bench, Bounds, plain};
-use crate::judge::figures::{decimals, frequency, signed, unsigned};
 use crate::judge::findings::flutter_varies::{Kind, varies};
 use crate::judge::limits::Tolerance;
 use crate::judge::meaning::{Meaning, Quantity};
 use crate::judge::work::turns::step;
+use crate::reading::figures::UnitKind;
 use crate::reading::{
-    Adjustment, Finding, Flutter, FlutterLine, Heads, RecordedOn, SameTape, TurnStep, Verdict, Way,
+    Adjustment, Finding, Flutter, FlutterLine, Heads, RecordedOn, SameTape, TurnStep, Unit, Verdict, Way,
 };
 
 /// What moves flutter where no part is known.
@@ -16,7 +16,7 @@ const TRANSPORT: &str = "transport, no trimmer: clean capstan and pinch roller, 
 /// `flutter` are the findings on flutter of the same return.
 pub(crate) fn speed(bench: &Bench, flutter: &[Finding]) -> Finding {
     let limit = &bench.limits.speed_percent;
-    let mut case = bench.case("speed", Quantity::SpeedError, "percent");
+    let mut case = bench.case("speed", Quantity::SpeedError, Unit::Percent);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("+-{} % ({})", plain(limit.value), limit.basis));
     case.missing =
@@ -26,11 +26,10 @@ pub(crate) fn speed(bench: &Bench, flutter: &[Finding]) -> Finding {
         let length = speed.from_length.as_ref();
         let error = length.map_or(speed.error_percent, |length| length.error_percent);
         let uncertainty = length.map_or(speed.uncertainty_percent, |length| length.uncertainty_percent);
-        let digits = decimals(Some(uncertainty), 3);
         let way = if error > 0.0 { "fast" } else { "slow" };
         case.value = Some(error);
         case.uncertainty = Some(uncertainty);
-        case.figures = format!("tape runs {} % {way}", unsigned(error.abs(), digits));
+        case.figures = format!("tape runs {} {way}", UnitKind::SpeedPercent.of(error.abs(), uncertainty));
         if let Some(length) = length {
             case.meaning = Meaning::Absolute {
                 note: "a measured length of tape between two marks, whoever recorded it; the clock of the sound card is in \
@@ -39,24 +38,24 @@ pub(crate) fn speed(bench: &Bench, flutter: &[Finding]) -> Finding {
             // Neither the other deck nor an unknown one has a share in it.
             case.origin = Some(RecordedOn::Calibrated);
             case.figures += &format!(
-                " ({} mm of tape in {} s: {} mm/s)",
+                " ({} mm of tape in {}: {})",
                 plain(length.length_mm),
-                unsigned(length.to_s - length.from_s, 3),
-                unsigned(length.speed_mm_s, 3)
+                UnitKind::Seconds.of(length.to_s - length.from_s, length.time_uncertainty_s),
+                UnitKind::TapeSpeed.of(length.speed_mm_s, None)
             );
         }
         if let Some(drift) = speed.drift_percent_per_min {
-            case.figures += &format!(", drifting {} % per minute", signed(drift, 3));
+            case.figures += &format!(", drifting {}", UnitKind::PercentPerMinute.of(drift, None).signed());
         }
         let (word, way) = if error > 0.0 { ("slower", Way::Slower) } else { ("faster", Way::Faster) };
         let first = speed_does_not_hold(speed.drift_percent_per_min, limit.value, flutter);
         let then = if first.is_some() { "then, if it stays, " } else { "" };
         let text = format!(
-            "{then}motor speed trimmer {word} by {} %; warm the deck up first, and mind rotating parts",
-            unsigned(error.abs(), 2)
+            "{then}motor speed trimmer {word} by {}; warm the deck up first, and mind rotating parts",
+            UnitKind::SpeedPercent.of(error.abs(), uncertainty)
         );
         case.turn = first.into_iter().collect();
-        case.turn.push(step(Adjustment::MotorSpeed, text).by(way, error.abs(), "percent"));
+        case.turn.push(step(Adjustment::MotorSpeed, text).by(way, error.abs(), Unit::Percent));
     }
     case.finish()
 }
@@ -73,7 +72,9 @@ fn speed_does_not_hold(
     let drift = drift_percent_per_min.filter(|drift| drift.abs() * HOLDS_MIN > limit_percent);
     let worst = flutter.iter().find(|finding| finding.verdict == Verdict::Outside);
     let why = match (drift, worst) {
-        (Some(drift), _) => format!("the speed drifts by {} % per minute", signed(drift, 2)),
+        (Some(drift), _) => {
+            format!("the speed drifts by {}", UnitKind::PercentPerMinute.of(drift, None).signed())
+        }
         (None, Some(_)) => "flutter is outside its limit".to_owned(),
         (None, None) => return None,
     };
@@ -126,7 +127,7 @@ pub(crate) fn flutter(bench: &Bench) -> Vec<Finding> {
 /// What does not repeat with the tape: the deck on the bench, whoever recorded.
 fn playback_alone(bench: &Bench, found: &SameTape) -> Finding {
     let limit = &bench.limits.flutter_weighted_rms_percent;
-    let mut case = bench.case("flutter", Quantity::Flutter, "percent");
+    let mut case = bench.case("flutter", Quantity::Flutter, Unit::Percent);
     case.kind = Some("weighted rms, playback alone");
     case.bounds = Bounds::below(limit.value);
     case.limit = Some(format!("at most {} % weighted rms ({})", plain(limit.value), limit.basis));
@@ -139,15 +140,19 @@ fn playback_alone(bench: &Bench, found: &SameTape) -> Finding {
         (Some(percent), Some(uncertainty)) => {
             case.value = Some(percent);
             case.uncertainty = Some(uncertainty);
-            let digits = decimals(Some(uncertainty), 3);
-            case.figures = format!("weighted rms {} %, mean of {count} playings", unsigned(percent, digits));
+            case.figures = format!(
+                "weighted rms {}, mean of {count} playings",
+                UnitKind::Percent.of(percent, uncertainty)
+            );
         }
         // Below a limit that is itself below what is allowed: no fault.
         _ => {
             case.value = Some(0.0);
             case.uncertainty = Some(figure.below_percent);
-            case.figures =
-                format!("weighted rms below {} % over {count} playings", unsigned(figure.below_percent, 3));
+            case.figures = format!(
+                "weighted rms below {} % over {count} playings",
+                UnitKind::Percent.of(figure.below_percent, None).ceiling()
+            );
         }
     }
     case.turn = vec![step(Adjustment::Transport, TRANSPORT)];
@@ -165,7 +170,7 @@ fn kind(
     uncertainty: Option<f64>,
     limit: &Tolerance,
 ) -> Finding {
-    let mut case = bench.case("flutter", Quantity::Flutter, "percent");
+    let mut case = bench.case("flutter", Quantity::Flutter, Unit::Percent);
     case.kind = Some(name);
     case.value = value;
     case.uncertainty = uncertainty;
@@ -175,7 +180,7 @@ fn kind(
         "{name} flutter was not measured; to find out: record a programme with a steady tone near 3 kHz of 60 s"
     );
     if let (Some(value), Some(flutter)) = (value, &bench.reading.flutter) {
-        case.figures = format!("{name} {} %", unsigned(value, decimals(uncertainty, 4)));
+        case.figures = format!("{name} {}", UnitKind::Percent.of(value, uncertainty));
         if let Some(line) = strongest_line(flutter) {
             case.figures += &format!("; {line}");
         }
@@ -205,8 +210,8 @@ fn cautions(bench: &Bench, flutter: &Flutter) -> String {
     let length_s = flutter.measured_to_s - flutter.measured_from_s;
     if length_s < LEAST_S {
         words += &format!(
-            "; measured over only {} s, a reading should rest on {LEAST_S} s (recipe flutter)",
-            unsigned(length_s, 0)
+            "; measured over only {}, a reading should rest on {LEAST_S} s (recipe flutter)",
+            UnitKind::Seconds.of(length_s, None)
         );
     }
     let told = &bench.reading.circumstances;
@@ -216,7 +221,7 @@ fn cautions(bench: &Bench, flutter: &Flutter) -> String {
         words += &format!(
             "; taken while recording, flutter at about {0} Hz and its multiples cancels and half-way between doubles: \
              rewind and play for a figure that counts",
-            unsigned(null_hz, 1)
+            UnitKind::Hertz.of(null_hz, None).number()
         );
     }
     // Flutter adds as squares: below a third the tape's share is 5 % of the figure.
@@ -226,9 +231,9 @@ fn cautions(bench: &Bench, flutter: &Flutter) -> String {
         && tape > SMALL * rms
     {
         words += &format!(
-            "; up to {} % weighted rms of it may be the house tape's own: to tell them apart play it back several times \
+            "; up to {} weighted rms of it may be the house tape's own: to tell them apart play it back several times \
              (--same-tape)",
-            unsigned(tape, 3)
+            UnitKind::Percent.of(tape, None)
         );
     }
     words
@@ -241,7 +246,11 @@ fn strongest_line(flutter: &Flutter) -> Option<String> {
         Some(_) => format!(", the rate of the {}", part_words(line)),
         None => String::new(),
     };
-    Some(format!("strongest line {} % peak at {}{part}", unsigned(line.percent_peak, 3), frequency(line.hz)))
+    Some(format!(
+        "strongest line {} peak at {}{part}",
+        UnitKind::Percent.of(line.percent_peak, None),
+        UnitKind::LineHertz.of(line.hz, None)
+    ))
 }
 
 /// Part of a line in words: `pinch roller`, `pinch roller, 2nd harmonic`, `could be pinch roller or idler`, or `no part
@@ -311,7 +320,7 @@ mod tests {
         assert!(!find(&reading, "flutter").why.contains("only"));
         let flutter = reading.flutter.as_mut().unwrap();
         flutter.measured_to_s = FileClock::default().at(flutter.measured_from_s.seconds() + 12.0);
-        assert!(find(&reading, "flutter").why.contains("only 12 s"));
+        assert!(find(&reading, "flutter").why.contains("only 12.0 s"));
     }
 
     #[test]
@@ -374,6 +383,6 @@ mod tests {
         let got = find(&reading, "speed");
         assert_eq!((got.verdict, got.value), (Verdict::Outside, Some(1.01)), "{got:?}");
         assert!(got.basis.starts_with("absolute: a measured length"), "{}", got.basis);
-        assert!(got.why.contains("2857.5 mm of tape in 59.400 s"), "{}", got.why);
+        assert!(got.why.contains("2857.5 mm of tape in 59.40 s"), "{}", got.why);
     }
 }

@@ -1,21 +1,24 @@
 //! Finding `wiring`: swapped, inverted, dead or mono.
 
 use crate::judge::case::{Bench, SIDES};
-use crate::judge::figures::signed;
 use crate::judge::work::turns::{said, step};
-use crate::reading::{Adjustment, Finding, Verdict, level_tone};
+use crate::reading::figures::UnitKind;
+use crate::reading::{Adjustment, Channel, Finding, Unit, Verdict, level_tone};
 
 pub(crate) fn finding(bench: &Bench) -> Finding {
     let reading = bench.reading;
     let capture = &reading.capture;
     let difference_db = level_tone(&reading.level).and_then(|tone| tone.difference_db);
+    // Two levels, each with this uncertainty.
+    let uncertainty_db =
+        level_tone(&reading.level).map(|tone| tone.uncertainty_db * std::f64::consts::SQRT_2);
     let dead = bench.dead.iter().position(|&dead| dead);
     let told = reading.recipe.is_some();
 
     let (verdict, channel, why, turn) = if capture.mono {
         (
             Verdict::Outside,
-            "both",
+            Channel::Both,
             "mono: both channels carry one and the same signal".to_owned(),
             Some(
                 "connect left and right separately, record in stereo, and switch off any mono button"
@@ -25,7 +28,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
     } else if let Some(dead) = dead {
         let side = SIDES[dead];
         let level = match difference_db {
-            Some(db) => format!("left minus right {} dB", signed(db, 1)),
+            Some(db) => format!("left minus right {}", UnitKind::Db.of(db, uncertainty_db).signed()),
             None => "no signal".to_owned(),
         };
         (
@@ -50,19 +53,26 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
                 "check the {side} channel's balanced lead or head wires for exchanged conductors"
             ));
         }
-        let channel = if capture.channels_swapped { "both" } else { side };
+        let channel = if capture.channels_swapped { Channel::Both } else { side };
         (Verdict::Outside, channel, found.join("; "), Some(turns.join("; then ")))
     } else if told {
         let apart = difference_db
-            .map(|db| format!("; level tone left minus right {} dB", signed(db, 1)))
+            .map(|db| {
+                format!("; level tone left minus right {}", UnitKind::Db.of(db, uncertainty_db).signed())
+            })
             .unwrap_or_default();
         let note =
             if capture.inverted == [true, true] { "; both inverted alike, which does no harm" } else { "" };
-        (Verdict::Within, "both", format!("left is left, right is right, of one polarity{note}{apart}"), None)
+        (
+            Verdict::Within,
+            Channel::Both,
+            format!("left is left, right is right, of one polarity{note}{apart}"),
+            None,
+        )
     } else {
         (
             Verdict::CannotTell,
-            "both",
+            Channel::Both,
             "cannot tell, because no slate says which channel is which; to find out: record a programme with slates"
                 .to_owned(),
             None,
@@ -73,10 +83,10 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
     Finding {
         id: "wiring".to_owned(),
         kind: None,
-        channel: Some(channel.to_owned()),
+        channel: Some(channel),
         value: difference_db,
-        uncertainty: level_tone(&reading.level).map(|tone| tone.uncertainty_db * std::f64::consts::SQRT_2),
-        unit: "dB".to_owned(),
+        uncertainty: uncertainty_db,
+        unit: Unit::Db,
         limit: Some("both channels there, not exchanged, of one polarity".to_owned()),
         verdict,
         basis: "absolute: against the programme".to_owned(),
@@ -93,7 +103,7 @@ mod tests {
         Limits,
         sample::{self, Sample, judge},
     };
-    use crate::reading::{Finding, Verdict};
+    use crate::reading::{Channel, Finding, Verdict};
 
     fn wiring(reading: &Sample) -> Finding {
         judge(reading, &Limits::full_size()).remove(1)
@@ -111,7 +121,7 @@ mod tests {
         let mut inverted = healthy.clone();
         inverted.capture.inverted = [false, true];
         let got = wiring(&inverted);
-        assert_eq!((got.verdict, got.channel.as_deref()), (Verdict::Outside, Some("right")));
+        assert_eq!((got.verdict, got.channel), (Verdict::Outside, Some(Channel::Right)));
         inverted.capture.inverted = [true, true];
         assert_eq!(wiring(&inverted).verdict, Verdict::Within);
 
@@ -129,10 +139,10 @@ mod tests {
             level.difference_db = Some(31.0);
         }
         let got = wiring(&reading);
-        assert_eq!((got.verdict, got.channel.as_deref()), (Verdict::Outside, Some("right")));
+        assert_eq!((got.verdict, got.channel), (Verdict::Outside, Some(Channel::Right)));
         for finding in judge(&reading, &Limits::full_size()) {
             if ["azimuth", "channel-match"].contains(&finding.id.as_str())
-                || (finding.id == "playback-response" && finding.channel.as_deref() == Some("right"))
+                || (finding.id == "playback-response" && finding.channel == Some(Channel::Right))
             {
                 assert_eq!(finding.verdict, Verdict::CannotTell, "{finding:?}");
             }
@@ -140,6 +150,6 @@ mod tests {
         reading.level[0].return_dbfs[1] = Some(reading.level[0].return_dbfs[0].unwrap() - 29.0);
         assert_eq!(wiring(&reading).verdict, Verdict::Within);
         reading.level[0].return_dbfs[1] = None;
-        assert_eq!(wiring(&reading).channel.as_deref(), Some("right"));
+        assert_eq!(wiring(&reading).channel, Some(Channel::Right));
     }
 }

@@ -1,6 +1,6 @@
 //! When the card of a house tape should be renewed.
 
-use crate::judge::figures::{decimals, signed, unsigned};
+use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{Card, Pass};
 use crate::trade::house_tape::{
     MOST_PASSES, OLDEST_DAYS, REPEAT_DELAY_US, REPEAT_LEVEL_DB, REPEAT_SPEED_PERCENT, repeat_response_db,
@@ -72,30 +72,28 @@ fn disagreement(passes: &[&Pass]) -> Vec<String> {
 
 fn differences(first: &Pass, last: &Pass) -> Vec<String> {
     let mut apart = Vec::new();
-    let mut compare =
-        |name: &str, unit: &str, values: [Option<f64>; 2], uncertainties: [Option<f64>; 2], repeat: f64| {
-            let ([Some(a), Some(b)], [Some(uncertainty_a), Some(uncertainty_b)]) = (values, uncertainties)
-            else {
-                return;
-            };
-            // Each of the two playings has its own repeatability.
-            let uncertainty = uncertainty_a.hypot(uncertainty_b).hypot(repeat * std::f64::consts::SQRT_2);
-            if (b - a).abs() > uncertainty {
-                let digits = decimals(Some(uncertainty), 3);
-                apart.push(format!(
-                    "{name} by {} {unit} (+- {})",
-                    signed(b - a, digits),
-                    unsigned(uncertainty, digits)
-                ));
-            }
+    let mut compare = |name: &str,
+                       unit: UnitKind,
+                       values: [Option<f64>; 2],
+                       uncertainties: [Option<f64>; 2],
+                       repeat: f64| {
+        let ([Some(a), Some(b)], [Some(uncertainty_a), Some(uncertainty_b)]) = (values, uncertainties) else {
+            return;
         };
+        // Each of the two playings has its own repeatability.
+        let uncertainty = uncertainty_a.hypot(uncertainty_b).hypot(repeat * std::f64::consts::SQRT_2);
+        if (b - a).abs() > uncertainty {
+            let by = unit.of(b - a, uncertainty).signed();
+            apart.push(format!("{name} by {by} (+- {})", by.spread().unwrap_or_default()));
+        }
+    };
     if let (Some(hz), Some(other)) = (first.treble_hz, last.treble_hz)
         && (hz / other).ln().abs() < 0.01
     {
         for (channel, side) in ["left", "right"].into_iter().enumerate() {
             compare(
-                &format!("{} Hz {side}", unsigned(hz, 0)),
-                "dB",
+                &format!("{} {side}", frequency(hz)),
+                UnitKind::Db,
                 [first, last].map(|pass| pass.treble_db[channel]),
                 [first, last].map(|pass| pass.treble_uncertainty_db[channel]),
                 repeat_response_db(hz),
@@ -104,21 +102,21 @@ fn differences(first: &Pass, last: &Pass) -> Vec<String> {
     }
     compare(
         "left minus right",
-        "dB",
+        UnitKind::Db,
         [first.difference_db, last.difference_db],
         [first.difference_uncertainty_db, last.difference_uncertainty_db],
         REPEAT_LEVEL_DB,
     );
     compare(
         "delay",
-        "us",
+        UnitKind::Microseconds,
         [first.delay_us, last.delay_us],
         [first.delay_uncertainty_us, last.delay_uncertainty_us],
         REPEAT_DELAY_US,
     );
     compare(
         "speed",
-        "%",
+        UnitKind::SpeedPercent,
         [first.speed_percent, last.speed_percent],
         [first.speed_uncertainty_percent, last.speed_uncertainty_percent],
         REPEAT_SPEED_PERCENT,

@@ -5,10 +5,10 @@
 //! the two apart (common practice, no source).
 
 use crate::judge::case::{Bench, SIDES};
-use crate::judge::figures::{decimals, unsigned};
 use crate::judge::work::response_steps::{Off, azimuth_share_db};
 use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
-use crate::reading::{Adjustment, Heads, RecordedOn, TurnStep, Way};
+use crate::reading::figures::UnitKind;
+use crate::reading::{Adjustment, Heads, RecordedOn, TurnStep, Unit, Way};
 
 /// By how much the pair of tones must have moved for the harmonic to tell anything, dB.
 const TURNED_DB: f64 = 0.8;
@@ -62,10 +62,6 @@ fn harmonic(bench: &Bench, side: usize, high_hz: f64) -> Harmonic {
     }
 }
 
-fn percent(value: f64) -> String {
-    unsigned(value, decimals(Some(0.02 * value.abs()), 2).min(2))
-}
-
 /// The steps for one channel, and what is to be added to the figures.
 pub(crate) fn steps(bench: &Bench, side: usize, off: &Off) -> (Vec<TurnStep>, String) {
     let name = SIDES[side];
@@ -78,7 +74,11 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off) -> (Vec<TurnStep>, St
         let rest = if rest_db.abs() <= off.allowed_db { ". Nothing else needs turning for this" } else { "" };
         steps.push(step(
             Adjustment::AzimuthScrew,
-            format!("set azimuth first: {} {} come from it{rest}", unsigned(share_db, 1), off.of_all()),
+            format!(
+                "set azimuth first: {} {} come from it{rest}",
+                UnitKind::Db.of(share_db, None).number(),
+                off.of_all()
+            ),
         ));
         if rest_db.abs() <= off.allowed_db {
             return (steps, String::new());
@@ -90,17 +90,17 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off) -> (Vec<TurnStep>, St
         Harmonic::PastLeast { round, least_percent, now_percent } => (
             bright,
             format!(
-                "; third harmonic {} %, past its least of {} % in round {round}",
-                percent(*now_percent),
-                percent(*least_percent)
+                "; third harmonic {}, past its least of {} in round {round}",
+                UnitKind::Percent.of(*now_percent, None),
+                UnitKind::Percent.of(*least_percent, None)
             ),
         ),
         Harmonic::Falling { from_percent, now_percent } => (
             !bright,
             format!(
-                "; third harmonic {} %, fallen from {} % as the bias rose",
-                percent(*now_percent),
-                percent(*from_percent)
+                "; third harmonic {}, fallen from {} as the bias rose",
+                UnitKind::Percent.of(*now_percent, None),
+                UnitKind::Percent.of(*from_percent, None)
             ),
         ),
         Harmonic::Unknown => (false, String::new()),
@@ -114,11 +114,11 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off) -> (Vec<TurnStep>, St
              low one all the same"
         };
         let text = format!(
-            "{PLAYBACK_FIRST}: record equalisation {name} (treble) {word} by about {} dB, because {because}; then set the bias \
+            "{PLAYBACK_FIRST}: record equalisation {name} (treble) {word} by about {}, because {because}; then set the bias \
              again. The recipe bias-sweep shows where. {CAUTION}",
-            unsigned(rest_db.abs(), 1)
+            UnitKind::Db.of(rest_db.abs(), None)
         );
-        steps.push(step(Adjustment::RecordEqualisation, text).on(name).by(way, rest_db.abs(), "dB"));
+        steps.push(step(Adjustment::RecordEqualisation, text).on(name).by(way, rest_db.abs(), Unit::Db));
         return (steps, words);
     }
     let (state, word, way) =

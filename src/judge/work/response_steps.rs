@@ -2,9 +2,9 @@
 
 use crate::judge::case::{Bench, SIDES};
 use crate::judge::causes::{cause_name, cause_size};
-use crate::judge::figures::{decimals_db, frequency, signed, unsigned};
 use crate::judge::work::turns::step;
-use crate::reading::{Adjustment, Cause, CauseKind, Heads, RecordedOn, TurnStep, Way};
+use crate::reading::figures::{UnitKind, frequency};
+use crate::reading::{Adjustment, Cause, CauseKind, Heads, RecordedOn, TurnStep, Unit, Way};
 use crate::trade::playback_losses::azimuth_loss_elsewhere_db;
 
 /// Above this the treble is judged, below [`BASS_HZ`] the bass.
@@ -28,6 +28,8 @@ const CAPACITORS_CAUTION: &str =
 pub(crate) struct Off {
     pub(crate) hz: f64,
     pub(crate) db: f64,
+    /// Expanded uncertainty, dB.
+    pub(crate) uncertainty_db: Option<f64>,
     /// What may be off, dB.
     pub(crate) allowed_db: f64,
 }
@@ -40,7 +42,11 @@ impl Off {
     /// `of the 6.1 dB missing at 15 kHz`, or `too many`.
     pub(crate) fn of_all(&self) -> String {
         let what = if self.db < 0.0 { "missing" } else { "too many" };
-        format!("of the {} dB {what} at {}", unsigned(self.db.abs(), 1), frequency(self.hz))
+        format!(
+            "of the {} {what} at {}",
+            UnitKind::Db.of(self.db.abs(), self.uncertainty_db),
+            frequency(self.hz)
+        )
     }
 }
 
@@ -62,16 +68,12 @@ impl Share<'_> {
     }
 
     fn size(&self) -> String {
-        cause_size(self.cause.value, self.cause.uncertainty, &self.cause.unit).unwrap_or_default()
+        cause_size(self.cause.value, self.cause.uncertainty, self.cause.unit).unwrap_or_default()
     }
 
     /// `3.7 +- 0.2`.
     fn amount(&self) -> String {
-        let digits = decimals_db(Some(self.uncertainty_db), 1).min(1);
-        if self.uncertainty_db < 0.05 {
-            return unsigned(self.db.abs(), digits.max(1));
-        }
-        format!("{} +- {}", unsigned(self.db.abs(), digits), unsigned(self.uncertainty_db, digits))
+        UnitKind::Db.of(self.db.abs(), self.uncertainty_db).bare()
     }
 
     fn names(&self) -> String {
@@ -126,7 +128,8 @@ pub(crate) fn azimuth_share_db(bench: &Bench, off: &Off) -> Option<f64> {
 
 /// `0.4 of the 6.1 dB missing at 15 kHz come from azimuth, 3.7 +- 0.2 from spacing`; `None` where nothing is known.
 pub(crate) fn shares_in_words(bench: &Bench, side: usize, off: &Off) -> Option<String> {
-    let azimuth = azimuth_share_db(bench, off).map(|share| (unsigned(share, 1), "azimuth".to_owned()));
+    let azimuth = azimuth_share_db(bench, off)
+        .map(|share| (UnitKind::Db.of(share, None).number(), "azimuth".to_owned()));
     let others = shares(bench, side, off);
     let mut all = azimuth.into_iter().chain(others.iter().map(|share| (share.amount(), share.names())));
     let (amount, name) = all.next()?;
@@ -259,12 +262,8 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
         steps.push(
             step(
                 Adjustment::HeadItself,
-                format!(
-                    "what is left then, about {} dB at {}, is more than a trimmer gives{gap}: look for a worn head, and renew it \
-                     before the equalisation is touched",
-                    unsigned(-rest_db, 1),
-                    frequency(off.hz)
-                ),
+                format!("what is left then, about {} at {}, is more than a trimmer gives{gap}: look for a worn head, and renew it \
+                     before the equalisation is touched", UnitKind::Db.of(-rest_db, None), frequency(off.hz)),
             )
             .on(name),
         );
@@ -280,7 +279,7 @@ fn azimuth(bench: &Bench, off: &Off, rest_db: &mut f64) -> Option<TurnStep> {
         bench.recorded_on() == Some(RecordedOn::ThisDeck) && bench.circumstances().heads == Some(Heads::Two);
     let text = if let Some(share) = azimuth_share_db(bench, off) {
         *rest_db += share;
-        format!("set azimuth first: {} {} come from it", unsigned(share, 1), off.of_all())
+        format!("set azimuth first: {} {} come from it", UnitKind::Db.of(share, None).number(), off.of_all())
     } else if bench.is_outside("azimuth") {
         "set azimuth first".to_owned()
     } else if bench.azimuth_is_unknown && !own_two {
@@ -302,7 +301,11 @@ fn heads(found: &[Share], side: usize, off: &Off, rest_db: &mut f64) -> Option<T
             *rest_db -= share.db;
             let fall = if share.uncertainty_db > 0.6 * share.db.abs() {
                 let most = (share.db.abs() + share.uncertainty_db).min(off.db.abs());
-                format!("up to {} {} may fall as spacing does", unsigned(most, 1), off.of_all())
+                format!(
+                    "up to {} {} may fall as spacing does",
+                    UnitKind::Db.of(most, None).number(),
+                    off.of_all()
+                )
             } else {
                 format!("{} {} fall as {} of spacing do", share.amount(), off.of_all(), share.size())
             };
@@ -334,13 +337,9 @@ fn recording_half(side: usize, off: &Off, rest_db: f64) -> Vec<TurnStep> {
     vec![
         step(
             Adjustment::Bias,
-            format!(
-                "record and playback are seen together: check playback alone with a calibrated tape before turning; if playback is \
-                 right, bias and record equalisation of the {name} channel make the {} dB at {}, and the recipes record-trim \
-                 and bias-sweep tell which",
-                signed(rest_db, 1),
-                frequency(off.hz)
-            ),
+            format!("record and playback are seen together: check playback alone with a calibrated tape before turning; if playback is \
+                 right, bias and record equalisation of the {name} channel make the {} at {}, and the recipes record-trim \
+                 and bias-sweep tell which", UnitKind::Db.of(rest_db, None).signed(), frequency(off.hz)),
         )
         .on(name)
         .towards(way),
@@ -362,21 +361,21 @@ fn equaliser(
         return step(
             Adjustment::PlaybackFirst,
             format!(
-                "record and playback are seen together: check playback alone with a calibrated tape before the {} dB at {at} \
+                "record and playback are seen together: check playback alone with a calibrated tape before the {} at {at} \
                  are turned away",
-                signed(rest_db, 1)
+                UnitKind::Db.of(rest_db, None).signed()
             ),
         );
     }
     step(
         Adjustment::PlaybackEqualisation,
         format!(
-            "playback equalisation {name} {word} by about {} dB at {at}{note}",
-            unsigned(rest_db.abs(), 1)
+            "playback equalisation {name} {word} by about {} at {at}{note}",
+            UnitKind::Db.of(rest_db.abs(), None)
         ),
     )
     .on(name)
-    .by(way, rest_db.abs(), "dB")
+    .by(way, rest_db.abs(), Unit::Db)
 }
 
 fn bass(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
@@ -412,12 +411,8 @@ fn bass(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
     vec![
         step(
             Adjustment::Amplifier,
-            format!(
-                "playback equalisation {name}, low end, {word} by about {} dB at {at} if the deck has it; most have no \
-                 trimmer there: check the coupling capacitors, and allow for the head's own bass ripple. {}",
-                unsigned(off.db.abs(), 1),
-                CAPACITORS_CAUTION
-            ),
+            format!("playback equalisation {name}, low end, {word} by about {} at {at} if the deck has it; most have no \
+                 trimmer there: check the coupling capacitors, and allow for the head's own bass ripple. {}", UnitKind::Db.of(off.db.abs(), None), CAPACITORS_CAUTION),
         )
         .on(name),
     ]
@@ -430,15 +425,15 @@ pub(crate) fn match_steps(bench: &Bench, db: f64, own_db: [f64; 2], off: &Off) -
     if own_db[1 - weak] > own_db[weak].abs() && bench.recorded_on() != Some(RecordedOn::ThisDeck) {
         let name = SIDES[1 - weak];
         let text = format!(
-            "playback equalisation of the {name} channel down until both agree at {} (now {} dB apart)",
+            "playback equalisation of the {name} channel down until both agree at {} (now {} apart)",
             frequency(off.hz),
-            unsigned(db.abs(), 1)
+            UnitKind::Db.of(db.abs(), off.uncertainty_db)
         );
-        return vec![step(Adjustment::PlaybackEqualisation, text).on(name).by(Way::Down, db.abs(), "dB")];
+        return vec![step(Adjustment::PlaybackEqualisation, text).on(name).by(Way::Down, db.abs(), Unit::Db)];
     }
     let name = SIDES[weak];
     let at = frequency(off.hz);
-    let by = unsigned(db.abs(), 1);
+    let by = UnitKind::Db.of(db.abs(), off.uncertainty_db);
     let missing = Off { db: -db.abs(), ..*off };
     let no_tape = bench.recorded_on() == Some(RecordedOn::Injected);
     let both = [0, 1].map(|side| shares(bench, side, &missing));
@@ -465,7 +460,7 @@ pub(crate) fn match_steps(bench: &Bench, db: f64, own_db: [f64; 2], off: &Off) -
             step(
                 Adjustment::Heads,
                 format!(
-                    "clean the {name} head and read again: the {by} dB at {at} are mostly spacing, which the {} channel has \
+                    "clean the {name} head and read again: the {by} at {at} are mostly spacing, which the {} channel has \
                      not; what stays after cleaning is the playback equalisation's",
                     SIDES[1 - weak]
                 ),
@@ -478,7 +473,9 @@ pub(crate) fn match_steps(bench: &Bench, db: f64, own_db: [f64; 2], off: &Off) -
         steps.push(
             step(
                 Adjustment::Capacitors,
-                format!("the {by} dB at {at} are mostly a coupling capacitor of the {name} channel: see its response"),
+                format!(
+                    "the {by} at {at} are mostly a coupling capacitor of the {name} channel: see its response"
+                ),
             )
             .on(name),
         );
@@ -493,7 +490,7 @@ pub(crate) fn match_steps(bench: &Bench, db: f64, own_db: [f64; 2], off: &Off) -
             step(
                 Adjustment::Bias,
                 format!(
-                    "then bias or record equalisation of the {name} channel until both agree at {at} (now {by} dB apart)"
+                    "then bias or record equalisation of the {name} channel until both agree at {at} (now {by} apart)"
                 ),
             )
             .on(name),
@@ -504,11 +501,11 @@ pub(crate) fn match_steps(bench: &Bench, db: f64, own_db: [f64; 2], off: &Off) -
             step(
                 Adjustment::PlaybackEqualisation,
                 format!(
-                    "{then}playback equalisation of the {name} channel until both agree at {at} (now {by} dB apart)"
+                    "{then}playback equalisation of the {name} channel until both agree at {at} (now {by} apart)"
                 ),
             )
             .on(name)
-            .by(Way::Up, db.abs(), "dB"),
+            .by(Way::Up, db.abs(), Unit::Db),
         );
     }
     steps

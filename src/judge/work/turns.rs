@@ -1,6 +1,6 @@
 //! Turns, step by step: how they are put in words, what they rest on, and all of them in the order of work.
 
-use crate::reading::{Adjustment, Finding, RecordedOn, TurnStep, Verdict, Way, WorkStep};
+use crate::reading::{Adjustment, Channel, Finding, RecordedOn, TurnStep, Unit, Verdict, Way, WorkStep};
 
 /// What comes before every turn in the recording half.
 pub(crate) const PLAYBACK_FIRST: &str = "once playback level, playback response and azimuth are right by a calibrated tape (what they lack shows here too)";
@@ -10,18 +10,18 @@ pub(crate) const CAUTION: &str =
 
 /// A step on `adjust` with its words, without channel, way and size.
 pub(crate) fn step(adjust: Adjustment, text: impl Into<String>) -> TurnStep {
-    TurnStep { adjust, channel: None, way: None, by: None, unit: String::new(), text: text.into() }
+    TurnStep { adjust, channel: None, way: None, by: None, unit: Unit::None, text: text.into() }
 }
 
 impl TurnStep {
     /// On this channel.
-    pub(crate) fn on(self, channel: &str) -> Self {
-        Self { channel: Some(channel.to_owned()), ..self }
+    pub(crate) fn on(self, channel: Channel) -> Self {
+        Self { channel: Some(channel), ..self }
     }
 
     /// This way, by about so much.
-    pub(crate) fn by(self, way: Way, by: f64, unit: &str) -> Self {
-        Self { way: Some(way), by: Some(by), unit: unit.to_owned(), ..self }
+    pub(crate) fn by(self, way: Way, by: f64, unit: Unit) -> Self {
+        Self { way: Some(way), by: Some(by), unit, ..self }
     }
 
     /// This way; how far shows while turning.
@@ -119,8 +119,8 @@ pub(crate) fn rest(findings: &mut [Finding]) {
 /// `playback-response left`, `flutter, weighted rms`.
 fn name(finding: &Finding) -> String {
     let kind = finding.kind.as_ref().map_or(String::new(), |kind| format!(", {kind}"));
-    match finding.channel.as_deref() {
-        Some(side @ ("left" | "right")) => format!("{} {side}{kind}", finding.id),
+    match finding.channel {
+        Some(side) if side.is_side() => format!("{} {side}{kind}", finding.id),
         _ => format!("{}{kind}", finding.id),
     }
 }
@@ -133,7 +133,7 @@ fn alike_together(all: &mut Vec<WorkStep>) {
             |other: &WorkStep| other.step.adjust == all[k].step.adjust && other.step.text == all[k].step.text;
         if let Some(other) = (k + 1..all.len()).find(|&other| same(&all[other])) {
             let other = all.remove(other);
-            all[k].step.channel = Some("both".to_owned());
+            all[k].step.channel = Some(Channel::Both);
             all[k].findings.extend(other.findings);
         } else {
             k += 1;
@@ -151,7 +151,8 @@ fn is_within(findings: &[Finding], id: &str) -> bool {
 ///
 /// Empty where nothing is outside its limit, and where a bad capture comes first it is the only step.
 pub fn work(findings: &[Finding]) -> Vec<WorkStep> {
-    let mut all: Vec<WorkStep> = Vec::new();
+    // Beside each step, whether the finding that judges it asks for it.
+    let mut all: Vec<(WorkStep, bool)> = Vec::new();
     for finding in findings {
         let name = name(finding);
         for step in &finding.steps {
@@ -162,34 +163,31 @@ pub fn work(findings: &[Finding]) -> Vec<WorkStep> {
                 continue;
             }
             let own = judged_by(step.adjust) == Some(finding.id.as_str());
-            let same = |known: &&mut WorkStep| {
+            let same = |(known, _): &&mut (WorkStep, bool)| {
                 known.step.adjust == step.adjust
                     && (known.step.channel == step.channel
                         || step.channel.is_none()
                         || known.step.channel.is_none())
             };
             match all.iter_mut().find(same) {
-                Some(known) => {
+                Some((known, known_own)) => {
                     // The words of the finding that judges it, and of those the first.
-                    let known_own = judged_by(step.adjust).is_some_and(|id| {
-                        known.findings.iter().any(|name| name.split(' ').next() == Some(id))
-                    });
-                    if own && !known_own {
+                    if own && !*known_own {
                         known.step = step.clone();
                     }
+                    *known_own |= own;
                     if !known.findings.contains(&name) {
                         known.findings.push(name.clone());
                     }
                 }
-                None => all.push(WorkStep {
-                    number: 0,
-                    step: step.clone(),
-                    findings: vec![name.clone()],
-                    after: vec![],
-                }),
+                None => {
+                    let findings = vec![name.clone()];
+                    all.push((WorkStep { number: 0, step: step.clone(), findings, after: vec![] }, own));
+                }
             }
         }
     }
+    let mut all: Vec<WorkStep> = all.into_iter().map(|(step, _)| step).collect();
     alike_together(&mut all);
     all.sort_by_key(|step| step.step.adjust);
     for (k, step) in all.iter_mut().enumerate() {

@@ -6,8 +6,8 @@
 use crate::measure::causes::fit::{KindVerdict, Point, Verdicts, weigh};
 use crate::measure::causes::shapes::{FITTED, Place, Setting, low_pass_peak, unwarped_hz};
 use crate::reading::{
-    Cause, CauseKind, Circumstances, Facts, Heads, Instead, NoiseReduction, RecordedOn, Response,
-    ResponsePoint, TapeType, Unexplained, dead_channels,
+    Cause, CauseKind, Channel, Circumstances, Facts, Heads, Instead, NoiseReduction, RecordedOn, Response,
+    ResponsePoint, TapeType, Unexplained, Unit, WarningId, dead_channels,
 };
 use crate::trade::playback_losses::azimuth_loss_db;
 use crate::trade::{Equalisation, Medium};
@@ -35,7 +35,7 @@ const NEAR: f64 = 1.122;
 /// Losses by azimuth beyond this are next to the null: such points are left out, dB.
 const DEEP_DB: f64 = -20.0;
 /// Warnings with which a response is not the deck's own.
-const SPOILT: [&str; 3] = ["gain-riding", "noise-reduction-on", "wrong-recipe"];
+const SPOILT: [WarningId; 3] = [WarningId::GainRiding, WarningId::NoiseReductionOn, WarningId::WrongRecipe];
 
 /// Causes of the reading's response, and what they leave unexplained. Both are empty where the circumstances or the
 /// recording do not allow it, or fewer than six points were measured. `why` is left empty: room `judge` words it.
@@ -44,13 +44,13 @@ const SPOILT: [&str; 3] = ["gain-riding", "noise-reduction-on", "wrong-recipe"];
 pub fn causes(reading: &Facts, medium: &Medium) -> (Vec<Cause>, Vec<Unexplained>) {
     let (mut causes, mut unexplained) = (Vec::new(), Vec::new());
     let told = &reading.circumstances;
-    let spoilt = reading.warnings.iter().any(|warning| SPOILT.contains(&warning.id.as_str()));
+    let spoilt = reading.warnings.iter().any(|warning| SPOILT.contains(&warning.id));
     let (Some(response), true) = (&reading.response, !spoilt && response_shows(told)) else {
         return (causes, unexplained);
     };
     let dead = dead_channels(&reading.capture, &reading.level);
     for side in (0..2).filter(|&side| !dead[side]) {
-        let Some((found, left)) = Channel::new(reading, response, medium, side).judged() else { continue };
+        let Some((found, left)) = OneChannel::new(reading, response, medium, side).judged() else { continue };
         causes.extend(found);
         unexplained.push(left);
     }
@@ -77,7 +77,7 @@ fn tilt_shows(told: &Circumstances) -> bool {
 }
 
 /// One channel's response, azimuth subtracted.
-struct Channel<'a> {
+struct OneChannel<'a> {
     reading: &'a Facts,
     side: usize,
     setting: Setting,
@@ -126,7 +126,7 @@ impl<'a> Tilt<'a> {
     }
 }
 
-impl<'a> Channel<'a> {
+impl<'a> OneChannel<'a> {
     fn new(reading: &'a Facts, response: &Response, medium: &'a Medium, side: usize) -> Self {
         let nominal = match reading.circumstances.tape_type {
             None | Some(TapeType::I) => Equalisation::Us120,
@@ -201,7 +201,7 @@ impl<'a> Channel<'a> {
             cause.digital = verdicts.digital > 0.5;
         }
         let unexplained = Unexplained {
-            channel: ["left", "right"][self.side].to_owned(),
+            channel: Channel::SIDES[self.side],
             ripple_db: verdicts.ripple_db,
             most_hz: most[0],
             points: left_db.len() as u32,
@@ -213,11 +213,11 @@ impl<'a> Channel<'a> {
 
     fn cause(&self, kind: CauseKind, shares_db: Vec<[f64; 3]>) -> Cause {
         Cause {
-            channel: ["left", "right"][self.side].to_owned(),
+            channel: Channel::SIDES[self.side],
             cause: kind,
             value: None,
             uncertainty: None,
-            unit: unit(kind).to_owned(),
+            unit: unit(kind),
             height_db: None,
             digital: false,
             second_hz: None,
@@ -345,17 +345,17 @@ fn instead(verdict: &KindVerdict) -> Instead {
     Instead {
         cause: verdict.kind,
         value: verdict.sizes.first().map(|size| size.0),
-        unit: unit(verdict.kind).to_owned(),
+        unit: unit(verdict.kind),
         probability: verdict.probability,
     }
 }
 
-fn unit(kind: CauseKind) -> &'static str {
+fn unit(kind: CauseKind) -> Unit {
     match kind {
-        CauseKind::Azimuth | CauseKind::TimeConstant => "us",
-        CauseKind::Spacing | CauseKind::Gap => "um",
-        CauseKind::LowPass | CauseKind::Coupling | CauseKind::HeadBump => "Hz",
-        CauseKind::None => "",
+        CauseKind::Azimuth | CauseKind::TimeConstant => Unit::Us,
+        CauseKind::Spacing | CauseKind::Gap => Unit::Um,
+        CauseKind::LowPass | CauseKind::Coupling | CauseKind::HeadBump => Unit::Hz,
+        CauseKind::None => Unit::None,
     }
 }
 

@@ -4,7 +4,7 @@ use crate::measure::corrections::card::{CardError, card_figures, check_calibrate
 use crate::measure::subtract_card;
 use crate::measure::{Difference, PlayedDifference};
 use crate::reading::{
-    CARD_FORMAT, CalibratedBy, Card, Facts, Made, NoiseReduction, PhasePoint, RecordedOn, TapeType,
+    CARD_FORMAT, CalibratedBy, Card, Facts, Made, NoiseReduction, PhasePoint, RecordedOn, TapeType, WarningId,
 };
 use crate::trade::Medium;
 use proptest::prelude::*;
@@ -107,7 +107,7 @@ proptest! {
             prop_assert!((got.0 - want.0).abs() < 1e-9, "{got:?} {want:?}");
             prop_assert!(got.1 > before.1 && got.1 > want.1, "wider: {got:?} {before:?} {want:?}");
         }
-        prop_assert!(house.warnings.iter().all(|warning| warning.id != "card-range"));
+        prop_assert!(house.warnings.iter().all(|warning| warning.id != WarningId::CardRange));
     }
 }
 
@@ -167,7 +167,7 @@ fn what_is_not_on_the_card_is_not_stated() {
         // Beyond the last tone its slope is believed for 7 %.
         assert_eq!(told, row.hz < 9000.0, "{} Hz", row.hz);
     }
-    let warning = tape.warnings.iter().find(|warning| warning.id == "card-range").unwrap();
+    let warning = tape.warnings.iter().find(|warning| warning.id == WarningId::CardRange).unwrap();
     assert!(warning.text.contains("10000"), "{}", warning.text);
 }
 

@@ -14,7 +14,7 @@ use crate::measure::corrections::card::{
 use crate::measure::response::steps::corner_hz;
 use crate::reading::{
     Card, CardAzimuth, CardLevel, CardResponse, CardUsed, Facts, Level, Response, ResponsePoint, Subtracted,
-    Warning,
+    Warning, WarningId,
 };
 use crate::trade::house_tape::{
     REPEAT_DELAY_US, REPEAT_LEVEL_DB, REPEAT_SPEED_PERCENT, repeat_response_db, wear_db,
@@ -93,7 +93,7 @@ pub fn subtract_card(
         missing.dedup();
         let hz: Vec<String> = missing.iter().map(|hz| format!("{hz:.0}")).collect();
         reading.warnings.push(Warning::new(
-            "card-range",
+            WarningId::CardRange,
             format!(
                 "Not on the card, or too uncertain there, and therefore not stated: {} Hz. Read a return of the programme \
                  that the card was made from.",
@@ -144,7 +144,7 @@ fn off_phases(
     let mut azimuth = after.azimuth;
     azimuth.uncertainty_us =
         azimuth.uncertainty_us.map(|us| us.hypot(own.phase_uncertainty_us).hypot(REPEAT_DELAY_US));
-    reading.warnings.retain(|warning| warning.id != "phase-unresolved");
+    reading.warnings.retain(|warning| warning.id != WarningId::PhaseUnresolved);
     reading.azimuth = Some(azimuth);
     Some(())
 }

@@ -17,6 +17,7 @@ use crate::measure::corrections::between::{Estimate, between, difference, neares
 use crate::measure::response::steps::corner_hz;
 use crate::reading::{
     Amplifier, AmplifierPosition, Facts, Level, Noise, Pair, RecordedOn, Response, ResponsePoint, Warning,
+    WarningId,
 };
 use crate::trade::Medium;
 use thiserror::Error;
@@ -28,6 +29,16 @@ const CARD_STEEP_DB: f64 = -6.0;
 const LEAST_EXCESS_DB: f64 = 1.0;
 /// Flutter or hum of the card is named if it is more than this share of what was measured with the deck: a third adds
 /// 5 % to an rms.
+/// Warnings of the loopback capture that touch what it is subtracted from.
+const CARRIED_OVER: [WarningId; 7] = [
+    WarningId::Clipped,
+    WarningId::TooQuiet,
+    WarningId::Mono,
+    WarningId::GainRiding,
+    WarningId::Lossy,
+    WarningId::CutStart,
+    WarningId::CutEnd,
+];
 const NAMED_SHARE: f64 = 1.0 / 3.0;
 /// A loopback capture has no tape: more weighted rms flutter than this was made by one, percent. Two sound cards' clocks
 /// and dither leave some millionths.
@@ -92,7 +103,7 @@ pub fn subtract(
     let card = Card { loopback, differences: own, crossed, elsewhere };
     if card.crossed {
         reading.warnings.push(Warning::new(
-            "loopback-crossed",
+            WarningId::LoopbackCrossed,
             "Left and right are exchanged in only one of return and loopback capture: which input of the sound card \
              belongs to which channel is not known. The mean of its inputs was subtracted, its channel difference and \
              delay were not. Record both with the same cables.",
@@ -114,17 +125,16 @@ pub fn subtract(
     card.look_at_flutter(reading, &mut limits);
     if !limits.is_empty() {
         reading.warnings.push(Warning::new(
-            "card-limited",
+            WarningId::CardLimited,
             format!("The sound card limits what can be told: {}.", limits.join("; ")),
         ));
     }
     for warning in &loopback.warnings {
-        if ["clipped", "too-quiet", "mono", "gain-riding", "lossy", "cut-start", "cut-end"]
-            .contains(&warning.id.as_str())
-        {
-            reading
-                .warnings
-                .push(Warning::new("loopback-capture", format!("In the loopback capture: {}", warning.text)));
+        if CARRIED_OVER.contains(&warning.id) {
+            reading.warnings.push(Warning::new(
+                WarningId::LoopbackCapture,
+                format!("In the loopback capture: {}", warning.text),
+            ));
         }
     }
     Ok(residual.unwrap_or_else(|| differences.to_vec()))
@@ -282,7 +292,7 @@ impl Card<'_> {
             .collect();
         let Some(after) = azimuth(&residual, before.wander_us_rms, reading.capture.rate_hz, medium) else {
             reading.warnings.push(Warning::new(
-                "loopback-no-phases",
+                WarningId::LoopbackNoPhases,
                 "The loopback capture holds too few of the tones in both channels: the sound card's delay between the \
                  channels was not subtracted. Record the same programme without the deck.",
             ));
@@ -292,7 +302,7 @@ impl Card<'_> {
             after.azimuth.delay_us.zip(before.delay_us).map_or(0.0, |(after, before)| after - before);
         let mut azimuth = after.azimuth;
         azimuth.uncertainty_us = azimuth.uncertainty_us.map(|us| self.widened(moved_us, us));
-        reading.warnings.retain(|warning| warning.id != "phase-unresolved" || after.unresolved);
+        reading.warnings.retain(|warning| warning.id != WarningId::PhaseUnresolved || after.unresolved);
         reading.azimuth = Some(azimuth);
         Some(residual)
     }

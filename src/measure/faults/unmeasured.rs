@@ -1,9 +1,10 @@
 //! Which parts should have been measured and were not, and why: nothing drops out of a reading without a word.
 
 use crate::capture::Alignment;
+use crate::measure::meter::Meter;
 use crate::measure::tone::meter::ToneMeter;
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline, shortest_tone_s};
-use crate::reading::Warning;
+use crate::reading::{Warning, WarningId};
 
 /// Most parts that are named for one reason.
 const MOST_NAMES: usize = 8;
@@ -14,7 +15,7 @@ pub struct Gave<'a> {
     pub parts: &'a [bool],
     /// Flutter was read, from whichever part.
     pub flutter: bool,
-    /// A response is stated.
+    /// A response is stated, or none is expected.
     pub response: bool,
 }
 
@@ -62,7 +63,10 @@ pub fn unmeasured(
         ));
     }
     (!sentences.is_empty()).then(|| {
-        Warning::new("unmeasured", format!("Not everything could be measured: {}.", sentences.join("; ")))
+        Warning::new(
+            WarningId::Unmeasured,
+            format!("Not everything could be measured: {}.", sentences.join("; ")),
+        )
     })
 }
 
@@ -113,6 +117,7 @@ mod tests {
     use super::*;
     use crate::measure::response::sweep::{SweepMeter, SweepPlace, band_level};
     use crate::programme::shortest_sweep_s;
+    use crate::signal::test_signals::sine;
     use crate::trade::octave_bands::third_octaves;
     use std::f64::consts::TAU;
 
@@ -123,8 +128,7 @@ mod tests {
 
     fn reads_tone(rate_hz: f64, hz: f64, length_s: f64) -> bool {
         let mut meter = ToneMeter::new(rate_hz, hz).unwrap();
-        let samples: Vec<f64> =
-            (0..(length_s * rate_hz) as usize).map(|n| 0.1 * (TAU * hz * n as f64 / rate_hz).sin()).collect();
+        let samples: Vec<f64> = sine(0.1, hz, rate_hz, (length_s * rate_hz) as usize);
         meter.feed([&samples, &samples]);
         meter.finish().is_some_and(|tone| tone.levels[0].is_some_and(|level| (level.dbfs + 20.0).abs() < 0.2))
     }
@@ -155,7 +159,7 @@ mod tests {
                 if (0.0..length_s).contains(&t) { 0.1 * phase.sin() } else { 0.0 }
             })
             .collect();
-        let mut meter = SweepMeter::new(rate_hz, place);
+        let mut meter = SweepMeter::new(rate_hz, place).unwrap();
         meter.feed([&samples, &samples]);
         let points = meter.finish();
         let (low, high) = (from_hz.min(to_hz), from_hz.max(to_hz));

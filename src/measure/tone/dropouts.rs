@@ -1,8 +1,8 @@
 //! Short losses of level within a steady tone.
 
-use crate::measure::tone::meter::median;
-use crate::reading::{Dropout, FileClock};
+use crate::reading::{Channel, Dropout, FileClock};
 use crate::signal::baseband::Band;
+use crate::signal::statistics::median;
 
 /// A loss of at least this much is a dropout, dB.
 const LEAST_DEPTH_DB: f64 = 3.0;
@@ -72,11 +72,10 @@ pub fn dropouts(bands: &[Band; 2], noise: [f64; 2], part: &str, clock: FileClock
             depth_db,
             length_ms: 1000.0 * (to - from) as f64 / bands[0].rate_hz,
             channel: match channel {
-                Some(0) => "left",
-                Some(_) => "right",
-                None => "both",
-            }
-            .to_owned(),
+                Some(0) => Channel::Left,
+                Some(_) => Channel::Right,
+                None => Channel::Both,
+            },
         })
         .collect()
 }
@@ -85,6 +84,7 @@ pub fn dropouts(bands: &[Band; 2], noise: [f64; 2], part: &str, clock: FileClock
 mod tests {
     use super::*;
     use crate::signal::baseband::Baseband;
+    use crate::signal::test_signals::sampled;
     use std::f64::consts::TAU;
 
     #[test]
@@ -92,20 +92,17 @@ mod tests {
         let rate_hz = 48_000.0;
         let bands = [0, 1].map(|channel| {
             let mut meter = Baseband::new(rate_hz, 3150.0, 400.0, 150.0);
-            let samples: Vec<f64> = (0..96_000)
-                .map(|n| {
-                    let t = n as f64 / rate_hz;
-                    let lost = channel == 0 && (0.8..0.84).contains(&t) || (1.5..1.52).contains(&t);
-                    (if lost { 0.25 } else { 0.5 }) * (TAU * 3150.0 * t).sin()
-                })
-                .collect();
+            let samples = sampled(rate_hz, 96_000, |t| {
+                let lost = channel == 0 && (0.8..0.84).contains(&t) || (1.5..1.52).contains(&t);
+                (if lost { 0.25 } else { 0.5 }) * (TAU * 3150.0 * t).sin()
+            });
             meter.feed(&samples);
             meter.finish()
         });
         let found = dropouts(&bands, [0.0; 2], "flutter", FileClock::default().starting_at(100.0));
         assert_eq!(found.len(), 2, "{found:?}");
         for (dropout, (at_s, length_ms, channel)) in
-            found.iter().zip([(100.8, 40.0, "left"), (101.5, 20.0, "both")])
+            found.iter().zip([(100.8, 40.0, Channel::Left), (101.5, 20.0, Channel::Both)])
         {
             crate::assert_within!(dropout.at_s.seconds(), at_s, 0.003, "s", "{channel}");
             // Overshoot of the band's edge at a sudden step.

@@ -1,0 +1,8 @@
+//! The pages: what stands on each, and in which order.
+
+pub(super) mod card;
+pub(super) mod comparison;
+pub(super) mod next;
+pub(super) mod reading;
+pub(super) mod sheet;
+pub(super) mod skew;

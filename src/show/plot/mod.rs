@@ -1,0 +1,182 @@
+//! The figures of a reading, as SVG.
+
+mod amplifier;
+mod axes;
+mod causes;
+mod flutter;
+mod noise;
+mod nonlinear;
+mod response;
+mod rounds;
+mod svg;
+
+pub(super) use response::response_change;
+pub(super) use svg::escaped;
+
+use crate::judge::Limits;
+use crate::judge::Reading;
+use crate::reading::{Response, ResponsePoint};
+use axes::Axis;
+
+/// Deepest response drawn, dB: what lies lower runs along the edge.
+const DEEPEST_DB: f64 = -30.0;
+
+/// Names of all figures that there are.
+pub const FIGURES: [&str; 15] = [
+    "response",
+    "channel-difference",
+    "causes-left",
+    "causes-right",
+    "amplifier",
+    "phase",
+    "speed-against-time",
+    "flutter",
+    "noise",
+    "distortion",
+    "saturation",
+    "rounds",
+    "bias-sweep",
+    "bias-sweep-distortion",
+    "noise-reduction",
+];
+
+/// One figure.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plot {
+    /// File name without its ending, such as `response`.
+    pub name: &'static str,
+    /// What it shows, in a sentence.
+    pub caption: String,
+    /// The picture, one SVG element.
+    pub svg: String,
+}
+
+/// Those of [`FIGURES`] that the reading can fill, in their order.
+///
+/// With `limits` the response and the channel difference carry limit lines. Left is drawn solid with discs, right
+/// dashed with open squares. The same reading gives the same bytes.
+pub fn plots(reading: &Reading, limits: Option<&Limits>) -> Vec<Plot> {
+    let mut figures = Vec::new();
+    if let Some(response) = &reading.response {
+        let band = limits.map(|limits| limits.response(&reading.circumstances));
+        figures.extend(response::response(response, band.as_ref()));
+        figures.extend(response::difference(response, limits, band.as_ref()));
+    }
+    figures.extend(causes::causes(reading));
+    figures.extend(reading.amplifier.as_ref().and_then(amplifier::amplifier));
+    figures.extend(reading.azimuth.as_ref().and_then(response::phase));
+    figures.extend(reading.flutter.as_ref().and_then(flutter::course));
+    figures.extend(reading.flutter.as_ref().and_then(flutter::spectrum));
+    figures.extend(reading.noise.as_ref().and_then(noise::noise));
+    figures.extend(reading.distortion.as_ref().and_then(nonlinear::distortion));
+    figures.extend(reading.saturation.as_ref().and_then(nonlinear::saturation));
+    figures.extend(rounds::rounds(reading));
+    figures
+}
+
+type Points = Vec<(f64, f64)>;
+
+fn channel(rows: &[ResponsePoint], side: usize) -> Points {
+    rows.iter().filter_map(|row| Some((row.hz, row.db[side].filter(|db| db.is_finite())?))).collect()
+}
+
+fn hertz_axis() -> Axis {
+    Axis::frequency("frequency, Hz", 20.0, 20_000.0)
+}
+
+/// What stands behind the lines: the sweep, or noise, or the steps themselves; and the word for it.
+fn continuous(response: &Response) -> (&'static str, &[ResponsePoint]) {
+    if !response.sweep.is_empty() {
+        ("sweep in third octaves", &response.sweep)
+    } else if !response.noise.is_empty() {
+        ("noise in third octaves", &response.noise)
+    } else {
+        ("joined for the eye", &response.steps)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn faulty() -> Reading {
+        serde_json::from_str(include_str!("../../../tests/readings/faulty.json")).unwrap()
+    }
+
+    #[test]
+    fn every_figure_is_xml_with_a_title_units_and_the_same_bytes_each_time() {
+        let limits = Limits::full_size();
+        let mut reading = faulty();
+        reading.flutter.as_mut().unwrap().lines[0].part = Some("belt <\"&'> \u{1b}".to_owned());
+        let figures = plots(&reading, Some(&limits));
+        let names: Vec<&str> = figures.iter().map(|figure| figure.name).collect();
+        assert_eq!(
+            names,
+            [
+                "response",
+                "channel-difference",
+                "causes-left",
+                "causes-right",
+                "phase",
+                "speed-against-time",
+                "flutter",
+                "noise",
+                "distortion",
+                "saturation"
+            ]
+        );
+        assert_eq!(figures, plots(&reading, Some(&limits)));
+        for figure in &figures {
+            let document = roxmltree::Document::parse(&figure.svg).unwrap();
+            let root = document.root_element();
+            assert!(root.children().any(|node| node.has_tag_name("title")), "{}", figure.name);
+            let texts: Vec<&str> = document.descendants().filter_map(|node| node.text()).collect();
+            for unit in ["Hz", "%", "dB", "degrees"].iter().filter(|unit| figure.caption.contains(**unit)) {
+                assert!(texts.iter().any(|text| text.contains(unit)), "{} has no {unit}", figure.name);
+            }
+            assert!(!figure.svg.contains("NaN") && !figure.svg.contains("inf"), "{}", figure.name);
+        }
+    }
+
+    #[test]
+    fn left_and_right_are_told_apart_without_colour() {
+        let figures = plots(&faulty(), None);
+        let document = roxmltree::Document::parse(&figures[0].svg).unwrap();
+        let dashed = |class: &str| {
+            document
+                .descendants()
+                .find(|node| node.has_tag_name("polyline") && node.attribute("class") == Some(class))
+                .map(|node| node.has_attribute("stroke-dasharray"))
+        };
+        assert_eq!((dashed("left"), dashed("right")), (Some(false), Some(true)));
+    }
+
+    #[test]
+    fn broken_numbers_draw_nothing_and_do_not_panic() {
+        let mut reading = faulty();
+        for row in &mut reading.response.as_mut().unwrap().steps {
+            row.db = [Some(f64::NAN), None];
+            row.difference_db = None;
+        }
+        reading.response.as_mut().unwrap().sweep.clear();
+        let flutter = reading.flutter.as_mut().unwrap();
+        flutter.spectrum = vec![[0.0, f64::NAN]];
+        flutter.speed_against_time.as_mut().unwrap().pieces =
+            vec![[f64::NAN, 0.0, 0.1], [1.0, f64::INFINITY, 0.0]];
+        for band in &mut reading.noise.as_mut().unwrap().bands {
+            band.db = [Some(f64::NAN), None];
+        }
+        for cause in &mut reading.causes {
+            cause.curve_db = vec![[40.0, f64::NAN], [f64::NAN, 0.0]];
+        }
+        reading.azimuth.as_mut().unwrap().phase.clear();
+        for step in &mut reading.distortion.as_mut().unwrap().steps {
+            step.k3_percent = [Some(f64::NAN), None];
+        }
+        for step in &mut reading.saturation.as_mut().unwrap().steps {
+            step.gain_db = [Some(f64::INFINITY), None];
+        }
+        reading.saturation.as_mut().unwrap().others.clear();
+        assert!(plots(&reading, None).is_empty());
+    }
+}
