@@ -9,7 +9,6 @@ use deckproof::signal::baseband::Baseband;
 use deckproof::signal::fm::{demodulate, filter_by_response};
 use deckproof::trade::flutter_weighting;
 use num_complex::Complex64;
-use rustfft::FftPlanner;
 use std::f64::consts::TAU;
 
 const REFERENCE: &str = include_str!("reference/flutter_reference.tsv");
@@ -59,7 +58,7 @@ fn the_demodulator_finds_what_scipy_finds() {
     let (percent, rate_hz, first_s) = course();
     let count = percent.len() as f64;
     let mut bins: Vec<Complex64> = percent.iter().map(|&x| Complex64::new(x, 0.0)).collect();
-    FftPlanner::new().plan_fft_forward(bins.len()).process(&mut bins);
+    plans::complex_forward(bins.len()).process(&mut bins);
     // Bin 0 is the mean; the others are twenty to the hertz.
     let amplitude = |bin: usize| 2.0 * bins[bin].norm() / count;
     let hz = |bin: usize| bin as f64 * rate_hz / count;

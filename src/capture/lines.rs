@@ -1,9 +1,9 @@
 //! Spectral lines of a recording, frame by frame: what stands out of its surroundings, and how strong it is.
 
-use crate::signal::plans::complex_forward;
 use crate::signal::spectrum::hann;
 use crate::signal::statistics::nth;
 use num_complex::Complex64;
+use plans::complex_forward;
 use rayon::prelude::*;
 use std::sync::Arc;
 

@@ -1,7 +1,7 @@
 //! Azimuth, spacing and gap loss of the playback head: one filter of zero phase a channel, by overlap-save.
 
 use super::{BLOCK_FRAMES, DeckFile, TAPE_SPEED_MM_S, TRACK_WIDTH_MM, azimuth};
-use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
+use realfft::{ComplexToReal, RealToComplex};
 use rustfft::num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 use std::sync::Arc;
@@ -63,9 +63,8 @@ impl Losses {
 
     /// A filter of zero phase with this gain against frequency.
     pub(crate) fn of_gain(gain: impl Fn(f64) -> f64, rate_hz: f64) -> Self {
-        let mut planner = RealFftPlanner::new();
-        let forward = planner.plan_fft_forward(FFT_LENGTH);
-        let backward = planner.plan_fft_inverse(FFT_LENGTH);
+        let forward = <f64 as plans::Precision>::real_forward(FFT_LENGTH);
+        let backward = plans::real_inverse(FFT_LENGTH);
         // Frequency sampling, then cut to the taps with a window that leaves the middle alone.
         let mut spectrum: Vec<Complex64> = (0..=FFT_LENGTH / 2)
             .map(|k| Complex64::from(gain(k as f64 * rate_hz / FFT_LENGTH as f64)))

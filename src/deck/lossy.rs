@@ -5,8 +5,8 @@
 //! rounded to steps that make that noise, so that weak ones beside strong ones vanish.
 
 use super::{DeckFile, ratio_of_db};
+use rustfft::Fft;
 use rustfft::num_complex::Complex64;
-use rustfft::{Fft, FftPlanner};
 use std::f64::consts::PI;
 use std::sync::Arc;
 
@@ -51,7 +51,7 @@ impl Lossy {
             share: ratio_of_db(-lossy.masking_db).powi(2),
             window: (0..2 * COUNT).map(|n| (PI * (n as f64 + 0.5) / (2 * COUNT) as f64).sin()).collect(),
             bands,
-            forward: FftPlanner::new().plan_fft_forward(2 * COUNT),
+            forward: plans::complex_forward(2 * COUNT),
             // The first block begins before the first sample.
             pending: vec![0.0; COUNT],
             overlap: vec![0.0; COUNT],

@@ -3,7 +3,7 @@
 use super::Shape;
 use rand::Rng;
 use rand_distr::{Distribution, StandardNormal};
-use rustfft::{FftPlanner, num_complex::Complex64};
+use rustfft::num_complex::Complex64;
 use std::f64::consts::TAU;
 
 /// Points per period of the highest frequency: cubic interpolation with slopes is then good to 1e-4 of the highest line.
@@ -63,7 +63,7 @@ impl RandomCurve {
                 Of::Slope => *line / j_omega,
             };
         }
-        let inverse = FftPlanner::new().plan_fft_inverse(points);
+        let inverse = <f64 as plans::Precision>::complex_inverse(points);
         inverse.process(&mut drawn);
         inverse.process(&mut other);
         let real = |lines: Vec<Complex64>| lines.into_iter().map(|z| z.re).collect();

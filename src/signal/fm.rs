@@ -1,9 +1,9 @@
 //! Frequency demodulation of a tone that was brought down near 0 Hz.
 
-use super::plans::{Precision, real_inverse};
 use crate::signal::fit::Line;
 use crate::signal::statistics::median;
 use num_complex::Complex64;
+use plans::{Precision, real_inverse};
 use std::f64::consts::{PI, TAU};
 
 /// The course of a tone's frequency.

@@ -11,7 +11,6 @@ pub mod halving;
 pub mod noise;
 pub mod oscillator;
 pub mod overlap_save;
-pub mod plans;
 pub mod quasi_peak_468;
 pub mod spectrum;
 pub(crate) mod statistics;

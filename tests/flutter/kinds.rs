@@ -8,7 +8,7 @@ use deckproof::reading::{Flutter, FlutterFigures};
 use deckproof::signal::fm::detrend;
 use deckproof::trade::flutter_weighting;
 use rayon::prelude::*;
-use rustfft::{FftPlanner, num_complex::Complex64};
+use rustfft::num_complex::Complex64;
 
 fn rms(lines: &[(f64, f64, f64)], pick: impl Fn(f64) -> f64) -> f64 {
     lines.iter().map(|(hz, percent, _)| (percent * pick(*hz)).powi(2) / 2.0).sum::<f64>().sqrt()
@@ -135,7 +135,7 @@ impl Known {
         let step_hz = KNOWN_HZ / self.bins.len() as f64;
         let mut bins: Vec<Complex64> =
             self.bins.iter().enumerate().map(|(k, z)| z * response(k as f64 * step_hz)).collect();
-        FftPlanner::new().plan_fft_inverse(bins.len()).process(&mut bins);
+        <f64 as plans::Precision>::complex_inverse(bins.len()).process(&mut bins);
         bins.iter().map(|z| z.re).collect()
     }
 

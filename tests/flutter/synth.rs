@@ -123,7 +123,7 @@ pub fn target(value: f64) -> f64 {
 
 /// Gaussian noise with power as 1/f between two rates, `rms` percent, 1000 values a second.
 pub fn smooth_noise(rms: f64, low_hz: f64, high_hz: f64, seconds: f64, seed: u64) -> Vec<f64> {
-    use rustfft::{FftPlanner, num_complex::Complex64};
+    use rustfft::num_complex::Complex64;
     let count = (1000.0 * (seconds + 7.0)) as usize;
     let mut gauss = Gauss::new(seed);
     let mut bins: Vec<Complex64> = (0..count)
@@ -133,7 +133,7 @@ pub fn smooth_noise(rms: f64, low_hz: f64, high_hz: f64, seconds: f64, seed: u64
             Complex64::new(gauss.next(), gauss.next()) * size
         })
         .collect();
-    FftPlanner::new().plan_fft_forward(count).process(&mut bins);
+    plans::complex_forward(count).process(&mut bins);
     let power = bins.iter().map(|z| z.re * z.re).sum::<f64>() / count as f64;
     bins.iter().map(|z| z.re * rms / power.sqrt()).collect()
 }

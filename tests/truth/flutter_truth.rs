@@ -4,7 +4,7 @@ use super::bench::Row;
 use deckproof::deck::Truth;
 use deckproof::judge::Reading;
 use deckproof::trade::flutter_weighting;
-use rustfft::{FftPlanner, num_complex::Complex64};
+use rustfft::num_complex::Complex64;
 
 const RATE_HZ: f64 = 1000.0;
 /// Values on which the needle settles before its readings count.
@@ -27,14 +27,13 @@ fn filtered(truth: &Truth, from_s: f64, to_s: f64, response: impl Fn(f64) -> Com
         *value =
             (*value - mean) / (1.0 + mean.re / 100.0) * (0.5 - 0.5 * (std::f64::consts::PI * edge).cos());
     }
-    let mut planner = FftPlanner::new();
-    planner.plan_fft_forward(count).process(&mut course);
+    plans::complex_forward(count).process(&mut course);
     for (k, value) in course.iter_mut().enumerate() {
         let hz = if k <= count / 2 { k as f64 } else { k as f64 - count as f64 } * RATE_HZ / count as f64;
         let gain = response(hz.abs());
         *value *= if hz < 0.0 { gain.conj() } else { gain };
     }
-    planner.plan_fft_inverse(count).process(&mut course);
+    <f64 as plans::Precision>::complex_inverse(count).process(&mut course);
     let spare = (SPARE_S * RATE_HZ) as usize;
     course[spare..count - spare].iter().map(|value| value.re / count as f64).collect()
 }

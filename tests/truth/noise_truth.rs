@@ -7,7 +7,6 @@ use deckproof::programme::Recipe;
 use deckproof::reading::Origin;
 use deckproof::trade::itu_r_468;
 use rayon::prelude::*;
-use rustfft::FftPlanner;
 use rustfft::num_complex::Complex64;
 
 fn recipe() -> Recipe {
@@ -48,7 +47,7 @@ fn quasi_peak_dbfs(truth: &Truth, channel: usize, rate_hz: f64) -> f64 {
         let z = Complex64::new(random[2 * k], random[2 * k + 1]) * amplitude / 2f64.sqrt();
         (bins[k], bins[size - k]) = (z, z.conj());
     }
-    FftPlanner::new().plan_fft_inverse(size).process(&mut bins);
+    <f64 as plans::Precision>::complex_inverse(size).process(&mut bins);
     let (mut fast, mut slow, mut pointer, mut sum, mut count) = (0.0f64, 0.0f64, 0.0f64, 0.0, 0);
     // Four steps a sample.
     let dt = 0.25 / rate_hz;

@@ -4,7 +4,7 @@ use crate::measure::meter::Meter;
 use crate::signal::spectrum::hann;
 use crate::signal::statistics::{mean, median};
 use num_complex::Complex64;
-use realfft::{RealFftPlanner, RealToComplex};
+use realfft::RealToComplex;
 use std::sync::Arc;
 
 /// Bins that make one cell.
@@ -56,7 +56,7 @@ impl Meter for CellMeter {
 
     fn new(rate_hz: f64, (): ()) -> Option<Self> {
         let length = ((rate_hz * 0.042) as usize).next_power_of_two().max(64);
-        let forward = RealFftPlanner::new().plan_fft_forward(length);
+        let forward = <f64 as plans::Precision>::real_forward(length);
         let window = hann(length);
         Some(Self {
             rate_hz,

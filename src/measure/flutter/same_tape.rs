@@ -14,12 +14,12 @@ use crate::measure::flutter::deviation::{BAND_HZ, BESIDE_HZ, Course};
 use crate::programme::{PlacedPart, Signal, slate};
 use crate::reading::{FlutterBand, FlutterShare, Playing, SameTape, SharedFigure, SharedLine, Whose};
 use crate::signal::baseband::Band;
-use crate::signal::plans::complex_forward;
 use crate::signal::spectrum::hann;
 use crate::signal::statistics::{exponential_mean, mean, median};
 use crate::trade::flutter_weighting::response_db;
 use crate::trade::octave_bands::third_octaves;
 use num_complex::Complex64;
+use plans::complex_forward;
 use thiserror::Error;
 
 /// The deviation of one playback against the place on the tape.

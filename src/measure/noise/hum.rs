@@ -13,7 +13,6 @@ use crate::signal::next_fast_length;
 use crate::signal::spectrum::hann;
 use crate::signal::statistics::{exponential_mean, median};
 use num_complex::Complex64;
-use rustfft::FftPlanner;
 use std::f64::consts::TAU;
 
 /// Highest line that is looked for, Hz.
@@ -117,7 +116,7 @@ impl Spectrum {
         let size = next_fast_length(samples.len() * PADDING);
         let mut bins: Vec<Complex64> = samples.iter().zip(&window).map(|(z, w)| z * w).collect();
         bins.resize(size, Complex64::default());
-        FftPlanner::new().plan_fft_forward(size).process(&mut bins);
+        plans::complex_forward(size).process(&mut bins);
         // From the lowest frequency up.
         let half = size / 2;
         let powers: Vec<f64> =
@@ -385,7 +384,7 @@ pub(crate) fn shares_flutter(
     let padded = next_fast_length(2 * size);
     let window = hann(size);
     let square: f64 = window.iter().map(|w| w * w).sum();
-    let transform = FftPlanner::new().plan_fft_forward(padded);
+    let transform = plans::complex_forward(padded);
     let step_hz = rate_hz / padded as f64;
     let mut likelihood = 0.0;
     let mut pieces = 0;

@@ -1,4 +1,7 @@
 //! Plans of Fourier transforms, kept: making one costs as much as some dozen transforms.
+//!
+//! A crate of its own, because the transforms are generic: whoever makes a plan compiles them all. Here that is done once,
+//! and with full optimisation in every profile.
 
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 use rustfft::{Fft, FftNum, FftPlanner};
@@ -68,13 +71,13 @@ kept!(f32);
 kept!(f64);
 
 /// Transform of `length` complex samples.
-pub(crate) fn complex_forward(length: usize) -> Arc<dyn Fft<f64>> {
+pub fn complex_forward(length: usize) -> Arc<dyn Fft<f64>> {
     static CACHE: PlanCache<dyn Fft<f64>> = PlanCache::new();
     CACHE.get(length, || FftPlanner::new().plan_fft_forward(length))
 }
 
 /// Transform of half a spectrum back to `length` real samples, times `length`.
-pub(crate) fn real_inverse(length: usize) -> Arc<dyn ComplexToReal<f64>> {
+pub fn real_inverse(length: usize) -> Arc<dyn ComplexToReal<f64>> {
     static CACHE: PlanCache<dyn ComplexToReal<f64>> = PlanCache::new();
     CACHE.get(length, || RealFftPlanner::new().plan_fft_inverse(length))
 }
