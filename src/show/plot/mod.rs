@@ -98,6 +98,7 @@ fn continuous(response: &Response) -> (&'static str, &[ResponsePoint]) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::reading::FileClock;
 
     fn faulty() -> Reading {
         serde_json::from_str(include_str!("../../../tests/readings/faulty.json")).unwrap()
@@ -162,7 +163,9 @@ mod tests {
         let flutter = reading.flutter.as_mut().unwrap();
         flutter.spectrum = vec![[0.0, f64::NAN]];
         flutter.speed_against_time.as_mut().unwrap().pieces =
-            vec![[f64::NAN, 0.0, 0.1], [1.0, f64::INFINITY, 0.0]];
+            [(f64::NAN, 0.0, 0.1), (1.0, f64::INFINITY, 0.0)]
+                .map(|(at_s, low, high)| (FileClock::default().at(at_s), low, high))
+                .to_vec();
         for band in &mut reading.noise.as_mut().unwrap().bands {
             band.db = [Some(f64::NAN), None];
         }
