@@ -4,7 +4,7 @@
 use crate::{signals, tsv};
 use deckproof::assert_within;
 use deckproof::measure::{
-    DistortionMeter, PlayedStep, PlayedTwin, TwinToneMeter, distortion, intermodulation,
+    DistortionMeter, Meter, PlayedStep, PlayedTwin, TwinToneMeter, distortion, intermodulation,
 };
 use std::f64::consts::TAU;
 
@@ -57,7 +57,7 @@ fn measured(row: &tsv::Row) -> Vec<(&'static str, Found)> {
         samples.chunks(4999).for_each(|block| meter.feed([block, block]));
         let harmonics = meter.finish().unwrap();
         let step = PlayedStep { part: "x", hz: f1, programme_db: 0.0, harmonics: &harmonics };
-        let found = distortion(&[step], [None; 2], [false; 2]).unwrap().steps.remove(0);
+        let found = distortion(&[step], [None; 2]).unwrap().steps.remove(0);
         let (k2, k3) = (found.k2_percent[0].unwrap(), found.k3_percent[0].unwrap());
         return vec![
             ("K2", (k2, found.k2_uncertainty_percent[0].unwrap())),
@@ -70,7 +70,7 @@ fn measured(row: &tsv::Row) -> Vec<(&'static str, Found)> {
     samples.chunks(4999).for_each(|block| meter.feed([block, block]));
     let twin = meter.finish();
     let step = PlayedTwin { part: "x", hz: [f1, f2], programme_db: 0.0, twin: &twin };
-    let found = intermodulation(&[step], [false; 2]).unwrap().steps.remove(0);
+    let found = intermodulation(&[step]).unwrap().steps.remove(0);
     vec![
         ("second", (found.second_percent[0].unwrap(), found.second_uncertainty_percent[0].unwrap())),
         ("third", (found.third_percent[0].unwrap(), found.third_uncertainty_percent[0].unwrap())),

@@ -3,7 +3,7 @@
 
 use crate::{signals, tsv};
 use deckproof::assert_within;
-use deckproof::measure::{FlutterMeter, indicator};
+use deckproof::measure::{FlutterMeter, FlutterPlan, Meter, indicator};
 use deckproof::reading::FileClock;
 use deckproof::signal::baseband::Baseband;
 use deckproof::signal::fm::{demodulate, filter_by_response};
@@ -91,7 +91,11 @@ fn the_demodulator_finds_what_scipy_finds() {
 #[test]
 fn the_flutter_meter_agrees() {
     let samples = samples();
-    let mut meter = FlutterMeter::new(RATE_HZ, CARRIER_HZ, CARRIER_HZ, FileClock::default());
+    let mut meter = FlutterMeter::new(
+        RATE_HZ,
+        FlutterPlan { programme_hz: CARRIER_HZ, expected_hz: CARRIER_HZ, clock: FileClock::default() },
+    )
+    .unwrap();
     for block in samples.chunks(4801) {
         meter.feed([block, block]);
     }
@@ -153,7 +157,11 @@ fn the_figures_are_those_of_an_analytic_signal() {
                 0.5 * (TAU * CARRIER_HZ * (t - bend)).sin() + 0.0005 * noise
             })
             .collect();
-        let mut meter = FlutterMeter::new(RATE_HZ, CARRIER_HZ, CARRIER_HZ, FileClock::default());
+        let mut meter = FlutterMeter::new(
+            RATE_HZ,
+            FlutterPlan { programme_hz: CARRIER_HZ, expected_hz: CARRIER_HZ, clock: FileClock::default() },
+        )
+        .unwrap();
         for block in samples.chunks(4801) {
             meter.feed([block, block]);
         }

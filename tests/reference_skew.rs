@@ -2,7 +2,7 @@
 
 use crate::{signals, tsv};
 use deckproof::assert_within;
-use deckproof::measure::{Content, SkewMeter, coarse_delay_us, skew};
+use deckproof::measure::{Content, Meter, SkewMeter, coarse_delay_us, skew};
 use deckproof::signal::cross_spectra::CrossSpectra;
 
 const REFERENCE: &str = include_str!("reference/skew_reference.tsv");
@@ -58,7 +58,7 @@ fn the_delay_is_the_lag_that_scipys_correlation_finds() {
     for row in rows.iter().filter(|row| row.text("what") == "correlation") {
         let right = sound.channel(1, row.number("shift"));
         let cells = |undone_us: f64| {
-            let mut meter = SkewMeter::new(RATE_HZ, undone_us);
+            let mut meter = SkewMeter::new(RATE_HZ, undone_us).unwrap();
             for (left, right) in left.chunks(4096).zip(right.chunks(4096)) {
                 meter.feed([left, right]);
             }

@@ -5,6 +5,7 @@
 
 use crate::programme::slate::{self, CHIRP_S, HIGH_HZ, LOW_HZ};
 use crate::signal::fir::low_pass;
+use crate::signal::fit::top_of_row;
 use crate::signal::halving::Halvers;
 use crate::signal::overlap_save::{OverlapSave, Plan};
 use num_complex::{Complex32, Complex64};
@@ -201,8 +202,7 @@ impl ChirpFinder {
         });
         let correlation = (f64::from(power) / self.whole_power()).sqrt().min(1.0);
         let (b, m, a) = (before.norm(), middle.norm(), after.norm());
-        let bend = b - 2.0 * m + a;
-        let offset = if bend < 0.0 { (0.5 * (b - a) / bend).clamp(-0.5, 0.5) } else { 0.0 };
+        let (offset, height) = top_of_row([b, m, a]);
         let rate_hz = self.plan.output_rate_hz();
         let index = (self.seen - 1) as f64;
         let sampled_s = index / rate_hz;
@@ -212,7 +212,7 @@ impl ChirpFinder {
         let phase = middle.arg()
             + TAU * (self.plan.centre_hz() * sampled_s).rem_euclid(1.0)
             + TAU * mean_hz * offset / rate_hz;
-        let amplitude = (m - 0.25 * (b - a) * offset) / self.template_energy;
+        let amplitude = height / self.template_energy;
         let chirp = Chirp {
             at_s,
             rising,

@@ -3,7 +3,9 @@
 use super::alignment::Stretch;
 use super::error::CaptureError;
 use super::source::{Source, extend_mended};
+use crate::signal::baseband::block_powers;
 use crate::signal::baseband::{Band, Baseband};
+use crate::signal::statistics::median;
 
 /// Read on either side of where an edge is believed, s.
 const AROUND_S: f64 = 0.5;
@@ -48,12 +50,7 @@ fn band(
 /// Mean power of the tone in steps of about 10 ms, and how long each is, s.
 fn steps(band: &Band) -> (Vec<f64>, f64) {
     let size = ((STEP_S * band.rate_hz).round() as usize).max(1);
-    let powers = band
-        .samples
-        .chunks_exact(size)
-        .map(|piece| piece.iter().map(|z| z.norm_sqr()).sum::<f64>() / size as f64)
-        .collect();
-    (powers, size as f64 / band.rate_hz)
+    (block_powers(&band.samples, size), size as f64 / band.rate_hz)
 }
 
 /// Edge of the tone in one channel, going outwards over `powers` (the innermost first); steps to the edge, `None` if it
@@ -61,7 +58,7 @@ fn steps(band: &Band) -> (Vec<f64>, f64) {
 fn edge(powers: impl Iterator<Item = f64> + Clone) -> Option<usize> {
     let powers: Vec<f64> = powers.collect();
     // The inner quarter surely holds the tone.
-    let inside = super::tracks::middle(powers[..(powers.len() / 4).max(1)].to_vec());
+    let inside = median(&powers[..(powers.len() / 4).max(1)]);
     // A louder tone of the same frequency that follows without a pause is another one.
     let other = |power: f64| !(HALF * inside..inside / HALF).contains(&power);
     let gone = |k: usize| powers[k..].iter().take(STEPS_GONE).all(|power| other(*power));

@@ -2,6 +2,8 @@
 
 use super::lines::Frames;
 use super::tracks::db;
+use crate::signal::fit::Line;
+use crate::signal::statistics::{median, rms};
 use std::ops::Range;
 
 /// A sweep spans at least this many octaves ...
@@ -28,16 +30,6 @@ pub struct Glide {
     pub even: bool,
     /// Median level, dBFS, of both channels together less 3 dB.
     pub dbfs: f64,
-}
-
-/// Straight line through (x, y), as (value at 0, slope).
-fn line(points: &[(f64, f64)]) -> (f64, f64) {
-    let n = points.len() as f64;
-    let (mx, my) = points.iter().fold((0.0, 0.0), |sum, point| (sum.0 + point.0 / n, sum.1 + point.1 / n));
-    let xx: f64 = points.iter().map(|point| (point.0 - mx).powi(2)).sum();
-    let xy: f64 = points.iter().map(|point| (point.0 - mx) * (point.1 - my)).sum();
-    let slope = if xx > 0.0 { xy / xx } else { 0.0 };
-    (my - slope * mx, slope)
 }
 
 /// Sweeps in the frames that are not `taken` by tones.
@@ -68,11 +60,9 @@ pub(super) fn glides(frames: &Frames, taken: &[Range<usize>]) -> Vec<Glide> {
                 if run.len() < 3 {
                     return (point.1 - run[run.len() - 1].1).abs() < 0.4;
                 }
-                let last: Vec<(f64, f64)> =
-                    run[run.len().saturating_sub(5)..].iter().map(|p| (p.0, p.1)).collect();
-                let (at, slope) = line(&last);
-                (at + slope * point.0 - point.1).abs()
-                    < NEAR_OCTAVES + 2.0 * point.2 + 0.3 * slope.abs() * frames.hop_s
+                let line = Line::through(run[run.len().saturating_sub(5)..].iter().map(|p| (p.0, p.1)));
+                (line.at(point.0) - point.1).abs()
+                    < NEAR_OCTAVES + 2.0 * point.2 + 0.3 * line.slope.abs() * frames.hop_s
             });
             match fits {
                 Some(point) => {
@@ -112,11 +102,13 @@ fn glide(run: &[(f64, f64, f64, f64)]) -> Option<Glide> {
     }
     // The lowest points are the least sure, and a bin wide.
     let sure: Vec<(f64, f64)> = run.iter().filter(|p| p.2 < 0.05).map(|p| (p.0, p.1)).collect();
-    let (at, slope) = if sure.len() > 6 { line(&sure) } else { return None };
-    let rms = (sure.iter().map(|p| (at + slope * p.0 - p.1).powi(2)).sum::<f64>() / sure.len() as f64).sqrt();
-    let even = rms < EVEN_OCTAVES;
-    let place = |p: &(f64, f64, f64, f64)| if even { 2f64.powf(at + slope * p.0) } else { 2f64.powf(p.1) };
-    let level = super::tracks::middle(run.iter().map(|p| db(p.3)).collect());
+    if sure.len() <= 6 {
+        return None;
+    }
+    let line = Line::through(sure.iter().copied());
+    let even = rms(sure.iter().map(|p| line.at(p.0) - p.1)) < EVEN_OCTAVES;
+    let place = |p: &(f64, f64, f64, f64)| 2f64.powf(if even { line.at(p.0) } else { p.1 });
+    let level = median(run.iter().map(|p| db(p.3)));
     Some(Glide {
         from_s: first.0,
         to_s: last.0,

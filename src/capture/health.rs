@@ -134,6 +134,7 @@ impl HealthMeter {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::Random;
     use std::f64::consts::TAU;
 
     fn health(samples: impl Iterator<Item = f64>) -> Health {
@@ -197,10 +198,9 @@ mod tests {
 
     #[test]
     fn hiss_on_a_slow_crest_at_a_high_rate_is_not_clipped() {
-        let mut state = 3u64;
+        let mut random = Random(3);
         let hissing = (0..3_840_000).map(|n| {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            let hiss = 0.0006 * ((state >> 33) as f64 / (1u64 << 31) as f64 - 0.5);
+            let hiss = 0.0006 * (random.share() - 0.5);
             0.2 * (TAU * 40.0 * f64::from(n) / 96_000.0).sin() + hiss
         });
         assert_eq!(health(hissing).clipped_samples, 0);

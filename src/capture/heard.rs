@@ -6,7 +6,8 @@ use super::error::CaptureError;
 use super::glides::{Glide, glides};
 use super::lines::{Frames, LineFinder};
 use super::source::{Source, extend_mended};
-use super::tracks::{Track, db, middle, quantile, tones};
+use super::tracks::{Track, db, tones};
+use crate::signal::statistics::{median, quantile};
 use std::ops::Range;
 
 /// A steady tone as it came back.
@@ -151,7 +152,7 @@ fn heard_tone(source: &dyn Source, frames: &Frames, track: &Track) -> Result<Hea
     let hz = track.hz();
     // A line is seen from about the middle of a frame on.
     let believed = Stretch { from_s: frames.at_s(track.first()), to_s: frames.at_s(track.last()) };
-    let power = [0, 1].map(|side| middle(track.points.iter().map(|point| point.1.power[side]).collect()));
+    let power = [0, 1].map(|side| median(track.points.iter().map(|point| point.1.power[side])));
     let least = power[0].max(power[1]) * 10f64.powf(-CROSSTALK_DB / 10.0);
     let on = power.map(|power| power > least);
     let sides = edges(source, hz, believed)?;
@@ -211,7 +212,7 @@ fn in_gap(frames: &Frames, gap: Stretch, loudest_dbfs: f64) -> Vec<Between> {
     let kind_of_rest =
         |from: usize, to: usize| piece(frames, from, to, stretch_of(from, to), BetweenKind::Other);
     while at + least <= inside.len() {
-        let usual = middle(inside[at..at + least].iter().map(|&k| level(k)).collect());
+        let usual = median(inside[at..at + least].iter().map(|&k| level(k)));
         let even = |k: usize| (level(k) - usual).abs() < EVEN_DB;
         if !inside[at..at + least].iter().all(|&k| even(k)) {
             at += 1;
@@ -253,8 +254,8 @@ fn in_gap(frames: &Frames, gap: Stretch, loudest_dbfs: f64) -> Vec<Between> {
 
 fn piece(frames: &Frames, from: usize, to: usize, stretch: Stretch, kind: BetweenKind) -> Between {
     let level = |side: usize| {
-        let values = (from..=to).map(|k| db(2.0 * frames.frames[k].total[side])).collect();
-        if kind == BetweenKind::Other { quantile(values, 0.8) } else { middle(values) }
+        let values = (from..=to).map(|k| db(2.0 * frames.frames[k].total[side]));
+        if kind == BetweenKind::Other { quantile(values, 0.8) } else { median(values) }
     };
     Between { stretch, dbfs: [level(0), level(1)], kind }
 }

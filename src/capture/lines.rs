@@ -1,8 +1,8 @@
 //! Spectral lines of a recording, frame by frame: what stands out of its surroundings, and how strong it is.
 
-use crate::signal::nth;
 use crate::signal::plans::complex_forward;
 use crate::signal::spectrum::hann;
+use crate::signal::statistics::nth;
 use num_complex::Complex64;
 use rayon::prelude::*;
 use std::sync::Arc;
@@ -244,22 +244,15 @@ fn lines(powers: &[[f64; 2]], both: &[f64], first: usize, step_hz: f64) -> Vec<L
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::{Random, sampled};
     use std::f64::consts::TAU;
 
-    fn noise(state: &mut u64) -> f64 {
-        *state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        ((*state >> 33) as f64 / (1u64 << 31) as f64 - 0.5) * 12f64.sqrt()
-    }
-
     fn found(rate_hz: f64, tones: &[(f64, f64)], hiss: f64, cut: usize) -> Frames {
-        let (mut left, mut right) = (7, 8);
-        let samples: [Vec<f64>; 2] = [&mut left, &mut right].map(|state| {
-            (0..(2.0 * rate_hz) as usize)
-                .map(|n| {
-                    let t = n as f64 / rate_hz;
-                    tones.iter().map(|(hz, a)| a * (TAU * hz * t).sin()).sum::<f64>() + hiss * noise(state)
-                })
-                .collect()
+        let samples = [7, 8].map(|seed| {
+            let mut random = Random(seed);
+            sampled(rate_hz, (2.0 * rate_hz) as usize, |t| {
+                tones.iter().map(|(hz, a)| a * (TAU * hz * t).sin()).sum::<f64>() + hiss * random.even()
+            })
         });
         let mut finder = LineFinder::new(rate_hz);
         for (left, right) in samples[0].chunks(cut).zip(samples[1].chunks(cut)) {

@@ -7,6 +7,7 @@ use super::time_map::TimeMap;
 use super::wiring::Wiring;
 use crate::programme::{Channels, PlacedPart, Serves, Signal, TapeFile, TapeTone, Timeline};
 use crate::reading::FileClock;
+use crate::signal::statistics::{mean, median};
 
 /// Tones that levels and responses refer to lie here, Hz.
 const LEVEL_HZ: (f64, f64) = (250.0, 1100.0);
@@ -51,9 +52,7 @@ pub struct ServedTone {
 impl ServedTone {
     /// Level on the channels that have it, dBFS.
     fn dbfs(&self) -> f64 {
-        let on: Vec<f64> =
-            (0..2).filter(|&side| self.tone.on[side]).map(|side| self.tone.dbfs[side]).collect();
-        on.iter().sum::<f64>() / on.len().max(1) as f64
+        mean((0..2).filter(|&side| self.tone.on[side]).map(|side| self.tone.dbfs[side]))
     }
 
     /// The same with what is known to be on the tape subtracted, the told level only if `by_level`.
@@ -172,7 +171,7 @@ fn named(heard: &Heard, names: &Names, tape: Option<&TapeFile>) -> Vec<ServedTon
         let most = tape.tones.iter().filter_map(|tone| tone.level_db).fold(f64::NEG_INFINITY, f64::max);
         zeros.extend(Some(loudest - most).filter(|zero| zero.is_finite()));
     }
-    let zero = (!zeros.is_empty()).then(|| super::tracks::middle(zeros));
+    let zero = (!zeros.is_empty()).then(|| median(zeros));
     for tone in &mut tones {
         tone.told = tape.tone(tone.hz, zero.map(|zero| tone.dbfs() - zero)).copied();
     }

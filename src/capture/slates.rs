@@ -2,6 +2,8 @@
 
 use super::chirps::Chirp;
 use crate::programme::slate::{self, SLOT_S, SLOTS, SYNC, Slate, shift_s};
+use crate::signal::fit::Line;
+use crate::signal::statistics::{median, rms};
 use std::collections::HashMap;
 
 /// Speed ratios that are tried: the widest are sample rates taken for each other on a deck that is off as well.
@@ -236,27 +238,17 @@ fn local_fit(hits: &[(usize, bool, f64)], count: usize) -> Option<(f64, f64)> {
     let mut start_s = 0.0;
     // The shift depends on the ratio, a little: three rounds are plenty.
     for _ in 0..4 {
-        let points: Vec<(f64, f64)> =
-            hits.iter().map(|&(slot, rising, at_s)| (slot as f64, at_s - shift_s(ratio, rising))).collect();
-        let (intercept, slope) = line(&points)?;
-        start_s = intercept;
-        let next = SLOT_S / slope;
+        let line = Line::through(
+            hits.iter().map(|&(slot, rising, at_s)| (slot as f64, at_s - shift_s(ratio, rising))),
+        );
+        start_s = line.at(0.0);
+        let next = SLOT_S / line.slope;
         if !(0.7..1.4).contains(&next) {
             return None;
         }
         ratio = next;
     }
     Some((start_s, ratio))
-}
-
-/// Least-squares line through (x, y): (intercept, slope).
-fn line(points: &[(f64, f64)]) -> Option<(f64, f64)> {
-    let n = points.len() as f64;
-    let mean_x = points.iter().map(|p| p.0).sum::<f64>() / n;
-    let mean_y = points.iter().map(|p| p.1).sum::<f64>() / n;
-    let xx: f64 = points.iter().map(|p| (p.0 - mean_x).powi(2)).sum();
-    let xy: f64 = points.iter().map(|p| (p.0 - mean_x) * (p.1 - mean_y)).sum();
-    (xx > 0.0).then(|| (mean_y - xy / xx * mean_x, xy / xx))
 }
 
 impl Track {
@@ -307,8 +299,7 @@ impl Track {
             .map(|&(slot, rising, at_s)| (slot, at_s - shift_s(self.ratio, rising)))
             .collect();
         let off = |&(slot, at_s): &(usize, f64)| at_s - self.start_s - slot as f64 * SLOT_S / self.ratio;
-        let scatter_s =
-            (marks.iter().map(|mark| off(mark).powi(2)).sum::<f64>() / marks.len().max(1) as f64).sqrt();
+        let scatter_s = rms(marks.iter().map(off));
         let at = |channel: usize, slot: usize| {
             let rising = slots[slot].rising;
             // Where the wow has moved the slot to, as far as a neighbour tells.
@@ -317,13 +308,9 @@ impl Track {
         };
         let amplitude_at = |channel, slot| at(channel, slot).map_or(0.0, |chirp: &Chirp| chirp.amplitude);
         let both: Vec<usize> = (0..SLOTS).filter(|slot| !(7..9).contains(slot)).collect();
-        let amplitude = [0, 1].map(|channel| {
-            let mut all: Vec<f64> = both.iter().map(|&slot| amplitude_at(channel, slot)).collect();
-            all.sort_by(f64::total_cmp);
-            all[all.len() / 2]
-        });
+        let amplitude = [0, 1].map(|channel| median(both.iter().map(|&slot| amplitude_at(channel, slot))));
         // A chirp played fast keeps its shape but starts at another phase (see `slate::chirp`), a falling one at
-        // the opposite phase: what is left of a wrong ratio cancels between them.
+        // the opposite phase: the residual of a wrong ratio cancels between them.
         let cycles = slate::CHIRP_S * slate::LOW_HZ * slate::HIGH_HZ / (slate::HIGH_HZ - slate::LOW_HZ);
         let constant = std::f64::consts::TAU * cycles * self.ratio.ln();
         let phase = [0, 1].map(|channel| {
@@ -357,6 +344,7 @@ mod tests {
     use super::super::chirps::ChirpFinder;
     use super::*;
     use crate::programme::slate::Side;
+    use crate::signal::test_signals::Random;
 
     /// The slate, warped in time by `displace(t)` and with noise of rms `noise` against amplitude 0.25.
     fn play(slate: Slate, rate_hz: f64, noise: f64, warp: impl Fn(f64) -> f64) -> [Vec<f64>; 2] {
@@ -370,23 +358,13 @@ mod tests {
             let heard = this.side == Side::Both || this.side == side;
             if heard { 0.25 * slate::chirp(t_s - slot * SLOT_S, this.rising) } else { 0.0 }
         };
-        let mut state = 12345u64;
-        let mut random = || {
-            (0..12)
-                .map(|_| {
-                    state =
-                        state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-                    (state >> 33) as f64 / (1u64 << 31) as f64
-                })
-                .sum::<f64>()
-                - 6.0
-        };
+        let mut random = Random(12345);
         let frames = (rate_hz * 6.0) as usize;
         let mut out = [Vec::with_capacity(frames), Vec::with_capacity(frames)];
         for n in 0..frames {
             let t_s = warp(n as f64 / rate_hz);
-            out[0].push(value(t_s, Side::Left) + noise * random());
-            out[1].push(value(t_s, Side::Right) + noise * random());
+            out[0].push(value(t_s, Side::Left) + noise * random.normal());
+            out[1].push(value(t_s, Side::Right) + noise * random.normal());
         }
         out
     }

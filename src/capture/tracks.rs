@@ -4,6 +4,7 @@
 //! A held note of music has company, or strong harmonics; speech keeps no frequency for long.
 
 use super::lines::{Frame, Frames, Line};
+use crate::signal::statistics::{mean, median, quantile};
 
 /// Shortest tone that is looked for, s.
 pub(super) const SHORTEST_S: f64 = 1.1;
@@ -49,12 +50,12 @@ impl Track {
 
     /// Median frequency, Hz.
     pub fn hz(&self) -> f64 {
-        middle(self.points.iter().map(|point| point.1.hz).collect())
+        median(self.points.iter().map(|point| point.1.hz))
     }
 
     /// Median level, dB re full-scale mean square.
     pub fn db(&self) -> f64 {
-        middle(self.points.iter().map(|point| db(point.1.both())).collect())
+        median(self.points.iter().map(|point| db(point.1.both())))
     }
 
     fn overlap(&self, other: &Self) -> usize {
@@ -64,16 +65,6 @@ impl Track {
 
 pub(super) fn db(power: f64) -> f64 {
     10.0 * power.max(1e-20).log10()
-}
-
-/// Value at the share `at` (0 to 1) of the sorted values; 0 for none.
-pub(super) fn quantile(mut values: Vec<f64>, at: f64) -> f64 {
-    let index = ((values.len().saturating_sub(1)) as f64 * at).round() as usize;
-    crate::signal::nth(&mut values, index).unwrap_or(0.0)
-}
-
-pub(super) fn middle(values: Vec<f64>) -> f64 {
-    quantile(values, 0.5)
 }
 
 /// Follows all lines; tracks shorter than half a tone are left out.
@@ -89,7 +80,7 @@ fn follow(frames: &Frames) -> Vec<Track> {
         for track in &mut open {
             // Over its last few points a noisy line has a surer place.
             let recent = &track.points[track.points.len().saturating_sub(3)..];
-            let hz = recent.iter().map(|point| point.1.hz).sum::<f64>() / recent.len() as f64;
+            let hz = mean(recent.iter().map(|point| point.1.hz));
             let reach_hz = (MOVES * hz).max(0.75 * frames.step_hz);
             let nearest = frame
                 .lines
@@ -161,8 +152,8 @@ fn at_jumps(track: Track, frames: &Frames) -> Vec<Track> {
     let jump = (side..levels.len() - side)
         .map(|k| {
             let (before, after) = (&levels[k - side..k], &levels[k + 1..(k + 1 + side).min(levels.len())]);
-            let spread = |values: &[f64]| quantile(values.to_vec(), 0.85) - quantile(values.to_vec(), 0.15);
-            let by = (middle(before.to_vec()) - middle(after.to_vec())).abs();
+            let spread = |values: &[f64]| quantile(values, 0.85) - quantile(values, 0.15);
+            let by = (median(before) - median(after)).abs();
             (k, by, by > JUMP_DB && spread(before).max(spread(after)) < 0.4 * by)
         })
         .filter(|jump| jump.2)
@@ -186,7 +177,7 @@ fn is_steady(track: &Track, frames: &Frames) -> bool {
         inner.iter().filter(|point| (point.1.hz - hz).abs() < (STEADY * hz).max(frames.step_hz)).count();
     let level_keeps = inner.iter().filter(|point| (db(point.1.both()) - level).abs() < moves_db(hz)).count();
     let third = (track.points.len() / 3).max(1);
-    let part_hz = |points: &[(usize, Line)]| middle(points.iter().map(|point| point.1.hz).collect());
+    let part_hz = |points: &[(usize, Line)]| median(points.iter().map(|point| point.1.hz));
     let drift = part_hz(&track.points[track.points.len() - third..]) - part_hz(&track.points[..third]);
     near * 20 >= inner.len() * 17
         && level_keeps * 20 >= inner.len() * 15

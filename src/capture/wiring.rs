@@ -68,4 +68,9 @@ impl Wiring {
         let order = |pair: [bool; 2]| if swapped { [pair[1], pair[0]] } else { pair };
         Self { swapped, inverted: order(inverted), mono, dead: order(dead) }
     }
+
+    /// The channels that exist and carry something of their own, `[left, right]`.
+    pub fn there(&self) -> [bool; 2] {
+        [!self.dead[0], !(self.dead[1] || self.mono)]
+    }
 }

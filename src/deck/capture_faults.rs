@@ -112,6 +112,7 @@ impl Gate {
 mod tests {
     use super::*;
     use crate::deck::{AutomaticGain, NoiseSuppression};
+    use crate::signal::statistics::rms;
 
     #[test]
     fn noise_suppression_lowers_what_is_quiet_only() {
@@ -137,7 +138,7 @@ mod tests {
             let mut left: Vec<f64> = (0..96_000).map(|n| peak * (0.1 * f64::from(n)).sin()).collect();
             let mut right = left.clone();
             card.run(&mut left, &mut right);
-            (left[72_000..].iter().map(|x| x * x).sum::<f64>() / 24_000.0).sqrt()
+            rms(&left[72_000..])
         };
         let (loud, soft) = (rms(0.5), rms(0.05));
         assert_within!(20.0 * (loud / soft).log10(), 0.0, 0.2, "dB");

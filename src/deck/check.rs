@@ -1,6 +1,7 @@
 //! Whether a deck file makes sense, and where in its text it does not.
 
-use super::{DeckError, DeckFile, Section, Sides};
+use super::keys::{Checked, Range, Value};
+use super::{DeckError, DeckFile};
 
 /// The error for a text that serde refused.
 pub(crate) fn malformed(text: &str, file_name: &str, source: toml::de::Error) -> DeckError {
@@ -23,38 +24,32 @@ pub(crate) fn malformed(text: &str, file_name: &str, source: toml::de::Error) ->
     DeckError::Malformed { place, found, remedy, source: Box::new(source) }
 }
 
-/// Checks every number of `file`; `text` is searched for the line of the first that is wrong.
-pub(crate) fn ranges(file: &DeckFile, file_name: &str, text: Option<&str>) -> Result<(), DeckError> {
-    let mut check = Check { file_name, text };
-    check.one("reference_dbfs", file.reference_dbfs, -40.0, 0.0)?;
-    check.speed(file)?;
-    check.azimuth(file)?;
-    check.head(file)?;
-    check.path("record", &file.record)?;
-    check.path("playback", &file.playback)?;
-    check.tape(file)?;
-    check.electronics(file)?;
-    check.injection(file)?;
-    check.technician(file)?;
-    check.capture(file)
+/// Checks every number of `file`, then what contradicts what; `text` is searched for the line of the first that is wrong.
+pub(crate) fn ranges(file: &DeckFile, file_name: &str, text: Option<&str>) -> Checked {
+    let check = Check { file_name, text };
+    Value::check(file, "", None, &check)?;
+    check.bands(file)?;
+    check.sums(file)?;
+    check.injection(file)
 }
 
-struct Check<'a> {
+pub(crate) struct Check<'a> {
     file_name: &'a str,
     text: Option<&'a str>,
 }
 
 impl Check<'_> {
-    fn one(&mut self, key: &str, value: f64, low: f64, high: f64) -> Result<(), DeckError> {
+    /// Checks what stands behind `key` of the table at `path`.
+    pub(super) fn value(&self, path: &str, key: &str, value: &impl Value, range: Range) -> Checked {
+        let path = if path.is_empty() { key.to_owned() } else { format!("{path}.{key}") };
+        value.check(&path, range, self)
+    }
+
+    pub(super) fn range(&self, key: &str, value: f64, low: f64, high: f64) -> Checked {
         if value >= low && value <= high {
             return Ok(());
         }
         Err(DeckError::OutOfRange { place: self.place(key), key: key.to_owned(), value, low, high })
-    }
-
-    fn both(&mut self, key: &str, sides: Sides, low: f64, high: f64) -> Result<(), DeckError> {
-        self.one(key, sides.left, low, high)?;
-        self.one(key, sides.right, low, high)
     }
 
     fn place(&self, key: &str) -> String {
@@ -64,7 +59,11 @@ impl Check<'_> {
         }
     }
 
-    fn contradiction(&self, key: &str, found: &str, remedy: &str) -> Result<(), DeckError> {
+    /// The error that what stands behind `key` is `wrong`, if it is.
+    fn contradiction(&self, wrong: bool, key: &str, found: &str, remedy: &str) -> Checked {
+        if !wrong {
+            return Ok(());
+        }
         Err(DeckError::Contradiction {
             place: self.place(key),
             key: key.to_owned(),
@@ -73,273 +72,48 @@ impl Check<'_> {
         })
     }
 
-    fn band(&mut self, key: &str, low_hz: f64, high_hz: f64, ends: [f64; 3]) -> Result<(), DeckError> {
-        self.one(&format!("{key}.low_hz"), low_hz, ends[0], ends[1])?;
-        self.one(&format!("{key}.high_hz"), high_hz, ends[0], ends[2])?;
-        // Narrower than this, the random curve has too few lines to be random.
-        if high_hz < 1.2 * low_hz {
+    /// What ends must lie behind what begins.
+    fn bands(&self, file: &DeckFile) -> Checked {
+        let flutter = file.speed.random.map(|random| ("speed.random", random.low_hz, random.high_hz));
+        let azimuth = file.azimuth.random_wander;
+        let azimuth = azimuth.map(|random| ("azimuth.random_wander", random.low_hz, random.high_hz));
+        for (key, low_hz, high_hz) in flutter.into_iter().chain(azimuth) {
             let key = format!("{key}.high_hz");
-            return self.contradiction(
-                &key,
-                "is not clearly above `low_hz`",
-                "make it at least 1.2 times `low_hz`",
-            );
+            // Narrower than this, the random curve has too few lines to be random.
+            let remedy = "make it at least 1.2 times `low_hz`";
+            self.contradiction(high_hz < 1.2 * low_hz, &key, "is not clearly above `low_hz`", remedy)?;
         }
-        Ok(())
+        file.tape.erased.iter().try_for_each(|erased| {
+            let (found, remedy) = ("is not above `from_s`", "make it larger than `from_s`");
+            self.contradiction(erased.to_s <= erased.from_s, "tape.erased.to_s", found, remedy)
+        })
     }
 
-    fn speed(&mut self, file: &DeckFile) -> Result<(), DeckError> {
-        let speed = &file.speed;
-        self.one("speed.error_percent", speed.error_percent, -20.0, 20.0)?;
-        self.one("speed.drift_percent_per_min", speed.drift_percent_per_min, -5.0, 5.0)?;
-        let mut sum = 0.0;
-        for line in &speed.flutter {
-            self.one("speed.flutter.hz", line.hz, 0.02, 500.0)?;
-            self.one("speed.flutter.percent_peak", line.percent_peak, 0.0, 10.0)?;
-            self.one("speed.flutter.phase_deg", line.phase_deg, -3600.0, 3600.0)?;
-            self.one("speed.flutter.drift_hz_per_min", line.drift_hz_per_min, -10.0, 10.0)?;
-            sum += line.percent_peak;
-        }
-        if sum > 10.0 {
-            let remedy = "lower the peaks; their sum may be 10 percent";
-            return self.contradiction("speed.flutter", &format!("adds up to {sum} percent"), remedy);
-        }
-        if let Some(random) = speed.random {
-            self.one("speed.random.percent_rms", random.percent_rms, 0.0, 3.0)?;
-            self.band("speed.random", random.low_hz, random.high_hz, [0.05, 400.0, 500.0])?;
-        }
-        Ok(())
-    }
-
-    fn azimuth(&mut self, file: &DeckFile) -> Result<(), DeckError> {
-        let azimuth = &file.azimuth;
-        self.one("azimuth.angle_arcmin", azimuth.angle_arcmin, -60.0, 60.0)?;
-        if let Some(wander) = azimuth.wander {
-            self.one("azimuth.wander.hz", wander.hz, 0.02, 100.0)?;
-            self.one("azimuth.wander.arcmin_peak", wander.arcmin_peak, 0.0, 20.0)?;
-        }
-        if let Some(random) = azimuth.random_wander {
-            self.one("azimuth.random_wander.arcmin_rms", random.arcmin_rms, 0.0, 10.0)?;
-            self.band("azimuth.random_wander", random.low_hz, random.high_hz, [0.05, 50.0, 100.0])?;
-        }
-        Ok(())
-    }
-
-    fn head(&mut self, file: &DeckFile) -> Result<(), DeckError> {
-        let head = &file.head;
-        self.both("head.spacing_um", head.spacing_um, 0.0, 20.0)?;
-        self.both("head.gap_um", head.gap_um, 0.0, 6.0)?;
-        self.both("head.coupling_hz", head.coupling_hz, 0.0, 500.0)?;
-        self.both("head.dull_8k_db", head.dull_8k_db, 0.0, 30.0)?;
-        if let Some(sound) = head.made_up_for {
-            self.one("head.made_up_for.spacing_um", sound.spacing_um, 0.0, 2.0)?;
-            self.one("head.made_up_for.gap_um", sound.gap_um, 0.0, 3.0)?;
-        }
-        if let Some(bump) = head.bump {
-            self.one("head.bump.hz", bump.hz, 5.0, 20_000.0)?;
-            self.one("head.bump.db", bump.db, -30.0, 30.0)?;
-            self.one("head.bump.q", bump.q, 0.1, 30.0)?;
-        }
-        Ok(())
-    }
-
-    fn path(&mut self, name: &str, path: &super::Path) -> Result<(), DeckError> {
-        self.both(&format!("{name}.gain_db"), path.gain_db, -60.0, 40.0)?;
-        let key = |leaf: &str| format!("{name}.sections.{leaf}");
-        for section in &path.sections {
-            match *section {
-                Section::Shelf { zero_us, pole_us, .. } => {
-                    self.one(&key("zero_us"), zero_us, 1.0, 10_000.0)?;
-                    self.one(&key("pole_us"), pole_us, 1.0, 10_000.0)?;
-                }
-                Section::LowPass1 { hz, .. } => self.one(&key("hz"), hz, 100.0, 96_000.0)?,
-                Section::LowPass2 { hz, q, .. } => {
-                    self.one(&key("hz"), hz, 100.0, 96_000.0)?;
-                    self.one(&key("q"), q, 0.1, 30.0)?;
-                }
-                Section::HighPass1 { hz, .. } => self.one(&key("hz"), hz, 0.5, 5000.0)?,
-                Section::Peaking { hz, db, q, .. } => {
-                    self.one(&key("hz"), hz, 5.0, 20_000.0)?;
-                    self.one(&key("db"), db, -30.0, 30.0)?;
-                    self.one(&key("q"), q, 0.1, 30.0)?;
-                }
-            }
-        }
-        Ok(())
-    }
-
-    fn tape(&mut self, file: &DeckFile) -> Result<(), DeckError> {
-        let tape = &file.tape;
-        if let Some(saturation) = tape.saturation {
-            self.one("tape.saturation.k3_percent_at_0db", saturation.k3_percent_at_0db, 0.0, 10.0)?;
-            self.one("tape.saturation.k2_percent_at_0db", saturation.k2_percent_at_0db, 0.0, 3.0)?;
-            self.one("tape.saturation.treble_lift_db", saturation.treble_lift_db, 0.0, 20.0)?;
-            self.one("tape.saturation.treble_from_hz", saturation.treble_from_hz, 500.0, 10_000.0)?;
-            self.one("tape.saturation.self_erasing", saturation.self_erasing, 0.0, 1.0)?;
-        }
-        if let Some(hiss) = tape.hiss {
-            self.both("tape.hiss.db", hiss.db, -120.0, 0.0)?;
-        }
-        if let Some(noise) = tape.modulation_noise {
-            self.one("tape.modulation_noise.db", noise.db, -120.0, -20.0)?;
-            self.one("tape.modulation_noise.reach_hz", noise.reach_hz, 1.0, 5000.0)?;
-        }
-        if let Some(print) = tape.print_through {
-            self.one("tape.print_through.pre_db", print.pre_db, -120.0, -20.0)?;
-            self.one("tape.print_through.post_db", print.post_db, -120.0, -20.0)?;
-            self.one("tape.print_through.turn_s", print.turn_s, 0.1, 3.0)?;
-        }
-        for erased in &tape.erased {
-            self.one("tape.erased.from_s", erased.from_s, 0.0, 100_000.0)?;
-            self.one("tape.erased.to_s", erased.to_s, 0.0, 100_000.0)?;
-            self.both("tape.erased.depth_db", erased.depth_db, 0.0, 120.0)?;
-            if erased.to_s <= erased.from_s {
-                let remedy = "make it larger than `from_s`";
-                return self.contradiction("tape.erased.to_s", "is not above `from_s`", remedy);
-            }
-        }
-        for dropout in &tape.dropouts {
-            self.one("tape.dropouts.at_s", dropout.at_s, 0.0, 100_000.0)?;
-            self.one("tape.dropouts.length_ms", dropout.length_ms, 0.5, 2000.0)?;
-            self.one("tape.dropouts.depth_db", dropout.depth_db, 0.0, 80.0)?;
-        }
-        if let Some(random) = tape.random_dropouts {
-            self.one("tape.random_dropouts.per_min", random.per_min, 0.0, 600.0)?;
-            self.one("tape.random_dropouts.length_ms", random.length_ms, 1.0, 2000.0)?;
-            self.one("tape.random_dropouts.depth_db", random.depth_db, 0.0, 80.0)?;
-        }
-        if let Some(modulation) = tape.amplitude_modulation {
-            self.one("tape.amplitude_modulation.hz", modulation.hz, 0.02, 500.0)?;
-            self.one("tape.amplitude_modulation.percent", modulation.percent, 0.0, 90.0)?;
-        }
-        self.hum("tape.hum", tape.hum.as_ref())?;
-        if let Some(wander) = tape.level_wander {
-            self.one("tape.level_wander.db_rms", wander.db_rms, 0.0, 3.0)?;
-        }
-        Ok(())
-    }
-
-    fn electronics(&mut self, file: &DeckFile) -> Result<(), DeckError> {
-        let electronics = &file.electronics;
-        for (key, db) in [
-            ("electronics.left_into_right_db", electronics.left_into_right_db),
-            ("electronics.right_into_left_db", electronics.right_into_left_db),
+    /// What may be there many times, but not more often or more strongly than so.
+    fn sums(&self, file: &DeckFile) -> Checked {
+        let sum: f64 = file.speed.flutter.iter().map(|line| line.percent_peak).sum();
+        let remedy = "lower the peaks; their sum may be 10 percent";
+        self.contradiction(sum > 10.0, "speed.flutter", &format!("adds up to {sum} percent"), remedy)?;
+        let harmonics = |hum: &Option<super::Hum>| hum.as_ref().map_or(0, |hum| hum.harmonics_db.len());
+        let steps = file.technician.steps.as_ref();
+        for (key, count, most) in [
+            ("tape.hum.harmonics_db", harmonics(&file.tape.hum), 20),
+            ("electronics.hum.harmonics_db", harmonics(&file.electronics.hum), 20),
+            ("technician.steps.record_db", steps.map_or(0, |steps| steps.record_db.len()), 200),
+            ("technician.steps.bias_db", steps.map_or(0, |steps| steps.bias_db.len()), 200),
         ] {
-            if let Some(db) = db {
-                self.one(key, db, -120.0, 0.0)?;
-            }
-        }
-        self.hum("electronics.hum", electronics.hum.as_ref())?;
-        if let Some(hz) = electronics.leak_rises_from_hz {
-            self.one("electronics.leak_rises_from_hz", hz, 50.0, 20_000.0)?;
-        }
-        if let Some(noise_db) = electronics.noise_db {
-            self.both("electronics.noise_db", noise_db, -140.0, 0.0)?;
-        }
-        if let Some(reduction) = electronics.noise_reduction {
-            self.one("electronics.noise_reduction.most_db", reduction.most_db, 0.0, 20.0)?;
-        }
-        self.both("electronics.dc_offset", electronics.dc_offset, -0.5, 0.5)
-    }
-
-    fn hum(&mut self, path: &str, hum: Option<&super::Hum>) -> Result<(), DeckError> {
-        let Some(hum) = hum else { return Ok(()) };
-        self.one(&format!("{path}.hz"), hum.hz, 45.0, 65.0)?;
-        self.both(&format!("{path}.level_db"), hum.level_db, -140.0, 0.0)?;
-        let key = format!("{path}.harmonics_db");
-        for &db in &hum.harmonics_db {
-            self.one(&key, db, -120.0, 40.0)?;
-        }
-        if hum.harmonics_db.len() > 20 {
-            let found = format!("has {} entries", hum.harmonics_db.len());
-            return self.contradiction(&key, &found, "give at most 20");
+            let remedy = format!("give at most {most}");
+            self.contradiction(count > most, key, &format!("has {count} entries"), &remedy)?;
         }
         Ok(())
     }
 
-    fn injection(&mut self, file: &DeckFile) -> Result<(), DeckError> {
-        let Some(injection) = file.injection else { return Ok(()) };
-        self.both("injection.high_120_us", injection.high_120_us, 5.0, 1000.0)?;
-        self.both("injection.high_70_us", injection.high_70_us, 5.0, 1000.0)?;
-        self.both("injection.low_us", injection.low_us, 300.0, 30_000.0)?;
-        if let Some(at_s) = injection.switched_at_s {
-            self.one("injection.switched_at_s", at_s, 0.0, 3600.0)?;
-        }
+    fn injection(&self, file: &DeckFile) -> Checked {
         let tape = super::Tape::default() != file.tape || super::Speed::default() != file.speed;
-        if tape || file.azimuth != super::Azimuth::default() {
-            let remedy = "no tape moves in an injection: take [tape], [speed] and [azimuth] out";
-            return self.contradiction("injection", "stands beside a tape", remedy);
-        }
-        Ok(())
-    }
-
-    fn technician(&mut self, file: &DeckFile) -> Result<(), DeckError> {
-        if let Some(reduction) = file.noise_reduction {
-            // Beyond 18 dB the decoder's law would have two answers.
-            self.one("noise_reduction.most_db", reduction.most_db, 0.0, 18.0)?;
-            self.both("noise_reduction.level_error_db", reduction.level_error_db, -12.0, 12.0)?;
-        }
-        for turn in &file.technician.turns {
-            self.one("technician.turns.at_s", turn.at_s, 0.0, 3600.0)?;
-            self.one("technician.turns.over_s", turn.over_s, 0.0, 60.0)?;
-            self.settings("technician.turns", turn.record_db.as_slice(), turn.bias_db.as_slice())?;
-        }
-        if let Some(steps) = &file.technician.steps {
-            self.one("technician.steps.first_s", steps.first_s, 0.0, 3600.0)?;
-            self.one("technician.steps.every_s", steps.every_s, 1.0, 600.0)?;
-            self.one("technician.steps.over_s", steps.over_s, 0.0, 60.0)?;
-            self.settings("technician.steps", &steps.record_db, &steps.bias_db)?;
-        }
-        Ok(())
-    }
-
-    fn settings(&mut self, key: &str, record_db: &[Sides], bias_db: &[Sides]) -> Result<(), DeckError> {
-        for (name, values, low, high) in
-            [("record_db", record_db, -40.0, 20.0), ("bias_db", bias_db, -10.0, 10.0)]
-        {
-            let key = format!("{key}.{name}");
-            if values.len() > 200 {
-                let found = format!("has {} entries", values.len());
-                return self.contradiction(&key, &found, "give at most 200");
-            }
-            for &value in values {
-                self.both(&key, value, low, high)?;
-            }
-        }
-        Ok(())
-    }
-
-    fn capture(&mut self, file: &DeckFile) -> Result<(), DeckError> {
-        let capture = &file.capture;
-        if let Some(rate_hz) = capture.rate_hz {
-            self.one("capture.rate_hz", rate_hz, 32_000.0, 192_000.0)?;
-        }
-        self.one("capture.clock_ppm", capture.clock_ppm, -10_000.0, 10_000.0)?;
-        self.one("capture.trim_db", capture.trim_db, -60.0, 60.0)?;
-        if let Some(clip_dbfs) = capture.clip_dbfs {
-            self.one("capture.clip_dbfs", clip_dbfs, -60.0, 20.0)?;
-        }
-        if let Some(gain) = capture.automatic_gain {
-            self.one("capture.automatic_gain.attack_ms", gain.attack_ms, 0.1, 1000.0)?;
-            self.one("capture.automatic_gain.release_s", gain.release_s, 0.01, 60.0)?;
-            self.one("capture.automatic_gain.target_dbfs", gain.target_dbfs, -40.0, 0.0)?;
-            self.one("capture.automatic_gain.most_db", gain.most_db, 0.0, 60.0)?;
-        }
-        if let Some(suppression) = capture.noise_suppression {
-            self.one("capture.noise_suppression.below_dbfs", suppression.below_dbfs, -90.0, -20.0)?;
-            self.one("capture.noise_suppression.most_db", suppression.most_db, 0.0, 100.0)?;
-        }
-        if let Some(lossy) = capture.lossy {
-            self.one("capture.lossy.low_pass_hz", lossy.low_pass_hz, 4000.0, 96_000.0)?;
-            self.one("capture.lossy.masking_db", lossy.masking_db, 0.0, 90.0)?;
-        }
-        self.one("capture.cut_start_s", capture.cut_start_s, 0.0, 3600.0)?;
-        self.one("capture.cut_end_s", capture.cut_end_s, 0.0, 30.0)?;
-        if let Some(lead_in) = capture.lead_in {
-            self.one("capture.lead_in.seconds", lead_in.seconds, 0.0, 3600.0)?;
-            self.one("capture.lead_in.level_dbfs", lead_in.level_dbfs, -60.0, -3.0)?;
-        }
-        self.one("capture.tail_s", capture.tail_s, 0.0, 3600.0)
+        let moves = tape || file.azimuth != super::Azimuth::default();
+        let remedy = "no tape moves in an injection: take [tape], [speed] and [azimuth] out";
+        let wrong = file.injection.is_some() && moves;
+        self.contradiction(wrong, "injection", "stands beside a tape", remedy)
     }
 }
 
@@ -365,6 +139,7 @@ fn line_of(text: &str, path: &str) -> Option<usize> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::Sides;
     use super::*;
 
     #[test]

@@ -4,6 +4,8 @@
 //! level of h rises. The decoder solves for x with the same rule, so that a chain in between that changes nothing leaves
 //! nothing; a decoder that sees another level than the encoder did mistracks.
 
+use super::check::Check;
+use super::keys::{Checked, Range, Value, tables};
 use super::{DeckFile, Sides, ratio_of_db};
 use rustfft::num_complex::Complex64;
 use serde::{Deserialize, Serialize};
@@ -16,26 +18,24 @@ const HALF_DB: f64 = -30.0;
 /// Time constant of the level's detector, s.
 const DETECTOR_S: f64 = 0.02;
 
+tables! {
 /// Noise reduction of a deck. It is out until the technician switches it in.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Reduction {
-    /// Lift of the quietest treble, dB, 0 to 18. Default: 10.
-    #[serde(default = "ten")]
-    pub most_db: f64,
-    /// By how much the decoder's level detector reads too high, dB, -12 to 12. Default: 0.
+    /// Lift of the quietest treble, dB. Default: 10.
+    #[serde(default = "super::keys::number::<10>")]
+    pub most_db: f64 = 0.0 to 18.0,
+    /// By how much the decoder's level detector reads too high, dB. Default: 0.
     #[serde(default)]
-    pub level_error_db: Sides,
+    pub level_error_db: Sides = -12.0 to 12.0,
+}
 }
 
 impl Default for Reduction {
     fn default() -> Self {
-        Self { most_db: ten(), level_error_db: Sides::default() }
+        Self { most_db: 10.0, level_error_db: Sides::default() }
     }
-}
-
-fn ten() -> f64 {
-    10.0
 }
 
 /// The law of the lift.
@@ -161,6 +161,8 @@ impl Compander {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::statistics::rms;
+    use crate::signal::test_signals::sine;
 
     fn laws(text: &str) -> (Law, Law) {
         let file = DeckFile::from_toml(text, "a").unwrap();
@@ -168,7 +170,7 @@ mod tests {
     }
 
     fn tone(amplitude: f64, hz: f64, rate_hz: f64) -> Vec<f64> {
-        (0..40_000).map(|n| amplitude * (TAU * hz * f64::from(n) / rate_hz).sin()).collect()
+        sine(amplitude, hz, rate_hz, 40_000)
     }
 
     #[test]
@@ -189,7 +191,7 @@ mod tests {
         let (encoder, decoder) = laws("[noise_reduction]\nmost_db = 10\nlevel_error_db = 2\n");
         let amplitude = |samples: &[f64]| {
             let late = &samples[20_000..];
-            (late.iter().map(|x| x * x).sum::<f64>() / late.len() as f64 * 2.0).sqrt()
+            rms(late) * 2f64.sqrt()
         };
         for hz in [500.0, 2500.0, 10_000.0] {
             for start in [0.1, 0.01, 0.002] {

@@ -57,6 +57,8 @@ impl Crosstalk {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::statistics::rms;
+    use crate::signal::test_signals::sine;
     use std::f64::consts::SQRT_2;
 
     #[test]
@@ -69,11 +71,11 @@ mod tests {
         assert_within!(crosstalk.response(0, 2000.0).norm(), 0.01 * SQRT_2, 1e-4, "");
         assert_within!(crosstalk.response(0, 8000.0).norm(), 0.01 * 17f64.sqrt(), 2e-3, "");
         assert_eq!(crosstalk.response(1, 8000.0).norm(), 0.0);
-        let tone: Vec<f64> = (0..9600).map(|n| (TAU * 8000.0 * f64::from(n) / 96_000.0).sin()).collect();
+        let tone = sine(1.0, 8000.0, 96_000.0, 9600);
         let mut block = [tone.clone(), vec![0.0; 9600]];
         crosstalk.run(&mut block);
         assert_eq!(block[0], tone);
-        let rms = (block[1][4800..].iter().map(|x| x * x).sum::<f64>() / 4800.0).sqrt();
+        let rms = rms(&block[1][4800..]);
         assert_within!(rms * SQRT_2, crosstalk.response(0, 8000.0).norm(), 1e-6, "");
     }
 }

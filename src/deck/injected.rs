@@ -1,6 +1,8 @@
 //! A playback amplifier that is fed without a tape: its curve in both positions of the switch, with the time constants that it
 //! really has.
 
+use super::check::Check;
+use super::keys::{Checked, Range, Value, tables};
 use super::losses::Losses;
 use super::playback_filters::Biquad;
 use super::{DeckFile, Sides};
@@ -14,27 +16,29 @@ const REFERENCE_HZ: f64 = 400.0;
 /// Below this the bass is that of the section alone, Hz: a filter of zero phase has no room for less.
 const LOWEST_HZ: f64 = 4.0;
 
+tables! {
 /// An injection in place of a tape.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Injection {
     /// Where the programme is fed in.
     pub into: Input,
-    /// High-frequency time constant in the position for 120 us, us, 5 to 1000. Default: 120.
+    /// High-frequency time constant in the position for 120 us, us. Default: 120.
     #[serde(default = "us_120")]
-    pub high_120_us: Sides,
-    /// High-frequency time constant in the position for 70 us, us, 5 to 1000; 120 if the switch does nothing. Default: 70.
+    pub high_120_us: Sides = 5.0 to 1000.0,
+    /// High-frequency time constant in the position for 70 us, us; 120 if the switch does nothing. Default: 70.
     #[serde(default = "us_70")]
-    pub high_70_us: Sides,
-    /// Low-frequency time constant, us, 300 to 30000. Default: 3180.
+    pub high_70_us: Sides = 5.0 to 1000.0,
+    /// Low-frequency time constant, us. Default: 3180.
     #[serde(default = "us_3180")]
-    pub low_us: Sides,
-    /// When the deck is switched from 120 to 70 us, s of the programme, 0 to 3600. Default: never.
+    pub low_us: Sides = 300.0 to 30_000.0,
+    /// When the deck is switched from 120 to 70 us, s of the programme. Default: never.
     #[serde(default)]
-    pub switched_at_s: Option<f64>,
+    pub switched_at_s: Option<f64> = 0.0 to 3600.0,
     /// Both outputs of the player meet in one wire, so that both channels get their mean. Default: false.
     #[serde(default)]
     pub one_wire: bool,
+}
 }
 
 /// Where a programme is fed in.

@@ -97,13 +97,14 @@ pub(crate) fn bessel_i0(x: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::sine;
     use std::f64::consts::TAU;
 
     #[test]
     fn the_error_is_below_minus_100_db_up_to_0_45_of_the_rate() {
         let kernel = Kernel::new(48_000.0, 48_000.0);
         for relative in [0.001, 0.1, 0.25, 0.4, 0.45] {
-            let samples: Vec<f64> = (0..400).map(|n| (TAU * relative * f64::from(n)).sin()).collect();
+            let samples = sine(1.0, relative, 1.0, 400);
             let error = (0..3000)
                 .map(|k| 100.0 + f64::from(k) * 0.0707)
                 .map(|at| (kernel.at(&samples, at) - (TAU * relative * at).sin()).abs())
@@ -116,7 +117,7 @@ mod tests {
     fn a_lower_rate_is_protected_from_aliases() {
         let kernel = Kernel::new(96_000.0, 44_100.0);
         let level = |hz: f64| {
-            let samples: Vec<f64> = (0..1000).map(|n| (TAU * hz / 96_000.0 * f64::from(n)).sin()).collect();
+            let samples = sine(1.0, hz, 96_000.0, 1000);
             let values = (0..300).map(|k| kernel.at(&samples, 200.0 + f64::from(k) * 1.7));
             (values.map(|v| v * v).sum::<f64>() / 150.0).sqrt()
         };

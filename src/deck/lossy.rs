@@ -146,6 +146,7 @@ impl Lossy {
 mod tests {
     use super::*;
     use crate::deck::LossyCodec;
+    use crate::signal::test_signals::{Random, sampled};
 
     fn through(samples: &[f64], low_pass_hz: f64, masking_db: f64) -> Vec<f64> {
         let mut file = DeckFile::default();
@@ -160,14 +161,10 @@ mod tests {
     }
 
     fn noise_and_tone(tone: f64) -> Vec<f64> {
-        let mut state = 5u32;
-        (0..48_000)
-            .map(|n| {
-                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-                let noise = f64::from(state) / f64::from(u32::MAX) - 0.5;
-                0.001 * noise + tone * (std::f64::consts::TAU * 3150.0 * f64::from(n) / 48_000.0).sin()
-            })
-            .collect()
+        let mut random = Random(5);
+        sampled(48_000.0, 48_000, |t| {
+            0.001 * (random.share() - 0.5) + tone * (std::f64::consts::TAU * 3150.0 * t).sin()
+        })
     }
 
     fn rms_of_differences(samples: &[f64]) -> f64 {

@@ -55,6 +55,7 @@ mod hiss;
 mod hum;
 mod injected;
 mod kernel;
+mod keys;
 mod lead_in;
 mod losses;
 mod lossy;

@@ -89,22 +89,21 @@ impl Compander {
 mod tests {
     use super::*;
     use crate::deck::NoiseReduction;
+    use crate::signal::statistics::rms;
+    use crate::signal::test_signals::sine;
 
     fn gain_db(on: NoiseReductionOn, hz: f64, db: f64) -> f64 {
         let mut file = DeckFile::default();
         file.electronics.noise_reduction = Some(NoiseReduction { on, most_db: 10.0 });
         let peak = ratio_of_db(file.reference_dbfs + db);
-        let mut samples: Vec<f64> = (0..48_000)
-            .map(|n| peak * (std::f64::consts::TAU * hz * f64::from(n) / 48_000.0).sin())
-            .collect();
+        let mut samples = sine(peak, hz, 48_000.0, 48_000);
         if let Some(mut compander) = Compander::record(&file, 48_000.0) {
             compander.run(&mut samples);
         }
         if let Some(mut compander) = Compander::playback(&file, 48_000.0) {
             compander.run(&mut samples);
         }
-        let rms = (samples[24_000..].iter().map(|x| x * x).sum::<f64>() / 24_000.0).sqrt();
-        20.0 * (rms * 2f64.sqrt() / peak).log10()
+        20.0 * (rms(&samples[24_000..]) * 2f64.sqrt() / peak).log10()
     }
 
     #[test]

@@ -1,27 +1,29 @@
 //! Minimum-phase sections of the record and playback side: first and second order, and what they do at a frequency.
 
 use super::{DeckFile, Section};
+use biquad::{Biquad as _, Coefficients, DirectForm2Transposed};
 use rustfft::num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
-/// One digital section of at most second order (transposed direct form II).
+/// One digital section of at most second order. The crate runs it; its coefficients are designed here, because several of
+/// them are exact at a frequency of their own, and because [`super::Truth`] asks for responses.
 #[derive(Debug, Clone)]
 pub(crate) struct Biquad {
-    b: [f64; 3],
-    a: [f64; 2],
-    z: [f64; 2],
+    of: Coefficients<f64>,
+    filter: DirectForm2Transposed<f64>,
 }
 
 impl Biquad {
+    fn new(b: [f64; 3], a: [f64; 2]) -> Self {
+        let of = Coefficients { a1: a[0], a2: a[1], b0: b[0], b1: b[1], b2: b[2] };
+        Self { of, filter: DirectForm2Transposed::new(of) }
+    }
+
     /// (n0 + n1 s) / (d0 + d1 s) by the bilinear transform; exact at `exact_hz`, or at 0 Hz if that is 0.
     fn first_order(n: [f64; 2], d: [f64; 2], exact_hz: f64, rate_hz: f64) -> Self {
         let k = if exact_hz > 0.0 { TAU * exact_hz / (PI * exact_hz / rate_hz).tan() } else { 2.0 * rate_hz };
         let d0 = d[0] + d[1] * k;
-        Self {
-            b: [(n[0] + n[1] * k) / d0, (n[0] - n[1] * k) / d0, 0.0],
-            a: [(d[0] - d[1] * k) / d0, 0.0],
-            z: [0.0; 2],
-        }
+        Self::new([(n[0] + n[1] * k) / d0, (n[0] - n[1] * k) / d0, 0.0], [(d[0] - d[1] * k) / d0, 0.0])
     }
 
     /// Shelf with 0 dB in the bass and 20 lg(zero/pole) dB in the treble.
@@ -66,38 +68,36 @@ impl Biquad {
     }
 
     fn normalised(b: [f64; 3], a: [f64; 3]) -> Self {
-        Self { b: b.map(|b| b / a[0]), a: [a[1] / a[0], a[2] / a[0]], z: [0.0; 2] }
+        Self::new(b.map(|b| b / a[0]), [a[1] / a[0], a[2] / a[0]])
     }
 
     /// The section with zeros and poles exchanged; only for sections whose zeros lie inside the unit circle.
     pub(crate) fn inverse(&self) -> Self {
-        Self::normalised([1.0, self.a[0], self.a[1]], self.b)
+        Self::normalised([1.0, self.of.a1, self.of.a2], [self.of.b0, self.of.b1, self.of.b2])
     }
 
     /// Goes on with the coefficients of `other`.
     pub(crate) fn retune(&mut self, other: &Self) {
-        (self.b, self.a) = (other.b, other.a);
+        self.of = other.of;
+        self.filter.update_coefficients(other.of);
     }
 
     /// Filters in place.
     pub(crate) fn run(&mut self, samples: &mut [f64]) {
-        let ([b0, b1, b2], [a1, a2], [mut z1, mut z2]) = (self.b, self.a, self.z);
-        for sample in samples {
-            let x = *sample;
-            let y = b0 * x + z1;
-            z1 = b1 * x - a1 * y + z2;
-            z2 = b2 * x - a2 * y;
-            *sample = y;
-        }
+        samples.iter_mut().for_each(|x| *x = self.filter.run(*x));
         // Denormals would slow digital silence down.
-        self.z = [z1, z2].map(|z| if z.abs() < 1e-30 { 0.0 } else { z });
+        for state in [&mut self.filter.s1, &mut self.filter.s2] {
+            if state.abs() < 1e-30 {
+                *state = 0.0;
+            }
+        }
     }
 
     /// Complex response at `hz`.
     pub(crate) fn response(&self, hz: f64, rate_hz: f64) -> Complex64 {
         let z = Complex64::from_polar(1.0, -TAU * hz / rate_hz);
-        let numerator = (z * self.b[2] + self.b[1]) * z + self.b[0];
-        let denominator = (z * self.a[1] + self.a[0]) * z + 1.0;
+        let numerator = (z * self.of.b2 + self.of.b1) * z + self.of.b0;
+        let denominator = (z * self.of.a2 + self.of.a1) * z + 1.0;
         numerator / denominator
     }
 }

@@ -1,13 +1,15 @@
 //! Tests of the whole deck: its sound against its [`Truth`](super::Truth) and against formulas written out here.
 
 use super::*;
+use crate::signal::statistics::rms;
+use crate::signal::test_signals::sampled;
 use std::f64::consts::{PI, TAU};
 
 /// Tones with whole amplitude 0.1 each on both channels.
 fn tones(hz: &[f64], rate_hz: f64, seconds: f64) -> [Vec<f64>; 2] {
-    let frames = (seconds * rate_hz) as usize;
-    let value = |n: usize| hz.iter().map(|hz| 0.1 * (TAU * hz * n as f64 / rate_hz).sin()).sum();
-    let channel: Vec<f64> = (0..frames).map(value).collect();
+    let channel = sampled(rate_hz, (seconds * rate_hz) as usize, |t| {
+        hz.iter().map(|hz| 0.1 * (TAU * hz * t).sin()).sum()
+    });
     [channel.clone(), channel]
 }
 
@@ -385,7 +387,7 @@ fn a_dropout_is_found_where_the_truth_puts_it() {
     let returned = deck.play_all(&tones(&[3000.0], 48_000.0, 1.0));
     let rms = |channel: usize, at_s: f64| {
         let middle = (at_s * 48_000.0) as usize;
-        (returned[channel][middle - 160..middle + 160].iter().map(|x| x * x).sum::<f64>() / 320.0).sqrt()
+        rms(&returned[channel][middle - 160..middle + 160])
     };
     assert_within!(20.0 * (rms(1, 0.3) / rms(1, 0.6)).log10(), -20.0, 0.01, "dB");
     assert_within!(20.0 * (rms(0, 0.3) / rms(0, 0.6)).log10(), 0.0, 0.01, "dB");

@@ -1,8 +1,11 @@
 //! What somebody does at the deck while the programme runs: trimmers turned, noise reduction switched.
 
+use super::check::Check;
+use super::keys::{Checked, Range, Value, tables};
 use super::{DeckFile, Sides, ratio_of_db};
 use serde::{Deserialize, Serialize};
 
+tables! {
 /// What is done at the deck, in seconds of the programme. Default: nothing.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
@@ -17,17 +20,17 @@ pub struct Technician {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Turn {
-    /// When it begins, s of the programme, 0 to 3600.
-    pub at_s: f64,
-    /// How long it takes, s, 0 to 60. Default: 1.
-    #[serde(default = "one")]
-    pub over_s: f64,
-    /// Record level to which it is turned, dB re as built, -40 to 20.
+    /// When it begins, s of the programme.
+    pub at_s: f64 = 0.0 to 3600.0,
+    /// How long it takes, s. Default: 1.
+    #[serde(default = "super::keys::number::<1>")]
+    pub over_s: f64 = 0.0 to 60.0,
+    /// Record level to which it is turned, dB re as built.
     #[serde(default)]
-    pub record_db: Option<Sides>,
-    /// Bias to which it is turned, dB re nominal, -10 to 10.
+    pub record_db: Option<Sides> = -40.0 to 20.0,
+    /// Bias to which it is turned, dB re nominal.
     #[serde(default)]
-    pub bias_db: Option<Sides>,
+    pub bias_db: Option<Sides> = -10.0 to 10.0,
     /// Noise reduction switched in or out.
     #[serde(default)]
     pub noise_reduction: Option<bool>,
@@ -37,23 +40,20 @@ pub struct Turn {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct TurnSteps {
-    /// When the first begins, s of the programme, 0 to 3600.
-    pub first_s: f64,
-    /// From the beginning of one to that of the next, s, 1 to 600.
-    pub every_s: f64,
-    /// How long each takes, s, 0 to 60. Default: 1.
-    #[serde(default = "one")]
-    pub over_s: f64,
-    /// Record levels, dB re as built, -40 to 20, at most 200. Default: none.
+    /// When the first begins, s of the programme.
+    pub first_s: f64 = 0.0 to 3600.0,
+    /// From the beginning of one to that of the next, s.
+    pub every_s: f64 = 1.0 to 600.0,
+    /// How long each takes, s. Default: 1.
+    #[serde(default = "super::keys::number::<1>")]
+    pub over_s: f64 = 0.0 to 60.0,
+    /// Record levels, dB re as built, at most 200. Default: none.
     #[serde(default)]
-    pub record_db: Vec<Sides>,
-    /// Bias, dB re nominal, -10 to 10, at most 200. Default: none.
+    pub record_db: Vec<Sides> = -40.0 to 20.0,
+    /// Bias, dB re nominal, at most 200. Default: none.
     #[serde(default)]
-    pub bias_db: Vec<Sides>,
+    pub bias_db: Vec<Sides> = -10.0 to 10.0,
 }
-
-fn one() -> f64 {
-    1.0
 }
 
 /// How one channel is set at some moment.

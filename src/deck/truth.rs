@@ -12,6 +12,7 @@ use super::print_through::PrintThrough;
 use super::tape::{Curve, lift_response};
 use super::warp::Transport;
 use super::{DeckFile, Mono, ratio_of_db};
+use crate::signal::statistics::{mean, rms};
 use rustfft::num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -116,8 +117,7 @@ impl Truth {
 
     /// Mean delay of the right channel between two times of the return, us of the return's clock; sampled each 5 ms.
     pub fn mean_delay_us(&self, from_s: f64, to_s: f64) -> f64 {
-        let delays_us = self.delays_us(from_s, to_s);
-        delays_us.iter().sum::<f64>() / delays_us.len() as f64
+        mean(self.delays_us(from_s, to_s))
     }
 
     fn delays_us(&self, from_s: f64, to_s: f64) -> Vec<f64> {
@@ -130,8 +130,8 @@ impl Truth {
     /// Rms of the delay's wander about its mean between two times, us of the return's clock; sampled each 5 ms.
     pub fn wander_us_rms(&self, from_s: f64, to_s: f64) -> f64 {
         let values = self.delays_us(from_s, to_s);
-        let mean = self.mean_delay_us(from_s, to_s);
-        (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / values.len() as f64).sqrt()
+        let mean = mean(&values);
+        rms(values.iter().map(|value| value - mean))
     }
 
     /// Complex gain for small signals of the path of one channel without crosstalk; the phase is that of the azimuth and

@@ -1,11 +1,11 @@
 //! Faults of the recording that the meters found, in words that say what to do.
 
 use crate::capture::{Alignment, FoundSlate};
-use crate::measure::{LevelDependence, Measured};
+use crate::measure::{Evidence, LevelDependence};
 use crate::reading::{Facts, NoiseReduction, Warning, WarningId};
 
 /// Warnings about what was done to the signal on its way into the file.
-pub(super) fn faults(reading: &Facts, measured: &Measured) -> Vec<Warning> {
+pub(super) fn faults(reading: &Facts, evidence: &Evidence) -> Vec<Warning> {
     let mut warnings = Vec::new();
     // Steps of 8 bit make holes and walls of their own.
     if reading.capture.depth == "8" {
@@ -15,24 +15,24 @@ pub(super) fn faults(reading: &Facts, measured: &Measured) -> Vec<Warning> {
              24 bit.",
         ));
     } else {
-        warnings.extend(level_dependence(reading, measured));
-        warnings.extend(lossy(reading, measured));
+        warnings.extend(level_dependence(reading, evidence));
+        warnings.extend(lossy(reading, evidence));
     }
-    warnings.extend(time_jump(measured));
-    warnings.extend(not_running(measured));
+    warnings.extend(time_jump(evidence));
+    warnings.extend(not_running(evidence));
     warnings
 }
 
-fn not_running(measured: &Measured) -> Option<Warning> {
+fn not_running(evidence: &Evidence) -> Option<Warning> {
     let mut found = Vec::new();
-    if let Some([from_s, to_s]) = measured.ran_s {
+    if let Some([from_s, to_s]) = evidence.ran_s {
         found.push(format!(
             "the flutter tone does not run through, and flutter and dropouts were read between {:.1} and {:.1} s only",
             from_s.seconds(),
             to_s.seconds()
         ));
     }
-    if let Some(from_s) = measured.lost_from_s {
+    if let Some(from_s) = evidence.lost_from_s {
         found.push(format!(
             "no slate was found behind {:.1} s though the return goes on, and what is read behind it is uncertain, noise \
              above all",
@@ -51,9 +51,9 @@ fn not_running(measured: &Measured) -> Option<Warning> {
     })
 }
 
-fn level_dependence(reading: &Facts, measured: &Measured) -> Option<Warning> {
+fn level_dependence(reading: &Facts, evidence: &Evidence) -> Option<Warning> {
     let told = reading.circumstances.noise_reduction == NoiseReduction::On;
-    let text = match measured.level_dependence? {
+    let text = match evidence.level_dependence? {
         // Who said that it was on needs no advice to look.
         LevelDependence::Lowered(_) | LevelDependence::Lifted(_) if told => return None,
         LevelDependence::Lowered(db) => format!(
@@ -75,10 +75,10 @@ fn level_dependence(reading: &Facts, measured: &Measured) -> Option<Warning> {
     Some(Warning::new(WarningId::NoiseReductionOn, text))
 }
 
-fn lossy(reading: &Facts, measured: &Measured) -> Option<Warning> {
+fn lossy(reading: &Facts, evidence: &Evidence) -> Option<Warning> {
     // In clipping hiss has holes as well.
     let clipped = reading.capture.clipped_samples.iter().any(|&count| count > 0);
-    let signs: Vec<&str> = measured
+    let signs: Vec<&str> = evidence
         .lossy_signs
         .iter()
         .filter(|sign| !(clipped && sign.by_clipping))
@@ -98,8 +98,8 @@ fn lossy(reading: &Facts, measured: &Measured) -> Option<Warning> {
     ))
 }
 
-fn time_jump(measured: &Measured) -> Option<Warning> {
-    let mut found: Vec<String> = measured
+fn time_jump(evidence: &Evidence) -> Option<Warning> {
+    let mut found: Vec<String> = evidence
         .torn
         .iter()
         .map(|torn| {
@@ -113,8 +113,8 @@ fn time_jump(measured: &Measured) -> Option<Warning> {
             )
         })
         .collect();
-    if let Some(first_s) = measured.splices_s.first() {
-        let count = match measured.splices_s.len() {
+    if let Some(first_s) = evidence.splices_s.first() {
+        let count = match evidence.splices_s.len() {
             1 => "once".to_owned(),
             n => format!("{n} times"),
         };

@@ -6,7 +6,7 @@ use super::warnings::{broken_samples, no_slate_why, warn};
 use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source, check_rate};
 use crate::judge::{Limits, Reading, conclude};
 use crate::measure::{
-    LoopbackCapture, MeasureOptions, Measured, PlayedDifference, TapeCourse, TransportNumbers,
+    Evidence, LoopbackCapture, MeasureOptions, PlayedDifference, TapeCourse, TransportNumbers,
     amplifier_response, measure, subtract, tell_time_constants,
 };
 use crate::programme::{Recipe, Timeline, built_in, built_in_by_code};
@@ -221,16 +221,15 @@ fn measure_source(
         medium: options.medium,
         response_expected: true,
     };
-    let mut measured = measure(&relabelled, &timeline, &alignment, &measuring)?;
-    if measured.opposed == Some(true) {
+    let measured = measure(&relabelled, &timeline, &alignment, &measuring)?;
+    if measured.evidence.opposed == Some(true) {
         alignment.wiring.inverted[1] ^= true;
     }
     reading.recipe = Some(RecipeId { name: timeline.name.clone(), code: format!("{code:04x}") });
     describe_capture(&mut reading, &alignment);
     warn(&mut reading, &alignment, &found, facts, &measured);
-    let course = measured.course.take();
-    let mut differences = measured.differences.clone();
-    fill(&mut reading, measured);
+    let Evidence { course, mut differences, .. } = measured.evidence;
+    reading.measured = measured.facts;
     if let (Some(loopback), Some(path)) = (loopback, &options.loopback) {
         differences = subtract(&mut reading, &differences, loopback, &options.medium)
             .map_err(|source| ReadError::NotLoopback { path: path.clone(), source })?;
@@ -368,25 +367,4 @@ pub(super) fn describe_capture(reading: &mut Facts, alignment: &Alignment) {
         capture.peak_dbfs.swap(0, 1);
         capture.clipped_samples.swap(0, 1);
     }
-}
-
-/// Puts the measured sections in.
-pub(super) fn fill(reading: &mut Facts, measured: Measured) {
-    reading.level = measured.level;
-    reading.response = measured.response;
-    reading.amplifier = measured.amplifier;
-    reading.azimuth = measured.azimuth;
-    reading.speed = measured.speed;
-    reading.noise = measured.noise;
-    reading.flutter = measured.flutter;
-    reading.rounds = measured.rounds.rounds;
-    reading.bias = measured.rounds.bias;
-    reading.bias_sweep = measured.rounds.bias_sweep;
-    reading.noise_reduction = measured.rounds.noise_reduction;
-    reading.distortion = measured.distortion;
-    reading.intermodulation = measured.intermodulation;
-    reading.saturation = measured.saturation;
-    reading.separation = measured.separation;
-    reading.erasing = measured.erasing;
-    reading.dropouts = measured.dropouts;
 }

@@ -2,7 +2,9 @@
 
 use crate::capture::{CaptureError, HealthMeter, InMemory, ReturnFile, Source};
 use crate::judge::judge_skew;
-use crate::measure::{Consensus, Content, RECORDERS_US, Skew, SkewMeter, coarse_delay_us, consensus, skew};
+use crate::measure::{
+    Consensus, Content, Meter, RECORDERS_US, Skew, SkewCells, SkewMeter, coarse_delay_us, consensus, skew,
+};
 use crate::reading::{
     FileClock, SKEW_FORMAT, SkewConsensus, SkewContent, SkewReading, SkewStretch, SkewTape, SkewVerdict,
     Warning, WarningId,
@@ -62,20 +64,30 @@ pub fn skew_samples(
 /// One tape: heard twice, because a large delay must be undone before the bands are summed.
 fn tape(source: &dyn Source, name: &str, mono: bool, medium: &Medium) -> Result<SkewTape, CaptureError> {
     let rate_hz = source.rate_hz();
-    let mut first = SkewMeter::new(rate_hz, 0.0);
     let mut health = [HealthMeter::default(), HealthMeter::default()];
-    source.read(0, u64::MAX, &mut |block| {
-        first.feed(block);
+    let first = cells(source, 0.0, &mut |block| {
         for (meter, samples) in health.iter_mut().zip(block) {
             meter.feed(samples);
         }
     })?;
-    let mut second = SkewMeter::new(rate_hz, coarse_delay_us(&first.finish()));
-    source.read(0, u64::MAX, &mut |block| second.feed(block))?;
-    let cells = second.finish();
+    let cells = cells(source, coarse_delay_us(&first), &mut |_| {})?;
     let found = skew(&cells, rate_hz);
     let clipped = health.map(|meter| meter.finish().clipped_samples);
     Ok(described(name, rate_hz, cells.length_s, mono, &found, clipped, medium))
+}
+
+/// The cells of the whole recording with `undone_us` undone; `also` hears every block.
+fn cells(
+    source: &dyn Source,
+    undone_us: f64,
+    also: &mut dyn FnMut([&[f64]; 2]),
+) -> Result<SkewCells, CaptureError> {
+    let mut meter = SkewMeter::new(source.rate_hz(), undone_us).expect("it has room at every rate");
+    source.read(0, u64::MAX, &mut |block| {
+        meter.feed(block);
+        also(block);
+    })?;
+    Ok(meter.finish())
 }
 
 fn described(

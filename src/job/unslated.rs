@@ -1,7 +1,7 @@
 //! A return that carries none of our slates: what is on it is found by listening, and measured like a programme.
 
 use super::error::ReadError;
-use super::read::{FileFacts, Playing, ReadOptions, blank, describe_capture, fill};
+use super::read::{FileFacts, Playing, ReadOptions, blank, describe_capture};
 use super::unslated_words::{disbelieved, remarks};
 use super::warnings::{broken_samples, warn};
 use crate::capture::{
@@ -125,12 +125,13 @@ fn measure_source(
         response_expected: ladder || served.sweep.is_some(),
     };
     let mut measured = measure(source, &served.timeline, &served.alignment, &measuring)?;
-    if measured.opposed == Some(true) {
+    if measured.evidence.opposed == Some(true) {
         served.alignment.wiring.inverted[1] ^= true;
     }
-    measured.speed = tone_speed(&for_speed(&served, &measured), &knowledge(&names, unslated, &measured));
+    measured.facts.speed =
+        tone_speed(&for_speed(&served, &measured), &knowledge(&names, unslated, &measured));
     trim_response(&mut measured, ladder, &values);
-    values.correct_levels(&mut measured.level);
+    values.correct_levels(&mut measured.facts.level);
     describe_capture(&mut reading, &served.alignment);
     warn(&mut reading, &served.alignment, &[], &facts, &measured);
     reading.found = found(&heard, &served, &measured);
@@ -138,7 +139,7 @@ fn measure_source(
     let codes: Vec<u16> = built_in().iter().map(|recipe| Timeline::from(recipe).code).collect();
     let slates = assemble(&scan.chirps, &codes).len();
     reading.warnings.extend(remarks(&listened, &measured, slates));
-    fill(&mut reading, measured);
+    reading.measured = measured.facts;
     reading.tape = values.section(&reading.level);
     Ok(Playing {
         facts: reading,
@@ -194,7 +195,7 @@ fn for_speed(served: &Served, measured: &Measured) -> Vec<MeasuredTone> {
     let any_known = served.tones.iter().any(known);
     let used = served.tones.iter().filter(|tone| if any_known { known(tone) } else { tone.name.is_some() });
     used.filter_map(|tone| {
-        let of = |part: &str| measured.tones.iter().find(|measured| measured.part == part);
+        let of = |part: &str| measured.evidence.tones.iter().find(|measured| measured.part == part);
         let parts = ["-flutter", "", "-response", "-azimuth"].map(|suffix| format!("{}{suffix}", tone.part));
         parts.iter().find_map(|part| of(part)).cloned()
     })
@@ -202,7 +203,7 @@ fn for_speed(served: &Served, measured: &Measured) -> Vec<MeasuredTone> {
 }
 
 fn knowledge(names: &Names, unslated: &UnslatedOptions, measured: &Measured) -> FrequencyKnowledge {
-    let wow_percent = measured.flutter.as_ref().and_then(|flutter| flutter.wow_rms_percent);
+    let wow_percent = measured.facts.flutter.as_ref().and_then(|flutter| flutter.wow_rms_percent);
     let by = |whose: NamedBy| names.names.iter().flatten().any(|name| name.by == whose);
     match (&unslated.known, &unslated.tape) {
         (Some(known), _) if by(NamedBy::Known) => {
@@ -219,13 +220,14 @@ fn knowledge(names: &Names, unslated: &UnslatedOptions, measured: &Measured) -> 
 
 /// Leaves of the response what rests on a ladder or a sweep, with what is known to be on the tape subtracted.
 fn trim_response(measured: &mut Measured, ladder: bool, values: &TapeValues) {
-    if let Some(response) = &mut measured.response {
+    if let Some(response) = &mut measured.facts.response {
         if !ladder {
             response.steps.clear();
         }
         values.correct_response(response);
     }
-    measured.response = measured.response.take().filter(|r| !r.steps.is_empty() || !r.sweep.is_empty());
+    measured.facts.response =
+        measured.facts.response.take().filter(|r| !r.steps.is_empty() || !r.sweep.is_empty());
 }
 
 /// Section `found`.
@@ -240,7 +242,7 @@ fn found(heard: &Heard, served: &Served, measured: &Measured) -> Vec<Found> {
         served.tones.iter().map(|tone| found_tone(tone, clock, measured, &pair)).collect();
     for (k, sweep) in heard.sweeps.iter().enumerate() {
         let measured =
-            served.sweep == Some(k) && measured.response.as_ref().is_some_and(|r| !r.sweep.is_empty());
+            served.sweep == Some(k) && measured.facts.response.as_ref().is_some_and(|r| !r.sweep.is_empty());
         found.push(Found {
             kind: FoundKind::Sweep,
             from_s: clock.at(sweep.from_s),
@@ -255,7 +257,7 @@ fn found(heard: &Heard, served: &Served, measured: &Measured) -> Vec<Found> {
         });
     }
     for (k, between) in heard.between.iter().enumerate() {
-        let noise = served.silence == Some(k) && measured.noise.is_some();
+        let noise = served.silence == Some(k) && measured.facts.noise.is_some();
         found.push(Found {
             kind: match between.kind {
                 BetweenKind::Silence => FoundKind::Silence,
@@ -288,13 +290,13 @@ fn found_tone(
         measured.part == tone.part
             || measured.part.strip_prefix(&tone.part).is_some_and(|rest| rest.starts_with("-re"))
     };
-    let exact = measured.tones.iter().find(own);
+    let exact = measured.evidence.tones.iter().find(own);
     let words = [
         ("level", tone.level),
-        ("response", tone.response && measured.response.is_some()),
-        ("flutter", tone.flutter && measured.flutter.is_some()),
-        ("azimuth", tone.azimuth && measured.azimuth.is_some()),
-        ("speed", tone.name.is_some() && measured.speed.is_some()),
+        ("response", tone.response && measured.facts.response.is_some()),
+        ("flutter", tone.flutter && measured.facts.flutter.is_some()),
+        ("azimuth", tone.azimuth && measured.facts.azimuth.is_some()),
+        ("speed", tone.name.is_some() && measured.facts.speed.is_some()),
     ];
     let serves: Vec<&str> = words.iter().filter(|word| word.1).map(|word| word.0).collect();
     let rough = pair(tone.tone.dbfs, tone.tone.on);

@@ -198,7 +198,7 @@ fn guessed(listened: &Listened) -> Option<Warning> {
 fn levels(listened: &Listened, measured: &Measured) -> Option<Warning> {
     let tones = &listened.served.tones;
     let ladder: Vec<f64> = tones.iter().filter(|tone| tone.response).map(|tone| tone.hz).collect();
-    if ladder.is_empty() && tones.len() > 1 && measured.response.is_none() {
+    if ladder.is_empty() && tones.len() > 1 && measured.facts.response.is_none() {
         return Some(Warning::new(
             WarningId::NoLadder,
             "The tones do not make a ladder of equal level, so no response is stated. If the levels of the tones are known, \
@@ -279,7 +279,7 @@ fn recording(listened: &Listened, measured: &Measured) -> Vec<Warning> {
         .iter()
         .enumerate()
         .filter(|(k, _)| {
-            served.sweep != Some(*k) || measured.response.as_ref().is_none_or(|r| r.sweep.is_empty())
+            served.sweep != Some(*k) || measured.facts.response.as_ref().is_none_or(|r| r.sweep.is_empty())
         })
         .map(|(_, sweep)| format!("{:.0} to {:.0} Hz at {:.1} s", sweep.from_hz, sweep.to_hz, sweep.from_s))
         .collect();

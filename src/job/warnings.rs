@@ -4,7 +4,7 @@ use super::faults::{faults, several_takes};
 use super::read::FileFacts;
 use crate::capture::{Alignment, FoundSlate, Scan};
 use crate::measure::Measured;
-use crate::reading::{Facts, Origin, RecordedOn, Warning, WarningId};
+use crate::reading::{self, Facts, Origin, RecordedOn, Warning, WarningId};
 
 /// Why no slate was found, as far as the recording shows.
 pub(super) fn no_slate_why(scan: &Scan, reading: &Facts) -> String {
@@ -133,18 +133,18 @@ pub(super) fn warn(
             ),
         );
     }
-    if !measured.dropouts.is_empty() {
-        let deepest = measured.dropouts.iter().map(|d| d.depth_db).fold(0.0, f64::max);
+    if !measured.facts.dropouts.is_empty() {
+        let deepest = measured.facts.dropouts.iter().map(|d| d.depth_db).fold(0.0, f64::max);
         add(
             WarningId::Dropouts,
             format!(
                 "{} dropouts in the steady tones, the deepest {deepest:.0} dB. They were left out of the levels. \
                  Clean heads and tape path, or use a better tape.",
-                measured.dropouts.len()
+                measured.facts.dropouts.len()
             ),
         );
     }
-    if let Some(mains) = measured.noise.as_ref().and_then(|noise| noise.mains.as_ref())
+    if let Some(mains) = measured.facts.noise.as_ref().and_then(|noise| noise.mains.as_ref())
         && mains.hum_db.iter().flatten().any(|&db| db > -55.0)
     {
         add(
@@ -160,17 +160,16 @@ pub(super) fn warn(
             ),
         );
     }
-    in_rounds(reading, measured);
+    in_rounds(reading, &measured.facts);
     reading.warnings.extend(several_takes(found, alignment));
-    reading.warnings.extend(measured.warnings.iter().cloned());
-    let faults = faults(reading, measured);
+    reading.warnings.extend(measured.evidence.warnings.iter().cloned());
+    let faults = faults(reading, &measured.evidence);
     reading.warnings.extend(faults);
 }
 
 /// What was odd about jobs in rounds.
-fn in_rounds(reading: &mut Facts, measured: &Measured) {
+fn in_rounds(reading: &mut Facts, measured: &reading::Measured) {
     let moved: Vec<String> = measured
-        .rounds
         .rounds
         .iter()
         .filter_map(|round| Some(format!("round {}: {}", round.round, round.moved.as_ref()?)))
@@ -190,19 +189,14 @@ fn in_rounds(reading: &mut Facts, measured: &Measured) {
     if matches!(reading.circumstances.recorded_on, Some(RecordedOn::Loopback | RecordedOn::Injected)) {
         return;
     }
-    if measured.rounds.noise_reduction.as_ref().is_some_and(|found| found.switched == Some(false)) {
+    if measured.noise_reduction.as_ref().is_some_and(|found| found.switched == Some(false)) {
         reading.warnings.push(Warning::new(
             WarningId::NoiseReductionNotSwitched,
             "Both halves are the same, noise included: noise reduction was in or out in both of them, or it does nothing. \
              Switch it in at the pause, with two heads in recording and again in playback.",
         ));
     }
-    if measured
-        .rounds
-        .bias_sweep
-        .as_ref()
-        .is_some_and(|sweep| sweep.steps.len() > 2 && sweep.rising.is_none())
-    {
+    if measured.bias_sweep.as_ref().is_some_and(|sweep| sweep.steps.len() > 2 && sweep.rising.is_none()) {
         reading.warnings.push(Warning::new(
             WarningId::BiasNotStepped,
             "The treble moved by less than 1 dB from the first round to the last, or the channels against each other: the \

@@ -291,6 +291,7 @@ impl Voice {
 mod tests {
     use super::*;
     use crate::programme::{Recipe, built_in_by_name};
+    use crate::signal::statistics::rms;
     use proptest::prelude::*;
     use std::f64::consts::{SQRT_2, TAU};
 
@@ -314,10 +315,6 @@ mod tests {
         let start = frames_of(place.start_s, rate_hz) as usize;
         let end = start + frames_of(place.length_s, rate_hz) as usize;
         Renderer::new(timeline, rate_hz, -12.0).unwrap().collect().map(|channel| channel[start..end].to_vec())
-    }
-
-    fn rms(samples: &[f64]) -> f64 {
-        (samples.iter().map(|x| x * x).sum::<f64>() / samples.len() as f64).sqrt()
     }
 
     /// Least-squares amplitude and phase (rad, of a sine, at sample 0) at `hz`.

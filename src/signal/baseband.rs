@@ -3,6 +3,7 @@
 use super::fir::low_pass;
 use super::halving::Halvers;
 use super::overlap_save::{OverlapSave, Plan};
+use crate::signal::statistics::mean;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -133,6 +134,11 @@ impl Baseband {
     pub fn margin_s(&self) -> f64 {
         self.half_taps as f64 / self.plan.rate_hz + self.start_s()
     }
+}
+
+/// Mean powers of the whole blocks of `size` samples.
+pub(crate) fn block_powers(samples: &[Complex64], size: usize) -> Vec<f64> {
+    samples.chunks_exact(size).map(|block| mean(block.iter().map(Complex64::norm_sqr))).collect()
 }
 
 #[cfg(test)]

@@ -132,15 +132,10 @@ impl CrossSpectra {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::white;
 
     fn noise(count: usize, seed: u64) -> Vec<f64> {
-        let mut state = seed;
-        (0..count)
-            .map(|_| {
-                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-                (state >> 11) as f64 * 2f64.powi(-52) - 1.0
-            })
-            .collect()
+        white(1.0 / 3f64.sqrt(), count, seed)
     }
 
     fn windows(channels: [&[f64]; 2], block: usize, undo_delay_s: f64) -> Vec<Vec<CrossPower>> {

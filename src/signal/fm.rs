@@ -1,6 +1,8 @@
 //! Frequency demodulation of a tone that was brought down near 0 Hz.
 
 use super::plans::{Precision, real_inverse};
+use crate::signal::fit::Line;
+use crate::signal::statistics::median;
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
@@ -42,8 +44,7 @@ pub fn demodulate(samples: &[Complex64], rate_hz: f64) -> Option<Demodulated> {
         return None;
     }
     let powers: Vec<f64> = samples.iter().map(Complex64::norm_sqr).collect();
-    let mut sorted = powers.clone();
-    let power = super::nth(&mut sorted, n / 2)?;
+    let power = median(&powers);
     if !(power > 0.0) {
         return None;
     }
@@ -127,18 +128,12 @@ fn bridge(steps: &mut [f64], low: &[f64], edge: usize, turn: impl Fn(usize, usiz
 
 /// Value at the near end of a short course that begins beside a hole: its best line's, or the mean of a very short one.
 fn at_edge(outwards: &[f64]) -> Option<f64> {
-    let n = outwards.len() as f64;
-    if outwards.is_empty() {
-        return None;
+    let line = Line::of(outwards);
+    match outwards.len() {
+        0 => None,
+        1..8 => Some(line.y),
+        _ => Some(line.at(-0.5)),
     }
-    let mean = outwards.iter().sum::<f64>() / n;
-    if outwards.len() < 8 {
-        return Some(mean);
-    }
-    let middle = (n - 1.0) / 2.0;
-    let products: f64 = outwards.iter().enumerate().map(|(k, x)| (k as f64 - middle) * x).sum();
-    let squares: f64 = (0..outwards.len()).map(|k| (k as f64 - middle).powi(2)).sum();
-    Some(mean - (middle + 0.5) * products / squares)
 }
 
 /// Removes the parabola that fits best; the residual has no mean, no drift and no bend.
@@ -201,6 +196,7 @@ pub fn filter_by_response(values: &[f64], rate_hz: f64, response: impl Fn(f64) -
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::sine;
 
     fn wobbling(rate_hz: f64, flutter_hz: f64, deviation_hz: f64, seconds: f64) -> Vec<Complex64> {
         (0..(rate_hz * seconds) as usize)
@@ -255,7 +251,7 @@ mod tests {
 
     #[test]
     fn filtering_by_response_keeps_what_it_should() {
-        let values: Vec<f64> = (0..3000).map(|n| (TAU * 5.0 * f64::from(n) / 1000.0).sin()).collect();
+        let values = sine(1.0, 5.0, 1000.0, 3000);
         let kept = filter_by_response(&values, 1000.0, |hz| Complex64::new(f64::from(hz < 50.0), 0.0));
         let gone = filter_by_response(&values, 1000.0, |hz| Complex64::new(f64::from(hz > 50.0), 0.0));
         for k in 500..2500 {

@@ -155,6 +155,7 @@ fn real<T: FftNum>(x: f64) -> T {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::sampled;
     use std::f64::consts::TAU;
 
     fn halved(samples: &[f64], cuts: &[usize]) -> Vec<f64> {
@@ -174,7 +175,7 @@ mod tests {
     }
 
     fn tone(hz: f64) -> Vec<f64> {
-        (0..48_000).map(|n| (TAU * hz * f64::from(n) / 48_000.0 + 0.3).sin()).collect()
+        sampled(48_000.0, 48_000, |t| (TAU * hz * t + 0.3).sin())
     }
 
     #[test]

@@ -5,6 +5,7 @@ pub mod cross_spectra;
 pub mod dither;
 pub mod fade;
 pub mod fir;
+pub(crate) mod fit;
 pub mod fm;
 pub mod halving;
 pub mod noise;
@@ -13,12 +14,10 @@ pub mod overlap_save;
 pub mod plans;
 pub mod quasi_peak_468;
 pub mod spectrum;
+pub(crate) mod statistics;
+#[cfg(test)]
+pub(crate) mod test_signals;
 pub mod weighting_468;
-
-/// Value that would stand at `index` if `values` were sorted, which they are not afterwards; `None` beyond their end.
-pub(crate) fn nth(values: &mut [f64], index: usize) -> Option<f64> {
-    (index < values.len()).then(|| *values.select_nth_unstable_by(index, f64::total_cmp).1)
-}
 
 /// The largest multiple of `multiple` (a power of 2) of at most `most` whose only prime factors are 2, 3 and 5; 0 if there is none.
 pub(crate) fn last_fast_length(most: usize, multiple: usize) -> usize {

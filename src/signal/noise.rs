@@ -189,6 +189,7 @@ impl Noise {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::statistics::rms;
     use realfft::RealFftPlanner;
 
     /// FNV-1a over the bits of every sample.
@@ -322,7 +323,7 @@ mod tests {
         let extent = noise.extent(10_000);
         let samples: Vec<f64> = (0..10_000).map(|_| noise.sample()).collect();
         assert_eq!(extent.peak, samples.iter().fold(0.0, |peak: f64, x| peak.max(x.abs())));
-        assert_within!(extent.rms, (samples.iter().map(|x| x * x).sum::<f64>() / 1e4).sqrt(), 1e-12, "");
+        assert_within!(extent.rms, rms(&samples), 1e-12, "");
         assert_eq!(Noise::white(1).extent(0), Extent { rms: 0.0, peak: 0.0 });
     }
 

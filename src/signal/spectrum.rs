@@ -1,6 +1,7 @@
 //! Power spectra.
 
 use super::plans::{Precision, complex_forward};
+use crate::signal::statistics::median;
 use num_complex::Complex64;
 use realfft::RealToComplex;
 use std::f64::consts::TAU;
@@ -138,10 +139,8 @@ impl Density {
         if first > last {
             return 0.0;
         }
-        let mut bins = self.per_hz[first..=last].to_vec();
-        let middle = bins.len() / 2;
         let n = self.segments.max(1) as f64;
-        super::nth(&mut bins, middle).unwrap_or(0.0) / (1.0 - 1.0 / (9.0 * n)).powi(3)
+        median(&self.per_hz[first..=last]) / (1.0 - 1.0 / (9.0 * n)).powi(3)
     }
 }
 
@@ -169,12 +168,12 @@ pub fn periodogram(samples: &[Complex64], rate_hz: f64) -> Vec<(f64, f64)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::sine;
 
     #[test]
     fn a_sine_has_half_its_squared_amplitude() {
         let mut welch = Welch::new(48_000.0, 4096);
-        let samples: Vec<f64> =
-            (0..96_000).map(|n| 0.5 * (TAU * 1003.7 * n as f64 / 48_000.0).sin()).collect();
+        let samples: Vec<f64> = sine(0.5, 1003.7, 48_000.0, 96_000);
         for block in samples.chunks(1234) {
             welch.feed(block);
         }

@@ -5,7 +5,10 @@
 //! good by a short numerator, fitted by least squares to the network's complex response, so the filter follows the
 //! network to 0.15 dB up to [`WeightingFilter::highest_hz`]; above that a sampled signal cannot follow it.
 
+use crate::signal::fit::least_squares;
 use crate::trade::itu_r_468::{NUMERATOR, POLES_HZ, weighting_db};
+use biquad::{Biquad, Coefficients, DirectForm2Transposed};
+use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -26,7 +29,7 @@ pub struct WeightingFilter {
     pairs: [(f64, f64); 3],
     inputs: Vec<f64>,
     at: usize,
-    held: [(f64, f64); 3],
+    sections: [DirectForm2Transposed<f64>; 3],
 }
 
 /// The poles in the z plane, in pairs: two real ones, then two conjugate pairs.
@@ -62,7 +65,7 @@ impl WeightingFilter {
         let poles: Vec<Complex64> = places.iter().map(|&hz| over_poles(&pairs, hz, rate_hz)).collect();
         let best = (0..=60)
             .map(|tenth| f64::from(tenth) / 10.0)
-            .map(|late| fit(&places, &poles, taps, late, rate_hz))
+            .filter_map(|late| fit(&places, &poles, taps, late, rate_hz))
             .min_by(|a, b| a.1.total_cmp(&b.1));
         let taps = best.map(|best| best.0).unwrap_or_default();
         // (1 - z^-1) times the fitted taps.
@@ -77,7 +80,9 @@ impl WeightingFilter {
             numerator,
             pairs,
             at: 0,
-            held: [(0.0, 0.0); 3],
+            sections: pairs.map(|(a1, a2)| {
+                DirectForm2Transposed::new(Coefficients { a1, a2, b0: 1.0, b1: 0.0, b2: 0.0 })
+            }),
         };
         let gain = 10f64.powf(-filter.response_db(1000.0) / 20.0);
         filter.numerator.iter_mut().for_each(|tap| *tap *= gain);
@@ -102,15 +107,10 @@ impl WeightingFilter {
         self.inputs[self.at] = sample;
         // Newest first.
         let (newer, older) = (&self.inputs[..=self.at], &self.inputs[self.at + 1..]);
-        let mut x: f64 =
+        let x: f64 =
             newer.iter().rev().chain(older.iter().rev()).zip(&self.numerator).map(|(x, tap)| x * tap).sum();
         self.at = (self.at + 1) % count;
-        for ((a1, a2), (y1, y2)) in self.pairs.iter().zip(&mut self.held) {
-            let y = x - a1 * *y1 - a2 * *y2;
-            (*y2, *y1) = (*y1, y);
-            x = y;
-        }
-        x
+        self.sections.iter_mut().fold(x, |x, section| section.run(x))
     }
 }
 
@@ -121,10 +121,9 @@ fn over_poles(pairs: &[(f64, f64); 3], hz: f64, rate_hz: f64) -> Complex64 {
 }
 
 /// Taps whose filter comes closest to the network `late` samples later, and its largest error in dB.
-fn fit(places: &[f64], poles: &[Complex64], taps: usize, late: f64, rate_hz: f64) -> (Vec<f64>, f64) {
+fn fit(places: &[f64], poles: &[Complex64], taps: usize, late: f64, rate_hz: f64) -> Option<(Vec<f64>, f64)> {
     let rows = 2 * places.len();
-    let mut columns = vec![vec![0.0; rows]; taps];
-    let mut want = vec![0.0; rows];
+    let (mut columns, mut want) = (DMatrix::zeros(rows, taps), DVector::zeros(rows));
     for (k, (&hz, &pole)) in places.iter().zip(poles).enumerate() {
         let delay = Complex64::cis(-TAU * hz / rate_hz);
         let target = network(hz);
@@ -132,49 +131,18 @@ fn fit(places: &[f64], poles: &[Complex64], taps: usize, late: f64, rate_hz: f64
         let y = target * Complex64::cis(-TAU * hz * late / rate_hz) * weight;
         (want[2 * k], want[2 * k + 1]) = (y.re, y.im);
         let mut x = (1.0 - delay) * pole * weight;
-        for column in &mut columns {
+        for mut column in columns.column_iter_mut() {
             (column[2 * k], column[2 * k + 1]) = (x.re, x.im);
             x *= delay;
         }
     }
-    let taps = least_squares(&columns, &want);
+    let taps = least_squares(columns.clone(), &want)?;
+    let got = columns * &taps;
+    // The target has magnitude 1 here.
     let worst_db = (0..places.len())
-        .map(|k| {
-            let part =
-                |row: usize| columns.iter().zip(&taps).map(|(column, tap)| column[row] * tap).sum::<f64>();
-            // The target has magnitude 1 here.
-            (20.0 * part(2 * k).hypot(part(2 * k + 1)).log10()).abs()
-        })
+        .map(|k| (20.0 * got[2 * k].hypot(got[2 * k + 1]).log10()).abs())
         .fold(0.0, f64::max);
-    (taps, if worst_db.is_finite() { worst_db } else { f64::INFINITY })
-}
-
-/// Least-squares solution by Gram-Schmidt with one repetition (it keeps what normal equations would lose).
-fn least_squares(columns: &[Vec<f64>], want: &[f64]) -> Vec<f64> {
-    let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
-    let count = columns.len();
-    let mut basis: Vec<Vec<f64>> = Vec::with_capacity(count);
-    let mut upper = vec![vec![0.0; count]; count];
-    for (k, column) in columns.iter().enumerate() {
-        let mut rest = column.clone();
-        for _ in 0..2 {
-            for (j, direction) in basis.iter().enumerate() {
-                let share = dot(direction, &rest);
-                upper[j][k] += share;
-                rest.iter_mut().zip(direction).for_each(|(x, d)| *x -= share * d);
-            }
-        }
-        let length = dot(&rest, &rest).sqrt();
-        upper[k][k] = length;
-        rest.iter_mut().for_each(|x| *x /= length);
-        basis.push(rest);
-    }
-    let mut solution = vec![0.0; count];
-    for k in (0..count).rev() {
-        let known: f64 = (k + 1..count).map(|j| upper[k][j] * solution[j]).sum();
-        solution[k] = (dot(&basis[k], want) - known) / upper[k][k];
-    }
-    solution
+    worst_db.is_finite().then(|| (taps.as_slice().to_vec(), worst_db))
 }
 
 /// Largest difference from the network up to `hz`, dB, on a grid; for tests and for what a reading may claim.

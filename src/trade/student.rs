@@ -1,4 +1,4 @@
-//! Factors for few observations: JCGM 100:2008 (Guide to the expression of uncertainty in measurement), Annex G, table G.2.
+//! Few observations, their deviation and the factors that go with it: JCGM 100:2008 (Guide to the expression of uncertainty in measurement), Annex G, table G.2.
 
 /// Student's factor for a coverage of 95.45 % (what k = 2 covers of a normal distribution) by degrees of freedom, from 1 on.
 ///
@@ -19,6 +19,14 @@ pub fn coverage_factor(count: usize) -> f64 {
             2.0 + 2.5 / free + 3.0625 / (free * free)
         }),
     }
+}
+
+/// Mean of a sample and its standard deviation; the deviation is 0 for fewer than two values.
+pub fn mean_and_deviation(values: &[f64]) -> (f64, f64) {
+    let n = values.len() as f64;
+    let mean = values.iter().sum::<f64>() / n.max(1.0);
+    let squares: f64 = values.iter().map(|x| (x - mean).powi(2)).sum();
+    (mean, (squares / (n - 1.0).max(1.0)).sqrt())
 }
 
 /// What chance exceeds, either way, once in 1 / `p` times, in standard deviations of a normal distribution; `p` from 1e-12 to 1.

@@ -1,6 +1,6 @@
 //! A tone whose speed is known, in hiss, with faults of level.
 
-use deckproof::measure::FlutterMeter;
+use deckproof::measure::{FlutterMeter, FlutterPlan, Meter};
 use deckproof::reading::{FileClock, Flutter};
 use std::f64::consts::TAU;
 
@@ -104,7 +104,11 @@ impl Played<'_> {
 
     pub fn read_expecting(&self, hz: f64) -> Flutter {
         let samples = self.samples();
-        let mut meter = FlutterMeter::new(self.rate_hz, self.carrier_hz, hz, FileClock::default());
+        let mut meter = FlutterMeter::new(
+            self.rate_hz,
+            FlutterPlan { programme_hz: self.carrier_hz, expected_hz: hz, clock: FileClock::default() },
+        )
+        .unwrap();
         for (left, right) in samples[0].chunks(8192).zip(samples[1].chunks(8192)) {
             meter.feed([left, right]);
         }

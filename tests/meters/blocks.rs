@@ -6,8 +6,8 @@ use deckproof::capture::{
     Alignment, CaptureError, ChirpFinder, HealthMeter, InMemory, Source, assemble, scan,
 };
 use deckproof::measure::{
-    DistortionMeter, ErasingMeter, FlutterMeter, MeasureOptions, NoiseMeter, SeparationMeter,
-    SpeedWanderMeter, SweepMeter, SweepPlace, ToneMeter, TwinToneMeter, measure,
+    DistortionMeter, ErasingMeter, FlutterMeter, FlutterPlan, LeakagePlan, MeasureOptions, Meter, NoiseMeter,
+    SeparationMeter, SpeedWanderMeter, SweepMeter, SweepPlace, ToneMeter, TwinToneMeter, WanderPlan, measure,
 };
 use deckproof::programme::slate::{Side, Slate};
 use deckproof::reading::FileClock;
@@ -123,20 +123,25 @@ pub fn all_meters_on(rate_hz: f64, samples: [&[f64]; 2], cuts: &[usize]) -> Vec<
     feed(cuts, &mut |block| tone.feed(block));
     found.push(("tone", format!("{:#?}", tone.finish())));
 
-    let mut flutter = FlutterMeter::new(rate_hz, 3150.0, 3160.0, FileClock::default());
+    let mut flutter = FlutterMeter::new(
+        rate_hz,
+        FlutterPlan { programme_hz: 3150.0, expected_hz: 3160.0, clock: FileClock::default() },
+    )
+    .unwrap();
     feed(cuts, &mut |block| flutter.feed(block));
     found.push(("flutter", format!("{:#?}", flutter.finish())));
 
-    let mut wander = SpeedWanderMeter::new(rate_hz, 3150.0, 100.0).unwrap();
+    let mut wander =
+        SpeedWanderMeter::new(rate_hz, WanderPlan { expected_hz: 3150.0, corner_hz: 100.0 }).unwrap();
     feed(cuts, &mut |block| wander.feed(block));
-    found.push(("wander", format!("{:#?}", wander.finish(1.0))));
+    found.push(("wander", format!("{:#?}", wander.finish())));
 
-    let mut noise = NoiseMeter::new(rate_hz);
+    let mut noise = NoiseMeter::new(rate_hz, 1.0).unwrap();
     feed(cuts, &mut |block| noise.feed(block));
     found.push(("noise", format!("{:#?}", noise.finish())));
 
     let place = SweepPlace { from_hz: 300.0, to_hz: 9000.0, ratio: 1.01, start_s: 0.1, length_s: 2.9 };
-    let mut sweep = SweepMeter::new(rate_hz, place);
+    let mut sweep = SweepMeter::new(rate_hz, place).unwrap();
     feed(cuts, &mut |block| sweep.feed(block));
     found.push(("sweep", format!("{:#?}", sweep.finish())));
 
@@ -150,13 +155,14 @@ pub fn all_meters_on(rate_hz: f64, samples: [&[f64]; 2], cuts: &[usize]) -> Vec<
     feed(cuts, &mut |block| twin.feed(block));
     found.push(("twin tone", format!("{:#?}", twin.finish())));
 
-    let mut separation = SeparationMeter::new(rate_hz, 3150.0, 1).unwrap();
+    let mut separation =
+        SeparationMeter::new(rate_hz, LeakagePlan { expected_hz: 3150.0, driven: 1 }).unwrap();
     feed(cuts, &mut |block| separation.feed(block));
     found.push(("separation", format!("{:#?}", separation.finish())));
 
     let mut erasing = ErasingMeter::new(rate_hz, 3150.0).unwrap();
     feed(cuts, &mut |block| erasing.feed(block));
-    found.push(("erasing", format!("{:#?}", erasing.finish([false; 2]))));
+    found.push(("erasing", format!("{:#?}", erasing.finish())));
 
     let mut chirps = ChirpFinder::new(rate_hz);
     feed(cuts, &mut |block| chirps.feed(block[0]));

@@ -7,7 +7,8 @@ use deckproof::capture::{CaptureError, ChirpFinder, InMemory};
 use deckproof::job::{ReadError, read_samples};
 use deckproof::judge::Reading;
 use deckproof::measure::{
-    FlutterMeter, NoiseMeter, Reference, SpeedWanderMeter, SweepMeter, SweepPlace, ToneMeter,
+    FlutterMeter, FlutterPlan, Meter, NoiseMeter, Reference, SpeedWanderMeter, SweepMeter, SweepPlace,
+    ToneMeter, WanderPlan,
 };
 use deckproof::reading::FileClock;
 use proptest::prelude::*;
@@ -109,14 +110,18 @@ fn meters_alone_say_numbers_or_nothing() {
             assert!(all.iter().all(|x| x.is_finite()), "tone with {odd}: {all:?}");
         }
 
-        let mut flutter = FlutterMeter::new(48_000.0, 3150.0, 3150.0, FileClock::default());
+        let mut flutter = FlutterMeter::new(
+            48_000.0,
+            FlutterPlan { programme_hz: 3150.0, expected_hz: 3150.0, clock: FileClock::default() },
+        )
+        .unwrap();
         flutter.feed(block);
         if let Some(flutter) = flutter.finish().0 {
             let back = serde_json::from_str(&serde_json::to_string(&flutter).unwrap());
             assert_eq!(back.ok(), Some(flutter), "flutter with {odd}");
         }
 
-        let mut noise = NoiseMeter::new(48_000.0);
+        let mut noise = NoiseMeter::new(48_000.0, 1.0).unwrap();
         noise.feed(block);
         if let Some(silence) = noise.finish() {
             let noise = silence.noise(&Reference {
@@ -129,14 +134,15 @@ fn meters_alone_say_numbers_or_nothing() {
         }
 
         let place = SweepPlace { from_hz: 300.0, to_hz: 9000.0, ratio: 1.0, start_s: 0.1, length_s: 3.9 };
-        let mut sweep = SweepMeter::new(48_000.0, place);
+        let mut sweep = SweepMeter::new(48_000.0, place).unwrap();
         sweep.feed(block);
         let powers: Vec<f64> = sweep.finish().iter().flat_map(|point| point.power).flatten().collect();
         assert!(powers.iter().all(|power| power.is_finite()), "sweep with {odd}");
 
-        let mut wander = SpeedWanderMeter::new(48_000.0, 3150.0, 250.0).unwrap();
+        let mut wander =
+            SpeedWanderMeter::new(48_000.0, WanderPlan { expected_hz: 3150.0, corner_hz: 250.0 }).unwrap();
         wander.feed(block);
-        let course = wander.finish(0.0).map_or(vec![], |wander| wander.course_percent);
+        let course = wander.finish().map_or(vec![], |wander| wander.course_percent);
         assert!(course.iter().all(|x| x.is_finite()), "wander with {odd}");
 
         let mut chirps = ChirpFinder::new(48_000.0);

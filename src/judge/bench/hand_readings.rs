@@ -82,28 +82,8 @@ pub const HAND_QUANTITIES: [HandQuantity; 8] = [
         high: "slacken the slip clutch, look for a felt that sticks: too much pull drags the speed and stretches thin tape; a little \
                above the limit still serves",
     },
-    HandQuantity {
-        id: "fast-forward-torque",
-        limit: "fast-forward-and-rewind-torque",
-        words: "fast forward torque",
-        kind: HandKind::Torque,
-        side: None,
-        sane: TORQUES,
-        gauge: (TORQUE_GAUGE.0, 5.0),
-        low: WIND_LOW,
-        high: "look for a clutch that is blocked",
-    },
-    HandQuantity {
-        id: "rewind-torque",
-        limit: "fast-forward-and-rewind-torque",
-        words: "rewind torque",
-        kind: HandKind::Torque,
-        side: None,
-        sane: TORQUES,
-        gauge: (TORQUE_GAUGE.0, 5.0),
-        low: WIND_LOW,
-        high: "look for a clutch that is blocked",
-    },
+    winding("fast-forward-torque", "fast forward torque"),
+    winding("rewind-torque", "rewind torque"),
     HandQuantity {
         id: "back-tension",
         limit: "back-tension",
@@ -115,51 +95,53 @@ pub const HAND_QUANTITIES: [HandQuantity; 8] = [
         low: "look at felt and spring of the supply reel's brake: without tension the tape leaves the head",
         high: "clean the supply reel's bearing, look for a brake that does not let go: too much tension flutters and wears the head",
     },
-    HandQuantity {
-        id: "dc-offset-left",
-        limit: "dc-offset",
-        words: "DC offset, left",
-        kind: HandKind::Voltage,
-        side: Some(Channel::Left),
-        sane: (-100_000.0, 100_000.0),
-        gauge: VOLTMETER,
-        low: OFFSET,
-        high: OFFSET,
-    },
-    HandQuantity {
-        id: "dc-offset-right",
-        limit: "dc-offset",
-        words: "DC offset, right",
-        kind: HandKind::Voltage,
-        side: Some(Channel::Right),
-        sane: (-100_000.0, 100_000.0),
-        gauge: VOLTMETER,
-        low: OFFSET,
-        high: OFFSET,
-    },
-    HandQuantity {
-        id: "meter-left",
-        limit: "meter",
-        words: "the deck's meter at the level tone, left",
-        kind: HandKind::Level,
-        side: Some(Channel::Left),
-        sane: (-60.0, 20.0),
-        gauge: METER,
-        low: METER_TURN,
-        high: METER_TURN,
-    },
-    HandQuantity {
-        id: "meter-right",
-        limit: "meter",
-        words: "the deck's meter at the level tone, right",
-        kind: HandKind::Level,
-        side: Some(Channel::Right),
-        sane: (-60.0, 20.0),
-        gauge: METER,
-        low: METER_TURN,
-        high: METER_TURN,
-    },
+    offset("dc-offset-left", "DC offset, left", Channel::Left),
+    offset("dc-offset-right", "DC offset, right", Channel::Right),
+    meter("meter-left", "the deck's meter at the level tone, left", Channel::Left),
+    meter("meter-right", "the deck's meter at the level tone, right", Channel::Right),
 ];
+
+const fn winding(id: &'static str, words: &'static str) -> HandQuantity {
+    HandQuantity {
+        id,
+        limit: "fast-forward-and-rewind-torque",
+        words,
+        kind: HandKind::Torque,
+        side: None,
+        sane: TORQUES,
+        gauge: (TORQUE_GAUGE.0, 5.0),
+        low: WIND_LOW,
+        high: "look for a clutch that is blocked",
+    }
+}
+
+const fn offset(id: &'static str, words: &'static str, side: Channel) -> HandQuantity {
+    HandQuantity {
+        id,
+        limit: "dc-offset",
+        words,
+        kind: HandKind::Voltage,
+        side: Some(side),
+        sane: (-100_000.0, 100_000.0),
+        gauge: VOLTMETER,
+        low: OFFSET,
+        high: OFFSET,
+    }
+}
+
+const fn meter(id: &'static str, words: &'static str, side: Channel) -> HandQuantity {
+    HandQuantity {
+        id,
+        limit: "meter",
+        words,
+        kind: HandKind::Level,
+        side: Some(side),
+        sane: (-60.0, 20.0),
+        gauge: METER,
+        low: METER_TURN,
+        high: METER_TURN,
+    }
+}
 
 /// The quantity called `id`; `None` if there is none.
 pub fn hand_quantity(id: &str) -> Option<&'static HandQuantity> {

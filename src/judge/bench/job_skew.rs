@@ -2,7 +2,7 @@
 
 use crate::reading::figures::UnitKind;
 use crate::reading::{JobState, SkewReading, SkewTape, SkewVerdict};
-use crate::trade::student::coverage_factor;
+use crate::trade::student::{coverage_factor, mean_and_deviation};
 
 /// A result of `skew` that belongs to the job.
 #[derive(Debug, Clone, Copy)]
@@ -82,14 +82,9 @@ fn change(found: &SkewReading, left: &SkewReading) -> String {
         .collect();
     if !pairs.is_empty() {
         let n = pairs.len() as f64;
-        let mean = pairs.iter().map(|pair| pair.0).sum::<f64>() / n;
+        let (mean, deviation) = mean_and_deviation(&pairs.iter().map(|pair| pair.0).collect::<Vec<_>>());
         let own = pairs.iter().map(|pair| pair.1 * pair.1).sum::<f64>().sqrt() / n;
-        let scatter = if pairs.len() < 2 {
-            0.0
-        } else {
-            let variance = pairs.iter().map(|pair| (pair.0 - mean).powi(2)).sum::<f64>() / (n - 1.0);
-            coverage_factor(pairs.len()) * (variance / n).sqrt()
-        };
+        let scatter = if pairs.len() < 2 { 0.0 } else { coverage_factor(pairs.len()) * deviation / n.sqrt() };
         let tapes = if pairs.len() == 1 { "tape" } else { "tapes" };
         return said(
             mean,

@@ -5,7 +5,7 @@ use crate::judge::compare::caveats::caveats;
 use crate::judge::compare::quantities::{Compared, quantities};
 use crate::judge::compare::weight::{remarks, summary, tolerance, weigh, without_meaning};
 use crate::reading::{COMPARISON_FORMAT, ComparedReading, ComparedRow, Comparison, Finding, FindingChange};
-use crate::trade::student::coverage_factor;
+use crate::trade::student::{coverage_factor, mean_and_deviation};
 
 /// A reading with its name and its file.
 #[derive(Debug, Clone, Copy)]
@@ -49,7 +49,7 @@ pub fn compare_repeated(readings: &[Named<'_>], repeats: &[Named<'_>]) -> Compar
     let repeats_of = |key: &Compared| {
         let values: Vec<f64> =
             repeated.iter().filter_map(|list| list.iter().find(|one| one.is(key))?.value).collect();
-        (values.len() >= 3).then(|| coverage_factor(values.len()) * deviation(&values))
+        (values.len() >= 3).then(|| coverage_factor(values.len()) * mean_and_deviation(&values).1)
     };
     let mut rows: Vec<ComparedRow> = keys
         .into_iter()
@@ -113,7 +113,7 @@ fn row(
     };
     let changed = change.zip(change_uncertainty).map(|(change, uncertainty)| change.abs() > uncertainty);
     let told: Vec<f64> = values.iter().flatten().copied().collect();
-    let spread = (told.len() >= 3).then(|| deviation(&told));
+    let spread = (told.len() >= 3).then(|| mean_and_deviation(&told).1);
     let stated: Vec<f64> = values.iter().zip(&uncertainties).filter_map(|(value, u)| value.and(*u)).collect();
     let spread_is_real = spread.filter(|_| stated.len() == told.len()).map(|spread| {
         let expected = (stated.iter().map(|u| u * u / 4.0).sum::<f64>() / stated.len() as f64).sqrt();
@@ -137,13 +137,6 @@ fn row(
         repeatability: spread.map(|spread| coverage_factor(told.len()) * spread),
         spread_is_real,
     }
-}
-
-/// Standard deviation of a sample.
-fn deviation(values: &[f64]) -> f64 {
-    let n = values.len() as f64;
-    let mean = values.iter().sum::<f64>() / n;
-    (values.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt()
 }
 
 /// Standard deviation of `count` values, in units of their own, that chance exceeds once in a hundred.

@@ -1,6 +1,7 @@
 //! How far a figure of flutter holds beyond the stretch that it was measured on.
 
 use crate::reading::{Flutter, FlutterFigures};
+use crate::trade::student::mean_and_deviation;
 
 /// The figure of one kind out of several.
 pub(crate) type Kind = fn(&FlutterFigures) -> Option<f64>;
@@ -14,9 +15,6 @@ pub(crate) fn varies(flutter: &Flutter, of: Kind, is_peak: bool) -> Option<f64> 
     if each.len() < 2 {
         return None;
     }
-    let n = each.len() as f64;
-    let mean = each.iter().sum::<f64>() / n;
-    let variance = each.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / (n - 1.0);
-    let over = if is_peak { 1.0 } else { n };
-    Some(2.0 * (variance / over).sqrt())
+    let over = if is_peak { 1.0 } else { each.len() as f64 };
+    Some(2.0 * mean_and_deviation(&each).1 / over.sqrt())
 }

@@ -5,6 +5,7 @@ use crate::measure::tone::meter::Tone;
 use crate::reading::{Azimuth, PhasePoint};
 use crate::signal::baseband::Band;
 use crate::signal::spectrum::periodogram;
+use crate::signal::statistics::{exponential_mean, mean};
 use crate::trade::{Medium, playback_losses};
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
@@ -117,16 +118,13 @@ pub fn wander_us(bands: &[Band; 2]) -> Option<f64> {
         return None;
     }
     let mut delays: Vec<f64> = phases.iter().map(|phase| -phase / (TAU * centre_hz) * 1e6).collect();
-    let mean = delays.iter().sum::<f64>() / delays.len() as f64;
+    let mean = mean(&delays);
     delays.iter_mut().for_each(|delay| *delay -= mean);
     let spectrum = periodogram(&delays.iter().map(|&d| Complex64::new(d, 0.0)).collect::<Vec<_>>(), block_hz);
     let n = spectrum.len() as f64;
-    // The noise of the phase is white; above the wander's band only noise is left. A quarter trimmed mean, so that a
-    // single line (hum) does not count.
-    let mut floor: Vec<f64> =
-        spectrum.iter().filter(|(hz, _)| hz.abs() > 1.3 * WANDER_BAND_HZ.1).map(|bin| bin.1).collect();
-    floor.sort_by(f64::total_cmp);
-    let noise = if floor.is_empty() { 0.0 } else { floor[floor.len() / 2] / std::f64::consts::LN_2 };
+    // The noise of the phase is white; above the wander's band there is only noise, and single lines (hum).
+    let beyond = spectrum.iter().filter(|(hz, _)| hz.abs() > 1.3 * WANDER_BAND_HZ.1);
+    let noise = exponential_mean(beyond.map(|bin| bin.1));
     let variance: f64 = spectrum
         .iter()
         .filter(|(hz, _)| hz.abs() >= WANDER_BAND_HZ.0 && hz.abs() <= WANDER_BAND_HZ.1)
@@ -139,19 +137,17 @@ pub fn wander_us(bands: &[Band; 2]) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::Random;
 
     fn bands(wander_us: f64, wander_hz: f64, noise_us: f64) -> [Band; 2] {
         let rate_hz = 1500.0;
-        let mut state = 3u64;
-        let mut random = || {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            ((state >> 33) as f64 / (1u64 << 31) as f64 - 0.5) * 12f64.sqrt()
-        };
+        let mut random = Random(3);
         let band = |samples| Band { samples, rate_hz, centre_hz: 10_000.0, first_s: 0.0 };
         let right = (0..15_000)
             .map(|n| {
                 let t = f64::from(n) / rate_hz;
-                let delay = 5.0 + wander_us * 2f64.sqrt() * (TAU * wander_hz * t).sin() + noise_us * random();
+                let delay =
+                    5.0 + wander_us * 2f64.sqrt() * (TAU * wander_hz * t).sin() + noise_us * random.even();
                 Complex64::from_polar(0.1, -TAU * 10_000.0 * delay * 1e-6)
             })
             .collect();

@@ -567,27 +567,23 @@ fn sigmas(d: &Difference, wander_us: f64) -> (f64, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::Random;
 
     const HZ: [f64; 24] = [
         40.0, 55.0, 80.0, 130.0, 210.0, 315.0, 400.0, 630.0, 800.0, 1000.0, 1600.0, 2000.0, 2500.0, 3150.0,
         4000.0, 5000.0, 6300.0, 8000.0, 10_000.0, 12_500.0, 14_000.0, 15_000.0, 16_000.0, 18_000.0,
     ];
 
-    fn jitter(state: &mut u64) -> f64 {
-        *state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        ((*state >> 33) as f64 / (1u64 << 31) as f64 - 0.5) * 3.46
-    }
-
     fn differences(delay_us: f64, seed: u64, ratio: impl Fn(f64) -> Complex64) -> Vec<Difference> {
-        let mut state = seed;
+        let mut random = Random(seed);
         HZ.iter()
             .map(|&hz| {
                 let h = ratio(hz) * Complex64::from_polar(1.0, -TAU * hz * delay_us * 1e-6);
                 Difference {
                     hz,
-                    level_db: 20.0 * h.norm().log10() + 0.02 * jitter(&mut state),
+                    level_db: 20.0 * h.norm().log10() + 0.02 * random.even(),
                     level_sigma_db: 0.02,
-                    phase_rad: h.arg() + 0.005 * jitter(&mut state),
+                    phase_rad: h.arg() + 0.005 * random.even(),
                     phase_sigma_rad: 0.005,
                 }
             })

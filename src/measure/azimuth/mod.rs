@@ -2,3 +2,4 @@
 
 pub(crate) mod delay;
 pub(crate) mod delay_fit;
+pub(crate) mod section;

@@ -10,6 +10,7 @@
 
 use crate::measure::causes::shapes::{Place, Prior, Setting, priors, probability, shape_db, starts};
 use crate::reading::CauseKind;
+use crate::signal::fit::{Least, Search};
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 use rayon::prelude::*;
 use std::f64::consts::TAU;
@@ -148,25 +149,28 @@ impl Data<'_> {
     }
 
     /// Response less what is explained, dB, one column.
-    fn left(&self, members: &[usize], at: &DVector<f64>) -> DMatrix<f64> {
+    fn residual(&self, members: &[usize], at: &DVector<f64>) -> DMatrix<f64> {
         let offset_db = OFFSET_DB * at[at.len() - 1];
-        let mut left = DMatrix::from_fn(self.points.len(), 1, |i, _| self.points[i].db - offset_db);
+        let mut residual = DMatrix::from_fn(self.points.len(), 1, |i, _| self.points[i].db - offset_db);
         let mut first = 0;
         for &kind in members {
             let count = self.priors[kind].len();
             let own = &at.as_slice()[first..first + count];
-            left.iter_mut().zip(self.shares_db(kind, own)).for_each(|(left, share)| *left -= share);
+            residual
+                .iter_mut()
+                .zip(self.shares_db(kind, own))
+                .for_each(|(residual, share)| *residual -= share);
             first += count;
         }
-        left
+        residual
     }
 
-    /// Column 0: what is left of the response; the others: the slope of what is explained over each number of the model.
-    fn left_and_slopes(&self, members: &[usize], at: &DVector<f64>) -> DMatrix<f64> {
+    /// Column 0: the residual of the response; the others: the slope of what is explained over each number of the model.
+    fn residual_and_slopes(&self, members: &[usize], at: &DVector<f64>) -> DMatrix<f64> {
         const STEP: f64 = 1e-4;
         let (n, width) = (self.points.len(), at.len());
         let mut matrix = DMatrix::zeros(n, width + 1);
-        matrix.set_column(0, &self.left(members, at).column(0));
+        matrix.set_column(0, &self.residual(members, at).column(0));
         matrix.column_mut(width).fill(OFFSET_DB);
         let mut first = 0;
         for &kind in members {
@@ -191,51 +195,31 @@ impl Data<'_> {
 
     /// Half of the squared misfit, priors included.
     fn cost(&self, members: &[usize], at: &DVector<f64>, whitener: &Whitener) -> f64 {
-        let mut left = self.left(members, at);
-        whitener.whiten(&mut left);
-        0.5 * (left.norm_squared() + at.norm_squared())
+        let mut residual = self.residual(members, at);
+        whitener.whiten(&mut residual);
+        0.5 * (residual.norm_squared() + at.norm_squared())
     }
 
-    /// Levenberg-Marquardt from `at`, then the evidence by Laplace's method.
+    /// The least squares from `start` on, then the evidence by Laplace's method.
     fn climb(
         &self,
         members: &[usize],
-        mut at: DVector<f64>,
+        start: DVector<f64>,
         whitener: &Whitener,
         most: usize,
     ) -> Option<Model> {
-        let width = at.len();
-        let mut cost = self.cost(members, &at, whitener);
-        let mut damping = 1e-2;
-        let mut hessian = DMatrix::identity(width, width);
-        for round in 0..=most {
-            let mut matrix = self.left_and_slopes(members, &at);
+        let width = start.len();
+        let downhill = |at: &DVector<f64>| {
+            let mut matrix = self.residual_and_slopes(members, at);
             whitener.whiten(&mut matrix);
             let slopes = matrix.columns(1, width);
-            hessian = slopes.transpose() * slopes + DMatrix::identity(width, width);
-            if round == most {
-                break;
-            }
-            let downhill = slopes.transpose() * matrix.column(0) - &at;
-            let mut gained = 0.0;
-            for _ in 0..6 {
-                let mut damped = hessian.clone();
-                (0..width).for_each(|k| damped[(k, k)] *= 1.0 + damping);
-                let step = Cholesky::new(damped)?.solve(&downhill);
-                let next = (&at + step).map(|x| x.clamp(-WIDEST, WIDEST));
-                let next_cost = self.cost(members, &next, whitener);
-                if next_cost < cost {
-                    (gained, at, cost) = (cost - next_cost, next, next_cost);
-                    damping = (damping * 0.2).max(1e-6);
-                    break;
-                }
-                damping *= 8.0;
-            }
-            if gained < 1e-3 {
-                break;
-            }
-        }
-        let factor = Cholesky::new(hessian)?;
+            let turned = slopes.transpose();
+            (&turned * slopes + DMatrix::identity(width, width), turned * matrix.column(0) - at)
+        };
+        let search = Search { rounds: most, tries: 6, least_gain: 1e-3, damping: 1e-2, widest: WIDEST };
+        let Least { at, cost, normal } =
+            search.descend(start, |at| self.cost(members, at, whitener), downhill)?;
+        let factor = normal.cholesky()?;
         let half_log_det: f64 = factor.l_dirty().diagonal().iter().map(|pivot| pivot.ln()).sum();
         let prior: f64 = (0..self.kinds.len())
             .map(|kind| {

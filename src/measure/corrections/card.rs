@@ -18,6 +18,7 @@ use crate::reading::{
     RecordedOn, Response, ResponsePoint,
 };
 use crate::trade::house_tape::{self, REPEAT_DELAY_US, REPEAT_LEVEL_DB, REPEAT_SPEED_PERCENT};
+use crate::trade::student::mean_and_deviation;
 use crate::trade::{Medium, playback_losses};
 use thiserror::Error;
 
@@ -290,14 +291,13 @@ fn together(values: &[Estimate], repeat: f64) -> Option<Estimate> {
         return None;
     }
     let count = n as f64;
-    let mean = values.iter().map(|value| value.0).sum::<f64>() / count;
+    let (mean, deviation) = mean_and_deviation(&values.iter().map(|value| value.0).collect::<Vec<_>>());
     let each = values.iter().map(|value| value.1).fold(0.0, f64::max);
-    let variance = values.iter().map(|value| (value.0 - mean).powi(2)).sum::<f64>() / (count - 1.0).max(1.0);
     let own = match n {
         1 => repeat,
-        2 => (repeat / count.sqrt()).max(variance.sqrt()),
+        2 => (repeat / count.sqrt()).max(deviation),
         // A quarter stays: few playings are sometimes alike by chance.
-        _ => (repeat / 4.0).max(STUDENT[(n - 3).min(STUDENT.len() - 1)] * (variance / count).sqrt()),
+        _ => (repeat / 4.0).max(STUDENT[(n - 3).min(STUDENT.len() - 1)] * deviation / count.sqrt()),
     };
     Some((mean, each.hypot(own).hypot(repeat)))
 }

@@ -1,5 +1,6 @@
 //! Harmonics of a steady tone, followed through wow and flutter, against level.
 
+use crate::measure::meter::Meter;
 use crate::measure::tone::follow::{Amplitude, Course, follow};
 use crate::reading::{Distortion, DistortionStep, Pair};
 use crate::signal::baseband::{Band, Baseband};
@@ -38,11 +39,13 @@ struct Channel {
     harmonics: Vec<Amplitude>,
 }
 
-impl DistortionMeter {
-    /// A meter for a tone expected near `expected_hz` (within 1 %) in samples at `rate_hz`.
-    ///
+impl Meter for DistortionMeter {
+    /// Frequency that is expected in the return, within 1 %, Hz.
+    type Plan = f64;
+    type Output = Option<Harmonics>;
+
     /// `None` if the tone is below 20 Hz, or not even its second harmonic lies below half the sample rate.
-    pub fn new(rate_hz: f64, expected_hz: f64) -> Option<Self> {
+    fn new(rate_hz: f64, expected_hz: f64) -> Option<Self> {
         // The fundamental's band must hold neither 0 Hz nor the second harmonic.
         let flat_hz = (0.3 * expected_hz).min(100.0 + 0.015 * expected_hz);
         let transition_hz = (0.25 * expected_hz).min(80.0);
@@ -56,15 +59,14 @@ impl DistortionMeter {
         Some(Self { channels: [bands(), bands()] })
     }
 
-    /// Feeds a block `[left, right]`; blocks of any size give the same result.
-    pub fn feed(&mut self, block: [&[f64]; 2]) {
+    fn feed(&mut self, block: [&[f64]; 2]) {
         for (bands, samples) in self.channels.iter_mut().zip(block) {
             bands.iter_mut().for_each(|band| band.feed(samples));
         }
     }
 
     /// The harmonics of all that was fed. A channel without the tone, or with too little of it, has none.
-    pub fn finish(self) -> Option<Harmonics> {
+    fn finish(self) -> Option<Harmonics> {
         let [left, right] = self.channels.map(|bands| {
             let mut bands = bands.into_iter().map(Baseband::finish);
             let fundamental = bands.next()?;
@@ -135,10 +137,10 @@ pub struct PlayedStep<'a> {
     pub harmonics: &'a Harmonics,
 }
 
-/// Distortion against level. `reference_dbfs` is the returned level of the programme's reference level; channels that
-/// are `silenced` have no values. `None` if there are no steps.
-pub fn distortion(steps: &[PlayedStep<'_>], reference_dbfs: Pair, silenced: [bool; 2]) -> Option<Distortion> {
-    let mut rows: Vec<DistortionStep> = steps.iter().map(|step| row(step, silenced)).collect();
+/// Distortion against level. `reference_dbfs` is the returned level of the programme's reference level. `None` if there are no
+/// steps.
+pub fn distortion(steps: &[PlayedStep<'_>], reference_dbfs: Pair) -> Option<Distortion> {
+    let mut rows: Vec<DistortionStep> = steps.iter().map(row).collect();
     rows.sort_by(|a, b| a.hz.total_cmp(&b.hz).then(a.programme_db.total_cmp(&b.programme_db)));
     let count = |hz: f64| rows.iter().filter(|row| row.hz == hz).count();
     // The lowest of the frequencies with most levels.
@@ -163,12 +165,10 @@ pub fn distortion(steps: &[PlayedStep<'_>], reference_dbfs: Pair, silenced: [boo
     })
 }
 
-fn row(step: &PlayedStep<'_>, silenced: [bool; 2]) -> DistortionStep {
+fn row(step: &PlayedStep<'_>) -> DistortionStep {
     let figures = |of: &dyn Fn(&Channel) -> Figure| -> (Pair, Pair, Pair) {
-        let both = [0, 1].map(|channel| {
-            let heard = step.harmonics.channels[channel].as_ref().filter(|_| !silenced[channel]);
-            heard.map_or((None, None, None), of)
-        });
+        let both =
+            [0, 1].map(|channel| step.harmonics.channels[channel].as_ref().map_or((None, None, None), of));
         (both.map(|f| f.0), both.map(|f| f.1), both.map(|f| f.2))
     };
     let level = |channel: &Channel| (Some(20.0 * channel.fundamental.log10()), None, None);
@@ -252,13 +252,8 @@ fn maximum(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::{Random, sampled, uneven_s};
     use std::f64::consts::{PI, TAU};
-
-    /// Uniform noise of rms 1.
-    fn hiss(state: &mut u64) -> f64 {
-        *state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        ((*state >> 33) as f64 / (1u64 << 31) as f64 - 0.5) * 12f64.sqrt()
-    }
 
     /// What is done to a tone.
     #[derive(Clone, Copy)]
@@ -294,29 +289,23 @@ mod tests {
     };
 
     fn samples(tone: &Tone) -> Vec<f64> {
-        let mut state = tone.seed;
-        (0..(tone.seconds * tone.rate_hz) as usize)
-            .map(|n| {
-                let t = n as f64 / tone.rate_hz;
-                let wow = |hz: f64, at: f64| tone.flutter / 100.0 / (TAU * hz) * (TAU * hz * t + at).sin();
-                let angle = TAU * tone.hz * (t + wow(1.3, 0.4) + wow(4.0, 2.0) + wow(23.0, 1.0));
-                let [k2, k3, k5] = tone.percent.map(|percent| percent / 100.0);
-                let whole = angle.sin()
-                    + k2 * (2.0 * angle + 0.7).sin()
-                    + k3 * (3.0 * angle - 0.2).sin()
-                    + k5 * (5.0 * angle + 2.0).sin();
-                let place = (t % 0.5 - 0.25) / 0.03;
-                let lost = if tone.dropouts && place.abs() < 0.5 {
-                    1.0 - 0.6 * (PI * place).cos().powi(2)
-                } else {
-                    1.0
-                };
-                let (hum_hz, hum) = tone.hum;
-                let hum: f64 =
-                    (1..=40).map(|k| hum * (TAU * hum_hz * f64::from(k) * t + f64::from(k)).sin()).sum();
-                lost * tone.amplitude * whole + tone.hiss * hiss(&mut state) + hum
-            })
-            .collect()
+        let mut random = Random(tone.seed);
+        let wobble = [(1.3, 0.4), (4.0, 2.0), (23.0, 1.0)].map(|(hz, at)| (hz, tone.flutter, at));
+        sampled(tone.rate_hz, (tone.seconds * tone.rate_hz) as usize, |t| {
+            let angle = TAU * tone.hz * uneven_s(t, &wobble);
+            let [k2, k3, k5] = tone.percent.map(|percent| percent / 100.0);
+            let whole = angle.sin()
+                + k2 * (2.0 * angle + 0.7).sin()
+                + k3 * (3.0 * angle - 0.2).sin()
+                + k5 * (5.0 * angle + 2.0).sin();
+            let place = (t % 0.5 - 0.25) / 0.03;
+            let lost =
+                if tone.dropouts && place.abs() < 0.5 { 1.0 - 0.6 * (PI * place).cos().powi(2) } else { 1.0 };
+            let (hum_hz, hum) = tone.hum;
+            let hum: f64 =
+                (1..=40).map(|k| hum * (TAU * hum_hz * f64::from(k) * t + f64::from(k)).sin()).sum();
+            lost * tone.amplitude * whole + tone.hiss * random.even() + hum
+        })
     }
 
     fn step(tone: &Tone) -> DistortionStep {
@@ -326,7 +315,7 @@ mod tests {
             meter.feed([block, block]);
         }
         let harmonics = meter.finish().unwrap();
-        row(&PlayedStep { part: "x", hz: tone.hz, programme_db: 0.0, harmonics: &harmonics }, [false; 2])
+        row(&PlayedStep { part: "x", hz: tone.hz, programme_db: 0.0, harmonics: &harmonics })
     }
 
     fn hold(tone: &Tone, share: f64, what: &str) {
@@ -444,7 +433,7 @@ mod tests {
         k3.iter()
             .map(|&(programme_db, percent)| {
                 let step = PlayedStep { part: "x", hz: 315.0, programme_db, harmonics: &harmonics };
-                let mut row = row(&step, [false; 2]);
+                let mut row = row(&step);
                 row.k3_percent = [percent; 2];
                 row.k3_uncertainty_percent = [percent.map(|percent| 0.01 * percent); 2];
                 row.level_dbfs = [Some(programme_db - 12.0); 2];

@@ -2,6 +2,7 @@
 //! beyond hearing and beyond the deck's response.
 
 use crate::measure::distortion::harmonics::{Figure, OWN_UNCERTAINTY};
+use crate::measure::meter::Meter;
 use crate::measure::tone::follow::{Amplitude, Course, follow};
 use crate::reading::{Intermodulation, IntermodulationStep, Pair};
 use crate::signal::baseband::{Band, Baseband};
@@ -35,11 +36,13 @@ struct Products {
     third: [Option<Amplitude>; 2],
 }
 
-impl TwinToneMeter {
-    /// A meter for tones expected near `expected_hz` (within 1 %), the lower first, in samples at `rate_hz`.
-    ///
+impl Meter for TwinToneMeter {
+    /// Frequencies that are expected in the return, within 1 %, the lower first, Hz.
+    type Plan = [f64; 2];
+    type Output = TwinTone;
+
     /// `None` if they are closer than 150 Hz, further apart than an octave, or too high for the rate.
-    pub fn new(rate_hz: f64, expected_hz: [f64; 2]) -> Option<Self> {
+    fn new(rate_hz: f64, expected_hz: [f64; 2]) -> Option<Self> {
         let [low_hz, high_hz] = expected_hz;
         let apart_hz = high_hz - low_hz;
         if !(apart_hz >= LEAST_APART_HZ && high_hz < 2.0 * low_hz - LEAST_APART_HZ) {
@@ -60,15 +63,14 @@ impl TwinToneMeter {
         Some(Self { channels: [bands(), bands()] })
     }
 
-    /// Feeds a block `[left, right]`; blocks of any size give the same result.
-    pub fn feed(&mut self, block: [&[f64]; 2]) {
+    fn feed(&mut self, block: [&[f64]; 2]) {
         for (bands, samples) in self.channels.iter_mut().zip(block) {
             bands.iter_mut().for_each(|band| band.feed(samples));
         }
     }
 
     /// The tones and their products; a channel without both tones has none.
-    pub fn finish(self) -> TwinTone {
+    fn finish(self) -> TwinTone {
         TwinTone { channels: self.channels.map(|bands| products(bands.into_iter().map(Baseband::finish))) }
     }
 }
@@ -123,20 +125,16 @@ pub struct PlayedTwin<'a> {
     pub twin: &'a TwinTone,
 }
 
-/// Difference-frequency distortion against level; channels that are `silenced` have no values. `None` if there are no
-/// steps.
-pub fn intermodulation(steps: &[PlayedTwin<'_>], silenced: [bool; 2]) -> Option<Intermodulation> {
-    let mut rows: Vec<IntermodulationStep> = steps.iter().map(|step| row(step, silenced)).collect();
+/// Difference-frequency distortion against level; `None` if there are no steps.
+pub fn intermodulation(steps: &[PlayedTwin<'_>]) -> Option<Intermodulation> {
+    let mut rows: Vec<IntermodulationStep> = steps.iter().map(row).collect();
     rows.sort_by(|a, b| a.hz[0].total_cmp(&b.hz[0]).then(a.programme_db.total_cmp(&b.programme_db)));
     (!rows.is_empty()).then(|| Intermodulation { relative_to: RELATIVE_TO.to_owned(), steps: rows })
 }
 
-fn row(step: &PlayedTwin<'_>, silenced: [bool; 2]) -> IntermodulationStep {
+fn row(step: &PlayedTwin<'_>) -> IntermodulationStep {
     let figures = |of: &dyn Fn(&Products) -> Figure| -> (Pair, Pair, Pair) {
-        let both = [0, 1].map(|channel| {
-            let heard = step.twin.channels[channel].as_ref().filter(|_| !silenced[channel]);
-            heard.map_or((None, None, None), of)
-        });
+        let both = [0, 1].map(|channel| step.twin.channels[channel].as_ref().map_or((None, None, None), of));
         (both.map(|f| f.0), both.map(|f| f.1), both.map(|f| f.2))
     };
     let (second, second_uncertainty, second_limit) = figures(&|p| p.figure(&[p.second]));

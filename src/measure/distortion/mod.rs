@@ -3,3 +3,4 @@
 pub(crate) mod harmonics;
 pub(crate) mod intermodulation;
 pub(crate) mod saturation;
+pub(crate) mod section;

@@ -2,6 +2,7 @@
 
 use crate::measure::response::steps::PlayedTone;
 use crate::reading::{Pair, Saturation, SaturationLadder, SaturationStep};
+use crate::signal::fit::top_of;
 
 /// Beyond a summit the output falls by more than this, dB.
 const LEAST_FALL_DB: f64 = 0.1;
@@ -10,13 +11,8 @@ const LEAST_STEPS: usize = 3;
 
 /// Ladders of the tones in `played`, the first frequency of the programme as the main one; `noise` stays empty.
 ///
-/// `reference_dbfs` is the returned level of the programme's reference level. Channels that are `silenced` have no
-/// values. `None` if no frequency has three steps.
-pub fn saturation(
-    played: &[PlayedTone<'_>],
-    reference_dbfs: Pair,
-    silenced: [bool; 2],
-) -> Option<Saturation> {
+/// `reference_dbfs` is the returned level of the programme's reference level. `None` if no frequency has three steps.
+pub fn saturation(played: &[PlayedTone<'_>], reference_dbfs: Pair) -> Option<Saturation> {
     let mut frequencies: Vec<f64> = Vec::new();
     for tone in played {
         if !frequencies.contains(&tone.hz) {
@@ -26,7 +22,7 @@ pub fn saturation(
     let against_level = reference_dbfs.iter().any(Option::is_some);
     let mut ladders = frequencies.iter().filter_map(|hz| {
         let steps: Vec<&PlayedTone> = played.iter().filter(|tone| tone.hz == *hz).collect();
-        ladder(*hz, steps, if against_level { Some(reference_dbfs) } else { None }, silenced)
+        ladder(*hz, steps, if against_level { Some(reference_dbfs) } else { None })
     });
     let main = ladders.next()?;
     let reference = if against_level {
@@ -54,7 +50,6 @@ fn ladder(
     hz: f64,
     mut tones: Vec<&PlayedTone<'_>>,
     reference_dbfs: Option<Pair>,
-    silenced: [bool; 2],
 ) -> Option<SaturationLadder> {
     tones.sort_by(|a, b| a.programme_db.total_cmp(&b.programme_db));
     tones.dedup_by(|a, b| (a.programme_db - b.programme_db).abs() < 1e-6);
@@ -62,8 +57,7 @@ fn ladder(
         return None;
     }
     let level = |tone: &PlayedTone, channel: usize| -> Option<Level> {
-        let level = tone.tone.levels[channel].filter(|_| !silenced[channel])?;
-        Some((level.dbfs, level.uncertainty_db))
+        tone.tone.levels[channel].map(|level| (level.dbfs, level.uncertainty_db))
     };
     // The lowest step that can be told from noise on this channel.
     let lowest =
@@ -130,14 +124,9 @@ fn summit(points: &[(f64, f64, f64)]) -> Result<(f64, f64, f64), &'static str> {
     if !points[top + 1..].iter().any(falls) {
         return Err("the output hardly changes at the highest steps: it may still rise");
     }
-    // Newton's divided differences.
-    let first = (b.1 - a.1) / (b.0 - a.0);
-    let second = ((c.1 - b.1) / (c.0 - b.0) - first) / (c.0 - a.0);
-    if !(second < 0.0) {
+    let Some((at, high)) = top_of([a, b, c].map(|point| (point.0, point.1))) else {
         return Ok((b.0, b.1, b.2));
-    }
-    let at = ((a.0 + b.0) / 2.0 - first / (2.0 * second)).clamp(a.0, c.0);
-    let high = a.1 + first * (at - a.0) + second * (at - a.0) * (at - b.0);
+    };
     // A parabola for a summit that is no parabola: half of what it adds.
     Ok((at, high, b.2.hypot(0.5 * (high - b.1))))
 }

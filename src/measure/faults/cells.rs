@@ -1,7 +1,8 @@
 //! Noise cell by cell in time and frequency: how dense it is, and whether it has holes.
 
-use crate::measure::tone::meter::median;
+use crate::measure::meter::Meter;
 use crate::signal::spectrum::hann;
+use crate::signal::statistics::{mean, median};
 use num_complex::Complex64;
 use realfft::{RealFftPlanner, RealToComplex};
 use std::sync::Arc;
@@ -49,13 +50,15 @@ pub(crate) struct Cells {
     crosses: Vec<Complex64>,
 }
 
-impl CellMeter {
-    /// A meter for samples at `rate_hz`.
-    pub fn new(rate_hz: f64) -> Self {
+impl Meter for CellMeter {
+    type Plan = ();
+    type Output = Option<Cells>;
+
+    fn new(rate_hz: f64, (): ()) -> Option<Self> {
         let length = ((rate_hz * 0.042) as usize).next_power_of_two().max(64);
         let forward = RealFftPlanner::new().plan_fft_forward(length);
         let window = hann(length);
-        Self {
+        Some(Self {
             rate_hz,
             scratch: forward.make_scratch_vec(),
             pending: [Vec::new(), Vec::new()],
@@ -67,11 +70,10 @@ impl CellMeter {
             most_frames: (LONGEST_S * rate_hz / (length as f64 / 2.0)) as usize,
             window,
             forward,
-        }
+        })
     }
 
-    /// Feeds a block `[left, right]`; blocks of any size give the same result.
-    pub fn feed(&mut self, block: [&[f64]; 2]) {
+    fn feed(&mut self, block: [&[f64]; 2]) {
         let length = self.window.len();
         let power: f64 = self.window.iter().map(|w| w * w).sum();
         for (left, right) in block[0].chunks(length).zip(block[1].chunks(length)) {
@@ -89,9 +91,7 @@ impl CellMeter {
                     let bins = &mut self.bins[channel];
                     let _ = self.forward.process_with_scratch(&mut self.time, bins, &mut self.scratch);
                     bins.iter_mut().for_each(|bin| *bin /= power.sqrt());
-                    let cells = |bins: &[Complex64]| {
-                        bins.iter().map(Complex64::norm_sqr).sum::<f64>() / CELL_BINS as f64
-                    };
+                    let cells = |bins: &[Complex64]| mean(bins.iter().map(Complex64::norm_sqr));
                     self.frames[channel].push(bins.chunks_exact(CELL_BINS).map(cells).collect());
                     for (sum, bin) in self.sums[channel].iter_mut().zip(bins) {
                         *sum += bin.norm_sqr();
@@ -108,7 +108,7 @@ impl CellMeter {
     }
 
     /// The cells; `None` if less than 12 frames (about a quarter of a second) were fed or a sample was no number.
-    pub fn finish(self) -> Option<Cells> {
+    fn finish(self) -> Option<Cells> {
         let count = self.frames[0].len().min(self.frames[1].len());
         let bin_hz = self.rate_hz / self.window.len() as f64;
         let sound = self.sums.iter().flatten().all(|sum| sum.is_finite());
@@ -117,7 +117,7 @@ impl CellMeter {
             bin_hz,
             medians: [0, 1].map(|channel| {
                 (0..self.frames[channel][0].len())
-                    .map(|k| median(&self.frames[channel].iter().map(|frame| frame[k]).collect::<Vec<_>>()))
+                    .map(|k| median(self.frames[channel].iter().map(|frame| frame[k])))
                     .collect()
             }),
             means: [0, 1].map(|channel| self.sums[channel].iter().map(|sum| sum / count as f64).collect()),
@@ -156,7 +156,7 @@ impl Cells {
             if both > 0.0 { self.crosses[k].norm_sqr() / both } else { 0.0 }
         };
         let bins: Vec<f64> = (0..self.crosses.len()).map(share).collect();
-        bins.chunks_exact(CELL_BINS).map(|bins| bins.iter().sum::<f64>() / CELL_BINS as f64).collect()
+        bins.chunks_exact(CELL_BINS).map(|bins| mean(bins)).collect()
     }
 
     /// Half the sample rate, Hz.
@@ -175,16 +175,16 @@ impl Cells {
                 (k as f64 * self.cell_hz - order * tone_hz).abs() < BESIDE * order * tone_hz + self.cell_hz
             })
         };
-        let told: Vec<usize> =
+        let clear: Vec<usize> =
             self.between(from_hz, to_hz).filter(|&k| medians[k] > LEAST_POWER && !harmonic(k)).collect();
-        if told.len() < 10 {
+        if clear.len() < 10 {
             return None;
         }
         let hole = 10f64.powf(-HOLE_DB / 10.0);
         let weak = 10f64.powf(-WEAK_FRAME_DB / 10.0);
         let (mut holes, mut cells) = (0usize, 0usize);
         for frame in &self.frames[channel] {
-            let shares: Vec<f64> = told.iter().map(|&k| frame[k] / medians[k]).collect();
+            let shares: Vec<f64> = clear.iter().map(|&k| frame[k] / medians[k]).collect();
             if median(&shares) < weak {
                 continue;
             }
@@ -198,23 +198,15 @@ impl Cells {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::white;
 
     /// Two channels of white hiss of rms 0.01, three seconds.
     fn hiss(rate_hz: f64) -> [Vec<f64>; 2] {
-        let mut state = 7u64;
-        [(); 2].map(|()| {
-            (0..(3.0 * rate_hz) as usize)
-                .map(|_| {
-                    state =
-                        state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-                    0.01 * ((state >> 33) as f64 / (1u64 << 31) as f64 - 0.5) * 12f64.sqrt()
-                })
-                .collect()
-        })
+        [7, 8].map(|seed| white(0.01, (3.0 * rate_hz) as usize, seed))
     }
 
     fn cells(rate_hz: f64, samples: &[Vec<f64>; 2], block: usize) -> Cells {
-        let mut meter = CellMeter::new(rate_hz);
+        let mut meter = CellMeter::new(rate_hz, ()).unwrap();
         for (left, right) in samples[0].chunks(block).zip(samples[1].chunks(block)) {
             meter.feed([left, right]);
         }

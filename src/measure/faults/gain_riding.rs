@@ -1,8 +1,8 @@
 //! Whether the gain follows the loudness, as an automatic recording level makes it.
 
 use crate::measure::response::steps::PlayedTone;
-use crate::measure::tone::meter::median;
 use crate::reading::DistortionStep;
+use crate::signal::statistics::median;
 
 /// Tones that are compared lie at least this far apart in level, dB, ...
 const APART_DB: f64 = 10.0;
@@ -38,7 +38,7 @@ pub fn ladder_riding_db(steps: &[DistortionStep]) -> Option<f64> {
 
 /// How much more gain a quiet tone had than a loud one of about the same frequency, dB, if that is more than tape
 /// compresses; `None` otherwise.
-pub fn gain_riding_db(tones: &[&PlayedTone]) -> Option<f64> {
+pub fn gain_riding_db(tones: &[PlayedTone]) -> Option<f64> {
     let pairs = tones.iter().flat_map(|loud| tones.iter().map(move |quiet| (loud, quiet)));
     pairs
         .filter(|(loud, quiet)| loud.programme_db - quiet.programme_db >= APART_DB)
@@ -65,11 +65,8 @@ const ALIKE_DB: f64 = 0.2;
 
 /// How far the gain crept while a steady tone below 1100 Hz of at least 1.8 s played, dB; `None` if it kept.
 ///
-/// `silenced` channels do not count; with only one channel a creeping gain cannot be told from a tape's.
-pub fn gain_creep_db(tones: &[&PlayedTone], silenced: [bool; 2]) -> Option<f64> {
-    if silenced[0] || silenced[1] {
-        return None;
-    }
+/// With only one channel a creeping gain cannot be told from a tape's.
+pub fn gain_creep_db(tones: &[PlayedTone]) -> Option<f64> {
     tones
         .iter()
         .filter(|tone| tone.hz < 1100.0)

@@ -7,7 +7,7 @@
 use crate::measure::faults::cells::{Cells, LEAST_POWER};
 use crate::measure::faults::surroundings::{LoudTone, Surroundings};
 use crate::measure::response::steps::PlayedTone;
-use crate::measure::tone::meter::median;
+use crate::signal::statistics::median;
 
 /// Quiet treble weaker than loud treble by this much, dB, while low tones are alike: no tape does that.
 const LOWERED_DB: f64 = 2.0;
@@ -36,18 +36,17 @@ pub enum LevelDependence {
 }
 
 /// A tone and when it plays, s of the programme.
-pub(crate) type At<'a> = (f64, &'a PlayedTone<'a>);
+pub(crate) type At<'a> = (f64, PlayedTone<'a>);
 
-/// What depends on level, by the tones at `tones` and what lies around them; channels that are `silenced` do not count.
+/// What depends on level, by the tones at `tones` and what lies around them.
 ///
 /// `slates_db` is the level of the slates near a time of the programme: what drifts with time, they show as well.
 pub(crate) fn level_dependence(
     tones: &[At<'_>],
     around: &Surroundings,
     slates_db: &dyn Fn(f64) -> [f64; 2],
-    silenced: [bool; 2],
 ) -> Option<LevelDependence> {
-    let channels = || [0, 1].into_iter().filter(|&channel| !silenced[channel]);
+    let channels = || [0, 1].into_iter().filter(|&channel| around.there[channel]);
     // Such a switch acts on both channels: the less sure one decides.
     let every = |of: &dyn Fn(usize) -> Option<f64>, pick: fn(f64, f64) -> f64| {
         channels().map(of).reduce(|a, b| Some(pick(a?, b?))).flatten()

@@ -7,7 +7,7 @@
 
 use crate::measure::faults::cells::{Cells, LEAST_POWER};
 use crate::measure::faults::surroundings::Surroundings;
-use crate::measure::tone::meter::median;
+use crate::signal::statistics::{median, nth};
 
 /// Drop over the width of the wall, dB.
 const WALL_DB: f64 = 15.0;
@@ -41,8 +41,8 @@ pub struct LossySign {
 
 /// The signs of a lossy codec in words; empty if there are none. `gain_rides`: an automatic gain lowers hiss beside loud
 /// tones as well, so that this sign does not count.
-pub(crate) fn lossy_signs(around: &Surroundings, silenced: [bool; 2], gain_rides: bool) -> Vec<LossySign> {
-    let channels = || [0, 1].into_iter().filter(|&channel| !silenced[channel]);
+pub(crate) fn lossy_signs(around: &Surroundings, gain_rides: bool) -> Vec<LossySign> {
+    let channels = || [0, 1].into_iter().filter(|&channel| around.there[channel]);
     let mut signs = Vec::new();
     let mut sign = |by_clipping: bool, text: String| signs.push(LossySign { text, by_clipping });
     let quiet = [around.silence.as_ref(), around.quiet_low.as_ref().map(|low| &low.0)];
@@ -70,8 +70,7 @@ pub(crate) fn lossy_signs(around: &Surroundings, silenced: [bool; 2], gain_rides
     if holes > HOLES {
         sign(true, format!("{:.0} % of the hiss are holes in time and frequency", (100.0 * holes).ceil()));
     }
-    if !silenced[0]
-        && !silenced[1]
+    if around.there == [true; 2]
         && let Some(hz) = around.silence.as_ref().and_then(alike_from_hz)
     {
         sign(false, format!("from {:.0} kHz on both channels have one and the same hiss", hz / 1000.0));
@@ -104,8 +103,8 @@ fn wall_hz(cells: &Cells, channel: usize) -> Option<f64> {
         let (before, edge) = (least(&noise[k - 14..k - 11]), least(&noise[k - 3..k]));
         // Two kilohertz beyond it, but for a line or two.
         let mut beyond = noise[k + 3..(k + 14).min(noise.len())].to_vec();
-        beyond.sort_by(f64::total_cmp);
-        let beyond = beyond[beyond.len().saturating_sub(2)];
+        let second = beyond.len().saturating_sub(2);
+        let beyond = nth(&mut beyond, second)?;
         let drop_db = db(edge / beyond.max(1e-18));
         if edge > LEAST_POWER / 3.0
             && drop_db > WALL_DB
@@ -150,6 +149,6 @@ fn dip_db(silence: &Cells, loud: &Cells, channel: usize) -> Option<f64> {
         .filter(|&k| silence.medians[channel][k] > LEAST_POWER)
         .filter_map(|k| Some(db(loud.medians[channel].get(k)? / silence.medians[channel][k])))
         .collect();
-    ratios_db.sort_by(f64::total_cmp);
-    (ratios_db.len() >= 16).then(|| ratios_db[ratios_db.len() / 8])
+    let eighth = ratios_db.len() / 8;
+    nth(&mut ratios_db, eighth).filter(|_| eighth >= 2)
 }

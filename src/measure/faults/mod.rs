@@ -2,8 +2,10 @@
 
 pub(crate) mod cells;
 pub(crate) mod gain_riding;
+pub(crate) mod jumps;
 pub(crate) mod level_dependence;
 pub(crate) mod lossy;
+pub(crate) mod section;
 pub(crate) mod surroundings;
 pub(crate) mod tears;
 pub(crate) mod unmeasured;

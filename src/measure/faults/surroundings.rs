@@ -1,7 +1,9 @@
 //! What lies around the tones: some parts are read once more, for their noise and not for what they serve.
 
-use crate::capture::{Alignment, CaptureError, Source, Stretch};
+use crate::capture::{CaptureError, Stretch};
 use crate::measure::faults::cells::{CellMeter, Cells};
+use crate::measure::meter::Meter;
+use crate::measure::playback::Playback;
 use crate::measure::tone::meter::{Tone, ToneMeter};
 use crate::programme::{Channels, Colour, PlacedPart, Serves, Signal, Timeline};
 
@@ -11,6 +13,8 @@ const READ_S: f64 = 2.0;
 /// Noise of a few parts of the programme, and the level of the flutter tone.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Surroundings {
+    /// The channels that are there.
+    pub there: [bool; 2],
     /// The longest silence that serves noise.
     pub silence: Option<Cells>,
     /// Beside the longest loud tone between 2 and 5 kHz.
@@ -40,17 +44,17 @@ pub(crate) struct LoudTone {
     pub ends: [Option<Tone>; 2],
 }
 
-type Read<'a> = &'a dyn Fn(Stretch, &mut dyn FnMut([&[f64]; 2])) -> Result<(), CaptureError>;
-
-/// Reads the surroundings; `read` reads a stretch with the channels put right.
+/// Reads the surroundings.
+///
+/// # Errors
+/// If the source cannot be read.
 pub(crate) fn surroundings(
-    source: &dyn Source,
+    playback: &Playback<'_>,
     timeline: &Timeline,
-    alignment: &Alignment,
-    read: Read<'_>,
 ) -> Result<Surroundings, CaptureError> {
     const MARGIN_S: f64 = 0.1;
-    let rate_hz = source.rate_hz();
+    let alignment = playback.alignment;
+    let rate_hz = playback.rate_hz();
     let whole = |part: &PlacedPart| alignment.steady(part, MARGIN_S);
     let parts: Vec<(&PlacedPart, Stretch)> = timeline
         .parts
@@ -66,12 +70,10 @@ pub(crate) fn surroundings(
         _ => f64::NAN,
     };
     let cells = |stretch: Stretch| -> Result<Option<Cells>, CaptureError> {
-        let mut meter = CellMeter::new(rate_hz);
         let end = Stretch { from_s: stretch.from_s, to_s: stretch.to_s.min(stretch.from_s + READ_S + 0.1) };
-        read(end, &mut |block| meter.feed(block))?;
-        Ok(meter.finish())
+        Ok(playback.run::<CellMeter>(end, ())?.flatten())
     };
-    let mut found = Surroundings::default();
+    let mut found = Surroundings { there: alignment.wiring.there(), ..Surroundings::default() };
     if let Some((_, stretch)) = parts
         .iter()
         .filter(|(part, _)| matches!((&part.signal, part.serves), (Signal::Silence, Serves::Noise)))
@@ -93,20 +95,20 @@ pub(crate) fn surroundings(
         let start = Stretch { from_s: stretch.from_s, to_s: stretch.from_s + length_s };
         let end = Stretch { from_s: stretch.to_s - length_s, to_s: stretch.to_s };
         // One reading serves both.
-        let mut beside = CellMeter::new(rate_hz);
+        let mut beside = CellMeter::new(rate_hz, ());
         let mut ends = [None, None];
         for (place, found) in [start, end].into_iter().zip(&mut ends) {
             let Some(mut meter) = ToneMeter::new(rate_hz, expected_hz) else { continue };
             let first = place.from_s == start.from_s;
-            read(place, &mut |block| {
+            playback.read(place, &mut |block| {
                 meter.feed(block);
-                if first {
+                if let Some(beside) = beside.as_mut().filter(|_| first) {
                     beside.feed(block);
                 }
             })?;
             *found = meter.finish();
         }
-        found.loud_treble = beside.finish().map(|cells| LoudTone {
+        found.loud_treble = beside.and_then(CellMeter::finish).map(|cells| LoudTone {
             at_s: part.start_s,
             hz,
             seen_hz: expected_hz,

@@ -4,12 +4,12 @@
 //! sample changes. Within a long tone, a jump turns the phase of both channels at once.
 
 use crate::capture::FoundSlate;
-use crate::measure::flutter::meter::together;
-use crate::measure::tone::meter::mean_and_error;
+use crate::measure::tone::together::together;
 use crate::programme::{Signal, Timeline};
 use crate::reading::{FileClock, FileTime};
 use crate::signal::baseband::Band;
 use crate::signal::fm::demodulate;
+use crate::signal::statistics::{mean_and_error, median, rms};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -166,7 +166,7 @@ pub(crate) fn splices(bands: &[Band; 2]) -> Vec<f64> {
     if side < 2 || both.len() < 4 * span {
         return Vec::new();
     }
-    let usual = crate::measure::tone::meter::median(&both.iter().map(|z| z.norm()).collect::<Vec<_>>());
+    let usual = median(both.iter().map(|z| z.norm()));
     let usual_turn = both.windows(2).map(|pair| pair[1] * pair[0].conj()).sum::<Complex64>().arg();
     let turn = |samples: &[Complex64], at: usize| {
         // Mean step and middle of each side.
@@ -198,8 +198,7 @@ pub(crate) fn splices(bands: &[Band; 2]) -> Vec<f64> {
             (at, got, level)
         })
         .collect();
-    let rms = (turns.iter().map(|(_, got, _)| got.abs().min(0.05).powi(2)).sum::<f64>() / turns.len() as f64)
-        .sqrt();
+    let rms = rms(turns.iter().map(|(_, got, _)| got.abs().min(0.05)));
     let power = [0, 1].map(|channel| bands[channel].samples.iter().map(Complex64::norm_sqr).sum::<f64>());
     let live: Vec<usize> = (0..2).filter(|&channel| power[channel] > 0.01 * power[1 - channel]).collect();
     let mut found: Vec<f64> = Vec::new();
@@ -224,6 +223,7 @@ pub(crate) fn splices(bands: &[Band; 2]) -> Vec<f64> {
 mod tests {
     use super::*;
     use crate::signal::baseband::Baseband;
+    use crate::signal::test_signals::uneven_s;
 
     /// Both channels of 3150 Hz with wow of 1 % at 2 Hz and flutter of 0.1 % at 25 Hz; samples `cut` are left out.
     fn bands(cut: std::ops::Range<usize>, dropout_on_left: bool) -> [Band; 2] {
@@ -233,9 +233,7 @@ mod tests {
                 .filter(|n| !cut.contains(n))
                 .map(|n| {
                     let t = n as f64 / rate_hz;
-                    let moved = t
-                        + 0.01 / (TAU * 2.0) * (TAU * 2.0 * t).sin()
-                        + 0.001 / (TAU * 25.0) * (TAU * 25.0 * t).sin();
+                    let moved = uneven_s(t, &[(2.0, 1.0, 0.0), (25.0, 0.1, 0.0)]);
                     let lost = dropout_on_left && channel == 0 && (1.0..1.03).contains(&t);
                     (if lost { 0.001 } else { 0.25 }) * (TAU * 3150.0 * moved).sin()
                 })

@@ -1,6 +1,7 @@
 //! Which parts should have been measured and were not, and why: nothing drops out of a reading without a word.
 
 use crate::capture::Alignment;
+use crate::measure::meter::Meter;
 use crate::measure::tone::meter::ToneMeter;
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline, shortest_tone_s};
 use crate::reading::{Warning, WarningId};
@@ -116,6 +117,7 @@ mod tests {
     use super::*;
     use crate::measure::response::sweep::{SweepMeter, SweepPlace, band_level};
     use crate::programme::shortest_sweep_s;
+    use crate::signal::test_signals::sine;
     use crate::trade::octave_bands::third_octaves;
     use std::f64::consts::TAU;
 
@@ -126,8 +128,7 @@ mod tests {
 
     fn reads_tone(rate_hz: f64, hz: f64, length_s: f64) -> bool {
         let mut meter = ToneMeter::new(rate_hz, hz).unwrap();
-        let samples: Vec<f64> =
-            (0..(length_s * rate_hz) as usize).map(|n| 0.1 * (TAU * hz * n as f64 / rate_hz).sin()).collect();
+        let samples: Vec<f64> = sine(0.1, hz, rate_hz, (length_s * rate_hz) as usize);
         meter.feed([&samples, &samples]);
         meter.finish().is_some_and(|tone| tone.levels[0].is_some_and(|level| (level.dbfs + 20.0).abs() < 0.2))
     }
@@ -158,7 +159,7 @@ mod tests {
                 if (0.0..length_s).contains(&t) { 0.1 * phase.sin() } else { 0.0 }
             })
             .collect();
-        let mut meter = SweepMeter::new(rate_hz, place);
+        let mut meter = SweepMeter::new(rate_hz, place).unwrap();
         meter.feed([&samples, &samples]);
         let points = meter.finish();
         let (low, high) = (from_hz.min(to_hz), from_hz.max(to_hz));

@@ -1,12 +1,13 @@
 //! The course of a tone's frequency as flutter is read from it: two channels taken together, drift subtracted, the noise in
 //! it known.
 
-use crate::measure::tone::meter::median;
 use crate::signal::baseband::Band;
+use crate::signal::fit::Line;
 use crate::signal::fm::{demodulate, detrend, filter_by_response};
 use crate::signal::spectrum::periodogram;
+use crate::signal::statistics::{exponential_mean, mean};
 use num_complex::Complex64;
-use std::f64::consts::{LN_2, PI, TAU};
+use std::f64::consts::{PI, TAU};
 
 /// Unweighted band from low to high, and the split between wow and flutter, Hz.
 pub const BAND_HZ: [f64; 3] = [0.1, 6.0, 200.0];
@@ -42,7 +43,7 @@ struct Heard {
 impl Heard {
     fn of(samples: &[Complex64], rate_hz: f64, flat_hz: f64) -> Self {
         // The mean: a channel that is lost for more than half of the tone still has the rest of it to give.
-        let power = samples.iter().map(Complex64::norm_sqr).sum::<f64>() / samples.len().max(1) as f64;
+        let power = mean(samples.iter().map(Complex64::norm_sqr));
         Self { power, density: density_beside(samples, rate_hz, flat_hz) }
     }
 
@@ -56,15 +57,14 @@ impl Heard {
 fn density_beside(samples: &[Complex64], rate_hz: f64, flat_hz: f64) -> f64 {
     let spectrum = periodogram(samples, rate_hz);
     let tone_hz = spectrum.iter().max_by(|a, b| a.1.total_cmp(&b.1)).map_or(0.0, |bin| bin.0);
-    let beside: Vec<f64> = spectrum
+    let beside = spectrum
         .into_iter()
         .filter(|(hz, _)| {
             let away = (hz - tone_hz).abs();
             hz.abs() < flat_hz && away > BESIDE_HZ.0 && away < BESIDE_HZ.1
         })
-        .map(|bin| bin.1)
-        .collect();
-    median(&beside) / LN_2 / rate_hz
+        .map(|bin| bin.1);
+    exponential_mean(beside) / rate_hz
 }
 
 /// Noise of the deviation per hertz at 1 Hz, percent squared, from beyond the flutter's band. Noise that only changes the
@@ -73,8 +73,7 @@ fn noise_at_1hz(percent: &[f64], rate_hz: f64) -> f64 {
     let bins = one_sided(percent, rate_hz);
     let step_hz = bins.first().map_or(1.0, |bin| bin.0);
     let beyond = bins.iter().filter(|(hz, _)| *hz > BESIDE_HZ.0 && *hz < BESIDE_HZ.1);
-    let at_1hz: Vec<f64> = beyond.map(|(hz, power)| power / step_hz / (hz * hz)).collect();
-    median(&at_1hz) / LN_2
+    exponential_mean(beyond.map(|(hz, power)| power / step_hz / (hz * hz)))
 }
 
 impl Course {
@@ -100,7 +99,7 @@ impl Course {
         let mean_hz = bands[0].centre_hz + tone.mean_hz;
         let cycles = cycles(&tone.deviation_hz, mean_hz, rate_hz, start_cycles(&summed, &bands[0]));
         let mut percent: Vec<f64> = tone.deviation_hz.iter().map(|hz| 100.0 * hz / mean_hz).collect();
-        let drift_percent_per_min = 60.0 * rate_hz * slope(&percent);
+        let drift_percent_per_min = 60.0 * rate_hz * Line::of(&percent).slope;
         detrend(&mut percent);
         let noise_at_1hz = noise_at_1hz(&percent, rate_hz);
         let total = quality[0] + quality[1];
@@ -192,18 +191,6 @@ const COMPARE_HZ: f64 = 4.0;
 
 /// Standard deviations by which a stretch of noise is taken to exceed its mean at most.
 const NOISE_CHANCE: f64 = 2.5;
-
-/// Slope of the best line, per sample.
-fn slope(values: &[f64]) -> f64 {
-    let middle = (values.len() as f64 - 1.0) / 2.0;
-    let (mut products, mut squares) = (0.0, 0.0);
-    for (k, value) in values.iter().enumerate() {
-        let x = k as f64 - middle;
-        products += x * value;
-        squares += x * x;
-    }
-    if squares > 0.0 { products / squares } else { 0.0 }
-}
 
 /// Both channels in phase, with their weights. The phase between them is followed slowly: a tilt that wanders must not
 /// read as a jump when one channel drops out.

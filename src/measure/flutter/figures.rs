@@ -2,9 +2,9 @@
 
 use crate::measure::flutter::deviation::{BAND_HZ, Course, band_gain, band_pass, one_sided};
 use crate::measure::flutter::indicator::{indicator, stated};
-use crate::measure::tone::meter::median;
 use crate::reading::{FileClock, FlutterFigures, FlutterSpread, FlutterStretch};
 use crate::signal::fm::filter_by_response;
+use crate::signal::statistics::{mean_square, median, nth};
 use crate::trade::flutter_weighting;
 use std::ops::Range;
 
@@ -214,7 +214,7 @@ impl Views {
         let spread = FlutterSpread {
             stretch_s: STRETCH_S,
             lowest: of(|values| values.iter().copied().fold(f64::INFINITY, f64::min)),
-            median: of(median),
+            median: of(|values| median(values)),
             highest: of(|values| values.iter().copied().fold(0.0, f64::max)),
         };
         (stretches, Some(spread))
@@ -224,12 +224,8 @@ impl Views {
 /// The magnitude exceeded [`EXCEEDED`] of the time: a percentile, not twice the standard deviation.
 fn exceeded(values: &[f64]) -> f64 {
     let mut sizes: Vec<f64> = values.iter().map(|x| x.abs()).collect();
-    sizes.sort_by(f64::total_cmp);
-    sizes.get((sizes.len() as f64 * (1.0 - EXCEEDED)) as usize).copied().unwrap_or(0.0)
-}
-
-fn mean_square(values: &[f64]) -> f64 {
-    values.iter().map(|x| x * x).sum::<f64>() / values.len().max(1) as f64
+    let index = (sizes.len() as f64 * (1.0 - EXCEEDED)) as usize;
+    nth(&mut sizes, index).unwrap_or(0.0)
 }
 
 #[cfg(test)]

@@ -7,7 +7,7 @@
 //! pulse's long tail of the other sign charges the second rectifier. The shares were chosen so that a steady weighted sine
 //! of any rate from 0.2 to 200 Hz reads its peak within 3 %: what the table leaves open about slow wow is settled that way.
 
-use crate::measure::tone::meter::median;
+use crate::signal::statistics::median;
 use std::f64::consts::TAU;
 
 /// Charge of either rectifier, s.
@@ -30,7 +30,7 @@ pub fn indicator(weighted: &[f64], rate_hz: f64) -> Vec<f64> {
 pub fn stated(shown: &[f64], rate_hz: f64) -> f64 {
     let second = (rate_hz.round() as usize).clamp(1, shown.len().max(1));
     let highest = |part: &[f64]| part.iter().copied().fold(0.0, f64::max);
-    median(&shown.chunks_exact(second).map(highest).collect::<Vec<f64>>())
+    median(shown.chunks_exact(second).map(highest))
 }
 
 fn run(values: &[f64], rate_hz: f64) -> impl Iterator<Item = f64> {
@@ -60,6 +60,7 @@ fn steady_reading(rate_hz: f64) -> f64 {
 mod tests {
     use super::*;
     use crate::signal::fm::filter_by_response;
+    use crate::signal::test_signals::sine;
     use crate::trade::{flutter_indicator, flutter_weighting};
 
     /// Highest and lowest indication of pulses of `pulse_ms` and twice the height of the 4 Hz sine, weighted.
@@ -93,8 +94,7 @@ mod tests {
         let rate_hz = 1500.0;
         for hz in [0.2, 0.315, 0.4, 0.63, 0.8, 1.0, 1.6, 2.0, 4.0, 6.3, 10.0, 20.0, 40.0, 63.0, 100.0, 200.0]
         {
-            let sine: Vec<f64> =
-                (0..(30.0 * rate_hz) as usize).map(|n| (TAU * hz * n as f64 / rate_hz).sin()).collect();
+            let sine: Vec<f64> = sine(1.0, hz, rate_hz, (30.0 * rate_hz) as usize);
             let shown = indicator(&sine, rate_hz);
             let highest = shown[sine.len() / 2..].iter().copied().fold(0.0, f64::max);
             crate::assert_within!(highest, 1.0, 0.03, "", "{hz} Hz");

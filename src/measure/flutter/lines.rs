@@ -6,9 +6,9 @@
 
 use crate::measure::flutter::deviation::{BAND_HZ, Course, one_sided};
 use crate::measure::flutter::movement::add_movement;
-use crate::measure::tone::meter::median;
 use crate::reading::FlutterLine;
 use crate::signal::last_fast_length;
+use crate::signal::statistics::median;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 

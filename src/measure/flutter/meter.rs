@@ -9,10 +9,10 @@ use crate::measure::flutter::against_time::chart;
 use crate::measure::flutter::deviation::{BAND_HZ, BESIDE_HZ, Course};
 use crate::measure::flutter::figures::Views;
 use crate::measure::flutter::lines::{lines, spectrum};
+use crate::measure::meter::Meter;
 use crate::measure::tone::steady::running;
 use crate::reading::{FileClock, Flutter};
 use crate::signal::baseband::{Band, Baseband};
-use num_complex::Complex64;
 
 /// What filters need at either end of the stretch before their output counts, s: as much as a stretch can spare, between
 /// these.
@@ -26,17 +26,29 @@ pub struct FlutterMeter {
     channels: [Baseband; 2],
 }
 
-impl FlutterMeter {
-    /// A meter for a tone of `programme_hz` that is expected at `expected_hz` in samples at `rate_hz`; `clock` starts at the
-    /// first sample fed.
-    pub fn new(rate_hz: f64, programme_hz: f64, expected_hz: f64, clock: FileClock) -> Self {
+/// What a [`FlutterMeter`] must know.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FlutterPlan {
+    /// Frequency of the tone in the programme, Hz.
+    pub programme_hz: f64,
+    /// Frequency that is expected in the return, Hz.
+    pub expected_hz: f64,
+    /// Tells the times of the file, started at the first sample fed.
+    pub clock: FileClock,
+}
+
+impl Meter for FlutterMeter {
+    type Plan = FlutterPlan;
+    type Output = (Option<Flutter>, [Band; 2]);
+
+    fn new(rate_hz: f64, plan: FlutterPlan) -> Option<Self> {
+        let FlutterPlan { programme_hz, expected_hz, clock } = plan;
         let flat_hz = BESIDE_HZ.1 + 0.02 * expected_hz;
         let channels = Baseband::pair(rate_hz, expected_hz, flat_hz, 0.4 * flat_hz);
-        Self { programme_hz, flat_hz, clock, channels }
+        Some(Self { programme_hz, flat_hz, clock, channels })
     }
 
-    /// Feeds a block `[left, right]`; blocks of any size give the same result.
-    pub fn feed(&mut self, block: [&[f64]; 2]) {
+    fn feed(&mut self, block: [&[f64]; 2]) {
         let [left, right] = &mut self.channels;
         // The longest part of most programmes: nothing else may be left for the other core.
         rayon::join(|| left.feed(block[0]), || right.feed(block[1]));
@@ -45,7 +57,7 @@ impl FlutterMeter {
     /// The flutter, and the two channels' bands, as far as the tape ran.
     ///
     /// `None` if less than 3 s were fed, there is no tone or a sample was no number.
-    pub fn finish(self) -> (Option<Flutter>, [Band; 2]) {
+    fn finish(self) -> (Option<Flutter>, [Band; 2]) {
         let [left, right] = self.channels;
         let (left, right) = rayon::join(|| left.finish(), || right.finish());
         let bands = running([left, right]);
@@ -101,41 +113,15 @@ fn read(bands: &[Band; 2], flat_hz: f64, programme_hz: f64, clock: FileClock) ->
     })
 }
 
-/// Both channels in phase, each weighed by its amplitude: hiss of one is halved by the other.
-pub(crate) fn together(bands: &[Band; 2]) -> (Vec<Complex64>, f64) {
-    let cross: Complex64 =
-        bands[0].samples.iter().zip(&bands[1].samples).map(|(left, right)| right.conj() * left).sum();
-    let power = [0, 1].map(|channel| bands[channel].samples.iter().map(Complex64::norm_sqr).sum::<f64>());
-    let strongest = power[0].max(power[1]).max(1e-300);
-    let weight = power.map(|power| if power > 0.01 * strongest { (power / strongest).sqrt() } else { 0.0 });
-    let turn = if cross.norm() > 0.0 { cross / cross.norm() } else { Complex64::new(1.0, 0.0) };
-    let both = bands[0]
-        .samples
-        .iter()
-        .zip(&bands[1].samples)
-        .map(|(left, right)| left * weight[0] + right * turn * weight[1])
-        .collect();
-    (both, bands[0].first_s)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::Random;
     use std::f64::consts::TAU;
 
     /// A 3150 Hz tone under sines of speed (Hz, percent peak), in hiss of rms `noise` against amplitude 0.25.
     fn tone(rate_hz: f64, seconds: f64, wobble: &[(f64, f64)], noise: f64) -> [Vec<f64>; 2] {
-        let mut state = 11u64;
-        let mut random = || {
-            (0..12)
-                .map(|_| {
-                    state =
-                        state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-                    (state >> 33) as f64 / (1u64 << 31) as f64
-                })
-                .sum::<f64>()
-                - 6.0
-        };
+        let mut random = Random(11);
         let mut out = [Vec::new(), Vec::new()];
         for n in 0..(seconds * rate_hz) as usize {
             let t = n as f64 / rate_hz;
@@ -145,14 +131,18 @@ mod tests {
                 .map(|(k, (hz, percent))| -percent / 100.0 / (TAU * hz) * (TAU * hz * t + k as f64).cos())
                 .sum::<f64>();
             let clean = 0.25 * (TAU * 3150.0 * 1.01 * moved).sin();
-            out[0].push(clean + noise * random());
-            out[1].push(0.8 * clean + noise * random());
+            out[0].push(clean + noise * random.normal());
+            out[1].push(0.8 * clean + noise * random.normal());
         }
         out
     }
 
     fn flutter(samples: &[Vec<f64>; 2], rate_hz: f64) -> Flutter {
-        let mut meter = FlutterMeter::new(rate_hz, 3150.0, 3150.0 * 1.01, FileClock::default());
+        let mut meter = FlutterMeter::new(
+            rate_hz,
+            FlutterPlan { programme_hz: 3150.0, expected_hz: 3150.0 * 1.01, clock: FileClock::default() },
+        )
+        .unwrap();
         for (left, right) in samples[0].chunks(5000).zip(samples[1].chunks(5000)) {
             meter.feed([left, right]);
         }

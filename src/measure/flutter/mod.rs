@@ -9,4 +9,5 @@ pub(crate) mod meter;
 pub(crate) mod movement;
 pub(crate) mod parts;
 pub(crate) mod same_tape;
+pub(crate) mod section;
 pub(crate) mod transport_numbers;

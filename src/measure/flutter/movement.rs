@@ -5,8 +5,9 @@
 //! chirp, as a periodogram is that of a sine). Where the power is greatest is the most likely change, and how sharply it
 //! falls beside it, against the noise, says how sure that is.
 
-use crate::measure::tone::meter::median;
 use crate::reading::FlutterLine;
+use crate::signal::fit::top_of_row;
+use crate::signal::statistics::exponential_mean;
 use crate::trade::Medium;
 use crate::trade::cassette_parts::{PACK, TAPE_UM, hub_change_hz_per_s};
 use num_complex::Complex64;
@@ -80,15 +81,11 @@ fn change(percent: &[f64], rate_hz: f64, hz: f64) -> Option<(f64, f64)> {
             (at, piece * (1.0 + (TAU * at).cos()))
         })
         .collect();
-    let beside: Vec<f64> = (BESIDE_BINS.0..BESIDE_BINS.1)
-        .flat_map(|bins| [bins as f64, -(bins as f64)])
-        .map(|bins| {
-            let turned =
-                placed.iter().map(|(at, piece)| piece * Complex64::from_polar(1.0, -TAU * bins * at));
-            turned.sum::<Complex64>().norm_sqr()
-        })
-        .collect();
-    let noise = median(&beside) / std::f64::consts::LN_2;
+    let beside = (BESIDE_BINS.0..BESIDE_BINS.1).flat_map(|bins| [bins as f64, -(bins as f64)]).map(|bins| {
+        let turned = placed.iter().map(|(at, piece)| piece * Complex64::from_polar(1.0, -TAU * bins * at));
+        turned.sum::<Complex64>().norm_sqr()
+    });
+    let noise = exponential_mean(beside);
     if !(noise > 0.0) {
         return None;
     }
@@ -112,7 +109,7 @@ fn change(percent: &[f64], rate_hz: f64, hz: f64) -> Option<(f64, f64)> {
         }
         let best = (0..row.len()).max_by(|&a, &b| row[a].total_cmp(&row[b])).unwrap_or(0);
         match (best.checked_sub(1).map(|k| row[k]), row.get(best + 1)) {
-            (Some(before), Some(&after)) => summit([before, row[best], after]).1,
+            (Some(before), Some(&after)) => top_of_row([before, row[best], after]).1,
             _ => row[best],
         }
     };
@@ -120,7 +117,7 @@ fn change(percent: &[f64], rate_hz: f64, hz: f64) -> Option<(f64, f64)> {
     let best = (0..crests.len()).max_by(|&a, &b| crests[a].total_cmp(&crests[b]))?;
     // At the edge the line moves more than is looked for, or is none.
     let around = [*crests.get(best.checked_sub(1)?)?, crests[best], *crests.get(best + 1)?];
-    let (offset, highest) = summit(around);
+    let (offset, highest) = top_of_row(around);
     if highest < LEAST_OVER_NOISE * noise {
         return None;
     }
@@ -128,16 +125,6 @@ fn change(percent: &[f64], rate_hz: f64, hz: f64) -> Option<(f64, f64)> {
     let change_bins = (best as f64 - f64::from(steps) + offset) * STEP_BINS;
     let uncertainty_bins = (2.0 / curvature.sqrt()).hypot(LEAST_UNCERTAINTY_BINS);
     (change_bins.is_finite() && uncertainty_bins.is_finite()).then_some((change_bins, uncertainty_bins))
-}
-
-/// Place (in steps from the middle one) and height of the parabola through three equidistant points.
-fn summit([before, middle, after]: [f64; 3]) -> (f64, f64) {
-    let bend = 2.0 * middle - before - after;
-    if !(bend > 0.0) {
-        return (0.0, middle);
-    }
-    let at = 0.5 * (after - before) / bend;
-    (at, middle + 0.25 * (after - before) * at)
 }
 
 /// The course turned back by `hz`, in [`PIECES`] pieces, each under a Hann window two pieces long.
@@ -165,24 +152,18 @@ fn thinned(percent: &[f64], rate_hz: f64, hz: f64) -> Option<Vec<Complex64>> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::{Random, sampled};
 
     const RATE_HZ: f64 = 200.0;
 
-    /// A line of 0.02 % that moves, a capstan's of 0.1 % and noise; Knuth's generator.
+    /// A line of 0.02 % that moves, a capstan's of 0.1 % and noise.
     fn course(hz: f64, change_hz: f64, length_s: f64, noise: f64, seed: u64) -> Vec<f64> {
-        let mut state = seed;
-        let mut even = || {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            (state >> 11) as f64 / (1u64 << 53) as f64 - 0.5
-        };
-        (0..(length_s * RATE_HZ) as usize)
-            .map(|n| {
-                let t = n as f64 / RATE_HZ;
-                let from_middle = t - 0.5 * length_s;
-                let turns = hz * t + 0.5 * change_hz / length_s * from_middle * from_middle;
-                0.02 * (TAU * turns).sin() + 0.1 * (TAU * 6.06 * t).sin() + noise * even()
-            })
-            .collect()
+        let mut random = Random(seed);
+        sampled(RATE_HZ, (length_s * RATE_HZ) as usize, |t| {
+            let from_middle = t - 0.5 * length_s;
+            let turns = hz * t + 0.5 * change_hz / length_s * from_middle * from_middle;
+            0.02 * (TAU * turns).sin() + 0.1 * (TAU * 6.06 * t).sin() + noise * (random.share() - 0.5)
+        })
     }
 
     #[test]

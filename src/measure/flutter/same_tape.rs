@@ -16,10 +16,10 @@ use crate::reading::{FlutterBand, FlutterShare, Playing, SameTape, SharedFigure,
 use crate::signal::baseband::Band;
 use crate::signal::plans::complex_forward;
 use crate::signal::spectrum::hann;
+use crate::signal::statistics::{exponential_mean, mean, median};
 use crate::trade::flutter_weighting::response_db;
 use crate::trade::octave_bands::third_octaves;
 use num_complex::Complex64;
-use std::f64::consts::LN_2;
 use thiserror::Error;
 
 /// The deviation of one playback against the place on the tape.
@@ -237,11 +237,11 @@ struct Shares {
 impl Shares {
     fn of(z: &[Complex64]) -> Self {
         let n = z.len() as f64;
-        let mean = z.iter().sum::<Complex64>() / n;
-        let all = z.iter().map(Complex64::norm_sqr).sum::<f64>() / n;
-        let own = z.iter().map(|z| (z - mean).norm_sqr()).sum::<f64>() / (n - 1.0);
-        let common = mean.norm_sqr() - own / n;
-        let agreement = (mean.norm_sqr() / all.max(1e-300)).min(1.0);
+        let mean_z = z.iter().sum::<Complex64>() / n;
+        let all = mean(z.iter().map(Complex64::norm_sqr));
+        let own = z.iter().map(|z| (z - mean_z).norm_sqr()).sum::<f64>() / (n - 1.0);
+        let common = mean_z.norm_sqr() - own / n;
+        let agreement = (mean_z.norm_sqr() / all.max(1e-300)).min(1.0);
         let chance = chance(z.len(), agreement);
         let kept = common.max(0.0);
         // By chance the playings agree, and then their own part does not show in how they differ.
@@ -362,12 +362,7 @@ impl<'a> Sums<'a> {
         let noises = spectra
             .bins
             .iter()
-            .map(|bins| {
-                let mut powers: Vec<f64> =
-                    beyond.clone().map(|k| bins[k].norm_sqr() / spectra.hz(k).powi(2)).collect();
-                let middle = powers.len() / 2;
-                crate::signal::nth(&mut powers, middle).unwrap_or(0.0) / LN_2
-            })
+            .map(|bins| exponential_mean(beyond.clone().map(|k| bins[k].norm_sqr() / spectra.hz(k).powi(2))))
             .collect();
         Self { spectra, shares, common_noise, noises }
     }
@@ -382,7 +377,7 @@ impl<'a> Sums<'a> {
     }
 
     fn figure(&self, which: Which, band_hz: [f64; 2], weight: impl Fn(f64) -> f64) -> SharedFigure {
-        let mean_noise = self.noises.iter().sum::<f64>() / self.noises.len().max(1) as f64;
+        let mean_noise = mean(&self.noises);
         let (mut power, mut variance, mut noise) = (0.0, 0.0, 0.0);
         for k in self.spectra.within(band_hz) {
             let (share, hz) = (&self.shares[k], self.spectra.hz(k));
@@ -433,12 +428,10 @@ fn lines(spectra: &Spectra, shares: &[Shares]) -> Vec<SharedLine> {
             continue;
         }
         let reach = ((1.0 / spectra.step_hz) as usize).max(12);
-        let mut around: Vec<f64> = (k.saturating_sub(reach).max(1)..(k + reach).min(shares.len()))
+        let around = (k.saturating_sub(reach).max(1)..(k + reach).min(shares.len()))
             .filter(|other| other.abs_diff(k) > 3)
-            .map(|other| shares[other].all)
-            .collect();
-        let middle = around.len() / 2;
-        let floor = crate::signal::nth(&mut around, middle).unwrap_or(0.0);
+            .map(|other| shares[other].all);
+        let floor = median(around);
         if here > STANDS_OUT * floor && here > LEAST_LINE * total {
             found.push((here, k));
         }
@@ -491,18 +484,15 @@ fn assumed(playings: usize) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::Random;
     use std::f64::consts::TAU;
 
-    /// Many sines with phases by a simple generator: rms of all, from 0.4 to 120 Hz.
+    /// Many sines with random phases: rms of all, from 0.4 to 120 Hz.
     fn noise(seed: u64, rms: f64) -> impl Fn(f64) -> f64 {
-        let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
-        let mut next = move || {
-            state ^= state << 13;
-            state ^= state >> 7;
-            state ^= state << 17;
-            (state >> 11) as f64 / (1u64 << 53) as f64
-        };
-        let sines: Vec<(f64, f64)> = (0..400).map(|_| (0.4 * 300f64.powf(next()), TAU * next())).collect();
+        // Seeds one apart would begin alike.
+        let mut random = Random(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15));
+        let sines: Vec<(f64, f64)> =
+            (0..400).map(|_| (0.4 * 300f64.powf(random.share()), TAU * random.share())).collect();
         move |t| {
             rms * (2.0 / 400.0f64).sqrt()
                 * sines.iter().map(|(hz, at)| (TAU * hz * t + at).sin()).sum::<f64>()

@@ -4,11 +4,14 @@
 //! and 60 Hz, and near the same times the tape's time ratio. Its frequency comes from all its lines together: the n-th
 //! harmonic shows it n times as exactly.
 
-use crate::measure::noise::meter::Reference;
+use crate::measure::meter::Meter;
+use crate::measure::noise::reference::Reference;
 use crate::reading::{Mains, Origin, Pair};
 use crate::signal::baseband::{Band, Baseband};
+use crate::signal::fit::top_of_row;
 use crate::signal::next_fast_length;
 use crate::signal::spectrum::hann;
+use crate::signal::statistics::{exponential_mean, median};
 use num_complex::Complex64;
 use rustfft::FftPlanner;
 use std::f64::consts::TAU;
@@ -67,31 +70,30 @@ pub(crate) struct HumComponents {
     pub why: String,
 }
 
-impl HumBand {
+impl Meter for HumBand {
+    /// The tape's time ratio (above 1: fast), so that hum on the tape is looked for where it then stands.
+    type Plan = f64;
+    type Output = HumCourse;
+
     /// `None` below 8 kHz of sample rate.
-    pub(crate) fn new(rate_hz: f64) -> Option<Self> {
+    fn new(rate_hz: f64, ratio: f64) -> Option<Self> {
         let middle_hz = HIGHEST_HZ / 2.0 + 15.0;
         let band = || Baseband::new(rate_hz, middle_hz, middle_hz - 30.0, 60.0);
         (rate_hz >= 8000.0).then(|| Self {
             channels: [band(), band()],
             left_over: (LONGEST_S * rate_hz) as u64,
-            ratio: 1.0,
+            ratio,
         })
     }
 
-    /// Tells the tape's time ratio, so that hum on the tape is looked for where it then stands.
-    pub(crate) fn set_ratio(&mut self, ratio: f64) {
-        self.ratio = ratio;
-    }
-
-    pub(crate) fn feed(&mut self, block: [&[f64]; 2]) {
+    fn feed(&mut self, block: [&[f64]; 2]) {
         let count = self.left_over.min(block[0].len() as u64) as usize;
         self.left_over -= count as u64;
         let [left, right] = &mut self.channels;
         rayon::join(|| left.feed(&block[0][..count]), || right.feed(&block[1][..count]));
     }
 
-    pub(crate) fn finish(self) -> HumCourse {
+    fn finish(self) -> HumCourse {
         HumCourse { bands: self.channels.map(Baseband::finish), ratio: self.ratio }
     }
 }
@@ -125,7 +127,7 @@ impl Spectrum {
             Self { powers, step_hz, first_hz: band.centre_hz - half as f64 * step_hz, floor: Vec::new() };
         let count = (band.rate_hz / FLOOR_STEP_HZ) as usize + 1;
         spectrum.floor =
-            (0..count).map(|k| spectrum.median(spectrum.first_hz + k as f64 * FLOOR_STEP_HZ)).collect();
+            (0..count).map(|k| spectrum.noise_around(spectrum.first_hz + k as f64 * FLOOR_STEP_HZ)).collect();
         spectrum
     }
 
@@ -137,13 +139,10 @@ impl Spectrum {
         self.first_hz + bin as f64 * self.step_hz
     }
 
-    /// Noise around `hz`: the median of exponentially distributed bins is ln 2 of their mean; lines do not move it.
-    fn median(&self, hz: f64) -> f64 {
+    /// Noise around `hz`; lines do not move it.
+    fn noise_around(&self, hz: f64) -> f64 {
         let (low, high) = (self.bin((hz - FLOOR_REACH_HZ).max(5.0)), self.bin(hz + FLOOR_REACH_HZ));
-        let mut near: Vec<f64> = self.powers[low..=high.max(low)].iter().step_by(PADDING).copied().collect();
-        let middle = near.len() / 2;
-        near.select_nth_unstable_by(middle, f64::total_cmp);
-        near[middle] / std::f64::consts::LN_2
+        exponential_mean(self.powers[low..=high.max(low)].iter().step_by(PADDING))
     }
 
     fn noise(&self, hz: f64) -> f64 {
@@ -233,9 +232,8 @@ fn exact_hz(spectra: &[Spectrum; 2], near_hz: f64, seconds: f64) -> Option<(f64,
             if over < STANDS_OUT || top == 0 || top + 1 >= spectrum.powers.len() {
                 continue;
             }
-            let [a, b, c] = [top - 1, top, top + 1].map(|k| spectrum.powers[k].max(1e-300).ln());
-            let curve = a - 2.0 * b + c;
-            let offset = if curve < 0.0 { (0.5 * (a - c) / curve).clamp(-0.5, 0.5) } else { 0.0 };
+            let (offset, _) =
+                top_of_row([top - 1, top, top + 1].map(|k| spectrum.powers[k].max(1e-300).ln()));
             let hz = spectrum.hz(top) + offset * spectrum.step_hz;
             // Bound of Cramer and Rao for a line of this height, and 1.6 for the Hann window. What noise cannot explain,
             // the window's and the parabola's own errors: a hundredth of a bin.
@@ -327,12 +325,7 @@ impl HumComponents {
 
     /// The section of the reading.
     pub(crate) fn mains(&self, reference: &Reference) -> Mains {
-        let db = |power: f64, side: usize| {
-            (power > 1e-18)
-                .then(|| 10.0 * (2.0 * power).log10())
-                .zip(reference.dbfs[side])
-                .map(|(l, r)| l - r)
-        };
+        let db = |power: f64, side: usize| reference.against_db(power, side);
         let sum = |side: usize, of: &dyn Fn(&Line) -> f64| -> f64 {
             self.lines.iter().filter(|line| line.stands[side]).map(of).sum()
         };
@@ -424,13 +417,11 @@ pub(crate) fn shares_flutter(
                         turned.chunks(SLOWER).map(|group| group.iter().sum()).collect();
                     highest(&slow, reach_hz * TAU * SLOWER as f64 / rate_hz)
                 };
-                let mut beside: Vec<f64> = (0..80)
+                let beside = (0..80)
                     .map(|k| 2.5 + 0.12 * f64::from(k))
                     .flat_map(|off_hz| [line.hz - off_hz, line.hz + off_hz])
-                    .map(at)
-                    .collect();
-                beside.sort_by(f64::total_cmp);
-                let noise = (beside[beside.len() / 2] / std::f64::consts::LN_2).max(1e-24 * square);
+                    .map(at);
+                let noise = exponential_mean(beside).max(1e-24 * square);
                 likelihood += (best(line.hz / tone_hz) - best(0.0)) / noise;
             }
         }
@@ -459,9 +450,8 @@ fn highest(samples: &[Complex64], reach: f64) -> f64 {
         })
         .collect();
     let summit = |three: &[f64]| {
-        let [a, b, c] = [0, 1, 2].map(|k| three[k].max(1e-300).ln());
-        let curve = a - 2.0 * b + c;
-        if b >= a && b >= c && curve < 0.0 { (b - (a - c).powi(2) / (8.0 * curve)).exp() } else { 0.0 }
+        let is_top = three[1] >= three[0] && three[1] >= three[2];
+        if is_top { top_of_row([0, 1, 2].map(|k| three[k].max(1e-300).ln())).1.exp() } else { 0.0 }
     };
     powers.windows(3).map(summit).chain(powers.iter().copied()).fold(0.0, f64::max)
 }
@@ -474,13 +464,10 @@ struct PhaseCourse {
 }
 
 fn phase_course(tone: &Band, tone_hz: f64) -> Option<PhaseCourse> {
-    let mut amplitudes: Vec<f64> = tone.samples.iter().map(|z| z.norm()).collect();
-    let middle = amplitudes.len() / 2;
-    if amplitudes.len() < 16 {
+    if tone.samples.len() < 16 {
         return None;
     }
-    amplitudes.select_nth_unstable_by(middle, f64::total_cmp);
-    let gone = 0.2 * amplitudes[middle];
+    let gone = 0.2 * median(tone.samples.iter().map(|z| z.norm()));
     if !(gone > 0.0) {
         return None;
     }

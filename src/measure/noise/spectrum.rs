@@ -1,6 +1,7 @@
 //! Spectrum of a silent part in third octaves.
 
-use crate::measure::noise::meter::{Reference, Silence};
+use crate::measure::noise::reference::Reference;
+use crate::measure::noise::silence::Silence;
 use crate::reading::SilenceBand;
 use crate::trade::octave_bands::third_octaves;
 
@@ -13,11 +14,11 @@ const FLATNESS_DB: f64 = 0.05;
 /// Third octaves of `silence` against `reference`, rising; a band that reaches beyond half the sample rate is left out.
 pub(crate) fn bands(silence: &Silence, reference: &Reference) -> Vec<SilenceBand> {
     third_octaves(FROM_HZ, TO_HZ)
-        .filter(|band| band.upper_hz <= silence.rate_hz() / 2.0)
+        .filter(|band| band.upper_hz <= silence.rate_hz / 2.0)
         .map(|band| {
             let db = [0, 1].map(|channel| {
                 let power = silence.band_power(channel, band.lower_hz, band.upper_hz);
-                Silence::against_db(reference, power, channel)
+                reference.against_db(power, channel)
             });
             let independent = silence.independent(band.upper_hz - band.lower_hz);
             // A mean square of n independent values (two squares each) has a relative deviation of 1 / root n.
@@ -32,14 +33,14 @@ pub(crate) fn bands(silence: &Silence, reference: &Reference) -> Vec<SilenceBand
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measure::NoiseMeter;
+    use crate::measure::{Meter, NoiseMeter};
     use crate::signal::noise::{Noise, PinkFilter};
-    use std::f64::consts::TAU;
+    use crate::signal::test_signals::sine;
 
     const REFERENCE_DBFS: f64 = -12.0;
 
     fn read(rate_hz: f64, samples: &[f64]) -> Vec<SilenceBand> {
-        let mut meter = NoiseMeter::new(rate_hz);
+        let mut meter = NoiseMeter::new(rate_hz, 1.0).unwrap();
         for block in samples.chunks(5000) {
             meter.feed([block, block]);
         }
@@ -101,8 +102,7 @@ mod tests {
     #[test]
     fn a_line_stands_in_its_own_band_only() {
         for hz in [50.0, 315.0, 9000.0] {
-            let samples: Vec<f64> =
-                (0..480_000).map(|n| 0.001 * (TAU * hz * f64::from(n) / 48_000.0).sin()).collect();
+            let samples: Vec<f64> = sine(0.001, hz, 48_000.0, 480_000);
             let found = read(48_000.0, &samples);
             let (own, others): (Vec<_>, Vec<_>) =
                 found.iter().partition(|band| (band.hz / hz).max(hz / band.hz) < 10f64.powf(0.05));

@@ -2,6 +2,7 @@
 
 pub(crate) mod amplifier;
 pub(crate) mod noise_bands;
+pub(crate) mod section;
 pub(crate) mod steps;
 pub(crate) mod sweep;
 pub(crate) mod time_constants;

@@ -6,13 +6,14 @@
 //! ones the treble and show where dropouts are.
 
 use crate::capture::TimeMap;
-use crate::measure::noise::meter::Silence;
-use crate::measure::tone::meter::median;
+use crate::measure::meter::Meter;
+use crate::measure::noise::silence::Silence;
 use crate::programme::{Channels, Colour, PlacedPart, Signal};
 use crate::reading::Pair;
 use crate::signal::next_fast_length;
 use crate::signal::noise::Noise;
 use crate::signal::spectrum::hann;
+use crate::signal::statistics::median;
 use crate::trade::octave_bands::{ThirdOctave, third_octaves};
 use num_complex::Complex64;
 use realfft::{RealFftPlanner, RealToComplex};
@@ -57,18 +58,21 @@ pub struct NoisePlace {
     ratio: f64,
     /// Place of the first sample that will be fed, s of the return.
     from_s: f64,
+    /// Where the programme's reference level lies in its WAV, dBFS.
+    reference_dbfs: f64,
 }
 
 impl NoisePlace {
     /// The noise `part`, found by `map`; `from_s` is the place of the first sample that will be fed, s of the return.
-    /// `None` if the part is no noise.
-    pub fn new(part: &PlacedPart, map: &TimeMap, from_s: f64) -> Option<Self> {
+    /// `reference_dbfs` is where the programme's reference level lies in its WAV. `None` if the part is no noise.
+    pub fn new(part: &PlacedPart, map: &TimeMap, from_s: f64, reference_dbfs: f64) -> Option<Self> {
         let ratio = map.ratio(part.start_s, part.length_s);
         matches!(part.signal, Signal::Noise { .. }).then(|| Self {
             part: part.clone(),
             map: map.clone(),
             ratio,
             from_s,
+            reference_dbfs,
         })
     }
 }
@@ -192,24 +196,25 @@ impl ReturnFrames {
     }
 }
 
-impl NoiseBandsMeter {
-    /// A meter for the noise at `place` in samples at `rate_hz`.
-    pub fn new(rate_hz: f64, place: NoisePlace) -> Self {
+impl Meter for NoiseBandsMeter {
+    type Plan = NoisePlace;
+    type Output = Option<NoiseBands>;
+
+    fn new(rate_hz: f64, place: NoisePlace) -> Option<Self> {
         let bands: Vec<ThirdOctave> = third_octaves(25.0, 20_000.0)
             .filter(|band| band.upper_hz * place.ratio < RETURN_SHARE * rate_hz)
             .collect();
         let (low, high) = bands.into_iter().partition(|band| band.mid_hz < TAKE_OVER_HZ);
         let frames = |seconds: f64, bands| ReturnFrames::new(rate_hz, seconds, bands, place.ratio);
-        Self {
+        Some(Self {
             frames: [frames(FRAMES_S[0], low), frames(FRAMES_S[1], high)],
             left_over: (LONGEST_S * rate_hz) as u64,
             rate_hz,
             place,
-        }
+        })
     }
 
-    /// Feeds a block `[left, right]`; blocks of any size give the same result.
-    pub fn feed(&mut self, block: [&[f64]; 2]) {
+    fn feed(&mut self, block: [&[f64]; 2]) {
         let count = self.left_over.min(block[0].len() as u64) as usize;
         self.left_over -= count as u64;
         for frames in &mut self.frames {
@@ -220,9 +225,8 @@ impl NoiseBandsMeter {
         }
     }
 
-    /// The powers of all frames beside those of the programme; `reference_dbfs` is where the programme's reference level
-    /// lies in its WAV. `None` if less than three long frames were fed.
-    pub fn finish(self, reference_dbfs: f64) -> Option<NoiseBands> {
+    /// The powers of all frames beside those of the programme; `None` if less than three long frames were fed.
+    fn finish(self) -> Option<NoiseBands> {
         let [long, short] = &self.frames;
         if long.frames.len() < 3 || short.frames.len() < 3 {
             return None;
@@ -232,7 +236,7 @@ impl NoiseBandsMeter {
             .map(|rate| (level_correlation(short, &self.place, rate, self.rate_hz), rate))
             .max_by(|a, b| a.0.total_cmp(&b.0))?
             .1;
-        let scale = programme_scale(&self.place.part, programme_hz, reference_dbfs)?;
+        let scale = programme_scale(&self.place.part, programme_hz, self.place.reference_dbfs)?;
         let mut bands = Vec::new();
         for frames in &self.frames {
             let programme = programme_frames(frames, &self.place, programme_hz, self.rate_hz, usize::MAX);

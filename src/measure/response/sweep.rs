@@ -4,9 +4,11 @@
 //! within a band that follows it (wide enough for flutter and for what the frame itself smears) is the sweep's, less
 //! the noise whose density is read beside the band. The frames are averaged within each third octave.
 
-use crate::measure::tone::meter::median;
+use crate::measure::meter::Meter;
+use crate::signal::fit::Line;
 use crate::signal::plans::Precision;
 use crate::signal::spectrum::hann;
+use crate::signal::statistics::{exponential_mean, mean, median};
 use num_complex::Complex64;
 use realfft::RealToComplex;
 use std::sync::Arc;
@@ -137,34 +139,34 @@ impl Frames {
         }
         let width = high - low + 1;
         let inside: f64 = bins[low..=high].iter().map(Complex64::norm_sqr).sum();
-        let beside: Vec<f64> = bins[low.saturating_sub(width).max(1).min(low)..low]
+        let beside = bins[low.saturating_sub(width).max(1).min(low)..low]
             .iter()
             .chain(&bins[high + 1..(high + 1 + width).min(bins.len())])
-            .map(Complex64::norm_sqr)
-            .collect();
-        let noise = median(&beside) / std::f64::consts::LN_2 * width as f64;
+            .map(Complex64::norm_sqr);
+        let noise = exponential_mean(beside) * width as f64;
         let scale = 2.0 / (length * self.window_power);
         let power = (inside - noise) * scale;
         (power > 1e-15 && power.is_finite() && noise * scale < power).then_some(power)
     }
 }
 
-impl SweepMeter {
-    /// A meter for the sweep at `place` in samples at `rate_hz`.
-    pub fn new(rate_hz: f64, place: SweepPlace) -> Self {
+impl Meter for SweepMeter {
+    type Plan = SweepPlace;
+    type Output = Vec<SweepPoint>;
+
+    fn new(rate_hz: f64, place: SweepPlace) -> Option<Self> {
         let even = |seconds: f64| ((rate_hz * seconds) as usize).next_power_of_two();
-        Self { rate_hz, place, frames: [Frames::new(even(0.3)), Frames::new(even(0.06))] }
+        Some(Self { rate_hz, place, frames: [Frames::new(even(0.3)), Frames::new(even(0.06))] })
     }
 
-    /// Feeds a block `[left, right]`; blocks of any size give the same result.
-    pub fn feed(&mut self, block: [&[f64]; 2]) {
+    fn feed(&mut self, block: [&[f64]; 2]) {
         let [long, short] = &mut self.frames;
         long.feed(block, self.rate_hz, &self.place, (0.0, TAKE_OVER_HZ));
         short.feed(block, self.rate_hz, &self.place, (TAKE_OVER_HZ, f64::INFINITY));
     }
 
     /// The sweep's power frame by frame, by rising frequency.
-    pub fn finish(self) -> Vec<SweepPoint> {
+    fn finish(self) -> Vec<SweepPoint> {
         let [long, short] = self.frames;
         let mut points = long.points;
         points.extend(short.points);
@@ -189,7 +191,7 @@ pub fn band_level(points: &[SweepPoint], channel: usize, low_hz: f64, high_hz: f
     let middle = median(&first);
     let kept: Vec<(f64, f64)> =
         levels.iter().zip(&first).filter(|(_, off)| **off > middle - 2.0).map(|(level, _)| *level).collect();
-    let mean = kept.iter().map(|level| level.1).sum::<f64>() / kept.len() as f64;
+    let mean = mean(kept.iter().map(|level| level.1));
     // The slope itself is no uncertainty. Frames overlap by half: each counts as two thirds of one.
     let off = off_the_slope(&kept);
     let free = (kept.len() as f64 - 2.0).max(1.0);
@@ -199,18 +201,14 @@ pub fn band_level(points: &[SweepPoint], channel: usize, low_hz: f64, high_hz: f
 
 /// Distance of each (log frequency, level) from the straight line through all of them, dB.
 fn off_the_slope(levels: &[(f64, f64)]) -> Vec<f64> {
-    let n = levels.len() as f64;
-    let mean_x = levels.iter().map(|level| level.0).sum::<f64>() / n;
-    let mean_y = levels.iter().map(|level| level.1).sum::<f64>() / n;
-    let xx: f64 = levels.iter().map(|level| (level.0 - mean_x).powi(2)).sum();
-    let xy: f64 = levels.iter().map(|level| (level.0 - mean_x) * (level.1 - mean_y)).sum();
-    let slope = if xx > 0.0 { xy / xx } else { 0.0 };
-    levels.iter().map(|level| level.1 - mean_y - slope * (level.0 - mean_x)).collect()
+    let line = Line::through(levels.iter().copied());
+    levels.iter().map(|level| level.1 - line.at(level.0)).collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::{Random, uneven_s};
     use std::f64::consts::TAU;
 
     #[test]
@@ -223,27 +221,23 @@ mod tests {
             let k = f64::ln(to / from);
             let pole: f64 = 0.6;
             let mut state = 0.0;
-            let mut seed = 5u64;
+            let mut random = Random(5);
             let frames = ((lead + length / ratio + 0.5) * rate_hz) as usize;
             let samples: Vec<f64> = (0..frames)
                 .map(|n| {
-                    let t = (n as f64 / rate_hz - lead) * ratio;
-                    // Flutter of 0.2 % at 5 Hz.
-                    let t = t + 0.002 / (TAU * 5.0) * (TAU * 5.0 * t).sin();
+                    let t = uneven_s((n as f64 / rate_hz - lead) * ratio, &[(5.0, 0.2, 0.0)]);
                     let x = if (0.0..length).contains(&t) {
                         0.05 * (TAU * from * length / k * ((k * t / length).exp() - 1.0)).sin()
                     } else {
                         0.0
                     };
-                    seed =
-                        seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
                     state = pole * state + (1.0 - pole) * x;
-                    state + 0.0008 * ((seed >> 33) as f64 / (1u64 << 31) as f64 - 0.5)
+                    state + 0.0008 * (random.share() - 0.5)
                 })
                 .collect();
             let place =
                 SweepPlace { from_hz: from, to_hz: to, ratio, start_s: lead, length_s: length / ratio };
-            let mut meter = SweepMeter::new(rate_hz, place);
+            let mut meter = SweepMeter::new(rate_hz, place).unwrap();
             for block in samples.chunks(4001) {
                 meter.feed([block, block]);
             }

@@ -5,6 +5,8 @@
 //! have a coupling capacitor and a bandwidth or a resonance besides. These are always in the fit, with room for what real
 //! ones have, so that the uncertainty of the time constants grows by as much as they cannot be told apart.
 
+use crate::signal::fit::Search;
+use crate::signal::statistics::median;
 use crate::trade::tape_equalisation::LOW_TIME_CONSTANT_US;
 use nalgebra::{DMatrix, DVector};
 use std::f64::consts::TAU;
@@ -103,9 +105,7 @@ fn reaches(tones: &[Deviation]) -> bool {
 
 /// Standard deviation of the middle tone, dB.
 fn typical_sigma(deviations: &[Deviation]) -> f64 {
-    let mut sigmas: Vec<f64> = deviations.iter().map(|tone| sigma_db(tone.2)).collect();
-    sigmas.sort_by(f64::total_cmp);
-    sigmas.get(sigmas.len() / 2).copied().unwrap_or(LEAST_SIGMA_DB)
+    median(deviations.iter().map(|tone| sigma_db(tone.2))).max(LEAST_SIGMA_DB)
 }
 
 fn sigma_db(uncertainty_db: f64) -> f64 {
@@ -168,9 +168,13 @@ fn fit(tones: &[Deviation], nominal_us: f64) -> Option<TimeConstants> {
     })
 }
 
-/// Least squares with what each parameter may stray, after Levenberg and Marquardt: place, sum of squares, normal matrix.
+/// How the fit looks for the least sum of squares.
+const SEARCH: Search =
+    Search { rounds: 80, tries: 20, least_gain: 1e-9, damping: 1e-3, widest: f64::INFINITY };
+
+/// Least squares with what each parameter may stray: place, sum of the tones' squares, normal matrix.
 fn minimum(
-    mut x: DVector<f64>,
+    start: DVector<f64>,
     tones: &[Deviation],
     nominal_us: f64,
 ) -> Option<(DVector<f64>, f64, DMatrix<f64>)> {
@@ -184,7 +188,7 @@ fn minimum(
                 .chain(STRAY.iter().zip(x.iter()).map(|(stray, x)| -x / stray)),
         )
     };
-    let slopes = |x: &DVector<f64>| {
+    let downhill = |x: &DVector<f64>| {
         let mut slopes = DMatrix::zeros(rows, PARAMETERS);
         for k in 0..PARAMETERS {
             let step = 1e-5;
@@ -193,39 +197,12 @@ fn minimum(
             down[k] -= step;
             slopes.set_column(k, &((residuals(&up) - residuals(&down)) / (2.0 * step)));
         }
-        slopes
+        let turned = slopes.transpose();
+        (&turned * slopes, -turned * residuals(x))
     };
-    let mut found = residuals(&x);
-    let mut damping = 1e-3;
-    for _ in 0..80 {
-        let slope = slopes(&x);
-        let normal = slope.transpose() * &slope;
-        let right = slope.transpose() * &found;
-        let mut damped = normal.clone();
-        for k in 0..PARAMETERS {
-            damped[(k, k)] *= 1.0 + damping;
-        }
-        let step = damped.cholesky()?.solve(&right);
-        let there = &x - &step;
-        let next = residuals(&there);
-        let (before, after) = (found.norm_squared(), next.norm_squared());
-        if after.is_finite() && after <= before {
-            x = there;
-            found = next;
-            damping = (damping / 5.0).max(1e-9);
-            if before - after < 1e-9 * before.max(1e-9) {
-                break;
-            }
-        } else {
-            damping *= 8.0;
-            if damping > 1e12 {
-                break;
-            }
-        }
-    }
-    let slope = slopes(&x);
-    let chi2 = found.rows(0, tones.len()).norm_squared();
-    x.iter().all(|x| x.is_finite()).then(|| (x, chi2, slope.transpose() * slope))
+    let found = SEARCH.descend(start, |x| 0.5 * residuals(x).norm_squared(), downhill)?;
+    let chi2 = residuals(&found.at).rows(0, tones.len()).norm_squared();
+    found.at.iter().all(|x| x.is_finite()).then_some((found.at, chi2, found.normal))
 }
 
 #[cfg(test)]

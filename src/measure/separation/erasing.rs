@@ -2,10 +2,11 @@
 //! is measured selectively.
 
 use crate::capture::Stretch;
+use crate::measure::meter::Meter;
 use crate::measure::tone::follow::narrow_power;
-use crate::measure::tone::meter::median;
 use crate::reading::{Erasing, FileClock, Pair};
 use crate::signal::baseband::{Band, Baseband};
+use crate::signal::statistics::{mean, median, nth};
 use std::f64::consts::TAU;
 
 /// A stretch that is weaker than the tone by this much, dB, ...
@@ -39,11 +40,13 @@ pub struct Erased {
     figures: [Figure; 2],
 }
 
-impl ErasingMeter {
-    /// A meter for a tone expected near `expected_hz` (within 1 %) in samples at `rate_hz`.
-    ///
+impl Meter for ErasingMeter {
+    /// Frequency that is expected in the return, within 1 %, Hz.
+    type Plan = f64;
+    type Output = Erased;
+
     /// `None` if the tone is below 100 Hz, or too close to half the sample rate.
-    pub fn new(rate_hz: f64, expected_hz: f64) -> Option<Self> {
+    fn new(rate_hz: f64, expected_hz: f64) -> Option<Self> {
         let (flat_hz, transition_hz) = (40.0 + 0.04 * expected_hz, 40.0);
         if !(expected_hz >= 100.0 && expected_hz + flat_hz + transition_hz < 0.49 * rate_hz) {
             return None;
@@ -52,16 +55,15 @@ impl ErasingMeter {
         Some(Self { expected_hz, channels: [band(), band()] })
     }
 
-    /// Feeds a block `[left, right]`; blocks of any size give the same result.
-    pub fn feed(&mut self, block: [&[f64]; 2]) {
+    fn feed(&mut self, block: [&[f64]; 2]) {
         self.channels[0].feed(block[0]);
         self.channels[1].feed(block[1]);
     }
 
-    /// The erased stretch and the residual in it; channels that are `silenced` have no part in it.
-    pub fn finish(self, silenced: [bool; 2]) -> Erased {
+    /// The erased stretch and what is left in it; a silent channel has no part in it.
+    fn finish(self) -> Erased {
         let bands = self.channels.map(Baseband::finish);
-        let levels = [0, 1].map(|k| if silenced[k] { vec![] } else { block_levels(&bands[k]) });
+        let levels = [0, 1].map(|k| block_levels(&bands[k]));
         let nothing = |why| Erased { stretch: Err(why), figures: [(None, None, None); 2] };
         let tops = [0, 1].map(|k| top(&levels[k]));
         if tops == [None, None] {
@@ -99,19 +101,17 @@ fn block_levels(band: &Band) -> Vec<f64> {
     (0..blocks)
         .map(|k| {
             let block = &band.samples[(k as f64 * size) as usize..((k + 1) as f64 * size) as usize];
-            (block.iter().map(|z| z.norm_sqr()).sum::<f64>() / block.len().max(1) as f64).sqrt()
+            mean(block.iter().map(|z| z.norm_sqr())).sqrt()
         })
         .collect()
 }
 
 /// Amplitude of the tone where it is whole: what a quarter of the blocks reach (more than half may be erased).
 fn top(levels: &[f64]) -> Option<f64> {
-    let mut sorted = levels.to_vec();
-    sorted.sort_by(|a, b| b.total_cmp(a));
-    let loud = sorted.get(sorted.len() / 4).copied().filter(|level| *level > 1e-6)?;
+    let from_top = levels.len().checked_sub(1 + levels.len() / 4)?;
+    let loud = nth(&mut levels.to_vec(), from_top).filter(|level| *level > 1e-6)?;
     // The middle of those that are about as loud.
-    let whole: Vec<f64> = sorted.into_iter().filter(|level| *level > 0.7 * loud).collect();
-    Some(median(&whole))
+    Some(median(levels.iter().filter(|level| **level > 0.7 * loud)))
 }
 
 /// The longest run of blocks, from and to, in which a channel is weaker than its tone; dropouts of the other kind (short
@@ -205,34 +205,33 @@ pub fn erasing(hz: f64, programme_db: f64, clock: FileClock, erased: &Erased) ->
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::{Random, uneven_s};
 
     /// Twenty seconds of 1 kHz under wow; from 8 s to 14 s the left is `erased[0]` dB weaker, the right `erased[1]`.
-    fn erased(erased: [f64; 2], silenced: [bool; 2]) -> Erased {
+    fn erased(erased: [f64; 2], tone: f64) -> Erased {
         let rate_hz = 48_000.0;
-        let mut state = 3u64;
+        let mut random = Random(3);
         let mut meter = ErasingMeter::new(rate_hz, 1001.0).unwrap();
         for second in 0..20 {
             let mut samples = [Vec::new(), Vec::new()];
             for n in 0..48_000 {
                 let t = f64::from(second) + f64::from(n) / rate_hz;
-                let tone = 0.25 * (TAU * 1000.0 * (t + 0.002 / TAU * (TAU * t).sin())).sin();
+                let tone = tone * (TAU * 1000.0 * uneven_s(t, &[(1.0, 0.2, 0.0)])).sin();
                 for (out, db) in samples.iter_mut().zip(erased) {
-                    state =
-                        state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-                    let hiss = 0.001 * ((state >> 33) as f64 / (1u64 << 31) as f64 - 0.5);
+                    let hiss = 0.001 * (random.share() - 0.5);
                     let gain = if (8.0..14.0).contains(&t) { 10f64.powf(-db / 20.0) } else { 1.0 };
                     out.push(gain * tone + hiss);
                 }
             }
             meter.feed([&samples[0], &samples[1]]);
         }
-        meter.finish(silenced)
+        meter.finish()
     }
 
     #[test]
     fn the_erased_stretch_is_found_and_what_is_left_is_read() {
         let found =
-            erasing(1000.0, 0.0, FileClock::default().starting_at(100.0), &erased([60.0, 35.0], [false; 2]));
+            erasing(1000.0, 0.0, FileClock::default().starting_at(100.0), &erased([60.0, 35.0], 0.25));
         crate::assert_within!(found.erased_from_s.unwrap().seconds(), 108.5, 0.1, "s");
         crate::assert_within!(found.erased_to_s.unwrap().seconds(), 113.5, 0.1, "s");
         for (k, want) in [-60.0, -35.0].into_iter().enumerate() {
@@ -245,7 +244,7 @@ mod tests {
             );
         }
         // One channel only, and completely: it lies below its noise.
-        let found = erasing(1000.0, 0.0, FileClock::default(), &erased([300.0, 0.0], [false; 2]));
+        let found = erasing(1000.0, 0.0, FileClock::default(), &erased([300.0, 0.0], 0.25));
         assert_eq!(found.residual_db[0], None);
         assert!((-95.0..-70.0).contains(&found.noise_limit_db[0].unwrap()), "{found:?}");
         crate::assert_within!(found.residual_db[1].unwrap(), 0.0, 0.3, "dB");
@@ -253,10 +252,10 @@ mod tests {
 
     #[test]
     fn where_nothing_was_erased_it_says_so() {
-        let found = erasing(1000.0, 0.0, FileClock::default(), &erased([0.0, 0.0], [false; 2]));
+        let found = erasing(1000.0, 0.0, FileClock::default(), &erased([0.0, 0.0], 0.25));
         assert_eq!((found.erased_from_s, found.residual_db), (None, [None; 2]));
         assert!(found.why.unwrap().contains("nothing was erased"));
-        let found = erasing(1000.0, 0.0, FileClock::default(), &erased([60.0, 60.0], [true, true]));
+        let found = erasing(1000.0, 0.0, FileClock::default(), &erased([60.0, 60.0], 0.0));
         assert!(found.why.unwrap().contains("not found"));
     }
 }

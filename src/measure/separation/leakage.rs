@@ -1,5 +1,6 @@
 //! Leakage of a tone on one channel into the other, measured in a narrow band that follows the driven channel.
 
+use crate::measure::meter::Meter;
 use crate::measure::tone::follow::{Amplitude, Course, follow_loosely};
 use crate::reading::Separation;
 use crate::signal::baseband::{Band, Baseband};
@@ -28,11 +29,21 @@ pub struct Leakage {
     pub band: Band,
 }
 
-impl SeparationMeter {
-    /// A meter for a tone expected near `expected_hz` (within 1 %) on channel `driven` in samples at `rate_hz`.
-    ///
+/// What a [`SeparationMeter`] must know.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LeakagePlan {
+    /// Frequency that is expected in the return, within 1 %, Hz.
+    pub expected_hz: f64,
+    /// Channel that is driven: 0 left, 1 right.
+    pub driven: usize,
+}
+
+impl Meter for SeparationMeter {
+    type Plan = LeakagePlan;
+    type Output = Option<Leakage>;
+
     /// `None` if the tone lies too low, or too close to half the sample rate.
-    pub fn new(rate_hz: f64, expected_hz: f64, driven: usize) -> Option<Self> {
+    fn new(rate_hz: f64, LeakagePlan { expected_hz, driven }: LeakagePlan) -> Option<Self> {
         let flat_hz = (0.4 * expected_hz).min(80.0 + 0.015 * expected_hz);
         let transition_hz = (0.4 * expected_hz).min(80.0);
         if !(expected_hz >= 20.0 && expected_hz * 1.01 + flat_hz + transition_hz < 0.49 * rate_hz) {
@@ -42,14 +53,13 @@ impl SeparationMeter {
         Some(Self { driven: driven.min(1), channels: [band(), band()] })
     }
 
-    /// Feeds a block `[left, right]`; blocks of any size give the same result.
-    pub fn feed(&mut self, block: [&[f64]; 2]) {
+    fn feed(&mut self, block: [&[f64]; 2]) {
         self.channels[0].feed(block[0]);
         self.channels[1].feed(block[1]);
     }
 
     /// The leakage; `None` if the driven channel has no tone, or too little of it.
-    pub fn finish(self) -> Option<Leakage> {
+    fn finish(self) -> Option<Leakage> {
         let driven = self.driven;
         let [left, right] = self.channels.map(Baseband::finish);
         let (band, other) = if driven == 0 { (left, right) } else { (right, left) };
@@ -115,25 +125,22 @@ pub fn separation(played: &[PlayedLeakage<'_>]) -> Vec<Separation> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::{Random, uneven_s};
     use std::f64::consts::TAU;
 
     /// A tone under wow on the left, `leak` of it on the right with a phase that wanders, both in noise.
     fn leakage(hz: f64, leak: f64, hiss: f64) -> Option<Leakage> {
         let rate_hz = 48_000.0;
-        let mut state = 5u64;
-        let mut random = || {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            ((state >> 33) as f64 / (1u64 << 31) as f64 - 0.5) * 12f64.sqrt() * hiss
-        };
-        let mut meter = SeparationMeter::new(rate_hz, hz, 0).unwrap();
+        let mut random = Random(5);
+        let mut meter = SeparationMeter::new(rate_hz, LeakagePlan { expected_hz: hz, driven: 0 }).unwrap();
         for block in 0..30 {
             let mut samples = [Vec::new(), Vec::new()];
             for n in 0..4800 {
                 let t = f64::from(block * 4800 + n) / rate_hz;
-                let angle = TAU * hz * (t + 0.002 / TAU * (TAU * t).sin());
+                let angle = TAU * hz * uneven_s(t, &[(1.0, 0.2, 0.0)]);
                 let wander = 0.3 * (TAU * 0.7 * t).sin();
-                samples[0].push(0.2 * angle.sin() + random());
-                samples[1].push(0.2 * leak * (angle + 1.0 + wander).sin() + random());
+                samples[0].push(0.2 * angle.sin() + hiss * random.even());
+                samples[1].push(0.2 * leak * (angle + 1.0 + wander).sin() + hiss * random.even());
             }
             meter.feed([&samples[0], &samples[1]]);
         }
@@ -157,6 +164,11 @@ mod tests {
         assert!((-90.0..-70.0).contains(&limit), "{limit}");
         let (got, _, limit) = leakage(1000.0, 0.0, 0.0).unwrap().figure;
         assert_eq!((got, limit), (None, LEAST_DB));
-        assert!(SeparationMeter::new(48_000.0, 1000.0, 1).unwrap().finish().is_none());
+        assert!(
+            SeparationMeter::new(48_000.0, LeakagePlan { expected_hz: 1000.0, driven: 1 })
+                .unwrap()
+                .finish()
+                .is_none()
+        );
     }
 }

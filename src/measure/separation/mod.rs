@@ -2,3 +2,4 @@
 
 pub(crate) mod erasing;
 pub(crate) mod leakage;
+pub(crate) mod section;

@@ -1,6 +1,7 @@
 //! Ordinary music as cells: what the channels have in common, by bands of a sixth of an octave and half seconds.
 
 use crate::capture::{extend_mended, is_sound};
+use crate::measure::meter::Meter;
 use crate::signal::cross_spectra::{CrossPower, CrossSpectra};
 use crate::signal::next_fast_length;
 
@@ -49,9 +50,12 @@ pub struct SkewMeter {
     cells: SkewCells,
 }
 
-impl SkewMeter {
-    /// For a recording at `rate_hz`; `undone_us` is about the delay that is there, 0 if nothing is known of it.
-    pub fn new(rate_hz: f64, undone_us: f64) -> Self {
+impl Meter for SkewMeter {
+    /// About the delay that is there, us; 0 if nothing is known of it.
+    type Plan = f64;
+    type Output = SkewCells;
+
+    fn new(rate_hz: f64, undone_us: f64) -> Option<Self> {
         let length = 2 * next_fast_length((rate_hz * TRANSFORM_S / 2.0) as usize);
         let edges_hz: Vec<f64> = (0..=BANDS)
             .map(|k| LOWEST_HZ * 2f64.powf(f64::from(k) / IN_OCTAVE))
@@ -67,11 +71,12 @@ impl SkewMeter {
             mean_square: [0.0; 2],
             length_s: 0.0,
         };
-        Self { rate_hz, spectra, mended: [Vec::new(), Vec::new()], frames: 0, squares: [0.0; 2], cells }
+        let mended = [Vec::new(), Vec::new()];
+        Some(Self { rate_hz, spectra, mended, frames: 0, squares: [0.0; 2], cells })
     }
 
-    /// Feeds samples; blocks of any size give the same cells. What is no number counts as 0.
-    pub fn feed(&mut self, block: [&[f64]; 2]) {
+    /// What is no number counts as 0.
+    fn feed(&mut self, block: [&[f64]; 2]) {
         self.frames += block[0].len().min(block[1].len()) as u64;
         let windows = &mut self.cells.windows;
         let mut push = |window: &[CrossPower]| windows.push(window.to_vec());
@@ -90,7 +95,7 @@ impl SkewMeter {
     }
 
     /// The cells of all whole windows.
-    pub fn finish(mut self) -> SkewCells {
+    fn finish(mut self) -> SkewCells {
         self.cells.mean_square = self.squares.map(|sum| sum / self.frames.max(1) as f64);
         self.cells.length_s = self.frames as f64 / self.rate_hz;
         self.cells

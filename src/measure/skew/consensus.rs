@@ -1,5 +1,7 @@
 //! What several tapes of different origin say together of the head that plays them back.
 
+use crate::signal::statistics::median_of_few;
+
 /// How much tapes of different recorders differ before anything is known of these: standard deviation, us. 1.5 minutes of
 /// arc: common practice, no source.
 pub const RECORDERS_US: f64 = 8.0;
@@ -77,8 +79,8 @@ fn outliers(tapes: &[(f64, f64)]) -> Vec<bool> {
     if tapes.len() < LEAST_FOR_OUTLIERS {
         return vec![false; tapes.len()];
     }
-    let middle = median(tapes.iter().map(|tape| tape.0).collect());
-    let usual = 1.4826 * median(tapes.iter().map(|tape| (tape.0 - middle).abs()).collect());
+    let middle = median_of_few(&tapes.iter().map(|tape| tape.0).collect::<Vec<_>>());
+    let usual = 1.4826 * median_of_few(&tapes.iter().map(|tape| (tape.0 - middle).abs()).collect::<Vec<_>>());
     tapes
         .iter()
         .map(|(delay, uncertainty)| {
@@ -88,19 +90,10 @@ fn outliers(tapes: &[(f64, f64)]) -> Vec<bool> {
         .collect()
 }
 
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    let half = values.len() / 2;
-    match values.len() % 2 {
-        _ if values.is_empty() => 0.0,
-        1 => values[half],
-        _ => (values[half - 1] + values[half]) / 2.0,
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::Random;
 
     #[test]
     fn one_tape_carries_the_spread_of_recorders() {
@@ -134,15 +127,7 @@ mod tests {
     /// they are nearly twice as bad.
     #[test]
     fn the_interval_holds_the_truth() {
-        let mut state = 5u64;
-        let mut normal = || {
-            let mut sum = 0.0;
-            for _ in 0..12 {
-                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-                sum += (state >> 11) as f64 * 2f64.powi(-53);
-            }
-            sum - 6.0
-        };
+        let mut random = Random(5);
         for recorders_us in [1.0f64, 8.0, 14.0] {
             for tapes in [2, 3, 5, 10] {
                 let held = (0..1000)
@@ -150,7 +135,7 @@ mod tests {
                         let drawn: Vec<(f64, f64)> = (0..tapes)
                             .map(|k| {
                                 let own: f64 = if k % 2 == 0 { 0.3 } else { 8.0 };
-                                (normal() * recorders_us.hypot(own), 2.0 * own)
+                                (random.normal() * recorders_us.hypot(own), 2.0 * own)
                             })
                             .collect();
                         let found = consensus(&drawn).unwrap();

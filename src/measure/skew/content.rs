@@ -1,7 +1,7 @@
 //! What a recording of music looks like for the azimuth: mono on two tracks, partly common, or one track doubled.
 
 use crate::measure::skew::cells::SkewCells;
-use crate::signal::nth;
+use crate::signal::statistics::{median, quantile};
 
 /// How much the channels have in common, and of what kind.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -24,6 +24,8 @@ pub enum Content {
     Unclear,
 }
 
+/// Least length of a recording, s.
+pub const LEAST_S: f64 = 10.0;
 /// Mean square below which a recording is silent, full scale 1: -70 dBFS.
 const SILENT: f64 = 0.5e-7;
 /// A channel so much weaker than the other carries nothing, power ratio: 40 dB.
@@ -48,7 +50,7 @@ const PAUSE: f64 = 0.01;
 /// What the recording looks like; `delay_us` as it was found, if any.
 pub(crate) fn content(cells: &SkewCells, delay_us: Option<f64>) -> Content {
     let [left, right] = cells.mean_square;
-    if cells.length_s < crate::measure::skew::delay::LEAST_S {
+    if cells.length_s < LEAST_S {
         return Content::TooShort;
     }
     if !(left.max(right) > SILENT) || cells.windows.is_empty() {
@@ -93,17 +95,17 @@ impl Apart {
         };
         let windows = 0..cells.windows.len();
         let hiss: Vec<f64> = (0..bands)
-            .map(|band| quantile(windows.clone().map(|window| differs(window, band)).collect(), 0.2))
+            .map(|band| quantile(windows.clone().map(|window| differs(window, band)), 0.2))
             .collect();
         let power =
             |window: usize| (0..bands).filter(inside).map(|b| cells.windows[window][b].left).sum::<f64>();
         let all = |window: usize| cells.windows[window].iter().map(|power| power.left).sum::<f64>();
         let powers: Vec<f64> = windows.clone().map(power).collect();
-        let loud_power = quantile(powers.clone(), 0.95);
-        let loud_all = quantile(windows.clone().map(all).collect(), 0.95);
+        let loud_power = quantile(&powers, 0.95);
+        let loud_all = quantile(windows.clone().map(all), 0.95);
         let hiss_inside: f64 = (0..bands).filter(inside).map(|band| hiss[band]).sum();
         // Loud: well over the hiss, and not far below what is usual.
-        let usual = quantile(powers.clone(), 0.5);
+        let usual = median(&powers);
         let loud: Vec<usize> =
             windows.filter(|&w| powers[w] > 20.0 * hiss_inside && powers[w] >= 0.5 * usual).collect();
         let mono = loud
@@ -130,18 +132,11 @@ fn pauses_are_alike(cells: &SkewCells) -> bool {
         looked_at += 1;
         let column = || cells.windows.iter().map(|window| window[band]);
         let powers: Vec<f64> = column().map(|power| power.left).collect();
-        let quiet = quantile(powers.clone(), 0.05);
-        if quiet < PAUSE * quantile(powers, 0.95) {
-            let alike: Vec<f64> =
-                column().filter(|p| p.left > 0.0 && p.left <= quiet).map(|p| p.coherence()).collect();
-            coherences.push(quantile(alike, 0.5));
+        let quiet = quantile(&powers, 0.05);
+        if quiet < PAUSE * quantile(&powers, 0.95) {
+            let alike = column().filter(|p| p.left > 0.0 && p.left <= quiet).map(|p| p.coherence());
+            coherences.push(median(alike));
         }
     }
-    2 * coherences.len() > looked_at && quantile(coherences, 0.5) > DOUBLED_COHERENCE
-}
-
-/// The value below which `share` of `values` lie; 0 if there are none.
-fn quantile(mut values: Vec<f64>, share: f64) -> f64 {
-    let index = (share * values.len().saturating_sub(1) as f64).round() as usize;
-    nth(&mut values, index).unwrap_or(0.0)
+    2 * coherences.len() > looked_at && median(coherences) > DOUBLED_COHERENCE
 }

@@ -42,8 +42,6 @@ const WANDERS_US: [f64; 3] = [0.5, 1.5, 4.0];
 const RIVAL_US: f64 = 10.0;
 /// Least cells.
 const LEAST_CELLS: usize = 30;
-/// Least length of a recording, s.
-pub const LEAST_S: f64 = 10.0;
 /// Length of a stretch for the wander along the tape, s.
 const STRETCH_S: f64 = 5.0;
 /// Bands that are summed for the fit of networks: a third of an octave.

@@ -1,6 +1,7 @@
 //! Mean speed: from slates, from tones, from a measured length of tape; and how it wanders.
 
 pub(crate) mod length;
+pub(crate) mod section;
 pub(crate) mod slates;
 pub(crate) mod tones;
 pub(crate) mod wander;

@@ -4,7 +4,8 @@ use crate::capture::FoundSlate;
 use crate::programme::slate::SLOT_S;
 use crate::programme::{Signal, Timeline};
 use crate::reading::Speed;
-use nalgebra::{Matrix3, Vector3};
+use crate::signal::fit::{Line, Parabola};
+use crate::signal::statistics::rms;
 
 /// Speed over the whole return; `None` if no slate belongs to `timeline`.
 ///
@@ -25,35 +26,19 @@ pub fn speed(slates: &[FoundSlate], timeline: &Timeline) -> Option<Speed> {
     if marks.len() < 4 {
         return None;
     }
-    let n = marks.len() as f64;
-    let middle = marks.iter().map(|mark| mark.0).sum::<f64>() / n;
-    let span = marks.iter().map(|mark| (mark.0 - middle).abs()).fold(0.0, f64::max).max(1e-3);
-    // In units of the half span the normal equations are well conditioned.
-    let x = |at_s: f64| (at_s - middle) / span;
-    let mean_y = marks.iter().map(|mark| mark.1).sum::<f64>() / n;
-    let xx: f64 = marks.iter().map(|mark| x(mark.0).powi(2)).sum();
-    let xy: f64 = marks.iter().map(|mark| x(mark.0) * (mark.1 - mean_y)).sum();
-    let slope = xy / xx;
-    let ratio = slope / span;
-    let residual = |mark: &(f64, f64)| mark.1 - mean_y - slope * x(mark.0);
-    let rms = (marks.iter().map(|mark| residual(mark).powi(2)).sum::<f64>() / n).sqrt();
+    let line = Line::through(marks.iter().copied());
+    let span = marks.iter().map(|mark| (mark.0 - line.x).abs()).fold(0.0, f64::max);
+    let rms = rms(marks.iter().map(|mark| mark.1 - line.at(mark.0)));
     // Chirps of one slate share the wow of the moment: each slate counts as about two independent marks.
     let independent = (2.0 * groups as f64).max(2.0);
-    let spread = (xx / n).sqrt();
-    let sigma = rms.max(2e-6) / (independent.sqrt() * spread * span);
+    let spread_s = (line.squares / marks.len() as f64).sqrt();
+    let sigma = rms.max(2e-6) / (independent.sqrt() * spread_s);
     let drift = (groups >= 3 && span > 15.0).then(|| {
-        let mut normal = Matrix3::zeros();
-        let mut right = Vector3::zeros();
-        for mark in &marks {
-            let row = Vector3::new(1.0, x(mark.0), x(mark.0).powi(2));
-            normal += row * row.transpose();
-            right += row * (mark.1 - mean_y);
-        }
         // d/dt of the ratio is twice the curvature.
-        normal.cholesky().map(|c| 2.0 * c.solve(&right)[2] / (span * span) * 60.0 * 100.0)
+        Some(2.0 * Parabola::through(marks.iter().copied())?.coefficients[2] * 60.0 * 100.0)
     });
     Some(Speed {
-        error_percent: 100.0 * (ratio - 1.0),
+        error_percent: 100.0 * (line.slope - 1.0),
         uncertainty_percent: (200.0 * sigma).max(0.0005),
         drift_percent_per_min: drift.flatten(),
         from_length: None,

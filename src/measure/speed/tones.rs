@@ -1,14 +1,30 @@
 //! Mean speed from the pitch of tones whose frequency is known.
 
-use crate::measure::tone::meter::median;
-use crate::measure::whole::measured::MeasuredTone;
 use crate::reading::Speed;
+use crate::signal::statistics::median;
 use crate::trade::test_tapes::CARD_CLOCK_PERCENT;
 
 /// Wow that moves the mean of a tone, percent rms, at some half a hertz: what one tone alone cannot show.
 const USUAL_WOW_PERCENT: f64 = 0.15;
 /// Lower tones are known to some hundredths of a hertz only, Hz.
 const SURE_HZ: f64 = 200.0;
+
+/// One tone as it was measured.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MeasuredTone {
+    /// Identifier of the part.
+    pub part: String,
+    /// Frequency in the programme, Hz.
+    pub programme_hz: f64,
+    /// Mean frequency in the return, Hz.
+    pub hz: f64,
+    /// Standard error of that mean as pieces of half a second tell, Hz; `None` where there are fewer than three.
+    pub hz_error: Option<f64>,
+    /// Length of the stretch that was measured, s.
+    pub length_s: f64,
+    /// Level in the return, dBFS; `None` for a flutter tone.
+    pub dbfs: [Option<f64>; 2],
+}
 
 /// How well the frequencies are known.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,8 +53,8 @@ pub fn tone_speed(tones: &[MeasuredTone], knowledge: &FrequencyKnowledge) -> Opt
             (percent * tone.hz - 100.0, tone.length_s, percent * tone.hz_error.unwrap_or(0.0))
         })
         .collect();
-    let middle = median(&errors.iter().map(|error| error.0).collect::<Vec<_>>());
-    let away = median(&errors.iter().map(|error| (error.0 - middle).abs()).collect::<Vec<_>>());
+    let middle = median(errors.iter().map(|error| error.0));
+    let away = median(errors.iter().map(|error| (error.0 - middle).abs()));
     // A tone that was recorded off its name must not count.
     let kept: Vec<(f64, f64, f64)> =
         errors.into_iter().filter(|error| (error.0 - middle).abs() <= (5.0 * away).max(0.05)).collect();

@@ -5,9 +5,11 @@
 //! does what hiss makes of the phase. The nominal frequency is not asked for, so no speed error comes out.
 
 use crate::capture::{CaptureError, Source, Stretch};
-use crate::measure::flutter::meter::together;
+use crate::measure::meter::Meter;
+use crate::measure::tone::together::together;
 use crate::signal::baseband::Baseband;
 use crate::signal::fm::{demodulate, filter_by_response};
+use crate::signal::statistics::{mean, rms};
 use num_complex::Complex64;
 
 /// How the frequency of a tone wandered.
@@ -21,7 +23,7 @@ pub struct SpeedWander {
     pub course_percent: Vec<f64>,
     /// Values of the course in a second, Hz.
     pub course_rate_hz: f64,
-    /// Place of the first value of the course, s of the recording.
+    /// Place of the first value of the course, s: from the first sample fed; of [`speed_wander`] from the recording's start.
     pub from_s: f64,
     /// Share of the stretch (0 to 1) where the tone was all but gone and the course was bridged by a straight line.
     pub bridged: f64,
@@ -33,15 +35,31 @@ pub struct SpeedWanderMeter {
     channels: [Baseband; 2],
 }
 
+/// What a [`SpeedWanderMeter`] must know.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WanderPlan {
+    /// Frequency of the tone, within 2 %, Hz.
+    pub expected_hz: f64,
+    /// Highest rate of the wander, Hz.
+    pub corner_hz: f64,
+}
+
 impl SpeedWanderMeter {
-    /// A meter for a tone near `expected_hz` (within 2 %) in samples at `rate_hz`, for wander up to `corner_hz` and
-    /// over.
-    ///
+    /// What the filter needs before the first and behind the last value of the course, s.
+    pub fn margin_s(&self) -> f64 {
+        self.channels[0].margin_s()
+    }
+}
+
+impl Meter for SpeedWanderMeter {
+    type Plan = WanderPlan;
+    type Output = Option<SpeedWander>;
+
     /// The course is low-passed without phase by 1 / (1 + (f / `corner_hz`)^8): half its amplitude at the corner, what
     /// a fourth-order Butterworth does when it is run forwards and backwards. `None` if the band that this needs
     /// (about 3.5 times the corner and 80 Hz on either side of the tone) reaches below 0 Hz or beyond half the sample
     /// rate, or if one of the numbers is none.
-    pub fn new(rate_hz: f64, expected_hz: f64, corner_hz: f64) -> Option<Self> {
+    fn new(rate_hz: f64, WanderPlan { expected_hz, corner_hz }: WanderPlan) -> Option<Self> {
         // Wide enough for the demodulator's derivative to be right to 0.5 % up to the corner.
         let flat_hz = 2.5 * corner_hz + 60.0 + 0.02 * expected_hz;
         let reach_hz = 1.4 * flat_hz;
@@ -51,21 +69,15 @@ impl SpeedWanderMeter {
         Some(Self { corner_hz, channels: Baseband::pair(rate_hz, expected_hz, flat_hz, reach_hz - flat_hz) })
     }
 
-    /// Feeds a block `[left, right]`; blocks of any size give the same result.
-    pub fn feed(&mut self, block: [&[f64]; 2]) {
+    fn feed(&mut self, block: [&[f64]; 2]) {
         self.channels[0].feed(block[0]);
         self.channels[1].feed(block[1]);
     }
 
-    /// What the filter needs before the first and behind the last value of the course, s.
-    pub fn margin_s(&self) -> f64 {
-        self.channels[0].margin_s()
-    }
-
-    /// The wander; `from_s` is the place of the first sample fed, s of the recording.
+    /// The wander.
     ///
     /// `None` if too little was fed (twice the margin and 16 values), for silence, and where a sample was no number.
-    pub fn finish(self, from_s: f64) -> Option<SpeedWander> {
+    fn finish(self) -> Option<SpeedWander> {
         let bands = self.channels.map(Baseband::finish);
         let (both, first_s) = together(&bands);
         let (course_rate_hz, centre_hz) = (bands[0].rate_hz, bands[0].centre_hz);
@@ -73,18 +85,17 @@ impl SpeedWanderMeter {
         let corner_hz = self.corner_hz;
         let low_pass = |hz: f64| Complex64::new(1.0 / (1.0 + (hz / corner_hz).powi(8)), 0.0);
         let course_hz = filter_by_response(&tone.deviation_hz, course_rate_hz, low_pass);
-        let count = course_hz.len() as f64;
-        let offset_hz = course_hz.iter().sum::<f64>() / count;
+        let offset_hz = mean(&course_hz);
         let mean_hz = centre_hz + tone.mean_hz + offset_hz;
         let course_percent: Vec<f64> =
             course_hz.iter().map(|hz| 100.0 * (hz - offset_hz) / mean_hz).collect();
-        let rms_percent = (course_percent.iter().map(|x| x * x).sum::<f64>() / count).sqrt();
+        let rms_percent = rms(&course_percent);
         (mean_hz.is_finite() && rms_percent.is_finite()).then_some(SpeedWander {
             mean_hz,
             rms_percent,
             course_percent,
             course_rate_hz,
-            from_s: from_s + first_s,
+            from_s: first_s,
             bridged: tone.bridged,
         })
     }
@@ -104,12 +115,15 @@ pub fn speed_wander(
     corner_hz: f64,
 ) -> Result<Option<SpeedWander>, CaptureError> {
     let rate_hz = source.rate_hz();
-    let Some(mut meter) = SpeedWanderMeter::new(rate_hz, expected_hz, corner_hz) else { return Ok(None) };
+    let Some(mut meter) = SpeedWanderMeter::new(rate_hz, WanderPlan { expected_hz, corner_hz }) else {
+        return Ok(None);
+    };
     // `as` saturates: NaN and what lies before the start are 0.
     let from = ((place.from_s - meter.margin_s()) * rate_hz).floor() as u64;
     let to = ((place.to_s + meter.margin_s()) * rate_hz).ceil() as u64;
     source.read(from, to, &mut |block| meter.feed(block))?;
-    Ok(meter.finish(from as f64 / rate_hz))
+    let start_s = from as f64 / rate_hz;
+    Ok(meter.finish().map(|found| SpeedWander { from_s: start_s + found.from_s, ..found }))
 }
 
 #[cfg(test)]
@@ -165,7 +179,10 @@ mod tests {
         assert_eq!(speed_wander(&recording(2.0), short, 2700.0, 250.0).unwrap(), None);
         for (expected_hz, corner_hz) in [(500.0, 250.0), (21_800.0, 250.0), (2700.0, 0.0), (f64::NAN, 250.0)]
         {
-            assert!(SpeedWanderMeter::new(RATE_HZ, expected_hz, corner_hz).is_none(), "{expected_hz}");
+            assert!(
+                SpeedWanderMeter::new(RATE_HZ, WanderPlan { expected_hz, corner_hz }).is_none(),
+                "{expected_hz}"
+            );
         }
     }
 }

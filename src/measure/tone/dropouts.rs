@@ -1,8 +1,8 @@
 //! Short losses of level within a steady tone.
 
-use crate::measure::tone::meter::median;
 use crate::reading::{Channel, Dropout, FileClock};
 use crate::signal::baseband::Band;
+use crate::signal::statistics::median;
 
 /// A loss of at least this much is a dropout, dB.
 const LEAST_DEPTH_DB: f64 = 3.0;
@@ -84,6 +84,7 @@ pub fn dropouts(bands: &[Band; 2], noise: [f64; 2], part: &str, clock: FileClock
 mod tests {
     use super::*;
     use crate::signal::baseband::Baseband;
+    use crate::signal::test_signals::sampled;
     use std::f64::consts::TAU;
 
     #[test]
@@ -91,13 +92,10 @@ mod tests {
         let rate_hz = 48_000.0;
         let bands = [0, 1].map(|channel| {
             let mut meter = Baseband::new(rate_hz, 3150.0, 400.0, 150.0);
-            let samples: Vec<f64> = (0..96_000)
-                .map(|n| {
-                    let t = n as f64 / rate_hz;
-                    let lost = channel == 0 && (0.8..0.84).contains(&t) || (1.5..1.52).contains(&t);
-                    (if lost { 0.25 } else { 0.5 }) * (TAU * 3150.0 * t).sin()
-                })
-                .collect();
+            let samples = sampled(rate_hz, 96_000, |t| {
+                let lost = channel == 0 && (0.8..0.84).contains(&t) || (1.5..1.52).contains(&t);
+                (if lost { 0.25 } else { 0.5 }) * (TAU * 3150.0 * t).sin()
+            });
             meter.feed(&samples);
             meter.finish()
         });

@@ -5,10 +5,10 @@
 //! is long, so that hiss and hum lines beside it stay outside. The residual of the noise is known from the lines next
 //! to it, and is subtracted as power.
 
-use crate::measure::tone::meter::median;
 use crate::signal::baseband::Band;
+use crate::signal::statistics::{exponential_mean, median};
 use num_complex::Complex64;
-use std::f64::consts::{LN_2, TAU};
+use std::f64::consts::TAU;
 
 /// Distance of the noise's lines from the middle, in lines of the part's length; a Hann window's main lobe ends at 2.
 const BESIDE: std::ops::RangeInclusive<usize> = 4..=30;
@@ -190,10 +190,8 @@ pub(crate) fn follow(band: &Band, product: Product<'_>) -> Option<Amplitude> {
         sum.norm_sqr() / (total * total)
     };
     let count = samples.len() as f64;
-    let beside: Vec<f64> =
-        BESIDE.flat_map(|k| [k as f64, -(k as f64)]).map(|k| line(&samples, k / count)).collect();
-    // The median of a periodogram's lines is ln 2 of their mean; single lines (hum) do not move it.
-    let noise = median(&beside) / LN_2;
+    let beside = BESIDE.flat_map(|k| [k as f64, -(k as f64)]).map(|k| line(&samples, k / count));
+    let noise = exponential_mean(beside);
     let hz: f64 = product.iter().map(|(order, course)| f64::from(*order) * course.hz).sum();
     let hum = hidden_hum(
         hz,
@@ -297,7 +295,7 @@ pub(crate) fn narrow_power(
     };
     let inside: Vec<f64> = (-inner..=inner).map(line).collect();
     let beside: Vec<f64> = (inner + 4..=outer).flat_map(|k| [line(k), line(-k)]).collect();
-    let each = median(&beside) / LN_2;
+    let each = exponential_mean(&beside);
     let expected = each * inside.len() as f64;
     let power = inside.iter().sum::<f64>() - expected;
     // A Hann window makes 1.5 lines resemble each other: the spread of the sum, and that of the median beside.

@@ -4,10 +4,12 @@
 //! side bands that flutter makes (they belong to the tone), narrow enough to leave most of the noise outside. What
 //! noise is left inside is known from the density beside the band, and is subtracted from the power.
 
+use crate::measure::meter::Meter;
+use crate::signal::baseband::block_powers;
 use crate::signal::baseband::{Band, Baseband};
 use crate::signal::fir::low_pass;
-use crate::signal::nth;
 use crate::signal::spectrum::periodogram;
+use crate::signal::statistics::{exponential_mean, mean_and_error, median, rms};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -68,11 +70,15 @@ pub struct Tone {
     pub band: [Band; 2],
 }
 
-impl ToneMeter {
+impl Meter for ToneMeter {
+    /// Frequency that is expected in the return, Hz.
+    type Plan = f64;
+    type Output = Option<Tone>;
+
     /// A meter for a tone expected near `expected_hz` (within 1.5 %) in samples at `rate_hz`.
     ///
     /// `None` if the tone lies too close to half the sample rate.
-    pub fn new(rate_hz: f64, expected_hz: f64) -> Option<Self> {
+    fn new(rate_hz: f64, expected_hz: f64) -> Option<Self> {
         let half = half_band_hz(expected_hz);
         if !(expected_hz > 5.0 && expected_hz + half < 0.49 * rate_hz) {
             return None;
@@ -84,14 +90,13 @@ impl ToneMeter {
         Some(Self { expected_hz, channels: Baseband::pair(rate_hz, expected_hz, flat_hz, transition_hz) })
     }
 
-    /// Feeds a block `[left, right]`; blocks of any size give the same result.
-    pub fn feed(&mut self, block: [&[f64]; 2]) {
+    fn feed(&mut self, block: [&[f64]; 2]) {
         self.channels[0].feed(block[0]);
         self.channels[1].feed(block[1]);
     }
 
     /// The tone; `None` if too little was fed or a sample was no number.
-    pub fn finish(self) -> Option<Tone> {
+    fn finish(self) -> Option<Tone> {
         let band = self.channels.map(Baseband::finish);
         let (rate_hz, centre_hz) = (band[0].rate_hz, band[0].centre_hz);
         let half = half_band_hz(self.expected_hz);
@@ -133,21 +138,15 @@ fn centroid(spectra: &[Vec<(f64, f64)>; 2], expected_hz: f64, half_hz: f64) -> O
 
 /// Noise density (per sample) beside the tone's band.
 fn floor(spectrum: &[(f64, f64)], near_hz: f64, half_hz: f64, centre_hz: f64) -> f64 {
-    let mut beside: Vec<f64> = spectrum
+    let beside = spectrum
         .iter()
         .filter(|(hz, _)| {
             let away = (hz - near_hz).abs();
             // Below a third of the tone lie its own mirror image and 0 Hz.
             away > 1.8 * half_hz && away < 3.1 * half_hz && centre_hz + hz > (centre_hz + near_hz) / 3.0
         })
-        .map(|bin| bin.1)
-        .collect();
-    if beside.is_empty() {
-        return 0.0;
-    }
-    let middle = beside.len() / 2;
-    // The median of a periodogram's bins is ln 2 of their mean; single lines (hum) do not move it.
-    nth(&mut beside, middle).unwrap_or(0.0) / std::f64::consts::LN_2
+        .map(|bin| bin.1);
+    exponential_mean(beside)
 }
 
 /// Low-passes samples after turning `cycles` per sample down to 0; the ends where the filter is not full are left out.
@@ -158,13 +157,6 @@ fn filter(samples: &[Complex64], taps: &[f64], cycles: f64) -> Vec<Complex64> {
         .map(|(n, z)| z * Complex64::from_polar(1.0, -TAU * (cycles * n as f64).rem_euclid(1.0)))
         .collect();
     turned.windows(taps.len()).map(|window| window.iter().zip(taps).map(|(z, tap)| z * tap).sum()).collect()
-}
-
-fn block_powers(samples: &[Complex64], size: usize) -> Vec<f64> {
-    samples
-        .chunks_exact(size)
-        .map(|block| block.iter().map(Complex64::norm_sqr).sum::<f64>() / size as f64)
-        .collect()
 }
 
 fn block_crosses(narrow: &[Vec<Complex64>; 2], size: usize) -> Vec<Complex64> {
@@ -199,23 +191,6 @@ fn sound_blocks(powers: &[Vec<f64>; 2], noise: &[f64; 2]) -> Vec<bool> {
     if good.iter().filter(|&&good| good).count() * 2 < count { vec![true; count] } else { good }
 }
 
-/// Median; 0 for nothing.
-pub(crate) fn median(values: &[f64]) -> f64 {
-    nth(&mut values.to_vec(), values.len() / 2).unwrap_or(0.0)
-}
-
-/// Mean and standard error of the mean of values correlated with their neighbours.
-pub(crate) fn mean_and_error(values: &[f64]) -> (f64, f64) {
-    let n = values.len() as f64;
-    let mean = values.iter().sum::<f64>() / n;
-    let variance = values.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / (n - 1.0).max(1.0);
-    let lag: f64 = values.windows(2).map(|pair| (pair[0] - mean) * (pair[1] - mean)).sum::<f64>();
-    let autocorrelation =
-        if variance > 0.0 { (lag / ((n - 1.0).max(1.0) * variance)).clamp(0.0, 0.9) } else { 0.0 };
-    let independent = (n * (1.0 - autocorrelation) / (1.0 + autocorrelation)).max(2.0);
-    (mean, (variance / independent).sqrt())
-}
-
 fn level(powers: &[f64], good: &[bool], noise: f64) -> Option<ToneLevel> {
     let kept: Vec<f64> =
         powers.iter().zip(good).filter(|(_, good)| **good).map(|(power, _)| *power).collect();
@@ -245,9 +220,7 @@ fn mutual(crosses: &[Complex64], good: &[bool]) -> Option<Mutual> {
     }
     let offsets: Vec<f64> = kept.iter().map(|cross| (cross * sum.conj()).arg()).collect();
     let (_, error) = mean_and_error(&offsets);
-    let n = offsets.len() as f64;
-    let spread_rad = (offsets.iter().map(|x| x * x).sum::<f64>() / n).sqrt();
-    Some(Mutual { phase_rad: sum.arg(), uncertainty_rad: 2.0 * error, spread_rad })
+    Some(Mutual { phase_rad: sum.arg(), uncertainty_rad: 2.0 * error, spread_rad: rms(&offsets) })
 }
 
 /// Mean frequency of the narrow band against 0 Hz, from the slope of the phase of both channels together, Hz.
@@ -280,23 +253,7 @@ fn mean_frequency(
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    struct Lcg(u64);
-
-    impl Lcg {
-        fn gauss(&mut self) -> f64 {
-            (0..12)
-                .map(|_| {
-                    self.0 = self
-                        .0
-                        .wrapping_mul(6_364_136_223_846_793_005)
-                        .wrapping_add(1_442_695_040_888_963_407);
-                    (self.0 >> 33) as f64 / (1u64 << 31) as f64
-                })
-                .sum::<f64>()
-                - 6.0
-        }
-    }
+    use crate::signal::test_signals::{Random, sampled, uneven_s};
 
     /// A tone of `amplitude` under wow of `wow_percent` peak at 3 Hz and flutter at 40 Hz, in noise of rms `noise`.
     fn fluttered(
@@ -307,17 +264,14 @@ mod tests {
         noise: f64,
         seed: u64,
     ) -> [Vec<f64>; 2] {
-        let mut random = Lcg(seed);
+        let mut random = Random(seed);
         let frames = (1.1 * rate_hz) as usize;
         let mut out = [Vec::new(), Vec::new()];
         for n in 0..frames {
             let t = n as f64 / rate_hz;
-            let moved = t
-                + 0.002 / (TAU * 3.0) * (TAU * 3.0 * t + 1.0).sin()
-                + 0.001 / (TAU * 40.0) * (TAU * 40.0 * t).sin();
-            let angle = TAU * hz * moved;
-            out[0].push(amplitude[0] * angle.sin() + noise * random.gauss());
-            out[1].push(amplitude[1] * (angle + phase).sin() + noise * random.gauss());
+            let angle = TAU * hz * uneven_s(t, &[(3.0, 0.2, 1.0), (40.0, 0.1, 0.0)]);
+            out[0].push(amplitude[0] * angle.sin() + noise * random.normal());
+            out[1].push(amplitude[1] * (angle + phase).sin() + noise * random.normal());
         }
         out
     }
@@ -361,12 +315,9 @@ mod tests {
         for hz in [40.0, 55.0, 70.0] {
             let rate_hz = 48_000.0;
             let samples = [0.03, 0.02].map(|amplitude: f64| {
-                (0..(1.9 * rate_hz) as usize)
-                    .map(|n| {
-                        let t = n as f64 / rate_hz;
-                        amplitude * (TAU * hz * t).sin() + 0.001 * (TAU * 50.0 * t).sin()
-                    })
-                    .collect::<Vec<f64>>()
+                sampled(rate_hz, (1.9 * rate_hz) as usize, |t| {
+                    amplitude * (TAU * hz * t).sin() + 0.001 * (TAU * 50.0 * t).sin()
+                })
             });
             let tone = measure(&samples, rate_hz, hz);
             crate::assert_within!(
@@ -399,8 +350,8 @@ mod tests {
 
     #[test]
     fn noise_alone_is_no_tone() {
-        let mut random = Lcg(77);
-        let noise: Vec<f64> = (0..48_000).map(|_| 0.01 * random.gauss()).collect();
+        let mut random = Random(77);
+        let noise: Vec<f64> = sampled(48_000.0, 48_000, |_| 0.01 * random.normal());
         let tone = measure(&[noise, vec![0.0; 48_000]], 48_000.0, 5000.0);
         assert!(tone.levels[0].is_none_or(|level| level.noise_share > 0.2), "{:?}", tone.levels);
         assert_eq!(tone.levels[1], None);

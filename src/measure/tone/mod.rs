@@ -3,4 +3,6 @@
 pub(crate) mod dropouts;
 pub(crate) mod follow;
 pub(crate) mod meter;
+pub(crate) mod section;
 pub(crate) mod steady;
+pub(crate) mod together;

@@ -1,8 +1,8 @@
 //! The stretch of a long tone in which the tape runs: a tape that stops or runs down is no flutter.
 
-use crate::measure::flutter::meter::together;
-use crate::measure::tone::meter::median;
+use crate::measure::tone::together::together;
 use crate::signal::baseband::Band;
+use crate::signal::statistics::median;
 use num_complex::Complex64;
 
 /// The tone is looked at in pieces of this length, s.
@@ -51,12 +51,10 @@ fn stretch(bands: &[Band; 2]) -> Option<(usize, usize)> {
         pieces.iter().filter(|piece| piece.1 > weak * loudest).map(|piece| piece.0).collect();
     let usual = median(&loud);
     // Noise has a frequency, too, and any.
-    if median(&loud.iter().map(|share| (share - usual).abs()).collect::<Vec<_>>()) > NO_TONE_SHARE {
+    if median(loud.iter().map(|share| (share - usual).abs())) > NO_TONE_SHARE {
         return None;
     }
-    let usual_power = median(
-        &pieces.iter().map(|piece| piece.1).filter(|power| *power > weak * loudest).collect::<Vec<_>>(),
-    );
+    let usual_power = median(pieces.iter().map(|piece| piece.1).filter(|power| *power > weak * loudest));
     let runs = |piece: &(f64, f64)| (piece.0 - usual).abs() < OFF_SHARE && piece.1 > weak * usual_power;
     // Losses long enough, as ranges of pieces.
     let mut losses: Vec<(usize, usize)> = Vec::new();
@@ -75,10 +73,9 @@ fn stretch(bands: &[Band; 2]) -> Option<(usize, usize)> {
     let ends = losses.iter().map(|loss| loss.0).chain(std::iter::once(pieces.len()));
     let (mut from, mut to) = starts.zip(ends).max_by_key(|(from, to)| to.saturating_sub(*from))?;
     // What the tape did while it ran down, or came up again, is cut off as well.
-    let middle =
-        median(&pieces[from..to.max(from + 1).min(pieces.len())].iter().map(|p| p.0).collect::<Vec<_>>());
-    let away: Vec<f64> = pieces[from..to].iter().map(|piece| (piece.0 - middle).abs()).collect();
-    let slowing = (SLOWING * median(&away)).max(SLOWING_SHARE);
+    let middle = median(pieces[from..to.max(from + 1).min(pieces.len())].iter().map(|piece| piece.0));
+    let away = pieces[from..to].iter().map(|piece| (piece.0 - middle).abs());
+    let slowing = (SLOWING * median(away)).max(SLOWING_SHARE);
     let off = |piece: &(f64, f64)| (piece.0 - middle).abs() > slowing;
     if to < pieces.len() {
         while to > from && off(&pieces[to - 1]) {
@@ -99,27 +96,28 @@ fn stretch(bands: &[Band; 2]) -> Option<(usize, usize)> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measure::FlutterMeter;
+    use crate::measure::{FlutterMeter, FlutterPlan, Meter};
     use crate::reading::FileClock;
     use crate::reading::Flutter;
+    use crate::signal::test_signals::{Random, sampled};
     use std::f64::consts::TAU;
 
     /// 3150 Hz for 20 s under 4 Hz of 0.1 % at a speed of `speed` by time, as loud as it is fast, in some hiss.
     fn tone(speed: impl Fn(f64) -> f64) -> Vec<f64> {
-        let (mut phase, mut state) = (0.0, 3u32);
-        (0..20 * 48_000)
-            .map(|n| {
-                let t = f64::from(n) / 48_000.0;
-                let runs = speed(t).max(0.0);
-                phase += TAU * 3150.0 / 48_000.0 * runs * (1.0 + 0.001 * (TAU * 4.0 * t).sin());
-                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-                0.25 * runs.min(1.0) * phase.sin() + 0.0005 * (f64::from(state) / f64::from(u32::MAX) - 0.5)
-            })
-            .collect()
+        let (mut phase, mut random) = (0.0, Random(3));
+        sampled(48_000.0, 20 * 48_000, |t| {
+            let runs = speed(t).max(0.0);
+            phase += TAU * 3150.0 / 48_000.0 * runs * (1.0 + 0.001 * (TAU * 4.0 * t).sin());
+            0.25 * runs.min(1.0) * phase.sin() + 0.0005 * (random.share() - 0.5)
+        })
     }
 
     fn flutter(samples: &[f64]) -> (Option<Flutter>, [Band; 2]) {
-        let mut meter = FlutterMeter::new(48_000.0, 3150.0, 3150.0, FileClock::default());
+        let mut meter = FlutterMeter::new(
+            48_000.0,
+            FlutterPlan { programme_hz: 3150.0, expected_hz: 3150.0, clock: FileClock::default() },
+        )
+        .unwrap();
         meter.feed([samples, samples]);
         meter.finish()
     }

@@ -3,9 +3,10 @@
 //!
 //! The unit of the steps is the round: nothing in the return says how far a trimmer was turned.
 
+use crate::measure::trim::pause_noise::PauseNoise;
 use crate::measure::trim::peak::{Point, peak};
-use crate::measure::trim::rounds::SilenceNoise;
 use crate::reading::{BiasBalance, BiasHigh, BiasPeak, BiasStep, BiasSweep, FileTime, Level, Pair};
+use crate::signal::fit::Line;
 
 /// Gain and its expanded uncertainty, dB, `[left, right]`.
 type Gain = [Option<(f64, f64)>; 2];
@@ -22,7 +23,8 @@ pub(crate) struct SweepRound {
     pub high: Vec<(f64, Gain)>,
     /// Third harmonic of the loud tone and its expanded uncertainty, percent.
     pub k3_percent: Gain,
-    pub silence: Option<SilenceNoise>,
+    /// Noise of its pause.
+    pub pause: Option<PauseNoise>,
 }
 
 /// The treble must move by this much along the sweep to tell its direction, dB.
@@ -30,7 +32,7 @@ const LEAST_TILT_DB: f64 = 1.0;
 
 /// The sweep; `None` without rounds. `level` are the level tones outside the rounds: noise is stated against them, so that
 /// it does not move with the sensitivity.
-pub(crate) fn bias_sweep(rounds: &[SweepRound], level: &[Level], silenced: [bool; 2]) -> Option<BiasSweep> {
+pub(crate) fn bias_sweep(rounds: &[SweepRound], level: &[Level]) -> Option<BiasSweep> {
     let first = rounds.first()?;
     let high_hz: Vec<f64> = first.high.iter().map(|high| high.0).collect();
     let rising = rising(rounds);
@@ -58,13 +60,11 @@ pub(crate) fn bias_sweep(rounds: &[SweepRound], level: &[Level], silenced: [bool
                 .collect(),
             k3_percent: values(round.k3_percent),
             k3_uncertainty_percent: uncertainties(round.k3_percent),
-            noise_a_weighted_db: [0, 1].map(|channel| {
-                let silence = round.silence.filter(|_| !silenced[channel])?;
-                Some(silence.dbfs(channel)? - reference_dbfs[channel]?)
-            }),
+            noise_a_weighted_db: [0, 1]
+                .map(|channel| Some(round.pause?.dbfs(channel)? - reference_dbfs[channel]?)),
             noise_uncertainty_db: [0, 1].map(|channel| {
-                let silence = round.silence.filter(|_| !silenced[channel])?;
-                reference_dbfs[channel].map(|_| silence.uncertainty_db())
+                reference_dbfs[channel]?;
+                Some(round.pause?.uncertainty_db())
             }),
         })
         .collect();
@@ -136,16 +136,11 @@ fn rising(rounds: &[SweepRound]) -> Option<bool> {
                 .iter()
                 .filter_map(|round| Some((f64::from(round.round), tilt(round, hz, channel)?.0)))
                 .collect();
-            let n = points.len() as f64;
             if points.len() < 3 {
                 return None;
             }
-            let (x, y) =
-                points.iter().fold((0.0, 0.0), |sum, point| (sum.0 + point.0 / n, sum.1 + point.1 / n));
-            let across: f64 = points.iter().map(|point| (point.0 - x) * (point.1 - y)).sum();
-            let square: f64 = points.iter().map(|point| (point.0 - x).powi(2)).sum();
             let length = points[points.len() - 1].0 - points[0].0;
-            Some(across / square * length)
+            Some(Line::through(points.iter().copied()).slope * length)
         })
         .collect();
     let fall = slopes.iter().copied().min_by(|a, b| b.abs().total_cmp(&a.abs()))?;
@@ -231,7 +226,7 @@ mod tests {
                     low: both(-0.03 * (bias - 8.0).powi(2)),
                     high: vec![(10_000.0, both(2.0 - 0.1 * (bias - 4.0).powi(2)))],
                     k3_percent: [Some((10f64.powf(0.02 * (bias - 9.0).powi(2) / 20.0 * 5.0), 0.02)), None],
-                    silence: Some(SilenceNoise { a_weighted: [0.5e-6; 2], length_s: 2.5 }),
+                    pause: Some(PauseNoise { a_weighted: [0.5e-6; 2], length_s: 2.5 }),
                 }
             })
             .collect()
@@ -240,7 +235,7 @@ mod tests {
     #[test]
     fn peaks_overbias_balance_and_distortion_stand_where_they_are() {
         for falling in [false, true] {
-            let got = bias_sweep(&sweep(14, falling), &[], [false; 2]).unwrap();
+            let got = bias_sweep(&sweep(14, falling), &[]).unwrap();
             let place = |bias: f64| if falling { 15.0 - bias } else { bias };
             assert_eq!(got.rising, Some(!falling));
             crate::assert_within!(got.peaks[0].round[0].unwrap(), place(8.0), 0.01, "rounds");
@@ -259,10 +254,10 @@ mod tests {
 
     #[test]
     fn a_sweep_that_stops_early_names_no_peak_and_no_overbias() {
-        let got = bias_sweep(&sweep(3, false), &[], [false; 2]).unwrap();
+        let got = bias_sweep(&sweep(3, false), &[]).unwrap();
         assert_eq!(got.peaks[1].round, [None; 2]);
         assert!(got.steps.iter().all(|step| step.high[0].past_peak_db == [None; 2]));
-        assert_eq!(bias_sweep(&[], &[], [false; 2]), None);
+        assert_eq!(bias_sweep(&[], &[]), None);
     }
 
     #[test]
@@ -272,7 +267,7 @@ mod tests {
             round.high[0].1 = [Some((0.2, 0.02)); 2];
             round.low = [Some((0.1, 0.02)); 2];
         }
-        let got = bias_sweep(&rounds, &[], [false; 2]).unwrap();
+        let got = bias_sweep(&rounds, &[]).unwrap();
         assert_eq!((got.rising, got.peaks[0].round), (None, [None; 2]));
     }
 }

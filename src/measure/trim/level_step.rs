@@ -1,7 +1,8 @@
 //! Whether the level of a tone moved from one value to another while it sounded, as a trimmer makes it.
 
-use crate::measure::tone::meter::median;
 use crate::signal::baseband::Band;
+use crate::signal::baseband::block_powers;
+use crate::signal::statistics::{mean, median, rms};
 
 /// Length of a block of the course, s.
 const BLOCK_S: f64 = 0.04;
@@ -35,12 +36,8 @@ pub(crate) fn level_step(band: &Band, noise_share: f64) -> Option<LevelStep> {
         return None;
     }
     let size = ((band.rate_hz * BLOCK_S).round() as usize).max(1);
-    let course: Vec<f64> = band
-        .samples
-        .chunks_exact(size)
-        .map(|block| block.iter().map(|z| z.norm_sqr()).sum::<f64>() / size as f64)
-        .map(|power| 10.0 * power.max(1e-30).log10())
-        .collect();
+    let course: Vec<f64> =
+        block_powers(&band.samples, size).into_iter().map(|power| 10.0 * power.max(1e-30).log10()).collect();
     let n = course.len();
     if n < 2 * LEAST_BLOCKS || course.iter().any(|db| !db.is_finite()) {
         return None;
@@ -65,8 +62,8 @@ pub(crate) fn level_step(band: &Band, noise_share: f64) -> Option<LevelStep> {
             return None;
         }
         let n = blocks.len() as f64;
-        let mean = blocks.iter().sum::<f64>() / n;
-        let spread = (blocks.iter().map(|db| (db - mean).powi(2)).sum::<f64>() / n).sqrt();
+        let mean = mean(blocks);
+        let spread = rms(blocks.iter().map(|db| db - mean));
         // The band is 3.2 times as wide as that in which the noise was found.
         let cleaned_db = 10.0 * (1.0 - 3.2 * noise_share).log10();
         // 0.03 dB: what so short a stretch cannot show.

@@ -1,6 +1,6 @@
 //! Tracking of the deck's noise reduction: the same tones with it out and in, and the noise of both halves.
 
-use crate::measure::trim::rounds::SilenceNoise;
+use crate::measure::trim::pause_noise::PauseNoise;
 use crate::reading::{Pair, ReductionBand, ReductionRow, ReductionTracking};
 
 /// A tone of one half: level in the programme, frequency, gain with its expanded uncertainty, `[left, right]`.
@@ -19,9 +19,8 @@ const LOWERED_DB: f64 = 1.0;
 pub(crate) fn tracking(
     out: &[ReductionTone],
     within: &[ReductionTone],
-    noise_out: Option<SilenceNoise>,
-    noise_in: Option<SilenceNoise>,
-    silenced: [bool; 2],
+    noise_out: Option<PauseNoise>,
+    noise_in: Option<PauseNoise>,
 ) -> Option<ReductionTracking> {
     let mut rows: Vec<ReductionRow> = out
         .iter()
@@ -44,9 +43,7 @@ pub(crate) fn tracking(
         return None;
     }
     rows.sort_by(|a, b| b.programme_db.total_cmp(&a.programme_db).then(a.hz.total_cmp(&b.hz)));
-    let noise = |silence: Option<SilenceNoise>| -> Pair {
-        [0, 1].map(|channel| silence.filter(|_| !silenced[channel])?.dbfs(channel))
-    };
+    let noise = |pause: Option<PauseNoise>| -> Pair { [0, 1].map(|channel| pause?.dbfs(channel)) };
     let (noise_out_dbfs, noise_in_dbfs) = (noise(noise_out), noise(noise_in));
     let noise_lowered_db = [0, 1].map(|channel| Some(noise_out_dbfs[channel]? - noise_in_dbfs[channel]?));
     let uncertainty_db = noise_out.zip(noise_in).map(|(a, b)| a.uncertainty_db().hypot(b.uncertainty_db()));
@@ -123,15 +120,14 @@ mod tests {
             .collect()
     }
 
-    fn silence(dbfs: f64) -> Option<SilenceNoise> {
-        Some(SilenceNoise { a_weighted: [0.5 * 10f64.powf(dbfs / 10.0); 2], length_s: 4.0 })
+    fn pause(dbfs: f64) -> Option<PauseNoise> {
+        Some(PauseNoise { a_weighted: [0.5 * 10f64.powf(dbfs / 10.0); 2], length_s: 4.0 })
     }
 
     #[test]
     fn in_against_out_by_level_and_band() {
         let treble = |level_db: f64, hz: f64| if hz > 5000.0 && level_db < -30.0 { -2.0 } else { 0.1 };
-        let got =
-            tracking(&half(|_, _| 0.1), &half(treble), silence(-60.0), silence(-69.0), [false; 2]).unwrap();
+        let got = tracking(&half(|_, _| 0.1), &half(treble), pause(-60.0), pause(-69.0)).unwrap();
         assert_eq!((got.rows.len(), got.bands.len()), (6, 6));
         crate::assert_within!(got.rows[5].mistracking_db[0].unwrap(), -2.1, 1e-9, "dB");
         assert_eq!(got.rows[5].mistracking_db[1], None);
@@ -145,12 +141,12 @@ mod tests {
     #[test]
     fn two_halves_alike_were_not_switched_only_if_the_noise_says_so_too() {
         let same = || half(|_, _| 0.1);
-        let judge = |a, b| tracking(&same(), &same(), a, b, [false; 2]).unwrap().switched;
-        assert_eq!(judge(silence(-60.0), silence(-60.2)), Some(false));
+        let judge = |a, b| tracking(&same(), &same(), a, b).unwrap().switched;
+        assert_eq!(judge(pause(-60.0), pause(-60.2)), Some(false));
         assert_eq!(judge(None, None), None);
-        assert_eq!(judge(silence(-60.0), silence(-69.0)), Some(true));
+        assert_eq!(judge(pause(-60.0), pause(-69.0)), Some(true));
         // Between the two.
-        assert_eq!(judge(silence(-60.0), silence(-60.8)), None);
-        assert_eq!(tracking(&same(), &[], None, None, [false; 2]), None);
+        assert_eq!(judge(pause(-60.0), pause(-60.8)), None);
+        assert_eq!(tracking(&same(), &[], None, None), None);
     }
 }

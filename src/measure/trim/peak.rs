@@ -1,5 +1,8 @@
 //! The top of a smooth hump through points with an uncertainty.
 
+use crate::signal::fit::Parabola;
+use crate::signal::statistics::mean_square;
+
 /// A point: place, height, expanded uncertainty (k = 2) of the height.
 pub(crate) type Point = (f64, f64, f64);
 
@@ -49,58 +52,26 @@ pub(crate) fn peak(points: &[Point]) -> Option<Peak> {
     if used.len() < 4 {
         return None;
     }
-    let middle = used.iter().map(|point| point.0).sum::<f64>() / n;
-    let (mut moments, mut sums) = ([0.0; 5], [0.0; 3]);
-    for (x, y, _) in used {
-        let x = x - middle;
-        for (power, moment) in moments.iter_mut().enumerate() {
-            *moment += x.powi(power as i32);
-        }
-        for (power, sum) in sums.iter_mut().enumerate() {
-            *sum += y * x.powi(power as i32);
-        }
-    }
-    let matrix = [
-        [moments[0], moments[1], moments[2]],
-        [moments[1], moments[2], moments[3]],
-        [moments[2], moments[3], moments[4]],
-    ];
-    let inverse = inverse(matrix)?;
-    let [a, b, c] = [0, 1, 2].map(|row| (0..3).map(|k| inverse[row][k] * sums[k]).sum::<f64>());
-    let residual = used
-        .iter()
-        .map(|(x, y, _)| {
-            let x = x - middle;
-            (y - (a + b * x + c * x * x)).powi(2)
-        })
-        .sum::<f64>();
+    let parabola = Parabola::through(used.iter().map(|point| (point.0, point.1)))?;
+    let ([_, b, c], covariance) = (parabola.coefficients, parabola.covariance);
+    let residual: f64 = used.iter().map(|(x, y, _)| (y - parabola.at(x - parabola.x)).powi(2)).sum();
     // What the points say of themselves, and what they show against the parabola; whichever is worse.
-    let stated = used.iter().map(|point| (point.2 / 2.0).powi(2)).sum::<f64>() / n;
+    let stated = mean_square(used.iter().map(|point| point.2 / 2.0));
     let variance = stated.max(if used.len() > 3 { residual / (n - 3.0) } else { 0.0 });
-    if !(c < 0.0 && c * c > 9.0 * variance * inverse[2][2]) {
+    if !(c < 0.0 && c * c > 9.0 * variance * covariance[(2, 2)]) {
         return None;
     }
     let at = -b / (2.0 * c);
     // Derivatives of -b / 2c.
     let (db, dc) = (-1.0 / (2.0 * c), b / (2.0 * c * c));
-    let spread =
-        variance * (db * db * inverse[1][1] + dc * dc * inverse[2][2] + 2.0 * db * dc * inverse[1][2]);
-    let place = middle + at;
+    let spread = variance
+        * (db * db * covariance[(1, 1)] + dc * dc * covariance[(2, 2)] + 2.0 * db * dc * covariance[(1, 2)]);
+    let place = parabola.x + at;
     (place > points[0].0 && place < points[points.len() - 1].0).then_some(Peak {
         at: place,
         uncertainty: 2.0 * spread.max(0.0).sqrt(),
-        height: a + b * at + c * at * at,
+        height: parabola.at(at),
     })
-}
-
-fn inverse(m: [[f64; 3]; 3]) -> Option<[[f64; 3]; 3]> {
-    let minor = |r: usize, c: usize| {
-        let [r0, r1] = [(r + 1) % 3, (r + 2) % 3];
-        let [c0, c1] = [(c + 1) % 3, (c + 2) % 3];
-        m[r0][c0] * m[r1][c1] - m[r0][c1] * m[r1][c0]
-    };
-    let determinant: f64 = (0..3).map(|c| m[0][c] * minor(0, c)).sum();
-    (determinant.abs() > 1e-12).then(|| [0, 1, 2].map(|r| [0, 1, 2].map(|c| minor(c, r) / determinant)))
 }
 
 #[cfg(test)]

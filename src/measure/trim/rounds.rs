@@ -4,17 +4,17 @@
 //! much larger than the tape's own unsteadiness; then the tone is taken from its steady stretch, and only the tones of
 //! the round on the longer side of the step are stated, since the others belong to another setting.
 
-use crate::capture::{Alignment, CaptureError, Source, Stretch};
+use crate::capture::{CaptureError, Stretch};
 use crate::measure::distortion::harmonics::{DistortionMeter, PlayedStep, distortion};
-use crate::measure::tone::meter::{ToneLevel, ToneMeter, median};
+use crate::measure::playback::{FADE_S, Playback, SILENCE_MARGIN_S};
+use crate::measure::tone::meter::{ToneLevel, ToneMeter};
 use crate::measure::trim::bias_sweep::{SweepRound, bias_sweep};
 use crate::measure::trim::level_step::{LevelStep, level_step};
 use crate::measure::trim::noise_reduction::{ReductionTone, tracking};
-use crate::measure::whole::playing::{FADE_S, SILENCE_MARGIN_S, read};
+use crate::measure::trim::pause_noise::{PauseMeter, PauseNoise};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
-use crate::reading::{BiasPair, BiasSweep, FileTime, Level, Pair, ReductionTracking, Round};
-use crate::signal::spectrum::Welch;
-use crate::trade::a_weighting;
+use crate::reading::{BiasPair, FileTime, Measured, Pair, Round};
+use crate::signal::statistics::median;
 use rayon::prelude::*;
 
 /// A step smaller than this is the tape's unsteadiness, dB (common practice, no source).
@@ -32,19 +32,6 @@ const LOUD_DB: f64 = -10.0;
 /// A high tone is at least so many times the low one.
 const HIGHER: f64 = 3.0;
 
-/// Sections of a reading that come from rounds and halves.
-#[derive(Debug, Clone, Default)]
-pub struct InRounds {
-    /// Record level, one row a round.
-    pub rounds: Vec<Round>,
-    /// High against low tones, one row a round and high tone.
-    pub bias: Vec<BiasPair>,
-    /// The bias sweep.
-    pub bias_sweep: Option<BiasSweep>,
-    /// Noise reduction in against out.
-    pub noise_reduction: Option<ReductionTracking>,
-}
-
 /// A tone of a round as it was heard.
 struct Heard<'a> {
     part: &'a PlacedPart,
@@ -54,27 +41,6 @@ struct Heard<'a> {
     steps: [Option<LevelStep>; 2],
     /// Third harmonic and its expanded uncertainty, percent; of loud tones of a bias sweep.
     k3_percent: [Option<(f64, f64)>; 2],
-}
-
-/// A-weighted mean squares of a silence, `[left, right]`, and its length, s.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct SilenceNoise {
-    pub a_weighted: [f64; 2],
-    pub length_s: f64,
-}
-
-impl SilenceNoise {
-    /// A-weighted level, dBFS; `None` for digital silence.
-    pub fn dbfs(&self, channel: usize) -> Option<f64> {
-        let power = self.a_weighted[channel];
-        // A sine at 0 dBFS has mean square 1/2.
-        (power > 1e-18).then(|| 10.0 * (2.0 * power).log10())
-    }
-
-    /// Expanded uncertainty of a level, dB: noise of some 3 kHz of bandwidth over this time, and 0.1 dB for the edges.
-    pub fn uncertainty_db(&self) -> f64 {
-        (2.0 * 4.343 / (3000.0 * self.length_s).sqrt()).hypot(0.1)
-    }
 }
 
 /// The tones of one round with the setting that most of them were recorded at.
@@ -95,26 +61,25 @@ struct SettledTone {
     gain: [Option<(f64, f64)>; 2],
 }
 
-/// Measures every part that serves bias, a bias sweep or noise reduction; `level` are the level tones, for the noise.
+/// Measures every part that serves bias, a bias sweep or noise reduction, and adds the sections to `facts`. Their level tones
+/// are what noise is stated against.
 ///
 /// # Errors
 /// If the source cannot be read.
-pub(crate) fn in_rounds(
-    source: &dyn Source,
+pub(crate) fn add_rounds(
+    facts: &mut Measured,
+    playback: &Playback<'_>,
     timeline: &Timeline,
-    alignment: &Alignment,
-    reference_dbfs: f64,
-    level: &[Level],
-) -> Result<InRounds, CaptureError> {
+) -> Result<(), CaptureError> {
     let serving = |part: &&PlacedPart| {
         matches!(part.serves, Serves::Bias | Serves::BiasSweep | Serves::ReductionOut | Serves::ReductionIn)
-            && matches!(part.channels, Channels::Both)
+            && part.channels == Channels::Both
     };
     let parts: Vec<&PlacedPart> = timeline.parts.iter().filter(serving).collect();
     if parts.is_empty() {
-        return Ok(InRounds::default());
+        return Ok(());
     }
-    let bench = Bench { source, alignment, reference_dbfs };
+    let bench = Bench { playback };
     let heard: Vec<Heard> = parts
         .par_iter()
         .map(|part| bench.hear(part))
@@ -122,9 +87,9 @@ pub(crate) fn in_rounds(
         .into_iter()
         .flatten()
         .collect();
-    let silences: Vec<(&PlacedPart, SilenceNoise)> = parts
+    let pauses: Vec<(&PlacedPart, PauseNoise)> = parts
         .par_iter()
-        .map(|part| Ok(bench.silence_noise(part)?.map(|silence| (*part, silence))))
+        .map(|part| Ok(bench.pause(part)?.map(|noise| (*part, noise))))
         .collect::<Result<Vec<_>, CaptureError>>()?
         .into_iter()
         .flatten()
@@ -138,7 +103,7 @@ pub(crate) fn in_rounds(
         .filter(|round| round.serves == Serves::BiasSweep)
         .filter_map(|round| {
             let roles = round.roles()?;
-            let silence = silences
+            let pause = pauses
                 .iter()
                 .find(|(part, _)| part.serves == Serves::BiasSweep && part.round() == Some(round.round));
             Some(SweepRound {
@@ -150,29 +115,26 @@ pub(crate) fn in_rounds(
                 low: roles.low.gain,
                 high: roles.high.iter().map(|tone| (tone.hz, tone.gain)).collect(),
                 k3_percent: round.k3_percent(&heard),
-                silence: silence.map(|(_, silence)| *silence),
+                pause: pause.map(|(_, noise)| *noise),
             })
         })
         .collect();
-    let silenced = bench.silenced();
     let tones = |serves: Serves| -> Vec<ReductionTone> {
         let of_half = heard.iter().filter(|heard| heard.part.serves == serves);
         of_half.map(|heard| (heard.part.level_db, heard.hz, bench.gains(heard.part, heard.levels))).collect()
     };
-    let half_silence =
-        |serves: Serves| silences.iter().find(|(part, _)| part.serves == serves).map(|(_, silence)| *silence);
-    Ok(InRounds {
-        rounds: round_rows(&settled, &heard, reference_dbfs),
-        bias: pair_rows(&settled),
-        bias_sweep: bias_sweep(&sweep, level, silenced),
-        noise_reduction: tracking(
-            &tones(Serves::ReductionOut),
-            &tones(Serves::ReductionIn),
-            half_silence(Serves::ReductionOut),
-            half_silence(Serves::ReductionIn),
-            silenced,
-        ),
-    })
+    let half_pause =
+        |serves: Serves| pauses.iter().find(|(part, _)| part.serves == serves).map(|(_, noise)| *noise);
+    facts.rounds = round_rows(&settled, &heard, playback.options.reference_dbfs);
+    facts.bias = pair_rows(&settled);
+    facts.bias_sweep = bias_sweep(&sweep, &facts.level);
+    facts.noise_reduction = tracking(
+        &tones(Serves::ReductionOut),
+        &tones(Serves::ReductionIn),
+        half_pause(Serves::ReductionOut),
+        half_pause(Serves::ReductionIn),
+    );
+    Ok(())
 }
 
 /// Rounds in the order of the programme, with what they serve.
@@ -189,30 +151,27 @@ fn numbers(timeline: &Timeline) -> Vec<(Serves, u32)> {
 }
 
 struct Bench<'a> {
-    source: &'a dyn Source,
-    alignment: &'a Alignment,
-    reference_dbfs: f64,
+    playback: &'a Playback<'a>,
 }
 
 impl Bench<'_> {
-    fn silenced(&self) -> [bool; 2] {
-        let wiring = self.alignment.wiring;
-        [wiring.dead[0], wiring.dead[1] || wiring.mono]
+    /// Gain of a level in the return, and its expanded uncertainty, dB.
+    fn gain(&self, part: &PlacedPart, (dbfs, uncertainty_db): (f64, f64)) -> (f64, f64) {
+        (dbfs - self.playback.options.reference_dbfs - part.level_db, uncertainty_db)
     }
 
     fn gains(&self, part: &PlacedPart, levels: [Option<ToneLevel>; 2]) -> [Option<(f64, f64)>; 2] {
-        let silenced = self.silenced();
-        [0, 1].map(|channel| {
-            let level = levels[channel].filter(|_| !silenced[channel])?;
-            Some((level.dbfs - self.reference_dbfs - part.level_db, level.uncertainty_db))
-        })
+        levels.map(|level| level.map(|level| self.gain(part, (level.dbfs, level.uncertainty_db))))
     }
 
     /// The tone of `part` over all of its length.
     fn hear<'p>(&self, part: &'p PlacedPart) -> Result<Option<Heard<'p>>, CaptureError> {
         let Signal::Tone { hz } = part.signal else { return Ok(None) };
-        let Some(stretch) = self.alignment.steady(part, FADE_S) else { return Ok(None) };
-        let Some(tone) = self.tone(part, hz, stretch)? else { return Ok(None) };
+        let Some(stretch) = self.playback.alignment.steady(part, FADE_S) else { return Ok(None) };
+        let expected_hz = hz * self.playback.alignment.ratio(part);
+        let Some(tone) = self.playback.run::<ToneMeter>(stretch, expected_hz)?.flatten() else {
+            return Ok(None);
+        };
         let steps = [0, 1].map(|channel| {
             let level = tone.levels[channel]?;
             level_step(&tone.band[channel], level.noise_share)
@@ -231,29 +190,14 @@ impl Bench<'_> {
         if !matches!(part.serves, Serves::Bias | Serves::BiasSweep) || part.level_db < LOUD_DB {
             return Ok([None; 2]);
         }
-        let Some(mut meter) = DistortionMeter::new(self.source.rate_hz(), hz * self.alignment.ratio(part))
-        else {
+        let expected_hz = hz * self.playback.alignment.ratio(part);
+        let Some(harmonics) = self.playback.run::<DistortionMeter>(stretch, expected_hz)?.flatten() else {
             return Ok([None; 2]);
         };
-        read(self.source, self.alignment, stretch, &mut |block| meter.feed(block))?;
-        let Some(harmonics) = meter.finish() else { return Ok([None; 2]) };
         let step = PlayedStep { part: &part.id, hz, programme_db: part.level_db, harmonics: &harmonics };
-        let found = distortion(&[step], [None; 2], self.silenced());
+        let found = distortion(&[step], [None; 2]);
         let Some(row) = found.as_ref().and_then(|found| found.steps.first()) else { return Ok([None; 2]) };
         Ok([0, 1].map(|channel| row.k3_percent[channel].zip(row.k3_uncertainty_percent[channel])))
-    }
-
-    fn tone(
-        &self,
-        part: &PlacedPart,
-        hz: f64,
-        stretch: Stretch,
-    ) -> Result<Option<crate::measure::Tone>, CaptureError> {
-        let Some(mut meter) = ToneMeter::new(self.source.rate_hz(), hz * self.alignment.ratio(part)) else {
-            return Ok(None);
-        };
-        read(self.source, self.alignment, stretch, &mut |block| meter.feed(block))?;
-        Ok(meter.finish())
     }
 
     /// Gain of a tone before (0) or behind (1) a step in it.
@@ -261,34 +205,17 @@ impl Bench<'_> {
         let gain = self.gains(heard.part, heard.levels);
         [0, 1].map(|channel| {
             gain[channel]?;
-            let (dbfs, uncertainty) = heard.steps[channel]?.sides[side]?;
-            Some((dbfs - self.reference_dbfs - heard.part.level_db, uncertainty))
+            Some(self.gain(heard.part, heard.steps[channel]?.sides[side]?))
         })
     }
 
     /// A-weighted noise of a silent part.
-    fn silence_noise(&self, part: &PlacedPart) -> Result<Option<SilenceNoise>, CaptureError> {
+    fn pause(&self, part: &PlacedPart) -> Result<Option<PauseNoise>, CaptureError> {
         if part.signal != Signal::Silence {
             return Ok(None);
         }
-        let Some(stretch) = self.alignment.steady(part, SILENCE_MARGIN_S) else { return Ok(None) };
-        let rate_hz = self.source.rate_hz();
-        // Bins of some 3 Hz: A-weighting has nothing finer.
-        let length = ((rate_hz * 0.3) as usize).next_power_of_two();
-        let mut channels = [Welch::new(rate_hz, length), Welch::new(rate_hz, length)];
-        read(self.source, self.alignment, stretch, &mut |block| {
-            channels.iter_mut().zip(block).for_each(|(welch, samples)| welch.feed(samples));
-        })?;
-        let densities = channels.map(Welch::finish);
-        if densities[0].segments == 0 {
-            return Ok(None);
-        }
-        let high_hz = crate::measure::UNWEIGHTED_HZ.1.min(rate_hz / 2.0);
-        let weight = |hz: f64| 10f64.powf(a_weighting::a_weighting_db(hz) / 10.0);
-        let a_weighted =
-            densities.map(|density| density.power(crate::measure::UNWEIGHTED_HZ.0, high_hz, weight));
-        let sound = a_weighted.iter().all(|power| power.is_finite());
-        Ok(sound.then_some(SilenceNoise { a_weighted, length_s: stretch.length_s() }))
+        let Some(stretch) = self.playback.alignment.steady(part, SILENCE_MARGIN_S) else { return Ok(None) };
+        Ok(self.playback.run::<PauseMeter>(stretch, stretch.length_s())?.flatten())
     }
 
     /// The tones of one round at the setting of most of them.
@@ -301,7 +228,7 @@ impl Bench<'_> {
         let moved = tones.iter().enumerate().filter_map(|(index, tone)| Some((index, moved(tone, all)?)));
         // The largest step counts: that is the turn.
         let moved = moved.max_by(|a, b| a.1.step.db.abs().total_cmp(&b.1.step.db.abs()));
-        let start = |heard: &Heard| self.alignment.clock.starting_at(heard.stretch.from_s);
+        let start = |heard: &Heard| self.playback.alignment.clock.starting_at(heard.stretch.from_s);
         let mut settled =
             Settled { round, serves, at_s: start(first).at(0.0), tones: Vec::new(), moved: None };
         for (index, heard) in tones.iter().enumerate() {

@@ -178,6 +178,7 @@ mod tests {
             uncertainty: Some(0.021),
             unit: Unit::Um,
             height_db: None,
+            digital: false,
             second_hz: None,
             digital: false,
             shares_db: vec![[40.0, 0.12, 0.01], [10_000.0, -3.456, 0.23]],

@@ -1,0 +1,47 @@
+//! Where time jumps in a return, by all that shows it.
+
+use crate::measure::faults::tears::{Torn, mean_hz, splices, tears};
+use crate::measure::whole::played::Played;
+use crate::programme::PlacedPart;
+
+/// Jumps of time, in true seconds of the return.
+pub(crate) struct Jumps {
+    /// Stretches in which time jumps: those that the slates show, and those that only the tones show.
+    pub torn: Vec<Torn>,
+    /// Times at which the phase of the flutter tone jumps.
+    pub splices_s: Vec<f64>,
+}
+
+impl Jumps {
+    pub fn of(played: &Played<'_>) -> Self {
+        let flutter = played.flutter();
+        let splices_s = flutter.as_ref().map_or(Vec::new(), |(_, _, result, stretch)| {
+            splices(&result.1).iter().map(|at_s| stretch.from_s + at_s).collect()
+        });
+        let mut speeds: Vec<(f64, f64, f64)> = played
+            .tones()
+            .filter(|(_, tone)| tone.hz > 300.0)
+            .map(|(part, tone)| (part.start_s, part.length_s, tone.tone.hz / tone.hz))
+            .collect();
+        let mut wow_percent = None;
+        if let Some((part, hz, result, _)) = flutter {
+            speeds.extend(mean_hz(&result.1).map(|mean_hz| (part.start_s, part.length_s, mean_hz / hz)));
+            wow_percent = result.0.as_ref().and_then(|flutter| flutter.wow_rms_percent);
+        }
+        let mut torn = tears(&played.alignment.slates, played.timeline, &speeds, wow_percent);
+        torn.extend(played.alignment.map.torn().iter().map(|torn| Torn {
+            from_s: torn.from_s,
+            to_s: torn.to_s,
+            missing_s: torn.missing_s,
+            left_out: true,
+        }));
+        torn.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
+        Self { torn, splices_s }
+    }
+
+    /// Whether time jumps beside `part`.
+    pub fn tear(&self, part: &PlacedPart, played: &Played<'_>) -> bool {
+        let at_s = played.alignment.map.to_return(part.start_s + part.length_s / 2.0);
+        self.torn.iter().any(|torn| at_s > torn.from_s && at_s < torn.to_s)
+    }
+}

@@ -1,0 +1,55 @@
+//! Levels, response and amplifier from all played parts.
+
+use crate::measure::faults::jumps::Jumps;
+use crate::measure::response::amplifier;
+use crate::measure::response::steps::{self, PlayedTone, level};
+use crate::measure::whole::played::{Outcome, Played, on_both};
+use crate::programme::{PlacedPart, Serves, Signal};
+use crate::reading::{Amplifier, Level, Response};
+
+/// One row for each level tone.
+pub(crate) fn levels(played: &Played<'_>) -> Vec<Level> {
+    played.tones_serving(Serves::Level).map(|tone| level(&tone, played.options.reference_dbfs)).collect()
+}
+
+/// By stepped tones, sweep and noise, as far as they were played.
+pub(crate) fn response(played: &Played<'_>, jumps: &Jumps) -> Option<Response> {
+    let sweep = played.parts().find_map(|(part, outcome)| match (&part.signal, outcome) {
+        // Frequencies of a sweep are told by time.
+        (Signal::Sweep { from_hz, to_hz }, Outcome::Sweep(points))
+            if on_both(part) && !jumps.tear(part, played) =>
+        {
+            Some((points.as_slice(), part.level_db, (*from_hz, *to_hz)))
+        }
+        _ => None,
+    });
+    let hiss = played.silences().next().map(|silence| silence.1);
+    let noise = played
+        .noises()
+        .find(|(part, _)| part.serves == Serves::Response)
+        .map(|(_, noise)| (noise.gains(hiss), noise.programme_db()));
+    steps::response(
+        &ladder(played),
+        sweep,
+        noise.as_ref().map(|(gains, programme_db)| (gains.as_slice(), *programme_db)),
+        played.timeline.reference_hz,
+        played.options.reference_dbfs,
+    )
+}
+
+/// Tones that serve response at the level that most of them have.
+fn ladder<'a>(played: &'a Played<'_>) -> Vec<PlayedTone<'a>> {
+    let serving: Vec<PlayedTone> = played.tones_serving(Serves::Response).collect();
+    let near = |tone: &PlayedTone, level: f64| (tone.programme_db - level).abs() < 0.01;
+    let commonest = serving
+        .iter()
+        .map(|tone| tone.programme_db)
+        .max_by_key(|level| serving.iter().filter(|tone| near(tone, *level)).count());
+    serving.into_iter().filter(|tone| commonest.is_some_and(|level| near(tone, level))).collect()
+}
+
+/// The playback amplifier against its curve, without time constants yet.
+pub(crate) fn amplifier(played: &Played<'_>) -> Option<Amplifier> {
+    let tones: Vec<(&PlacedPart, PlayedTone)> = played.tones().collect();
+    amplifier::amplifier(&tones, played.timeline.reference_hz, played.options.reference_dbfs)
+}

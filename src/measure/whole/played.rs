@@ -1,0 +1,122 @@
+//! All parts of a programme with what their meters said.
+
+use crate::capture::{Alignment, Stretch};
+use crate::measure::distortion::harmonics::Harmonics;
+use crate::measure::distortion::intermodulation::TwinTone;
+use crate::measure::noise::silence::Silence;
+use crate::measure::playback::MeasureOptions;
+use crate::measure::response::noise_bands::NoiseBands;
+use crate::measure::response::steps::PlayedTone;
+use crate::measure::response::sweep::SweepPoint;
+use crate::measure::separation::erasing::Erased;
+use crate::measure::separation::leakage::Leakage;
+use crate::measure::tone::meter::Tone;
+use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
+use crate::reading::{FileClock, Flutter};
+use crate::signal::baseband::Band;
+
+/// What one part gave.
+pub(crate) enum Outcome {
+    Tone(Box<Tone>, Stretch),
+    Sweep(Vec<SweepPoint>),
+    Flutter(Box<(Option<Flutter>, [Band; 2])>, Stretch),
+    Silence(Box<Silence>),
+    Noise(Box<NoiseBands>),
+    Harmonics(Box<Harmonics>, Stretch),
+    Twin(Box<TwinTone>),
+    Leakage(Box<Leakage>),
+    Erased(Erased, Stretch),
+    Missing,
+}
+
+impl Outcome {
+    pub fn gave_something(&self) -> bool {
+        match self {
+            Self::Missing => false,
+            Self::Sweep(points) => !points.is_empty(),
+            Self::Flutter(result, _) => result.0.is_some(),
+            _ => true,
+        }
+    }
+}
+
+/// The played parts, in the order of the programme.
+pub(crate) struct Played<'a> {
+    pub timeline: &'a Timeline,
+    pub alignment: &'a Alignment,
+    pub options: &'a MeasureOptions,
+    /// Sample rate of the return, Hz.
+    pub rate_hz: f64,
+    /// One a part of the timeline.
+    pub outcomes: Vec<Outcome>,
+}
+
+/// Whether `part` sounds on both channels alike.
+pub(crate) fn on_both(part: &PlacedPart) -> bool {
+    part.channels == Channels::Both
+}
+
+impl Played<'_> {
+    pub fn parts(&self) -> impl Iterator<Item = (&PlacedPart, &Outcome)> {
+        self.timeline.parts.iter().zip(&self.outcomes)
+    }
+
+    /// The clock started where `stretch` begins.
+    pub fn clock(&self, stretch: &Stretch) -> FileClock {
+        self.alignment.clock.starting_at(stretch.from_s)
+    }
+
+    /// All tones whose level was read.
+    pub fn tones(&self) -> impl Iterator<Item = (&PlacedPart, PlayedTone<'_>)> {
+        self.parts().filter_map(|(part, outcome)| match (&part.signal, outcome) {
+            (Signal::Tone { hz }, Outcome::Tone(tone, _)) => {
+                Some((part, PlayedTone { part: &part.id, hz: *hz, programme_db: part.level_db, tone }))
+            }
+            _ => None,
+        })
+    }
+
+    /// Those on both channels that serve `serves`.
+    pub fn tones_serving(&self, serves: Serves) -> impl Iterator<Item = PlayedTone<'_>> {
+        self.tones().filter(move |(part, _)| part.serves == serves && on_both(part)).map(|(_, tone)| tone)
+    }
+
+    /// Those that went through a tape below saturation: a tape near it compresses, and an amplifier has a curve.
+    pub fn linear_tones(&self) -> impl Iterator<Item = (&PlacedPart, PlayedTone<'_>)> {
+        self.tones().filter(|(part, _)| {
+            on_both(part) && !matches!(part.serves, Serves::Saturation | Serves::Injected(..))
+        })
+    }
+
+    /// The tone that flutter was read from: its part, frequency in the programme in Hz, flutter with both channels' bands, and
+    /// stretch.
+    pub fn flutter(&self) -> Option<(&PlacedPart, f64, &(Option<Flutter>, [Band; 2]), &Stretch)> {
+        self.parts().find_map(|(part, outcome)| match (&part.signal, outcome) {
+            (Signal::Tone { hz }, Outcome::Flutter(result, stretch)) => Some((part, *hz, &**result, stretch)),
+            _ => None,
+        })
+    }
+
+    pub fn silences(&self) -> impl Iterator<Item = (&PlacedPart, &Silence)> {
+        self.parts().filter_map(|(part, outcome)| match outcome {
+            Outcome::Silence(silence) => Some((part, &**silence)),
+            _ => None,
+        })
+    }
+
+    /// The noises on both channels.
+    pub fn noises(&self) -> impl Iterator<Item = (&PlacedPart, &NoiseBands)> {
+        self.parts().filter_map(|(part, outcome)| match outcome {
+            Outcome::Noise(noise) if on_both(part) => Some((part, &**noise)),
+            _ => None,
+        })
+    }
+
+    /// Whether none of the parts before `part` is the same tone in the same place: without slates one tone may serve twice.
+    pub fn is_first(&self, part: &PlacedPart) -> bool {
+        let mut before = self.timeline.parts.iter().take_while(|other| !std::ptr::eq(*other, part));
+        before.all(|other| {
+            other.start_s != part.start_s || other.signal != part.signal || other.serves == Serves::Flutter
+        })
+    }
+}
