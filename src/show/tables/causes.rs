@@ -180,7 +180,6 @@ mod tests {
             height_db: None,
             digital: false,
             second_hz: None,
-            digital: false,
             shares_db: vec![[40.0, 0.12, 0.01], [10_000.0, -3.456, 0.23]],
             curve_db: vec![],
             probability: Some(0.97),
