@@ -1,6 +1,6 @@
 //! A page as one HTML file: no script, nothing fetched, for screen and for A4 and Letter.
 
-use super::page::{Entry, Kind, Page, Printed, Section, Shown, Table, Tone};
+use super::page::{Entry, Kind, Page, Printed, Section, Shown, Table, Tone, behind_point, most_behind};
 use super::plot::{Plot, escaped};
 use super::render::Render;
 use super::words::{self, capitalised};
@@ -154,7 +154,7 @@ impl Render for Html {
         }
         self.add("</tr></thead>\n<tbody>\n");
         let most: Vec<usize> = (0..heads.len())
-            .map(|k| words::most_behind(&rows.iter().map(|row| &row[k]).collect::<Vec<_>>()))
+            .map(|k| most_behind(&rows.iter().map(|row| &row[k]).collect::<Vec<_>>()))
             .collect();
         let shown = rows.len().min(table.most);
         for row in &rows[..shown] {
@@ -210,7 +210,7 @@ fn padded(cell: &Shown, most: usize) -> String {
         return format!("{}{judged}", cell_text(&cell.text));
     }
     let pad = |number: &str| {
-        let blanks = words::behind_point(number, most);
+        let blanks = behind_point(number, most);
         let point = if blanks > 0 && !number.contains('.') { "\u{2008}" } else { "" };
         format!("{}{point}{}", cell_text(number), "\u{2007}".repeat(blanks - usize::from(!point.is_empty())))
     };

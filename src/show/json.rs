@@ -1,6 +1,6 @@
 //! Data for other programs: JSON, and the schema of each.
 
-use crate::judge::Reading;
+use crate::judge::{Concluded, Reading};
 use crate::reading::{Card, Comparison, SkewReading};
 use schemars::{JsonSchema, schema_for};
 use serde::{Serialize, de::DeserializeOwned};
@@ -30,7 +30,8 @@ pub fn to_json(reading: &Reading) -> String {
 
 /// JSON Schema of the reading, pretty, with a line feed at the end.
 pub fn schema() -> String {
-    schema_of::<Reading>()
+    // The type behind the reading: a wrapper of one name with it would only point at itself.
+    schema_of::<Concluded>()
 }
 
 /// The comparison as pretty JSON (`deckproof-comparison/1`), with a line feed at the end.

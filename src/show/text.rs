@@ -1,6 +1,6 @@
 //! A page as plain text, in lines of at most [`COLUMNS`] characters.
 
-use super::page::{Entry, Kind, Page, Printed, Section, Shown, Table, Tone};
+use super::page::{Entry, Kind, Page, Printed, Section, Shown, Table, Tone, behind_point, most_behind};
 use super::render::Render;
 use super::words::{self, UNITS};
 
@@ -177,8 +177,8 @@ impl Render for Text {
 fn column(head: &str, rows: &[Vec<Shown>], k: usize) -> Vec<String> {
     let cells: Vec<&Shown> = rows.iter().map(|row| &row[k]).collect();
     let is_words = !cells.iter().any(|cell| cell.numeric && !cell.text.is_empty());
-    let most = words::most_behind(&cells);
-    let number = |cell: &Shown| cell.text.clone() + &" ".repeat(words::behind_point(&cell.text, most));
+    let most = most_behind(&cells);
+    let number = |cell: &Shown| cell.text.clone() + &" ".repeat(behind_point(&cell.text, most));
     let widest = |of: &dyn Fn(&Shown) -> usize| cells.iter().map(|cell| of(cell)).max().unwrap_or(0);
     let numeric = |cell: &Shown, of: usize| if cell.numeric { of } else { 0 };
     let number_width = widest(&|cell| numeric(cell, number(cell).chars().count()));

@@ -1,6 +1,5 @@
 //! Circumstances, verdicts and file names as words; spaces, signs and points of numbers.
 
-use super::page::Shown;
 use crate::judge::Reading;
 use crate::reading::figures::{UnitKind, frequency, given};
 use crate::reading::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType, Verdict};
@@ -56,23 +55,6 @@ pub(super) fn with_signs(text: &str) -> String {
         before = c;
     }
     out
-}
-
-/// Digits behind the point.
-fn behind(number: &str) -> usize {
-    number.split_once('.').map_or(0, |(_, digits)| digits.len())
-}
-
-/// Most digits behind the point among the numbers and uncertainties of a column.
-pub(super) fn most_behind(cells: &[&Shown]) -> usize {
-    let numbers = cells.iter().filter(|cell| cell.numeric);
-    numbers.map(|cell| behind(&cell.text).max(behind(&cell.spread))).max().unwrap_or(0)
-}
-
-/// Blanks that `number` needs behind it to stand with its point under that of one with `most` decimals.
-pub(super) fn behind_point(number: &str, most: usize) -> usize {
-    let digits = behind(number);
-    most.saturating_sub(digits) + usize::from(digits == 0 && most > 0)
 }
 
 /// With a capital letter.

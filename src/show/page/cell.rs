@@ -218,3 +218,20 @@ impl Cell {
         }
     }
 }
+
+/// Digits behind the point.
+fn behind(number: &str) -> usize {
+    number.split_once('.').map_or(0, |(_, digits)| digits.len())
+}
+
+/// Most digits behind the point among the numbers and uncertainties of a column.
+pub(in crate::show) fn most_behind(cells: &[&Shown]) -> usize {
+    let numbers = cells.iter().filter(|cell| cell.numeric);
+    numbers.map(|cell| behind(&cell.text).max(behind(&cell.spread))).max().unwrap_or(0)
+}
+
+/// Blanks that `number` needs behind it to stand with its point under that of one with `most` decimals.
+pub(in crate::show) fn behind_point(number: &str, most: usize) -> usize {
+    let digits = behind(number);
+    most.saturating_sub(digits) + usize::from(digits == 0 && most > 0)
+}

@@ -4,7 +4,7 @@ mod cell;
 mod quantities;
 mod table;
 
-pub(super) use cell::{Cell, Measured, Shown, pair};
+pub(super) use cell::{Cell, Measured, Shown, behind_point, most_behind, pair};
 pub(super) use quantities::Quantities;
 pub(super) use table::{Printed, Rows, Table};
 
