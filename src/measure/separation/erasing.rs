@@ -208,7 +208,8 @@ mod tests {
     use crate::signal::test_signals::{Random, uneven_s};
 
     /// Twenty seconds of 1 kHz under wow; from 8 s to 14 s the left is `erased[0]` dB weaker, the right `erased[1]`.
-    fn erased(erased: [f64; 2], tone: f64) -> Erased {
+    /// Hiss is a part of the tone.
+    fn erased(erased: [f64; 2], amplitude: f64) -> Erased {
         let rate_hz = 48_000.0;
         let mut random = Random(3);
         let mut meter = ErasingMeter::new(rate_hz, 1001.0).unwrap();
@@ -216,9 +217,9 @@ mod tests {
             let mut samples = [Vec::new(), Vec::new()];
             for n in 0..48_000 {
                 let t = f64::from(second) + f64::from(n) / rate_hz;
-                let tone = tone * (TAU * 1000.0 * uneven_s(t, &[(1.0, 0.2, 0.0)])).sin();
+                let tone = amplitude * (TAU * 1000.0 * uneven_s(t, &[(1.0, 0.2, 0.0)])).sin();
                 for (out, db) in samples.iter_mut().zip(erased) {
-                    let hiss = 0.001 * (random.share() - 0.5);
+                    let hiss = 0.004 * amplitude * (random.share() - 0.5);
                     let gain = if (8.0..14.0).contains(&t) { 10f64.powf(-db / 20.0) } else { 1.0 };
                     out.push(gain * tone + hiss);
                 }
