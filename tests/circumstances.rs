@@ -6,6 +6,8 @@ use deckproof::judge::{Limits, Meaning, Quantity, conclude, meaning};
 use deckproof::reading::{Circumstances, Facts, Finding, Heads, NoiseReduction, RecordedOn, Verdict};
 use deckproof::show;
 use deckproof::trade::Medium;
+use std::collections::BTreeMap;
+use std::sync::Mutex;
 
 const SAMPLES: [&str; 4] = [
     include_str!("readings/healthy.json"),
@@ -74,17 +76,24 @@ fn every_cell_of_the_table_is_what_the_code_says() {
     }
 }
 
-/// What follows from the sample `text` under other circumstances.
-fn under(text: &str, circumstances: Circumstances) -> Reading {
-    let facts = Facts { circumstances, ..serde_json::from_str(text).unwrap() };
-    conclude(facts, &Medium::COMPACT_CASSETTE, &Limits::full_size(), None)
+/// What follows from the sample `text` under the circumstances of `column`; concluded once for all tests.
+fn under(text: &'static str, column: &str) -> Reading {
+    static CONCLUDED: Mutex<BTreeMap<(usize, String), Reading>> = Mutex::new(BTreeMap::new());
+    let key = (text.len(), column.to_owned());
+    if let Some(reading) = CONCLUDED.lock().unwrap().get(&key) {
+        return reading.clone();
+    }
+    let facts = Facts { circumstances: told(column), ..serde_json::from_str(text).unwrap() };
+    let reading = conclude(facts, &Medium::COMPACT_CASSETTE, &Limits::full_size(), None);
+    CONCLUDED.lock().unwrap().insert(key, reading.clone());
+    reading
 }
 
 #[test]
 fn every_finding_measured_or_not_keeps_to_its_cell() {
     for text in SAMPLES {
         for (quantity, ids, column, kind, words) in cells() {
-            let reading = under(text, told(column));
+            let reading = under(text, column);
             for id in ids {
                 let of_id: Vec<&Finding> =
                     reading.findings.iter().filter(|finding| finding.id == id).collect();
@@ -119,14 +128,14 @@ fn summary_and_report_say_the_meaning_of_every_quantity() {
     };
     for text in SAMPLES {
         for (quantity, _, column, _, _) in cells() {
-            let reading = under(text, told(column));
+            let reading = under(text, column);
             let words = plain(&meaning(quantity, &reading.circumstances).words());
             let summary = plain(&show::summary(&reading));
             let row = format!("{} {words}", quantity.name());
             assert!(summary.contains(&row), "{row}\n{summary}");
         }
         for column in ["house", "this-deck-2"] {
-            let reading = under(text, told(column));
+            let reading = under(text, column);
             let report = show::report(&reading, None);
             for quantity in Quantity::ALL {
                 let words = meaning(quantity, &reading.circumstances).words();

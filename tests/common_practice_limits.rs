@@ -30,10 +30,10 @@ fn every_limit_stands_in_the_table_with_its_basis() {
     for row in &rows {
         let Some(limit) = limit(row.text("id")) else { continue };
         matched += 1;
-        assert_bound(limit.full_size, row.text("full-size"), row);
+        assert_bound(limit.full_size, row.text("good"), row);
         match limit.portable {
-            Some(portable) => assert_bound(portable, row.text("portable"), row),
-            None => assert_eq!(row.text("portable"), "-", "{row}"),
+            Some(portable) => assert_bound(portable, row.text("modest"), row),
+            None => assert_eq!(row.text("modest"), "-", "{row}"),
         }
         assert_eq!(limit.unit, row.text("unit"), "{row}");
         assert_eq!(limit.basis.text(), row.text("basis"), "{row}");
@@ -48,14 +48,14 @@ fn rows_that_hold_more_than_one_limit_are_split() {
     let row = |id: &str| rows.iter().find(|row| row.text("id") == id).unwrap();
     // "20000 (type II, IV), 16000 (type I)", portable 12500 for all.
     let hf = row("record-playback-hf");
-    assert_eq!(numbers(hf.text("full-size")), [20_000.0, 16_000.0]);
+    assert_eq!(numbers(hf.text("good")), [20_000.0, 16_000.0]);
     let [type_1, type_2_4] =
         ["record-playback-hf-type-1", "record-playback-hf-type-2-4"].map(|id| limit(id).unwrap());
     assert_eq!((type_2_4.full_size, type_1.full_size), (Bound::AtLeast(20_000.0), Bound::AtLeast(16_000.0)));
     for limit in [type_1, type_2_4] {
-        assert_eq!(limit.portable, Some(Bound::AtLeast(hf.number("portable"))));
+        assert_eq!(limit.portable, Some(Bound::AtLeast(hf.number("modest"))));
         assert_eq!(limit.basis, Basis::CommonPractice);
     }
-    assert_eq!(numbers(row("level-tone").text("full-size")), LEVEL_TONES_HZ);
-    assert_eq!(row("torque-unit").number("full-size"), G_CM_IN_MN_M);
+    assert_eq!(numbers(row("level-tone").text("good")), LEVEL_TONES_HZ);
+    assert_eq!(row("torque-unit").number("good"), G_CM_IN_MN_M);
 }

@@ -10,7 +10,9 @@ const REFERENCE: &str = include_str!("reference/spread_reference.tsv");
 
 #[test]
 fn spread_and_what_it_says_of_one_reading_are_what_numpy_and_scipy_compute() {
-    let sample: Facts = serde_json::from_str(include_str!("readings/faulty.json")).unwrap();
+    let mut sample: Facts = serde_json::from_str(include_str!("readings/faulty.json")).unwrap();
+    // Speed is compared: without a response no causes are fitted.
+    sample.response = None;
     for row in tsv::rows(REFERENCE, 8) {
         let readings: Vec<Reading> = row
             .text("values")

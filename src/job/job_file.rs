@@ -418,7 +418,7 @@ fn hand_limits(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Result
         }
         let Some((quantity, unit, is_most)) = limit_key(key) else {
             return wrong(format!(
-                "unknown key `{key}`, expected such as take_up_torque_min_g_cm, wind_torque_min_mn_m, \
+                "unknown key `{key}`, expected such as take_up_torque_min_g_cm, fast_forward_and_rewind_torque_min_mn_m, \
                  dc_offset_max_mv, meter_max_db, source"
             ));
         };

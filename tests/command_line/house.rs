@@ -130,7 +130,7 @@ fn a_card_that_is_old_worn_or_contradicted_is_to_be_renewed() {
         assert!(text.contains(words), "{words}\n{text}");
     }
     let shown = bench.run("house show card.json").done().out;
-    assert!(shown.contains("yes: The tape has been played 61 times"), "{shown}");
+    assert!(shown.contains("! The tape has been played 61 times"), "{shown}");
 }
 
 #[test]

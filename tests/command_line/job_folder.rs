@@ -140,7 +140,7 @@ fn malformed_files_are_refused_with_line_and_remedy() {
             ["line 6: ", "in another unit already"],
         ),
         (
-            "format = \"deckproof-job/1\"\n[deck]\nname = \"x\"\n[hand_limits]\nwind_torque_min_g_cm = 90\nwind_torque_max_g_cm = 80\n",
+            "format = \"deckproof-job/1\"\n[deck]\nname = \"x\"\n[hand_limits]\nfast_forward_and_rewind_torque_min_g_cm = 90\nfast_forward_and_rewind_torque_max_g_cm = 80\n",
             ["line 5: ", "above the most"],
         ),
         (

@@ -176,7 +176,7 @@ impl Known {
 #[test]
 fn uncertainties_are_true_in_repeated_trials() {
     // The figures beside the factors in the library are of 60.
-    let count = effort::of([12, 20, 40]);
+    let count = effort::of([40, 40, 120]);
     let mut wrong = Vec::new();
     for (rms, hiss_db, seconds) in [
         (0.05, HISS_DB, 13.0),
