@@ -88,6 +88,16 @@ pub fn conclude(
             (part.as_ref().map(|part| part.harmonic), part.as_ref().is_some_and(|part| part.could_be));
         line.part = part.map(|part| part.name);
     }
+    follow(facts, causes, unexplained, limits)
+}
+
+/// Findings and work from facts whose causes are told.
+pub(crate) fn follow(
+    facts: Facts,
+    causes: Vec<Cause>,
+    unexplained: Vec<Unexplained>,
+    limits: &Limits,
+) -> Reading {
     let findings = judge(&facts, &causes, limits);
     let work = work(&findings);
     Reading(Concluded { facts, causes, unexplained, findings, work })

@@ -11,7 +11,7 @@
 
 mod case;
 mod causes;
-mod conclude;
+pub(crate) mod conclude;
 mod limits;
 mod meaning;
 mod order;

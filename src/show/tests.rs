@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::judge::conclude;
+use crate::judge::conclude::follow;
 use crate::trade::{CAUTIONS, Medium};
 
 fn sample(text: &str) -> Reading {
@@ -216,4 +217,24 @@ fn jobs_in_rounds_have_their_tables() {
 fn nothing_measured_gives_the_findings_only() {
     let files = tables(&readings()[2]);
     assert_eq!(files.iter().map(|file| file.0).collect::<Vec<_>>(), ["findings.csv"]);
+}
+
+/// The samples' causes are invented, their findings and work are not.
+#[test]
+fn findings_and_work_of_the_sample_readings_follow_from_them() {
+    for name in ["healthy", "faulty", "empty", "rounds", "injected", "unslated"] {
+        let path = format!("{}/tests/readings/{name}.json", env!("CARGO_MANIFEST_DIR"));
+        let then = std::fs::read_to_string(&path).unwrap();
+        let read = sample(&then);
+        let (causes, unexplained) = (read.causes.clone(), read.unexplained.clone());
+        let now = to_json(&follow(read.into_facts(), causes, unexplained, &Limits::full_size()));
+        if std::env::var_os("DECKPROOF_BLESS").is_some() {
+            std::fs::write(&path, &now).unwrap();
+        } else {
+            assert!(
+                then == now,
+                "tests/readings/{name}.json differs from what the code concludes; bless it if meant"
+            );
+        }
+    }
 }

@@ -121,7 +121,7 @@ fn the_meter_says_which_way_and_what_comes_first() {
         assert!(text.contains(words), "{words}\n{}", ran.out);
     }
     let next = bench.run("bench next meter --job job").done().out;
-    assert!(next.contains("first Playback level (playback-level:"), "{next}");
+    assert!(next.contains("First: Playback level (playback-level:"), "{next}");
     let ran = bench.run_words(&["bench", "set", "meter-right", "--job", "job", "--", "-2", "dB"]).done();
     assert!(ran.out.contains("goes up by 2 dB"), "{}", ran.out);
 }
