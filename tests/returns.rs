@@ -20,10 +20,13 @@ pub enum Store {
 
 type Channels = [Vec<f64>; 2];
 
+/// A value that is made once, by whoever asks first.
+type Once<T> = Arc<OnceLock<Arc<T>>>;
+
 /// The values that were asked for last, each made by whoever asks first; others wait for it.
 struct Kept<T> {
     most: usize,
-    values: Mutex<VecDeque<(String, Arc<OnceLock<Arc<T>>>)>>,
+    values: Mutex<VecDeque<(String, Once<T>)>>,
 }
 
 impl<T> Kept<T> {

@@ -3,8 +3,8 @@
 //! `DECKPROOF_BLESS=1 cargo test --test all show::` writes the schema and the samples' findings anew; read the difference
 //! before committing it.
 
-use deckproof::judge::Reading;
 use deckproof::judge::Limits;
+use deckproof::judge::Reading;
 use deckproof::show;
 use std::path::{Path, PathBuf};
 

@@ -308,7 +308,3 @@ fn off_level(level: &mut Level, card: &Card) -> Option<[Option<f64>; 2]> {
     level.uncertainty_db = level.uncertainty_db.hypot(own.uncertainty_db).hypot(extra_db);
     Some(db)
 }
-
-#[cfg(test)]
-#[path = "card_proof.rs"]
-mod tests;

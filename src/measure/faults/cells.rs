@@ -156,7 +156,7 @@ impl Cells {
             if both > 0.0 { self.crosses[k].norm_sqr() / both } else { 0.0 }
         };
         let bins: Vec<f64> = (0..self.crosses.len()).map(share).collect();
-        bins.chunks_exact(CELL_BINS).map(|bins| mean(bins)).collect()
+        bins.chunks_exact(CELL_BINS).map(mean).collect()
     }
 
     /// Half the sample rate, Hz.
@@ -222,7 +222,7 @@ mod tests {
             // 7 kHz over three seconds: 0.03 dB.
             let per_bin = cells.power(1, 3000.0, 10_000.0) / (7000.0 / cells.bin_hz);
             crate::assert_within!(10.0 * (per_bin / 1e-4).log10(), 0.0, 0.1, "dB", "{rate_hz}");
-            assert!(median(&cells.coherence()) < 0.05, "{rate_hz}");
+            assert!(median(cells.coherence()) < 0.05, "{rate_hz}");
         }
     }
 

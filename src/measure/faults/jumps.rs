@@ -1,7 +1,7 @@
 //! Where time jumps in a return, by all that shows it.
 
 use crate::measure::faults::tears::{Torn, mean_hz, splices, tears};
-use crate::measure::whole::played::Played;
+use crate::measure::whole::played::{FlutterTone, Played};
 use crate::programme::PlacedPart;
 
 /// Jumps of time, in true seconds of the return.
@@ -15,8 +15,8 @@ pub(crate) struct Jumps {
 impl Jumps {
     pub fn of(played: &Played<'_>) -> Self {
         let flutter = played.flutter();
-        let splices_s = flutter.as_ref().map_or(Vec::new(), |(_, _, result, stretch)| {
-            splices(&result.1).iter().map(|at_s| stretch.from_s + at_s).collect()
+        let splices_s = flutter.map_or(Vec::new(), |tone| {
+            splices(tone.bands).iter().map(|at_s| tone.stretch.from_s + at_s).collect()
         });
         let mut speeds: Vec<(f64, f64, f64)> = played
             .tones()
@@ -24,9 +24,9 @@ impl Jumps {
             .map(|(part, tone)| (part.start_s, part.length_s, tone.tone.hz / tone.hz))
             .collect();
         let mut wow_percent = None;
-        if let Some((part, hz, result, _)) = flutter {
-            speeds.extend(mean_hz(&result.1).map(|mean_hz| (part.start_s, part.length_s, mean_hz / hz)));
-            wow_percent = result.0.as_ref().and_then(|flutter| flutter.wow_rms_percent);
+        if let Some(FlutterTone { part, hz, found, bands, .. }) = flutter {
+            speeds.extend(mean_hz(bands).map(|mean_hz| (part.start_s, part.length_s, mean_hz / hz)));
+            wow_percent = found.and_then(|flutter| flutter.wow_rms_percent);
         }
         let mut torn = tears(&played.alignment.slates, played.timeline, &speeds, wow_percent);
         torn.extend(played.alignment.map.torn().iter().map(|torn| Torn {

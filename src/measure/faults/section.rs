@@ -5,7 +5,7 @@ use crate::measure::faults::level_dependence::{LevelDependence, level_dependence
 use crate::measure::faults::lossy::{LossySign, lossy_signs};
 use crate::measure::faults::surroundings::Surroundings;
 use crate::measure::response::steps::PlayedTone;
-use crate::measure::whole::played::{Played, on_both};
+use crate::measure::whole::played::{FlutterTone, Played, on_both};
 use crate::programme::{Serves, Signal};
 use crate::reading::{Distortion, FileTime, Level, Response, Warning, WarningId};
 
@@ -71,8 +71,7 @@ pub(crate) fn gain_signs(
 /// Where alone the tape ran in the flutter tone, from and to, if that is not all of it.
 pub(crate) fn ran_s(played: &Played<'_>) -> Option<[FileTime; 2]> {
     const MOST_S: f64 = 0.3;
-    let (_, _, result, stretch) = played.flutter()?;
-    let band = &result.1[0];
+    let FlutterTone { bands: [band, _], stretch, .. } = played.flutter()?;
     let [from_s, to_s] = [band.first_s, band.time_s(band.samples.len())];
     let clock = played.clock(stretch);
     (from_s > MOST_S || stretch.length_s() - to_s > MOST_S).then(|| [clock.at(from_s), clock.at(to_s)])

@@ -15,6 +15,18 @@ use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
 use crate::reading::{FileClock, Flutter};
 use crate::signal::baseband::Band;
 
+/// The tone that flutter was read from.
+#[derive(Clone, Copy)]
+pub(crate) struct FlutterTone<'a> {
+    pub part: &'a PlacedPart,
+    /// Frequency in the programme, Hz.
+    pub hz: f64,
+    pub found: Option<&'a Flutter>,
+    /// Its band in both channels.
+    pub bands: &'a [Band; 2],
+    pub stretch: &'a Stretch,
+}
+
 /// What one part gave.
 pub(crate) enum Outcome {
     Tone(Box<Tone>, Stretch),
@@ -88,11 +100,12 @@ impl Played<'_> {
         })
     }
 
-    /// The tone that flutter was read from: its part, frequency in the programme in Hz, flutter with both channels' bands, and
-    /// stretch.
-    pub fn flutter(&self) -> Option<(&PlacedPart, f64, &(Option<Flutter>, [Band; 2]), &Stretch)> {
+    /// The tone that flutter was read from.
+    pub fn flutter(&self) -> Option<FlutterTone<'_>> {
         self.parts().find_map(|(part, outcome)| match (&part.signal, outcome) {
-            (Signal::Tone { hz }, Outcome::Flutter(result, stretch)) => Some((part, *hz, &**result, stretch)),
+            (Signal::Tone { hz }, Outcome::Flutter(result, stretch)) => {
+                Some(FlutterTone { part, hz: *hz, found: result.0.as_ref(), bands: &result.1, stretch })
+            }
             _ => None,
         })
     }
