@@ -14,10 +14,8 @@
 //! ```
 //! use deckproof::capture::InMemory;
 //! use deckproof::job::{ReadOptions, read_samples};
-//! use deckproof::judge::Limits;
 //! use deckproof::programme::{Recipe, Renderer, Timeline};
-//! use deckproof::reading::{Circumstances, NoiseReduction, RecordedOn};
-//! use deckproof::trade::Medium;
+//! use deckproof::reading::{Circumstances, RecordedOn};
 //!
 //! let recipe = Recipe::parse(
 //!     r#"
@@ -37,19 +35,8 @@
 //! let samples = InMemory { rate_hz: 48_000.0, channels: [left, weak_right] };
 //! let options = ReadOptions {
 //!     recipe: Some(recipe),
-//!     reference_dbfs: -12.0,
-//!     channels: None,
-//!     circumstances: Circumstances {
-//!         recorded_on: Some(RecordedOn::Loopback),
-//!         heads: None,
-//!         tape_type: None,
-//!         noise_reduction: NoiseReduction::Off,
-//!         card: None,
-//!     },
-//!     medium: Medium::COMPACT_CASSETTE,
-//!     limits: Limits::full_size(),
-//!     loopback: None,
-//!     transport: None,
+//!     circumstances: Circumstances { recorded_on: Some(RecordedOn::Loopback), ..Circumstances::default() },
+//!     ..ReadOptions::default()
 //! };
 //! let reading = read_samples(&samples, "example", &options)?;
 //! let difference_db = reading.level[0].difference_db.unwrap();
