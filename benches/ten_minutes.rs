@@ -4,13 +4,15 @@
 //! `cargo bench --bench ten_minutes` prints them beside their targets. Time is the median of alternate runs in one
 //! process; memory is the peak (VmHWM, Linux only) of a process of its own that does nothing but read.
 
-use deckproof::capture::{ReturnFile, Source};
-use deckproof::deck::{DeckFile, EXAMPLES};
-use deckproof::job::{ReadOptions, RehearsalDeck, WriteOptions, read_return, rehearse, write_programme};
-use deckproof::judge::Limits;
-use deckproof::programme::{Depth, Overwrite, Recipe, built_in_by_name};
+use deckproof::internals::capture::{ReturnFile, Source};
+use deckproof::internals::deck::{DeckFile, EXAMPLES};
+use deckproof::internals::job::{
+    ReadOptions, RehearsalDeck, WriteOptions, read_return, rehearse, write_programme,
+};
+use deckproof::internals::judge::Limits;
+use deckproof::internals::programme::{Depth, Overwrite, Recipe, built_in_by_name};
+use deckproof::internals::trade::Medium;
 use deckproof::reading::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType};
-use deckproof::trade::Medium;
 use std::hint::black_box;
 use std::io::Write;
 use std::path::{Path, PathBuf};

@@ -6,6 +6,7 @@
 /// deckproof::assert_within!(10.02, 10.0, 0.05, "dB", "row {}", 3);
 /// ```
 #[macro_export]
+#[doc(hidden)]
 macro_rules! assert_within {
     ($got:expr, $want:expr, $tolerance:expr, $unit:expr) => {
         $crate::assert_within!($got, $want, $tolerance, $unit, "")

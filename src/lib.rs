@@ -1,21 +1,17 @@
 //! Deckproof computes, from a recording of what a compact-cassette deck played back, what is out of line and which
 //! adjustment moves it.
 //!
-//! The rooms, in the direction in which data flows (nothing on the left imports from the right):
-//! [`trade`] -> [`signal`] -> [`programme`] -> [`capture`] -> [`reading`] -> [`measure`] -> [`judge`] -> [`show`].
-//! [`deck`], the virtual deck, stands beside them and imports [`trade`] and [`signal`] only.
-//!
-//! Documents that constants and curves are from: see [`trade`]. What a reading holds: see [`reading`].
+//! A program that uses it writes a programme ([`write_programme`]), has it played into the deck, reads the recording of the
+//! deck's output ([`read_return`], or [`read_samples`] from memory), and finds in the [`Reading`] what was measured
+//! ([`reading::Facts`]) and what follows: findings with their verdicts, and the work in its order.
 //!
 //! # Examples
 //!
-//! A recording is read from a file by [`job::read_return`], from memory by [`job::read_samples`]:
+//! Write a programme, read its return, get the findings:
 //!
 //! ```
-//! use deckproof::capture::InMemory;
-//! use deckproof::job::{ReadOptions, read_samples};
-//! use deckproof::programme::{Recipe, Renderer, Timeline};
-//! use deckproof::reading::{Circumstances, RecordedOn};
+//! use deckproof::reading::{Circumstances, RecordedOn, Verdict};
+//! use deckproof::{ReadOptions, Recipe, WriteOptions, read_return, write_programme};
 //!
 //! let recipe = Recipe::parse(
 //!     r#"
@@ -29,32 +25,93 @@
 //!     "#,
 //!     "level.toml",
 //! )?;
-//! // The programme itself stands for the return: 48 kHz, 0 dB at -12 dBFS.
-//! let [left, right] = Renderer::new(&Timeline::from(&recipe), 48_000, -12.0)?.collect();
-//! let weak_right = right.iter().map(|x| 0.5 * x).collect();
-//! let samples = InMemory { rate_hz: 48_000.0, channels: [left, weak_right] };
+//! let folder = tempfile::tempdir()?;
+//! let programme = write_programme(&recipe, &folder.path().join("level.wav"), &WriteOptions::default())?;
+//! // The programme itself stands for the return.
 //! let options = ReadOptions {
 //!     recipe: Some(recipe),
 //!     circumstances: Circumstances { recorded_on: Some(RecordedOn::Loopback), ..Circumstances::default() },
 //!     ..ReadOptions::default()
 //! };
-//! let reading = read_samples(&samples, "example", &options)?;
-//! let difference_db = reading.level[0].difference_db.unwrap();
-//! // Half the voltage on the right: left is 6.02 dB louder.
-//! assert!((difference_db - 6.02).abs() < 0.05);
+//! let reading = read_return(&programme.wav, &options)?;
+//! let found = reading.findings.iter().find(|finding| finding.id == "level-match").unwrap();
+//! assert_eq!(found.verdict, Verdict::Within);
+//! assert!(reading.work.is_empty());
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
+//!
+//! The same with a built-in recipe and samples in memory, the right channel at half its voltage:
+//!
+//! ```
+//! use deckproof::reading::{Channel, Circumstances, RecordedOn};
+//! use deckproof::{InMemory, ReadOptions, Renderer, Timeline, find_recipe, read_samples, summary};
+//!
+//! let recipe = find_recipe("first-look")?;
+//! // 48 kHz, 0 dB of the programme at -12 dBFS.
+//! let [left, right] = Renderer::new(&Timeline::from(&recipe), 48_000, -12.0)?.collect();
+//! let weak_right = right.iter().map(|x| 0.5 * x).collect();
+//! let samples = InMemory { rate_hz: 48_000.0, channels: [left, weak_right] };
+//! let options = ReadOptions {
+//!     circumstances: Circumstances { recorded_on: Some(RecordedOn::Loopback), ..Circumstances::default() },
+//!     ..ReadOptions::default()
+//! };
+//! let reading = read_samples(&samples, "example", &options)?;
+//! // Left is 6.02 dB louder.
+//! let difference_db = reading.level[0].difference_db.unwrap();
+//! assert!((difference_db - 6.02).abs() < 0.05);
+//! assert!(summary(&reading).contains("level-match"));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! # The rooms
+//!
+//! Data flows in the order `trade`, `signal`, `programme`, `capture`, [`reading`], `measure`, `judge`, `show`; nothing on the
+//! left imports from the right. `deck`, the virtual deck, stands beside them and imports `trade` and `signal` only. What is
+//! not named here is the project's own; its tests and benches see it through the feature `internals`.
+// Built for another program, what only tests ask for is at rest.
+#![cfg_attr(not(feature = "internals"), allow(dead_code, unused_imports))]
 
 #[macro_use]
 mod assert_within;
 
-pub mod capture;
-pub mod deck;
-pub mod job;
-pub mod judge;
-pub mod measure;
-pub mod programme;
+mod capture;
+mod cli;
+mod deck;
+mod job;
+mod judge;
+mod measure;
+mod programme;
 pub mod reading;
-pub mod show;
-pub mod signal;
-pub mod trade;
+mod show;
+mod signal;
+mod trade;
+
+pub use capture::{CaptureError, InMemory};
+pub use job::{Programme, ReadError, ReadOptions, WriteOptions, read_return, read_samples, write_programme};
+pub use judge::{Concluded, JudgeError, Limits, Reading};
+pub use measure::TransportNumbers;
+pub use programme::{
+    Depth, Feeding, Overwrite, ProgrammeError, Recipe, Renderer, Timeline, find as find_recipe,
+};
+pub use show::{report, summary, to_json};
+pub use trade::Medium;
+
+/// The `deckproof` command, all of it.
+#[doc(hidden)]
+pub use cli::command_line;
+
+/// The rooms, for the project's own tests and benches.
+#[cfg(feature = "internals")]
+#[doc(hidden)]
+pub mod internals {
+    macro_rules! rooms {
+        ($($room:ident),*) => {$(
+            #[allow(missing_docs)]
+            pub mod $room {
+                pub use crate::$room::*;
+            }
+        )*};
+    }
+
+    rooms!(capture, deck, job, judge, measure, programme, show, signal, trade);
+}

@@ -4,14 +4,14 @@
 //! came out of it stands in DEVELOPERS.md.
 
 use crate::returns::{self, Store};
-use deckproof::capture::InMemory;
-use deckproof::deck::DeckFile;
-use deckproof::job::{ReadOptions, read_samples};
-use deckproof::judge::Limits;
-use deckproof::judge::Reading;
-use deckproof::programme::{Recipe, find};
+use deckproof::internals::capture::InMemory;
+use deckproof::internals::deck::DeckFile;
+use deckproof::internals::job::{ReadOptions, read_samples};
+use deckproof::internals::judge::Limits;
+use deckproof::internals::judge::Reading;
+use deckproof::internals::programme::{Recipe, find};
+use deckproof::internals::trade::Medium;
 use deckproof::reading::{Circumstances, NoiseReduction};
-use deckproof::trade::Medium;
 use std::sync::Arc;
 
 /// Warnings that say that somebody changed the signal.

@@ -8,12 +8,12 @@
 
 use crate::effort;
 use deckproof::assert_within;
-use deckproof::judge::{Limits, conclude};
+use deckproof::internals::judge::{Limits, conclude};
+use deckproof::internals::trade::Medium;
 use deckproof::reading::{
     Cause, CauseKind, Facts, Heads, NoiseReduction, RecordedOn, Response, ResponsePoint, TapeType,
     Unexplained,
 };
-use deckproof::trade::Medium;
 use rayon::prelude::*;
 use std::f64::consts::{PI, TAU};
 use std::sync::LazyLock;

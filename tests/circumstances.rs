@@ -1,11 +1,11 @@
 //! Circumstances are enforced everywhere: every cell of the table of meanings, held against the meaning itself, every finding
 //! of every sample reading (measured or not), the summary and the report.
 
-use deckproof::judge::Reading;
-use deckproof::judge::{Limits, Meaning, Quantity, conclude, meaning};
+use deckproof::internals::judge::Reading;
+use deckproof::internals::judge::{Limits, Meaning, Quantity, conclude, meaning};
+use deckproof::internals::show;
+use deckproof::internals::trade::Medium;
 use deckproof::reading::{Circumstances, Facts, Finding, Heads, NoiseReduction, RecordedOn, Verdict};
-use deckproof::show;
-use deckproof::trade::Medium;
 use std::collections::BTreeMap;
 use std::sync::Mutex;
 

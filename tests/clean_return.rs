@@ -1,12 +1,12 @@
 //! A programme that comes back as it was written must read as such: the reader's own floor.
 
 use deckproof::assert_within;
-use deckproof::capture::InMemory;
-use deckproof::job::{ReadOptions, read_samples};
-use deckproof::judge::Limits;
-use deckproof::programme::{Renderer, Timeline, built_in};
+use deckproof::internals::capture::InMemory;
+use deckproof::internals::job::{ReadOptions, read_samples};
+use deckproof::internals::judge::Limits;
+use deckproof::internals::programme::{Renderer, Timeline, built_in};
+use deckproof::internals::trade::Medium;
 use deckproof::reading::{Circumstances, NoiseReduction, RecordedOn};
-use deckproof::trade::Medium;
 
 fn options() -> ReadOptions {
     ReadOptions {

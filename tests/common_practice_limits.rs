@@ -1,7 +1,9 @@
 //! The built-in limits are those of the common-practice table: rules of thumb, no standard, no conformance.
 
 use crate::tsv;
-use deckproof::trade::common_practice::{Basis, Bound, G_CM_IN_MN_M, LEVEL_TONES_HZ, LIMITS, limit};
+use deckproof::internals::trade::common_practice::{
+    Basis, Bound, G_CM_IN_MN_M, LEVEL_TONES_HZ, LIMITS, limit,
+};
 
 const TABLE: &str = include_str!("tables/common-practice.tsv");
 

@@ -3,7 +3,7 @@
 
 use crate::tsv;
 use deckproof::assert_within;
-use deckproof::trade::Medium;
+use deckproof::internals::trade::Medium;
 
 const TABLE: &str = include_str!("tables/cassette-geometry.tsv");
 

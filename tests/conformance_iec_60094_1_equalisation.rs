@@ -4,7 +4,7 @@
 
 use crate::tsv;
 use deckproof::assert_within;
-use deckproof::trade::tape_equalisation::{
+use deckproof::internals::trade::tape_equalisation::{
     Equalisation, LOW_TIME_CONSTANT_US, amplifier_db, flux_db, flux_relative_db, playback_db, turnover_hz,
     wrong_switch_db,
 };

@@ -3,7 +3,7 @@
 
 use crate::tsv;
 use deckproof::assert_within;
-use deckproof::trade::flutter_weighting::{
+use deckproof::internals::trade::flutter_weighting::{
     RESPONSE_AT_0_1_HZ_DB, TABLE as ROWS, mask_db, network_db, response_db,
 };
 

@@ -2,7 +2,7 @@
 
 use crate::tsv;
 use deckproof::assert_within;
-use deckproof::trade::octave_bands::{third_octave, third_octaves};
+use deckproof::internals::trade::octave_bands::{third_octave, third_octaves};
 
 const TABLE: &str = include_str!("tables/iec-61260-1-third-octave-bands.tsv");
 

@@ -2,7 +2,7 @@
 
 use crate::tsv;
 use deckproof::assert_within;
-use deckproof::trade::a_weighting::{TABLE as ROWS, a_weighting_db, mask_db};
+use deckproof::internals::trade::a_weighting::{TABLE as ROWS, a_weighting_db, mask_db};
 
 const TABLE: &str = include_str!("tables/iec-61672-1-a-weighting.tsv");
 

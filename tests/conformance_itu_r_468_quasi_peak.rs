@@ -3,9 +3,9 @@
 
 use crate::tsv;
 use deckproof::assert_within;
-use deckproof::signal::quasi_peak_468::QuasiPeak;
-use deckproof::signal::weighting_468::WeightingFilter;
-use deckproof::trade::itu_r_468::{
+use deckproof::internals::signal::quasi_peak_468::QuasiPeak;
+use deckproof::internals::signal::weighting_468::WeightingFilter;
+use deckproof::internals::trade::itu_r_468::{
     BURST_HZ, BURST_TRAINS, BurstRow, LINEARITY_DB, OVERSWING_DB, REVERSAL_DB, SINGLE_BURSTS, TABLE, mask_db,
 };
 use std::f64::consts::TAU;

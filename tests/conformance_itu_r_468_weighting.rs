@@ -2,7 +2,7 @@
 
 use crate::tsv;
 use deckproof::assert_within;
-use deckproof::trade::itu_r_468::{AES17_SHIFT_DB, TABLE as ROWS, mask_db, weighting_db};
+use deckproof::internals::trade::itu_r_468::{AES17_SHIFT_DB, TABLE as ROWS, mask_db, weighting_db};
 
 const TABLE: &str = include_str!("tables/itu-r-468-weighting.tsv");
 

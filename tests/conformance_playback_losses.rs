@@ -4,8 +4,8 @@
 
 use crate::tsv;
 use deckproof::assert_within;
-use deckproof::trade::Medium;
-use deckproof::trade::playback_losses::{
+use deckproof::internals::trade::Medium;
+use deckproof::internals::trade::playback_losses::{
     azimuth_loss_db, effective_gap_um, gap_loss_db, mono_sum_loss_db, spacing_loss_db, thickness_loss_db,
 };
 

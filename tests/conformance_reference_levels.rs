@@ -3,7 +3,7 @@
 
 use crate::tsv;
 use deckproof::assert_within;
-use deckproof::trade::reference_levels::*;
+use deckproof::internals::trade::reference_levels::*;
 
 const TABLE: &str = include_str!("tables/reference-levels.tsv");
 /// Half a unit of the third decimal, which is the table's last.

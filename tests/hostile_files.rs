@@ -3,13 +3,13 @@
 
 use crate::command_line::containers::{self, Header, Sample};
 use crate::effort;
-use deckproof::capture::{ReturnFile, Source};
-use deckproof::deck::{DeckFile, EXAMPLES};
-use deckproof::job::{ReadOptions, read_return};
-use deckproof::judge::{Key, Limits};
-use deckproof::programme::{Recipe, Renderer, Timeline, built_in_names, built_in_text};
+use deckproof::internals::capture::{ReturnFile, Source};
+use deckproof::internals::deck::{DeckFile, EXAMPLES};
+use deckproof::internals::job::{ReadOptions, read_return};
+use deckproof::internals::judge::{Key, Limits};
+use deckproof::internals::programme::{Recipe, Renderer, Timeline, built_in_names, built_in_text};
+use deckproof::internals::trade::Medium;
 use deckproof::reading::{Circumstances, NoiseReduction, RecordedOn};
-use deckproof::trade::Medium;
 use proptest::prelude::*;
 use std::path::Path;
 use std::sync::LazyLock;
@@ -188,7 +188,7 @@ fn misspelt(text: &str, (slips, faults): &(Vec<Slip>, Vec<Fault>)) -> Vec<u8> {
 
 /// Reads all there is, from the start and from the middle; the frames that came out of both.
 fn read_all(path: &Path, choice: Option<[usize; 2]>) -> Option<[Vec<[f64; 2]>; 2]> {
-    let named = |error: deckproof::capture::CaptureError| {
+    let named = |error: deckproof::internals::capture::CaptureError| {
         let text = error.to_string();
         assert!(text.starts_with(&path.display().to_string()), "{text}");
     };

@@ -6,8 +6,8 @@
 
 use crate::tsv;
 use deckproof::assert_within;
-use deckproof::capture::{ReturnFile, Source, Stretch};
-use deckproof::measure::speed_wander;
+use deckproof::internals::capture::{ReturnFile, Source, Stretch};
+use deckproof::internals::measure::speed_wander;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 

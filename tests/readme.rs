@@ -1,10 +1,10 @@
 //! The README keeps its word: its commands run as printed, its tables are the code's, its files are there.
 
 use crate::returns;
-use deckproof::judge::{Meaning, Quantity, meaning};
-use deckproof::programme::{Timeline, built_in, built_in_by_name};
+use deckproof::internals::judge::{Meaning, Quantity, meaning};
+use deckproof::internals::programme::{Timeline, built_in, built_in_by_name};
+use deckproof::internals::trade::CAUTIONS;
 use deckproof::reading::{Circumstances, Heads, NoiseReduction, RecordedOn};
-use deckproof::trade::CAUTIONS;
 use rayon::prelude::*;
 use std::path::Path;
 use std::process::Command;

@@ -2,7 +2,7 @@
 
 use crate::effort;
 use deckproof::assert_within;
-use deckproof::programme::{
+use deckproof::internals::programme::{
     Channels, Colour, ProgrammeError, Recipe, Renderer, Serves, Signal, Timeline, slate,
 };
 use proptest::prelude::*;

@@ -3,7 +3,7 @@
 
 use crate::{signals, tsv};
 use deckproof::assert_within;
-use deckproof::measure::{
+use deckproof::internals::measure::{
     DistortionMeter, Meter, PlayedStep, PlayedTwin, TwinToneMeter, distortion, intermodulation,
 };
 use std::f64::consts::TAU;

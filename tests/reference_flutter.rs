@@ -3,11 +3,11 @@
 
 use crate::{signals, tsv};
 use deckproof::assert_within;
-use deckproof::measure::{FlutterMeter, FlutterPlan, Meter, indicator};
+use deckproof::internals::measure::{FlutterMeter, FlutterPlan, Meter, indicator};
+use deckproof::internals::signal::baseband::Baseband;
+use deckproof::internals::signal::fm::{demodulate, filter_by_response};
+use deckproof::internals::trade::flutter_weighting;
 use deckproof::reading::FileClock;
-use deckproof::signal::baseband::Baseband;
-use deckproof::signal::fm::{demodulate, filter_by_response};
-use deckproof::trade::flutter_weighting;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 

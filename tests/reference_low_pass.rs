@@ -2,7 +2,7 @@
 
 use crate::tsv;
 use deckproof::assert_within;
-use deckproof::signal::fir::low_pass;
+use deckproof::internals::signal::fir::low_pass;
 use std::f64::consts::TAU;
 
 const REFERENCE: &str = include_str!("reference/low_pass_reference.tsv");

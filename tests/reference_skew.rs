@@ -2,8 +2,8 @@
 
 use crate::{signals, tsv};
 use deckproof::assert_within;
-use deckproof::measure::{Content, Meter, SkewMeter, coarse_delay_us, skew};
-use deckproof::signal::cross_spectra::CrossSpectra;
+use deckproof::internals::measure::{Content, Meter, SkewMeter, coarse_delay_us, skew};
+use deckproof::internals::signal::cross_spectra::CrossSpectra;
 
 const REFERENCE: &str = include_str!("reference/skew_reference.tsv");
 const RATE_HZ: f64 = 48_000.0;

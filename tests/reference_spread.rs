@@ -2,9 +2,9 @@
 
 use crate::tsv;
 use deckproof::assert_within;
-use deckproof::judge::{Limits, Named, Reading, compare, conclude};
+use deckproof::internals::judge::{Limits, Named, Reading, compare, conclude};
+use deckproof::internals::trade::Medium;
 use deckproof::reading::Facts;
-use deckproof::trade::Medium;
 
 const REFERENCE: &str = include_str!("reference/spread_reference.tsv");
 

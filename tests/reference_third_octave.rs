@@ -2,8 +2,8 @@
 
 use crate::{signals, tsv};
 use deckproof::assert_within;
-use deckproof::signal::spectrum::Welch;
-use deckproof::trade::octave_bands::third_octave;
+use deckproof::internals::signal::spectrum::Welch;
+use deckproof::internals::trade::octave_bands::third_octave;
 use std::f64::consts::TAU;
 
 const REFERENCE: &str = include_str!("reference/third_octave_reference.tsv");

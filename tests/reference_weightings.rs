@@ -2,7 +2,7 @@
 
 use crate::tsv;
 use deckproof::assert_within;
-use deckproof::trade::{a_weighting, flutter_weighting, itu_r_468};
+use deckproof::internals::trade::{a_weighting, flutter_weighting, itu_r_468};
 
 const REFERENCE: &str = include_str!("reference/weighting_reference.tsv");
 

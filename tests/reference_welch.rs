@@ -2,7 +2,7 @@
 
 use crate::{signals, tsv};
 use deckproof::assert_within;
-use deckproof::signal::spectrum::{Density, Welch};
+use deckproof::internals::signal::spectrum::{Density, Welch};
 use std::f64::consts::TAU;
 
 const REFERENCE: &str = include_str!("reference/welch_reference.tsv");

@@ -2,9 +2,9 @@
 //!
 //! The last few are kept: a minute of stereo is 50 MB.
 
-use deckproof::capture::InMemory;
-use deckproof::deck::{DeckFile, VirtualDeck};
-use deckproof::programme::{Recipe, Renderer, Timeline};
+use deckproof::internals::capture::InMemory;
+use deckproof::internals::deck::{DeckFile, VirtualDeck};
+use deckproof::internals::programme::{Recipe, Renderer, Timeline};
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, OnceLock};
 

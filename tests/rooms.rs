@@ -27,7 +27,7 @@ const ROOMS: [(&str, &[&str]); 10] = [
 const STRANGERS: (&str, &str) = ("deck", "measure");
 /// What else stands at the crate's root: the macro of the tests.
 const NO_ROOM: [&str; 1] = ["assert_within"];
-/// The command line: not in the library, and free to import all of it.
+/// The command line: free to import every room, and imported by none.
 const COMMANDS: [&str; 3] = ["main", "cli", "bin"];
 /// Printing belongs to the commands, and to tests.
 const PRINTING: [&str; 5] = ["println!", "eprintln!", "print!", "eprint!", "dbg!"];
@@ -390,6 +390,16 @@ fn circle(imports: &BTreeMap<String, BTreeSet<String>>) -> Vec<String> {
     imports.keys().find_map(|name| follow(name, imports, &mut Vec::new(), &mut done)).unwrap_or_default()
 }
 
+/// Another program sees what `src/lib.rs` names; tests see the rooms as well, so its examples could do by mistake.
+#[test]
+fn examples_of_the_library_take_only_what_another_program_sees() {
+    let library = fs::read_to_string(root().join("src/lib.rs")).unwrap();
+    let examples: String = library.lines().filter(|line| line.starts_with("//! ")).collect();
+    assert!(examples.contains("use deckproof::{") && !examples.contains("internals::"));
+    let rooms = library.lines().filter(|line| line.starts_with("pub mod "));
+    assert_eq!(rooms.collect::<Vec<_>>(), ["pub mod reading;", "pub mod internals {"]);
+}
+
 #[test]
 fn only_one_file_of_judge_measures() {
     for (name, text) in sources(&root().join("src/judge")) {
@@ -522,7 +532,7 @@ fn every_way_to_import_is_seen() {
         ("use std::{fs, io};", "std:: before a group"),
         ("#[cfg(test)]\nmod a;\nmod b { use crate::show; }", "show"),
         ("mod a {\n#[cfg(not(test))] mod b { use crate::job; }\n}", "job"),
-        ("use deckproof::deck;", "names itself"),
+        ("use deckproof::internals::deck;", "names itself"),
     ];
     for (source, what) in wrong {
         let found = faults("signal", source, 2);

@@ -3,9 +3,9 @@
 //! `DECKPROOF_BLESS=1 cargo test --test all show::` writes the schema and the samples' findings anew; read the difference
 //! before committing it.
 
-use deckproof::judge::Limits;
-use deckproof::judge::Reading;
-use deckproof::show;
+use deckproof::internals::judge::Limits;
+use deckproof::internals::judge::Reading;
+use deckproof::internals::show;
 use std::path::{Path, PathBuf};
 
 const NAMES: [&str; 6] = ["healthy", "faulty", "empty", "rounds", "unslated", "injected"];

@@ -1,10 +1,10 @@
 //! Figures and tables of the sample readings as a reader meets them: no two labels over each other, none outside the
 //! picture, every table plain CSV with units in its head.
 
-use deckproof::judge::Limits;
-use deckproof::judge::Reading;
+use deckproof::internals::judge::Limits;
+use deckproof::internals::judge::Reading;
+use deckproof::internals::show;
 use deckproof::reading::{FlutterLine, Mains, Unit};
-use deckproof::show;
 use serde_json::json;
 use std::path::Path;
 

@@ -3,10 +3,10 @@
 //! Rates by hand: v / (pi d) with v = 47.625 mm/s (IEC 60094-7); a reel's change of rate from the area of its pack, which
 //! grows by the tape's length times its thickness.
 
-use deckproof::judge::part_words;
-use deckproof::measure::{LinePart, TransportNumbers, line_parts};
+use deckproof::internals::judge::part_words;
+use deckproof::internals::measure::{LinePart, TransportNumbers, line_parts};
+use deckproof::internals::trade::Medium;
 use deckproof::reading::{Facts, FileClock, FlutterLine, RecordedOn};
-use deckproof::trade::Medium;
 use std::f64::consts::PI;
 
 const SPEED_MM_S: f64 = 47.625;

@@ -4,13 +4,13 @@ use super::clock::made_now;
 use super::terminal::{note, print};
 use super::values::{TapeTypeValue, overwrite};
 use super::{Outcome, one_line};
+use crate::job::{Attached, JobError, JobFile, NewJob, find_job, new_job};
+use crate::judge::{JobEvidence, JobReading, JobSkew, STEPS, bench_sheet, judge_by_hand, steps};
+use crate::programme::{NewFile, write_text};
+use crate::reading::{JobState, TapeType};
+use crate::show;
 use anyhow::ensure;
 use clap::{Subcommand, ValueEnum};
-use deckproof::job::{Attached, JobError, JobFile, NewJob, find_job, new_job};
-use deckproof::judge::{JobEvidence, JobReading, JobSkew, STEPS, bench_sheet, judge_by_hand, steps};
-use deckproof::programme::{NewFile, write_text};
-use deckproof::reading::{JobState, TapeType};
-use deckproof::show;
 use std::path::PathBuf;
 
 /// Keep the folder and the sheet of one job, and say what comes next

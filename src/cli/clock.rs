@@ -1,6 +1,6 @@
 //! Date and time, for the head of a report.
 
-use deckproof::reading::Made;
+use crate::reading::Made;
 use std::time::{SystemTime, UNIX_EPOCH};
 
 /// What a reading made now says of itself; `deck` in the words of the command line.

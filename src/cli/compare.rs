@@ -3,10 +3,10 @@
 use super::Outcome;
 use super::terminal::{note, print};
 use super::values::overwrite;
+use crate::job::{check_folder, compare_files};
+use crate::programme::{NewFile, Overwrite, write_text};
+use crate::show;
 use anyhow::ensure;
-use deckproof::job::{check_folder, compare_files};
-use deckproof::programme::{NewFile, Overwrite, write_text};
-use deckproof::show;
 use std::path::{Path, PathBuf};
 
 /// Hold readings against each other: as found and as left, tape and tape, run and run

@@ -3,17 +3,17 @@
 use super::clock::made_now;
 use super::terminal::{asked, can_ask, note, print};
 use super::{Outcome, one_line, values};
-use anyhow::ensure;
-use clap::Subcommand;
-use deckproof::job::{
+use crate::job::{
     CardOptions, HouseError, Playing, ReadOptions, count_pass, counted, load_card, make_card, mark_of,
     pass_of, subtract_house,
 };
-use deckproof::judge::passes;
-use deckproof::programme::{NewFile, Overwrite, write_text};
-use deckproof::reading::{Card, Circumstances, Pass, RecordedOn};
-use deckproof::show;
-use deckproof::trade::Medium;
+use crate::judge::passes;
+use crate::programme::{NewFile, Overwrite, write_text};
+use crate::reading::{Card, Circumstances, Pass, RecordedOn};
+use crate::show;
+use crate::trade::Medium;
+use anyhow::ensure;
+use clap::Subcommand;
 use std::path::{Path, PathBuf};
 
 /// Make the card of a house tape from readings, or look at one

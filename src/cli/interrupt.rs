@@ -1,7 +1,7 @@
 //! Interrupts (Ctrl-C, an end of the session, a request to stop): nothing half written stays behind.
 
 use super::one_line;
-use deckproof::programme::abandon_unfinished;
+use crate::programme::abandon_unfinished;
 use std::io::Write;
 
 /// Watches for interrupts from now on. One that the starter has told the process to ignore (`nohup`) stays ignored.

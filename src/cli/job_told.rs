@@ -3,9 +3,9 @@
 use super::clock::made_now;
 use super::terminal::note;
 use super::values::{TypedCircumstances, TypedJudging, WithJob};
+use crate::job::{JobFile, find_job};
+use crate::reading::{Circumstances, Made};
 use anyhow::anyhow;
-use deckproof::job::{JobFile, find_job};
-use deckproof::reading::{Circumstances, Made};
 use std::path::{Path, PathBuf};
 
 /// Which job.

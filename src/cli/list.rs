@@ -3,12 +3,12 @@
 use super::Outcome;
 use super::terminal::print;
 use super::values::limits;
+use crate::deck::{DeckFile, EXAMPLES};
+use crate::judge::QUANTITIES;
+use crate::programme::{TAPE_EXAMPLE, Timeline, built_in, built_in_text};
+use crate::show;
 use anyhow::Context;
 use clap::Subcommand;
-use deckproof::deck::{DeckFile, EXAMPLES};
-use deckproof::judge::QUANTITIES;
-use deckproof::programme::{TAPE_EXAMPLE, Timeline, built_in, built_in_text};
-use deckproof::show;
 use std::fmt::Write;
 
 /// List what is built in, or print one of it as a start for your own
@@ -128,7 +128,7 @@ fn overview() -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use deckproof::judge::{LIMITS, Limits};
+    use crate::judge::{LIMITS, Limits};
 
     #[test]
     fn limits_as_printed_are_those_built_in() {

@@ -17,15 +17,16 @@ mod unslated;
 mod values;
 mod write;
 
-pub use outcome::Outcome;
-pub use terminal::{one_line, said};
+use outcome::Outcome;
+use terminal::{one_line, said};
 
 use clap::{Parser, Subcommand};
+use std::process::ExitCode;
 
 /// Proves a serviced cassette deck from recordings of its own output.
 #[derive(Debug, Parser)]
 #[command(name = "deckproof", version, max_term_width = 100, after_help = outcome::TABLE)]
-pub struct Arguments {
+struct Arguments {
     #[command(subcommand)]
     command: Command,
 }
@@ -43,11 +44,18 @@ enum Command {
     List(list::Typed),
 }
 
-/// Runs one command.
-///
-/// # Errors
-/// With the line for the person at the bench: which file, what is wrong, what to do.
-pub fn run(arguments: Arguments) -> anyhow::Result<Outcome> {
+/// Runs the command that was typed. An error becomes one line: which file, what is wrong, what to do.
+pub fn command_line() -> ExitCode {
+    match run(Arguments::parse()) {
+        Ok(outcome) => outcome.into(),
+        Err(error) => {
+            eprintln!("deckproof: {}", said(&error));
+            Outcome::Failed.into()
+        }
+    }
+}
+
+fn run(arguments: Arguments) -> anyhow::Result<Outcome> {
     interrupt::watch();
     match arguments.command {
         Command::Write(typed) => typed.meant()?.run(),

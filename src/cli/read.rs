@@ -7,16 +7,16 @@ use super::terminal::{Life, note, print};
 use super::unslated::TypedUnslated;
 use super::values::{TypedCircumstances, TypedJudging, overwrite, reference_dbfs};
 use super::{Outcome, one_line};
-use anyhow::{bail, ensure};
-use deckproof::job::{
+use crate::job::{
     JobFile, Marks, ReadError, ReadOptions, TapeLength, UnslatedOptions, check_folder, measure_return,
     measure_same_tape, measure_unslated, measure_with_length, result_files, write_results,
 };
-use deckproof::judge::Reading;
-use deckproof::programme::{NewFile, Overwrite, find, write_text};
-use deckproof::reading::Verdict;
-use deckproof::show;
-use deckproof::trade::Medium;
+use crate::judge::Reading;
+use crate::programme::{NewFile, Overwrite, find, write_text};
+use crate::reading::Verdict;
+use crate::show;
+use crate::trade::Medium;
+use anyhow::{bail, ensure};
 use std::path::{Path, PathBuf};
 
 /// Read what the deck returned, and say what is off

@@ -4,12 +4,12 @@ use super::clock::made_now;
 use super::terminal::{Life, note, print};
 use super::values::{self, TypedCircumstances, TypedJudging, TypedSamples};
 use super::{Outcome, one_line};
+use crate::deck::{DeckFile, EXAMPLES};
+use crate::job::{ReadOptions, RehearsalDeck, Stage, WriteOptions, rehearse};
+use crate::programme::{Feed, Recipe, Timeline, find};
+use crate::reading::{Circumstances, Heads, RecordedOn, TapeType};
+use crate::show;
 use anyhow::{Context, bail};
-use deckproof::deck::{DeckFile, EXAMPLES};
-use deckproof::job::{ReadOptions, RehearsalDeck, Stage, WriteOptions, rehearse};
-use deckproof::programme::{Feed, Recipe, Timeline, find};
-use deckproof::reading::{Circumstances, Heads, RecordedOn, TapeType};
-use deckproof::show;
 use std::path::{Path, PathBuf};
 
 /// Do the whole job without hardware: write, play through a virtual deck, read, report
@@ -159,7 +159,7 @@ impl Job {
         for file in &done.files {
             print(&format!("  {}\n", one_line(&file.display().to_string())))?;
         }
-        note(&format!("Report to open: {}", self.folder.join(deckproof::job::REPORT).display()));
+        note(&format!("Report to open: {}", self.folder.join(crate::job::REPORT).display()));
         Ok(super::read::outcome(&done.reading, self.strict))
     }
 }

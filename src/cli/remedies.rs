@@ -1,8 +1,8 @@
 //! How what an error asks for is typed.
 
-use deckproof::capture::CaptureError;
-use deckproof::job::{HouseError, ReadError};
-use deckproof::measure::CardError;
+use crate::capture::CaptureError;
+use crate::job::{HouseError, ReadError};
+use crate::measure::CardError;
 
 /// The option by which the fault is put right; `None` if it is none of the command line's.
 pub fn option(error: &anyhow::Error) -> Option<&'static str> {

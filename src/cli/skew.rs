@@ -6,12 +6,12 @@ use super::job_told::{TypedReadJob, made_for};
 use super::read::{channels, same_file};
 use super::terminal::{Life, print};
 use super::values::overwrite;
+use crate::job::{SkewOptions, skew_tapes};
+use crate::programme::{NewFile, Overwrite, write_text};
+use crate::reading::Made;
+use crate::show;
+use crate::trade::Medium;
 use anyhow::{bail, ensure};
-use deckproof::job::{SkewOptions, skew_tapes};
-use deckproof::programme::{NewFile, Overwrite, write_text};
-use deckproof::reading::Made;
-use deckproof::show;
-use deckproof::trade::Medium;
 use std::path::{Path, PathBuf};
 
 /// Tell azimuth from ordinary music: the delay between the channels of several recorded tapes

@@ -1,8 +1,8 @@
 //! Options of `read` for a tape that carries none of our slates.
 
 use super::values::text;
-use deckproof::job::{KnownPitch, UnslatedOptions};
-use deckproof::programme::{StatedFlux, TapeFile};
+use crate::job::{KnownPitch, UnslatedOptions};
+use crate::programme::{StatedFlux, TapeFile};
 use std::path::PathBuf;
 
 /// A tape without slates, and what is known of it.

@@ -1,12 +1,12 @@
 //! Values that several commands take.
 
+use crate::job::WriteOptions;
+use crate::judge::Limits;
+use crate::measure::TransportNumbers;
+use crate::programme::{Depth, Feeding, Overwrite};
+use crate::reading::{Circumstances, Heads, JobSheet, NoiseReduction, RecordedOn, TapeType};
 use anyhow::Context;
 use clap::ValueEnum;
-use deckproof::job::WriteOptions;
-use deckproof::judge::Limits;
-use deckproof::measure::TransportNumbers;
-use deckproof::programme::{Depth, Feeding, Overwrite};
-use deckproof::reading::{Circumstances, Heads, JobSheet, NoiseReduction, RecordedOn, TapeType};
 use std::path::{Path, PathBuf};
 
 #[derive(Debug, Clone, Copy, ValueEnum)]

@@ -3,9 +3,9 @@
 use super::terminal::{Life, note, print};
 use super::values::TypedSamples;
 use super::{Outcome, one_line};
+use crate::job::{WriteOptions, write_programme};
+use crate::programme::{Feed, Feeding, Recipe, Timeline, find};
 use anyhow::ensure;
-use deckproof::job::{WriteOptions, write_programme};
-use deckproof::programme::{Feed, Feeding, Recipe, Timeline, find};
 use std::path::PathBuf;
 
 /// Write a test programme as a WAV file, with its running sheet

@@ -6,6 +6,7 @@ use super::read::{Playing, measure_return, measure_samples};
 use crate::capture::InMemory;
 use crate::judge::Reading;
 use crate::measure::{MarkedLength, speed_from_length};
+use crate::reading::figures::UnitKind;
 use crate::reading::{RecordedOn, Warning, WarningId};
 use std::path::Path;
 
@@ -107,9 +108,10 @@ fn with_length(
         None => reading.warnings.push(Warning::new(
             WarningId::NoSpeed,
             format!(
-                "The length of tape gives {:.3} mm/s, {:+.2} % +- {:.2} % of nominal, but the return has no speed of its own to \
-                 state it beside: too few slates were found.",
-                found.speed_mm_s, found.error_percent, found.uncertainty_percent
+                "The length of tape gives {}, {} against nominal, but the return has no speed of its own to state it beside: too \
+                 few slates were found.",
+                UnitKind::TapeSpeed.of(found.speed_mm_s, None),
+                UnitKind::SpeedPercent.of(found.error_percent, found.uncertainty_percent).signed()
             ),
         )),
     }

@@ -2,10 +2,11 @@
 
 use crate::judge::Limits;
 use crate::judge::causes::causes;
+use crate::judge::meaning::meanings;
 use crate::judge::order::judge;
 use crate::judge::work::turns::work;
 use crate::measure::{self, TransportNumbers, line_parts};
-use crate::reading::{Cause, Facts, Finding, Unexplained, WorkStep};
+use crate::reading::{Cause, Facts, Finding, QuantityMeaning, Unexplained, WorkStep};
 use crate::trade::Medium;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -15,7 +16,7 @@ use std::ops::Deref;
 /// concludes anew.
 ///
 /// ```compile_fail
-/// fn better(reading: &mut deckproof::judge::Reading) {
+/// fn better(reading: &mut deckproof::Reading) {
 ///     reading.findings.clear();
 /// }
 /// ```
@@ -41,6 +42,9 @@ pub struct Concluded {
     /// What is to be done, in the order of work; empty where nothing is outside its limit.
     #[serde(default)]
     pub work: Vec<WorkStep>,
+    /// What each quantity can mean under the circumstances, measured or not.
+    #[serde(default)]
+    pub meanings: Vec<QuantityMeaning>,
 }
 
 impl Deref for Reading {
@@ -67,7 +71,15 @@ impl Reading {
 
     /// A return in which nothing was measured: nothing follows.
     pub(crate) fn unmeasured(facts: Facts) -> Self {
-        Self(Concluded { facts, causes: vec![], unexplained: vec![], findings: vec![], work: vec![] })
+        let meanings = meanings(&facts.circumstances);
+        Self(Concluded {
+            facts,
+            causes: vec![],
+            unexplained: vec![],
+            findings: vec![],
+            work: vec![],
+            meanings,
+        })
     }
 }
 
@@ -100,7 +112,8 @@ pub(crate) fn follow(
 ) -> Reading {
     let findings = judge(&facts, &causes, limits);
     let work = work(&findings);
-    Reading(Concluded { facts, causes, unexplained, findings, work })
+    let meanings = meanings(&facts.circumstances);
+    Reading(Concluded { facts, causes, unexplained, findings, work, meanings })
 }
 
 /// Unit tests make up readings.

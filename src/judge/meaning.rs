@@ -4,7 +4,7 @@
 //! (relative), or nothing at all. The rows follow from how a tape works (common practice, no source): what the same
 //! head or the same capstan does in recording and undoes in playback cannot be seen in the return.
 
-use crate::reading::{CardUsed, Circumstances, Heads, NoiseReduction, RecordedOn, Remedy};
+use crate::reading::{CardUsed, Circumstances, Heads, NoiseReduction, QuantityMeaning, RecordedOn, Remedy};
 
 /// A measured quantity, one row of the table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -181,6 +181,18 @@ pub fn remedy(quantity: Quantity, circumstances: &Circumstances) -> Option<Remed
         Origin::ThisDeck if matches!(quantity, Q::Azimuth | Q::Flutter) => Some(Remedy::SayHeads),
         _ => None,
     }
+}
+
+/// What every quantity means under `circumstances`, measured or not.
+pub(crate) fn meanings(circumstances: &Circumstances) -> Vec<QuantityMeaning> {
+    Quantity::ALL
+        .iter()
+        .map(|&quantity| QuantityMeaning {
+            quantity: quantity.name().to_owned(),
+            meaning: meaning(quantity, circumstances).words(),
+            remedies: remedy(quantity, circumstances).into_iter().collect(),
+        })
+        .collect()
 }
 
 /// Noise reduction changes gain with level and frequency, so response and noise are no longer the deck's own.

@@ -58,6 +58,18 @@ pub struct Finding {
     pub remedies: Vec<Remedy>,
 }
 
+/// What a figure of one quantity can mean in this return, measured or not.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct QuantityMeaning {
+    /// What the trade calls the quantity.
+    pub quantity: String,
+    /// `absolute: ...`, `relative to ...`, or `cannot tell, because ...; to find out: ...`.
+    pub meaning: String,
+    /// What can be told or given so that a figure means more.
+    #[serde(default)]
+    pub remedies: Vec<Remedy>,
+}
+
 /// What a technician adjusts, cleans or mends. The order is that of the work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]

@@ -46,7 +46,7 @@ pub use comparison::{
 };
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
 pub use file_time::{FileClock, FileTime};
-pub use findings::{Adjustment, Finding, TurnStep, Verdict, Way, WorkStep};
+pub use findings::{Adjustment, Finding, QuantityMeaning, TurnStep, Verdict, Way, WorkStep};
 pub use found::{Found, FoundKind, NominalBy, TapeSection};
 pub use job_sheet::{
     AtHand, AttachedReading, HandLimit, HandReadings, HandValue, JOB_FORMAT, JobCircumstances, JobDeck,

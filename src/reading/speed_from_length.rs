@@ -28,3 +28,10 @@ pub struct SpeedFromLength {
     /// Expanded uncertainty, percent.
     pub uncertainty_percent: f64,
 }
+
+impl SpeedFromLength {
+    /// Time between the marks, true seconds; those of the file are others where its header names a wrong sample rate.
+    pub fn time_s(&self) -> f64 {
+        self.length_mm / self.speed_mm_s
+    }
+}

@@ -26,10 +26,16 @@ pub(in crate::show) fn with_options<'a>(
 
 /// Why, with the options by which to find out.
 pub(in crate::show) fn why(finding: &Finding) -> String {
-    with_options(&finding.why, finding.remedies.iter().filter(|_| finding.verdict == Verdict::CannotTell))
+    let asked = finding.verdict == Verdict::CannotTell;
+    with_options(&finding.why, finding.remedies.iter().filter(|remedy| asked && !of_the_basis(remedy)))
 }
 
 /// The basis, with the options that would make it a better one.
 pub(in crate::show) fn basis(finding: &Finding) -> String {
-    with_options(&finding.basis, finding.remedies.iter().filter(|_| finding.verdict != Verdict::CannotTell))
+    with_options(&finding.basis, finding.remedies.iter().filter(|remedy| of_the_basis(remedy)))
+}
+
+/// Whether what the figure means hangs on it.
+fn of_the_basis(remedy: &Remedy) -> bool {
+    matches!(remedy, Remedy::SayRecordedOn | Remedy::SayHeads | Remedy::GiveCard)
 }

@@ -67,7 +67,7 @@ pub fn third_octave(x: i32) -> ThirdOctave {
 /// an end is NaN, not above 0 (`from_hz`) or infinite.
 ///
 /// ```
-/// let nominal_hz: Vec<f64> = deckproof::trade::octave_bands::third_octaves(25.0, 40.0).map(|b| b.nominal_hz).collect();
+/// let nominal_hz: Vec<f64> = deckproof::internals::trade::octave_bands::third_octaves(25.0, 40.0).map(|b| b.nominal_hz).collect();
 /// assert_eq!(nominal_hz, [25.0, 31.5, 40.0]);
 /// ```
 pub fn third_octaves(from_hz: f64, to_hz: f64) -> impl Iterator<Item = ThirdOctave> {

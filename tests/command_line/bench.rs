@@ -1,7 +1,7 @@
 //! A folder to work in, the command run there, and the returns that the tests share.
 
 use crate::returns;
-use deckproof::programme::{Recipe, built_in_by_name};
+use deckproof::internals::programme::{Recipe, built_in_by_name};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::OnceLock;

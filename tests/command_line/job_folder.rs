@@ -2,9 +2,9 @@
 
 use super::bench::{Bench, SHORT, short};
 use super::containers::stereo;
-use deckproof::judge::{Limits, conclude};
+use deckproof::internals::judge::{Limits, conclude};
+use deckproof::internals::trade::Medium;
 use deckproof::reading::Facts;
-use deckproof::trade::Medium;
 use serde_json::Value;
 
 /// A job that somebody wrote in, with comments of their own.

@@ -1,7 +1,7 @@
 //! A job's file: nothing in it is ever lost, however it was written and whatever is in the way.
 
 use super::bench::Bench;
-use deckproof::judge::judge_skew;
+use deckproof::internals::judge::judge_skew;
 use deckproof::reading::{SKEW_FORMAT, SkewConsensus, SkewContent, SkewReading, SkewTape, SkewVerdict};
 
 const JOB: &str = "# mine\nformat = \"deckproof-job/1\"\n[deck]\nname = \"invented deck 9\"\nheads = 2\n\n[as_found]\n\
@@ -53,7 +53,7 @@ fn music(delay_us: f64) -> String {
         },
     };
     judge_skew(&mut reading);
-    deckproof::show::skew_to_json(&reading)
+    deckproof::internals::show::skew_to_json(&reading)
 }
 
 #[test]

@@ -1,8 +1,8 @@
 //! `list`.
 
 use super::bench::Bench;
-use deckproof::deck::EXAMPLES;
-use deckproof::programme::{TapeFile, built_in_names};
+use deckproof::internals::deck::EXAMPLES;
+use deckproof::internals::programme::{TapeFile, built_in_names};
 
 #[test]
 fn names_every_recipe_deck_and_set_of_limits() {

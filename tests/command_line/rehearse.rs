@@ -151,7 +151,7 @@ fn a_folder_that_cannot_be_made_is_named() {
 fn a_bias_sweep_leaves_its_tables_and_figures() {
     let bench = Bench::new();
     // Two rounds fewer of the built-in recipe would be another programme; its first six are enough here.
-    let text = deckproof::programme::built_in_text("bias-sweep").unwrap();
+    let text = deckproof::internals::programme::built_in_text("bias-sweep").unwrap();
     bench.put(
         "sweep.toml",
         text.replacen("count = 15", "count = 6", 1).replacen("\"bias-sweep\"", "\"six\"", 1),

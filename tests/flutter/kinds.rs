@@ -3,10 +3,10 @@
 use super::synth::{Gauss, HISS_DB, Played, target};
 use crate::effort;
 use deckproof::assert_within;
-use deckproof::measure::{indicator, stated};
+use deckproof::internals::measure::{indicator, stated};
+use deckproof::internals::signal::fm::detrend;
+use deckproof::internals::trade::flutter_weighting;
 use deckproof::reading::{Flutter, FlutterFigures};
-use deckproof::signal::fm::detrend;
-use deckproof::trade::flutter_weighting;
 use rayon::prelude::*;
 use rustfft::num_complex::Complex64;
 

@@ -3,9 +3,9 @@
 use super::synth::Played;
 use crate::tsv;
 use deckproof::assert_within;
-use deckproof::measure::indicator;
-use deckproof::signal::fm::filter_by_response;
-use deckproof::trade::{flutter_indicator, flutter_weighting};
+use deckproof::internals::measure::indicator;
+use deckproof::internals::signal::fm::filter_by_response;
+use deckproof::internals::trade::{flutter_indicator, flutter_weighting};
 use rayon::prelude::*;
 
 const WEIGHTING: &str = include_str!("../tables/iec-60386-flutter-weighting.tsv");

@@ -1,6 +1,6 @@
 //! A tone whose speed is known, in hiss, with faults of level.
 
-use deckproof::measure::{FlutterMeter, FlutterPlan, Meter};
+use deckproof::internals::measure::{FlutterMeter, FlutterPlan, Meter};
 use deckproof::reading::{FileClock, Flutter};
 use std::f64::consts::TAU;
 

@@ -1,13 +1,13 @@
 //! A short return with something to measure in every section of a reading.
 
 use crate::signals;
-use deckproof::capture::InMemory;
-use deckproof::job::{ReadOptions, read_samples};
-use deckproof::judge::Limits;
-use deckproof::judge::Reading;
-use deckproof::programme::{Recipe, Renderer, Timeline};
+use deckproof::internals::capture::InMemory;
+use deckproof::internals::job::{ReadOptions, read_samples};
+use deckproof::internals::judge::Limits;
+use deckproof::internals::judge::Reading;
+use deckproof::internals::programme::{Recipe, Renderer, Timeline};
+use deckproof::internals::trade::Medium;
 use deckproof::reading::{Circumstances, NoiseReduction, RecordedOn};
-use deckproof::trade::Medium;
 use std::f64::consts::TAU;
 use std::sync::LazyLock;
 

@@ -2,20 +2,20 @@
 
 use super::bench::{RETURN, TIMELINE};
 use crate::{effort, signals};
-use deckproof::capture::{
+use deckproof::internals::capture::{
     Alignment, CaptureError, ChirpFinder, HealthMeter, InMemory, Source, assemble, scan,
 };
-use deckproof::measure::{
+use deckproof::internals::measure::{
     DistortionMeter, ErasingMeter, FlutterMeter, FlutterPlan, LeakagePlan, MeasureOptions, Meter, NoiseMeter,
     SeparationMeter, SpeedWanderMeter, SweepMeter, SweepPlace, ToneMeter, TwinToneMeter, WanderPlan, measure,
 };
-use deckproof::programme::slate::{Side, Slate};
+use deckproof::internals::programme::slate::{Side, Slate};
+use deckproof::internals::signal::baseband::Baseband;
+use deckproof::internals::signal::fir::low_pass;
+use deckproof::internals::signal::overlap_save::{OverlapSave, Plan};
+use deckproof::internals::signal::spectrum::Welch;
+use deckproof::internals::trade::Medium;
 use deckproof::reading::FileClock;
-use deckproof::signal::baseband::Baseband;
-use deckproof::signal::fir::low_pass;
-use deckproof::signal::overlap_save::{OverlapSave, Plan};
-use deckproof::signal::spectrum::Welch;
-use deckproof::trade::Medium;
 use proptest::prelude::*;
 use std::f64::consts::TAU;
 use std::sync::LazyLock;

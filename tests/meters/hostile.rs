@@ -3,10 +3,10 @@
 use super::bench::{RETURN, options};
 use super::blocks::all_meters_on;
 use crate::effort;
-use deckproof::capture::{CaptureError, ChirpFinder, InMemory};
-use deckproof::job::{ReadError, read_samples};
-use deckproof::judge::Reading;
-use deckproof::measure::{
+use deckproof::internals::capture::{CaptureError, ChirpFinder, InMemory};
+use deckproof::internals::job::{ReadError, read_samples};
+use deckproof::internals::judge::Reading;
+use deckproof::internals::measure::{
     FlutterMeter, FlutterPlan, Meter, NoiseMeter, Reference, SpeedWanderMeter, SweepMeter, SweepPlace,
     ToneMeter, WanderPlan,
 };

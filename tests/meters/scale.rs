@@ -2,9 +2,9 @@
 
 use super::bench::{RETURN, options, read};
 use crate::effort;
-use deckproof::capture::InMemory;
-use deckproof::job::read_samples;
-use deckproof::judge::Reading;
+use deckproof::internals::capture::InMemory;
+use deckproof::internals::job::read_samples;
+use deckproof::internals::judge::Reading;
 use deckproof::reading::Facts;
 use proptest::prelude::*;
 use serde_json::Value;

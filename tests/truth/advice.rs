@@ -3,11 +3,11 @@
 use super::bench::{Store, options};
 use super::short;
 use crate::returns;
-use deckproof::deck::DeckFile;
-use deckproof::job::read_samples;
-use deckproof::judge::Limits;
-use deckproof::judge::Reading;
-use deckproof::programme::{Recipe, built_in_text, find};
+use deckproof::internals::deck::DeckFile;
+use deckproof::internals::job::read_samples;
+use deckproof::internals::judge::Limits;
+use deckproof::internals::judge::Reading;
+use deckproof::internals::programme::{Recipe, built_in_text, find};
 use deckproof::reading::{Adjustment, Channel, Heads, RecordedOn, TapeType, Way, WorkStep};
 use rayon::prelude::*;
 use serde::Deserialize;

@@ -6,13 +6,13 @@
 use super::flutter_truth;
 use crate::returns;
 pub use crate::returns::Store;
-use deckproof::deck::{DeckFile, Truth, VirtualDeck};
-use deckproof::job::{ReadError, ReadOptions, read_samples};
-use deckproof::judge::Limits;
-use deckproof::judge::Reading;
-use deckproof::programme::{Channels, Recipe, Serves, Signal, Timeline};
+use deckproof::internals::deck::{DeckFile, Truth, VirtualDeck};
+use deckproof::internals::job::{ReadError, ReadOptions, read_samples};
+use deckproof::internals::judge::Limits;
+use deckproof::internals::judge::Reading;
+use deckproof::internals::programme::{Channels, Recipe, Serves, Signal, Timeline};
+use deckproof::internals::trade::{Medium, a_weighting};
 use deckproof::reading::{Circumstances, NoiseReduction, RecordedOn, Verdict};
-use deckproof::trade::{Medium, a_weighting};
 
 /// One rehearsal of the truth.
 pub struct Case {
@@ -137,7 +137,7 @@ pub fn rows(played: &Played) -> Vec<Row> {
         }
     }
     if let Some(response) = &reading.response {
-        let is_step = |part: &&deckproof::programme::PlacedPart| {
+        let is_step = |part: &&deckproof::internals::programme::PlacedPart| {
             part.serves == Serves::Response && part.channels == Channels::Both
         };
         let step = |hz: f64, channel: usize| {

@@ -3,10 +3,10 @@
 use super::bench::{Case, Store, options, play};
 use super::short;
 use crate::returns;
-use deckproof::deck::DeckFile;
-use deckproof::job::read_samples;
-use deckproof::measure::TransportNumbers;
-use deckproof::programme::find;
+use deckproof::internals::deck::DeckFile;
+use deckproof::internals::job::read_samples;
+use deckproof::internals::measure::TransportNumbers;
+use deckproof::internals::programme::find;
 use deckproof::reading::{Cause, CauseKind, RecordedOn};
 use rayon::prelude::*;
 use std::f64::consts::{PI, TAU};

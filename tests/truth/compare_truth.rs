@@ -1,10 +1,10 @@
 //! What `compare` says of decks that nobody touched, and of one that was mended.
 
 use super::bench::{Case, Store, options, play};
-use deckproof::deck::DeckFile;
-use deckproof::judge::{Named, compare, compare_repeated};
-use deckproof::judge::{Reading, conclude};
-use deckproof::programme::find;
+use deckproof::internals::deck::DeckFile;
+use deckproof::internals::judge::{Named, compare, compare_repeated};
+use deckproof::internals::judge::{Reading, conclude};
+use deckproof::internals::programme::find;
 use deckproof::reading::{ChangeState, ComparedChannel, Comparison, Heads, RecordedOn};
 use rayon::prelude::*;
 

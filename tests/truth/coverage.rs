@@ -9,8 +9,8 @@
 use super::bench::{Case, Played, Row, Store, play, rows};
 use super::nonlinear_truth::of_the_whole;
 use crate::effort;
-use deckproof::deck::DeckFile;
-use deckproof::programme::Recipe;
+use deckproof::internals::deck::DeckFile;
+use deckproof::internals::programme::Recipe;
 use rayon::prelude::*;
 use std::fmt::Write;
 

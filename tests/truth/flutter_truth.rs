@@ -1,9 +1,9 @@
 //! Flutter of a deck's true time warp, by plain means: sampled at 1 kHz, weighted in one transform.
 
 use super::bench::Row;
-use deckproof::deck::Truth;
-use deckproof::judge::Reading;
-use deckproof::trade::flutter_weighting;
+use deckproof::internals::deck::Truth;
+use deckproof::internals::judge::Reading;
+use deckproof::internals::trade::flutter_weighting;
 use rustfft::num_complex::Complex64;
 
 const RATE_HZ: f64 = 1000.0;

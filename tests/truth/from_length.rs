@@ -3,9 +3,9 @@
 use super::bench::{Case, Store, assert_work_follows_from_findings, options};
 use crate::returns;
 use deckproof::assert_within;
-use deckproof::deck::DeckFile;
-use deckproof::job::{Marks, TapeLength, read_samples_with_length};
-use deckproof::programme::{Signal, Timeline, built_in_by_name};
+use deckproof::internals::deck::DeckFile;
+use deckproof::internals::job::{Marks, TapeLength, read_samples_with_length};
+use deckproof::internals::programme::{Signal, Timeline, built_in_by_name};
 use deckproof::reading::{RecordedOn, Verdict};
 
 fn case(text: &str) -> Case {

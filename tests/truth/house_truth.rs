@@ -6,15 +6,17 @@
 
 use super::bench::{Store, assert_work_follows_from_findings, options};
 use crate::{effort, returns};
-use deckproof::deck::{DeckFile, Truth, VirtualDeck};
-use deckproof::job::{CardOptions, Playing, READING};
-use deckproof::job::{load_card, make_card, measure_samples, pass_of, subtract_house, write_results};
-use deckproof::judge::Reading;
-use deckproof::judge::{Limits, Meaning, Quantity, meaning};
-use deckproof::programme::{Overwrite, Recipe};
+use deckproof::internals::deck::{DeckFile, Truth, VirtualDeck};
+use deckproof::internals::job::{CardOptions, Playing, READING};
+use deckproof::internals::job::{
+    load_card, make_card, measure_samples, pass_of, subtract_house, write_results,
+};
+use deckproof::internals::judge::Reading;
+use deckproof::internals::judge::{Limits, Meaning, Quantity, meaning};
+use deckproof::internals::programme::{Overwrite, Recipe};
+use deckproof::internals::trade::Medium;
+use deckproof::internals::trade::house_tape::{REPEAT_DELAY_US, REPEAT_LEVEL_DB, REPEAT_SPEED_PERCENT};
 use deckproof::reading::{Card, Made, RecordedOn, Verdict};
-use deckproof::trade::Medium;
-use deckproof::trade::house_tape::{REPEAT_DELAY_US, REPEAT_LEVEL_DB, REPEAT_SPEED_PERCENT};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::path::Path;

@@ -2,8 +2,8 @@
 
 use super::bench::{Case, Played, Store, play, try_play_behind};
 use deckproof::assert_within;
-use deckproof::deck::DeckFile;
-use deckproof::programme::{Recipe, built_in_by_name};
+use deckproof::internals::deck::DeckFile;
+use deckproof::internals::programme::{Recipe, built_in_by_name};
 use deckproof::reading::{Amplifier, FedInto, RecordedOn, Verdict};
 use rayon::prelude::*;
 
@@ -160,7 +160,7 @@ fn a_sound_card_s_slope_is_taken_off_before_the_fit() {
     let reading = try_play_behind(&recipe("amplifier"), &case, &card, &told).unwrap();
     let found = &reading.amplifier.as_ref().unwrap().positions[0];
     let treble = found.steps.iter().find(|step| step.hz == 10_000.0).unwrap();
-    let want = deckproof::deck::VirtualDeck::new(&case.deck, 8, 48_000.0).unwrap().truth();
+    let want = deckproof::internals::deck::VirtualDeck::new(&case.deck, 8, 48_000.0).unwrap().truth();
     assert_within!(treble.db[1].unwrap(), want.injected_deviation_db(1, 0, 10_000.0), 0.1, "dB");
     for (side, want) in [(0, 120.0), (1, 108.0)] {
         assert_within!(found.high_us[side].unwrap(), want, found.high_uncertainty_us[side].unwrap(), "us");

@@ -6,9 +6,9 @@
 use super::bench::{Case, Store, options, play, play_behind};
 use super::{decks, short};
 use crate::returns;
-use deckproof::deck::DeckFile;
-use deckproof::judge::Reading;
-use deckproof::programme::Recipe;
+use deckproof::internals::deck::DeckFile;
+use deckproof::internals::judge::Reading;
+use deckproof::internals::programme::Recipe;
 use deckproof::reading::RecordedOn;
 use std::path::Path;
 

@@ -23,8 +23,8 @@ mod trims;
 mod wrong_rate;
 
 use bench::{Case, Row, Store, play, rows};
-use deckproof::deck::DeckFile;
-use deckproof::programme::Recipe;
+use deckproof::internals::deck::DeckFile;
+use deckproof::internals::programme::Recipe;
 use rayon::prelude::*;
 
 fn short() -> Recipe {

@@ -2,10 +2,10 @@
 
 use super::bench::{Case, Played, Store, play};
 use deckproof::assert_within;
-use deckproof::deck::{DeckFile, Truth};
-use deckproof::programme::Recipe;
+use deckproof::internals::deck::{DeckFile, Truth};
+use deckproof::internals::programme::Recipe;
+use deckproof::internals::trade::itu_r_468;
 use deckproof::reading::Origin;
-use deckproof::trade::itu_r_468;
 use rayon::prelude::*;
 use rustfft::num_complex::Complex64;
 

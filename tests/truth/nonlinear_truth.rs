@@ -1,8 +1,8 @@
 //! Distortion, intermodulation, saturation, separation and erasing against what is really true of the deck.
 
 use super::bench::{Case, Played, Row, Store, play};
-use deckproof::deck::{DeckFile, Truth};
-use deckproof::programme::{PlacedPart, Recipe};
+use deckproof::internals::deck::{DeckFile, Truth};
+use deckproof::internals::programme::{PlacedPart, Recipe};
 use rayon::prelude::*;
 
 /// Name and description. Each has the hiss and the flutter that the targets are for, or worse.

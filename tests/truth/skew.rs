@@ -2,9 +2,9 @@
 //!
 //! The sounds are made here; none is a recording. What is true comes from the deck's description.
 
-use deckproof::capture::InMemory;
-use deckproof::deck::{DeckFile, VirtualDeck};
-use deckproof::job::{SkewOptions, skew_samples};
+use deckproof::internals::capture::InMemory;
+use deckproof::internals::deck::{DeckFile, VirtualDeck};
+use deckproof::internals::job::{SkewOptions, skew_samples};
 use deckproof::reading::{SkewContent, SkewTape, SkewVerdict};
 use std::f64::consts::TAU;
 

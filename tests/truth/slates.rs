@@ -2,11 +2,11 @@
 
 use super::bench::options;
 use crate::returns;
-use deckproof::capture::InMemory;
-use deckproof::deck::{DeckFile, VirtualDeck};
-use deckproof::job::{ReadError, read_samples};
-use deckproof::judge::Reading;
-use deckproof::programme::{Recipe, built_in_by_name};
+use deckproof::internals::capture::InMemory;
+use deckproof::internals::deck::{DeckFile, VirtualDeck};
+use deckproof::internals::job::{ReadError, read_samples};
+use deckproof::internals::judge::Reading;
+use deckproof::internals::programme::{Recipe, built_in_by_name};
 use deckproof::reading::RecordedOn;
 use rayon::prelude::*;
 

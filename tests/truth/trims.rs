@@ -2,10 +2,10 @@
 
 use super::bench::{Case, Played, Store, play};
 use deckproof::assert_within;
-use deckproof::deck::{DeckFile, Truth};
-use deckproof::programme::{PlacedPart, Recipe, Signal, built_in_text};
+use deckproof::internals::deck::{DeckFile, Truth};
+use deckproof::internals::programme::{PlacedPart, Recipe, Signal, built_in_text};
+use deckproof::internals::trade::a_weighting::a_weighting_db;
 use deckproof::reading::Pair;
-use deckproof::trade::a_weighting::a_weighting_db;
 use rayon::prelude::*;
 
 /// The built-in recipe `name` with `count` rounds.
@@ -119,7 +119,7 @@ steps = { first_s = 18.7, every_s = 9.44, record_db = [-0.1, [0.2, 0.2], [0.0, 0
 #[test]
 fn a_trimmer_turned_while_a_tone_sounds_is_said_and_does_not_mix_two_settings() {
     let recipe = recipe("record-trim", 4);
-    let timeline = deckproof::programme::Timeline::from(&recipe);
+    let timeline = deckproof::internals::programme::Timeline::from(&recipe);
     let start = |id: &str| timeline.parts.iter().find(|part| part.id == id).unwrap().start_s;
     // Round 2: in the level tone, so the rest of the round belongs to the new setting. Round 4: in the last tone.
     let text = format!(

@@ -3,11 +3,11 @@
 use super::bench::{Store, options};
 use super::short;
 use crate::returns;
-use deckproof::capture::InMemory;
-use deckproof::deck::DeckFile;
-use deckproof::job::read_samples;
+use deckproof::internals::capture::InMemory;
+use deckproof::internals::deck::DeckFile;
+use deckproof::internals::job::read_samples;
+use deckproof::internals::show::to_json;
 use deckproof::reading::RecordedOn;
-use deckproof::show::to_json;
 use serde_json::Value;
 
 const TRUE_RATE_HZ: u32 = 48_000;

@@ -2,7 +2,7 @@
 
 use super::tape::{options, tones};
 use deckproof::assert_within;
-use deckproof::job::{KnownPitch, ReadError, UnslatedOptions, measure_unslated};
+use deckproof::internals::job::{KnownPitch, ReadError, UnslatedOptions, measure_unslated};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 

@@ -1,12 +1,12 @@
 //! Tapes of test tones with announcements, made piece by piece, and their reading.
 
-use deckproof::capture::InMemory;
-use deckproof::deck::{DeckFile, VirtualDeck};
-use deckproof::job::{ReadError, ReadOptions, UnslatedOptions, read_unslated_samples};
-use deckproof::judge::Limits;
-use deckproof::judge::Reading;
+use deckproof::internals::capture::InMemory;
+use deckproof::internals::deck::{DeckFile, VirtualDeck};
+use deckproof::internals::job::{ReadError, ReadOptions, UnslatedOptions, read_unslated_samples};
+use deckproof::internals::judge::Limits;
+use deckproof::internals::judge::Reading;
+use deckproof::internals::trade::Medium;
 use deckproof::reading::{Circumstances, Found, FoundKind, NoiseReduction, RecordedOn, TapeType};
-use deckproof::trade::Medium;
 use std::f64::consts::TAU;
 
 /// 0 dB of the tape, dBFS.

@@ -1,8 +1,8 @@
 //! What holds no test tones gives no figures, and says so in one line.
 
 use super::tape::{Piece, play, read};
-use deckproof::capture::InMemory;
-use deckproof::job::{KnownPitch, ReadError, UnslatedOptions};
+use deckproof::internals::capture::InMemory;
+use deckproof::internals::job::{KnownPitch, ReadError, UnslatedOptions};
 
 fn refused(samples: &InMemory, case: &str) -> String {
     match read(samples, &UnslatedOptions::default()) {

@@ -2,8 +2,8 @@
 
 use super::tape::{LADDER, Piece, Place, play, read, reference_tape, tones, warned};
 use deckproof::assert_within;
-use deckproof::job::UnslatedOptions;
-use deckproof::judge::Reading;
+use deckproof::internals::job::UnslatedOptions;
+use deckproof::internals::judge::Reading;
 
 /// Every tone has its place and its name, and nothing else is a tone.
 fn assert_found(reading: &Reading, places: &[Place], ratio: f64, case: &str) {

@@ -2,8 +2,8 @@
 
 use super::tape::{options, play, read, reference_tape, tones, warned};
 use deckproof::assert_within;
-use deckproof::job::{UnslatedOptions, read_unslated_samples};
-use deckproof::programme::{FluxStatement, StatedFlux, TapeFile};
+use deckproof::internals::job::{UnslatedOptions, read_unslated_samples};
+use deckproof::internals::programme::{FluxStatement, StatedFlux, TapeFile};
 use deckproof::reading::{NominalBy, RecordedOn};
 
 const TAPE: &str = r#"
@@ -58,7 +58,7 @@ fn what_the_tape_is_known_to_hold_is_taken_off() {
     // 70 us on the 120 us of type I: IEC 60094-1 has 120 us treble lower by 10 lg of the squares' ratio.
     let term = |us: f64, hz: f64| 10.0 * (1.0 + (std::f64::consts::TAU * hz * us * 1e-6).powi(2)).log10();
     let brighter = |hz: f64| term(120.0, hz) - term(70.0, hz);
-    let step = |reading: &deckproof::judge::Reading, hz: f64| {
+    let step = |reading: &deckproof::internals::judge::Reading, hz: f64| {
         let response = reading.response.as_ref().unwrap();
         let step = response.steps.iter().find(|step| step.hz == hz).unwrap();
         (step.db[0].unwrap(), step.uncertainty_db[0].unwrap())

@@ -42,7 +42,7 @@ pub(crate) fn speed(bench: &Bench, flutter: &[Finding]) -> Finding {
             case.figures += &format!(
                 " ({} mm of tape in {}: {})",
                 plain(length.length_mm),
-                UnitKind::Seconds.of(length.to_s - length.from_s, length.time_uncertainty_s),
+                UnitKind::Seconds.of(length.time_s(), length.time_uncertainty_s),
                 UnitKind::TapeSpeed.of(length.speed_mm_s, None)
             );
         }

@@ -1,11 +1,10 @@
 //! The page of a reading: the summary, the report and the CSV files alike.
 
+use crate::judge::Limits;
 use crate::judge::Reading;
-use crate::judge::remedy;
-use crate::judge::{Limits, Quantity, meaning};
 use crate::reading::figures::UnitKind::{Dbfs, Microseconds, Seconds, SpeedPercent};
 use crate::reading::figures::given;
-use crate::reading::{CardUsed, Circumstances, WarningId};
+use crate::reading::{CardUsed, QuantityMeaning, WarningId};
 use crate::show::page::{Block, Kind, Page, Section};
 use crate::show::remedies::with_options;
 use crate::show::tables::{
@@ -29,7 +28,7 @@ pub(in crate::show) fn reading_page(reading: &Reading, limits: Option<&Limits>, 
     }
     measured(sections, reading);
     sections.extend(not_measured(reading));
-    sections.push(meanings(&reading.circumstances));
+    sections.push(meanings(&reading.meanings));
     let trimmers = if reading.rounds.is_empty() { &[] } else { &TRIMMER_CAUTIONS[..] };
     let open_deck = if reading.amplifier.is_some() { &INJECTION_CAUTIONS[..] } else { &[] };
     sections.push(Section::cautions(CAUTIONS.iter().chain(trimmers).chain(open_deck)));
@@ -137,13 +136,8 @@ fn not_measured(reading: &Reading) -> Option<Section> {
 }
 
 /// What every quantity can mean in this return, measured or not.
-fn meanings(circumstances: &Circumstances) -> Section {
-    let facts = Quantity::ALL
-        .iter()
-        .map(|&quantity| {
-            let words = meaning(quantity, circumstances).words();
-            (quantity.name().to_owned(), with_options(&words, &remedy(quantity, circumstances)))
-        })
-        .collect();
+fn meanings(rows: &[QuantityMeaning]) -> Section {
+    let facts =
+        rows.iter().map(|row| (row.quantity.clone(), with_options(&row.meaning, &row.remedies))).collect();
     Section::new("What each figure can mean, measured or not").block(Block::Facts(facts))
 }

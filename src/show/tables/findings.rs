@@ -92,10 +92,13 @@ fn tally(findings: &[Finding]) -> String {
 fn entry(group: &[&Finding]) -> Entry {
     let finding = group[0];
     let why = Some(remedies::why(finding));
+    let basis = remedies::basis(finding);
     if group.len() > 1 {
         let mut entry = Entry::new(names(group));
         entry.verdict = Some(finding.verdict);
         entry.line("why", Tone::Plain, why);
+        let shared = group.iter().all(|other| remedies::basis(other) == basis);
+        entry.line("basis", Tone::Aside, shared.then_some(basis));
         return entry;
     }
     let mut entry = Entry::new(match finding.channel {
@@ -110,7 +113,7 @@ fn entry(group: &[&Finding]) -> Entry {
     let first = format!("{}: outside, and this rests on it", finding.rests_on.join(", "));
     entry.line("first", Tone::Aside, (!finding.rests_on.is_empty()).then_some(first));
     entry.line("limit", Tone::Aside, finding.limit.clone());
-    entry.line("basis", Tone::Aside, Some(remedies::basis(finding)));
+    entry.line("basis", Tone::Aside, Some(basis));
     entry
 }
 

@@ -36,7 +36,7 @@ fn from_length(length: &SpeedFromLength) -> String {
         SpeedPercent.of(length.error_percent, length.uncertainty_percent).signed().full(),
         given(length.length_mm, 1),
         given(length.length_uncertainty_mm, 1),
-        Seconds.of(length.to_s - length.from_s, length.time_uncertainty_s),
+        Seconds.of(length.time_s(), length.time_uncertainty_s),
         TapeSpeed.of(length.speed_mm_s, None),
         given(length.nominal_mm_s, 3),
         length.marks
