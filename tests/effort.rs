@@ -21,3 +21,8 @@ pub fn cases(cases: u32) -> Config {
         ..Config::default()
     }
 }
+
+/// One of `one_in` of these by default, all with `more`.
+pub fn some<T>(all: impl IntoIterator<Item = T>, one_in: u32) -> Vec<T> {
+    all.into_iter().step_by(of([one_in, 1, 1]) as usize).collect()
+}

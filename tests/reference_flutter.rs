@@ -58,7 +58,7 @@ fn the_demodulator_finds_what_scipy_finds() {
     let (percent, rate_hz, first_s) = course();
     let count = percent.len() as f64;
     let mut bins: Vec<Complex64> = percent.iter().map(|&x| Complex64::new(x, 0.0)).collect();
-    plans::complex_forward(bins.len()).process(&mut bins);
+    inner_loops::complex_forward(bins.len()).process(&mut bins);
     // Bin 0 is the mean; the others are twenty to the hertz.
     let amplitude = |bin: usize| 2.0 * bins[bin].norm() / count;
     let hz = |bin: usize| bin as f64 * rate_hz / count;

@@ -2,8 +2,8 @@
 
 use crate::signal::spectrum::hann;
 use crate::signal::statistics::nth;
+use inner_loops::complex_forward;
 use num_complex::Complex64;
-use plans::complex_forward;
 use rayon::prelude::*;
 use std::sync::Arc;
 

@@ -63,8 +63,8 @@ impl Losses {
 
     /// A filter of zero phase with this gain against frequency.
     pub(crate) fn of_gain(gain: impl Fn(f64) -> f64, rate_hz: f64) -> Self {
-        let forward = <f64 as plans::Precision>::real_forward(FFT_LENGTH);
-        let backward = plans::real_inverse(FFT_LENGTH);
+        let forward = <f64 as inner_loops::Precision>::real_forward(FFT_LENGTH);
+        let backward = inner_loops::real_inverse(FFT_LENGTH);
         // Frequency sampling, then cut to the taps with a window that leaves the middle alone.
         let mut spectrum: Vec<Complex64> = (0..=FFT_LENGTH / 2)
             .map(|k| Complex64::from(gain(k as f64 * rate_hz / FFT_LENGTH as f64)))

@@ -51,7 +51,7 @@ impl Lossy {
             share: ratio_of_db(-lossy.masking_db).powi(2),
             window: (0..2 * COUNT).map(|n| (PI * (n as f64 + 0.5) / (2 * COUNT) as f64).sin()).collect(),
             bands,
-            forward: plans::complex_forward(2 * COUNT),
+            forward: inner_loops::complex_forward(2 * COUNT),
             // The first block begins before the first sample.
             pending: vec![0.0; COUNT],
             overlap: vec![0.0; COUNT],

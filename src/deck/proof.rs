@@ -222,7 +222,7 @@ fn hiss_has_its_level_and_shape_behind_the_filters() {
         let truth = deck.truth();
         let frames = 1 << 19;
         let returned = deck.play_all(&[vec![0.0; frames], vec![0.0; frames]]);
-        let fft = <f64 as plans::Precision>::real_forward(frames);
+        let fft = <f64 as inner_loops::Precision>::real_forward(frames);
         for (channel, returned) in returned.iter().enumerate() {
             let mut lines = fft.make_output_vec();
             fft.process(&mut returned.clone(), &mut lines).unwrap();
@@ -521,7 +521,7 @@ fn hiss_has_the_level_that_the_file_asks() {
         let deck = deck(&format!("tape.hiss = {{ db = [-40, -43], colour = '{colour}' }}"), rate_hz);
         let frames = 1 << 18;
         let returned = deck.play_all(&[vec![0.0; frames], vec![0.0; frames]]);
-        let fft = <f64 as plans::Precision>::real_forward(frames);
+        let fft = <f64 as inner_loops::Precision>::real_forward(frames);
         for (channel, want_dbfs) in [-52.0, -55.0].into_iter().enumerate() {
             let mut lines = fft.make_output_vec();
             fft.process(&mut returned[channel].clone(), &mut lines).unwrap();

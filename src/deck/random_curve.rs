@@ -63,7 +63,7 @@ impl RandomCurve {
                 Of::Slope => *line / j_omega,
             };
         }
-        let inverse = <f64 as plans::Precision>::complex_inverse(points);
+        let inverse = <f64 as inner_loops::Precision>::complex_inverse(points);
         inverse.process(&mut drawn);
         inverse.process(&mut other);
         let real = |lines: Vec<Complex64>| lines.into_iter().map(|z| z.re).collect();

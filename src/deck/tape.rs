@@ -5,6 +5,7 @@
 
 use super::playback_filters::Biquad;
 use super::{DeckFile, Saturation, ratio_of_db};
+use inner_loops::dot;
 use rustfft::num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
@@ -99,6 +100,8 @@ pub(crate) struct Saturator {
     factor: usize,
     /// `2 * factor * REACH + 1` taps with a sum of 1.
     taps: Vec<f64>,
+    /// Those of each phase, for a window in the order of time.
+    phases: Vec<Vec<f64>>,
     loopback: Vec<f64>,
     lifted: Vec<f64>,
     residue: Vec<f64>,
@@ -122,6 +125,12 @@ impl Saturator {
             .collect();
         let sum: f64 = taps.iter().sum();
         taps.iter_mut().for_each(|tap| *tap /= sum);
+        // Newest first: taps phase, phase + factor, ...
+        let of_phase = |phase: usize| {
+            let own = (0..=2 * REACH).rev().map(|k| taps.get(phase + k * factor).copied().unwrap_or(0.0));
+            own.collect()
+        };
+        let phases = (0..factor).map(of_phase).collect();
         let lift = lift(saturation, rate_hz);
         Some(Self {
             curve: Curve::new(saturation, file.reference_dbfs),
@@ -130,6 +139,7 @@ impl Saturator {
             block_dc: Biquad::high_pass_1(BLOCK_BELOW_HZ, rate_hz),
             factor,
             taps,
+            phases,
             loopback: vec![0.0; 2 * REACH],
             lifted: vec![0.0; 2 * REACH],
             residue: vec![0.0; 2 * half],
@@ -161,14 +171,8 @@ impl Saturator {
             self.residue.reserve(samples.len() * factor);
             for n in 0..samples.len() {
                 let window = &self.lifted[n..=n + 2 * reach];
-                for phase in 0..factor {
-                    let mut u = 0.0;
-                    if !silent {
-                        // Newest first: taps phase, phase + factor, ...
-                        for (x, tap) in window.iter().rev().zip(self.taps[phase..].iter().step_by(factor)) {
-                            u += x * tap;
-                        }
-                    }
+                for taps in &self.phases {
+                    let u = if silent { 0.0 } else { dot(window, taps) };
                     self.residue.push(self.curve.residue(u * factor as f64));
                 }
             }
@@ -188,18 +192,6 @@ impl Saturator {
         self.loopback.drain(..samples.len());
         self.lifted.drain(..samples.len());
     }
-}
-
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    let mut sums = [0.0; 4];
-    let (a4, b4) = (a.chunks_exact(4), b.chunks_exact(4));
-    let rest: f64 = a4.remainder().iter().zip(b4.remainder()).map(|(a, b)| a * b).sum();
-    for (a, b) in a4.zip(b4) {
-        for k in 0..4 {
-            sums[k] += a[k] * b[k];
-        }
-    }
-    sums.iter().sum::<f64>() + rest
 }
 
 #[cfg(test)]

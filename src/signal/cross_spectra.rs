@@ -1,8 +1,8 @@
 //! Powers and cross-powers of two channels in bands, window by window.
 
 use super::spectrum::hann;
+use inner_loops::Precision;
 use num_complex::Complex64;
-use plans::Precision;
 use realfft::RealToComplex;
 use std::f64::consts::TAU;
 use std::ops::Range;

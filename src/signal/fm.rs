@@ -2,8 +2,8 @@
 
 use crate::signal::fit::Line;
 use crate::signal::statistics::median;
+use inner_loops::{Precision, real_inverse};
 use num_complex::Complex64;
-use plans::{Precision, real_inverse};
 use std::f64::consts::{PI, TAU};
 
 /// The course of a tone's frequency.

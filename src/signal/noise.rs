@@ -256,7 +256,7 @@ mod tests {
             let frames = rate_hz as usize;
             let mut pulse: Vec<f64> =
                 (0..frames).map(|n| filter.filter(if n == 0 { 1.0 } else { 0.0 })).collect();
-            let fft = <f64 as plans::Precision>::real_forward(frames);
+            let fft = <f64 as inner_loops::Precision>::real_forward(frames);
             let mut spectrum = fft.make_output_vec();
             fft.process(&mut pulse, &mut spectrum).unwrap();
             for hz in [20, 100, 1_000, 10_000, 20_000] {
@@ -270,7 +270,7 @@ mod tests {
     /// Power in each octave from 22.1 Hz, dB, averaged over blocks of 2^16 samples.
     fn octave_powers_db(mut noise: Noise, rate_hz: f64, blocks: usize) -> Vec<f64> {
         let size = 1 << 16;
-        let fft = <f64 as plans::Precision>::real_forward(size);
+        let fft = <f64 as inner_loops::Precision>::real_forward(size);
         let mut powers = vec![0.0; size / 2 + 1];
         let (mut block, mut spectrum) = (vec![0.0; size], fft.make_output_vec());
         for _ in 0..blocks {

@@ -3,8 +3,8 @@
 //! Each block of the real input is transformed once; every filter picks its band of bins, multiplies them by its
 //! response and transforms them back at a lower rate. The result is the analytic signal of the band, shifted to 0 Hz.
 
+use inner_loops::Precision;
 use num_complex::{Complex, Complex64};
-use plans::Precision;
 use realfft::RealToComplex;
 use rustfft::Fft;
 use std::f64::consts::TAU;

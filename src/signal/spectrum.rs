@@ -1,8 +1,8 @@
 //! Power spectra.
 
 use crate::signal::statistics::median;
+use inner_loops::{Precision, complex_forward};
 use num_complex::Complex64;
-use plans::{Precision, complex_forward};
 use realfft::RealToComplex;
 use std::f64::consts::TAU;
 use std::sync::Arc;

@@ -135,7 +135,7 @@ impl Known {
         let step_hz = KNOWN_HZ / self.bins.len() as f64;
         let mut bins: Vec<Complex64> =
             self.bins.iter().enumerate().map(|(k, z)| z * response(k as f64 * step_hz)).collect();
-        <f64 as plans::Precision>::complex_inverse(bins.len()).process(&mut bins);
+        <f64 as inner_loops::Precision>::complex_inverse(bins.len()).process(&mut bins);
         bins.iter().map(|z| z.re).collect()
     }
 
@@ -171,12 +171,12 @@ impl Known {
     }
 }
 
-/// In 40 trials (12 by default) the truth, computed from the speed itself, lies within the stated uncertainty at least nine times in ten, and
+/// In 40 trials (16 by default) the truth, computed from the speed itself, lies within the stated uncertainty at least nine times in ten, and
 /// the uncertainty is no more than 3 times as wide as 95 of 100 need - or below a tenth of the target.
 #[test]
 fn uncertainties_are_true_in_repeated_trials() {
     // The figures beside the factors in the library are of 60.
-    let count = effort::of([40, 40, 120]);
+    let count = effort::of([16, 40, 120]);
     let mut wrong = Vec::new();
     for (rms, hiss_db, seconds) in [
         (0.05, HISS_DB, 13.0),

@@ -133,7 +133,7 @@ pub fn smooth_noise(rms: f64, low_hz: f64, high_hz: f64, seconds: f64, seed: u64
             Complex64::new(gauss.next(), gauss.next()) * size
         })
         .collect();
-    plans::complex_forward(count).process(&mut bins);
+    inner_loops::complex_forward(count).process(&mut bins);
     let power = bins.iter().map(|z| z.re * z.re).sum::<f64>() / count as f64;
     bins.iter().map(|z| z.re * rms / power.sqrt()).collect()
 }

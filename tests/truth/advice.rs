@@ -2,6 +2,7 @@
 
 use super::bench::{Store, options};
 use super::short;
+use crate::effort;
 use crate::returns;
 use deckproof::internals::deck::DeckFile;
 use deckproof::internals::job::read_samples;
@@ -123,10 +124,8 @@ fn complaint(deck: &Deck, reading: &Reading) -> Option<String> {
 #[test]
 fn the_first_advice_is_the_right_one_and_sound_decks_get_none() {
     let decks: Decks = toml::from_str(include_str!("advice.toml")).unwrap();
-    let rows: Vec<(String, Option<String>)> = decks
-        .deck
-        .par_iter()
-        .enumerate()
+    let rows: Vec<(String, Option<String>)> = effort::some(decks.deck.iter().enumerate(), 4)
+        .into_par_iter()
         .map(|(k, deck)| {
             let rate_hz = match (deck.recipe.is_some(), k % 8) {
                 (false, 0) => 96_000,

@@ -2,6 +2,7 @@
 
 use super::bench::{Case, Store, options, play};
 use super::short;
+use crate::effort;
 use crate::returns;
 use deckproof::internals::deck::DeckFile;
 use deckproof::internals::job::read_samples;
@@ -93,9 +94,9 @@ fn stands_for(cause: &Cause) -> Vec<CauseKind> {
 
 #[test]
 fn causes_of_thirteen_decks_are_told_and_their_shares_hold() {
-    let found: Vec<_> = DECKS
-        .par_iter()
-        .map(|&(name, seed, text)| {
+    let found: Vec<_> = effort::some(DECKS, 3)
+        .into_par_iter()
+        .map(|(name, seed, text)| {
             let deck = deck(name, text);
             let case = Case { name, deck: deck.clone(), seed, rate_hz: 48_000, store: Store::TwentyFour };
             (name, deck, play(&short(), &case).reading.causes.clone())
@@ -145,7 +146,7 @@ fn causes_of_thirteen_decks_are_told_and_their_shares_hold() {
     println!("{held} of {all} shares hold the truth\n{}", apart.join("\n"));
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     // k = 2 means 95 %; of so many, which hang together by deck, some fewer are chance.
-    assert!(all > 80 && held * 100 >= 92 * all, "{held} of {all}:\n{}", apart.join("\n"));
+    assert!(all > 6 * found.len() && held * 100 >= 92 * all, "{held} of {all}:\n{}", apart.join("\n"));
 }
 
 #[test]

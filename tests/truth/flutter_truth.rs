@@ -27,13 +27,13 @@ fn filtered(truth: &Truth, from_s: f64, to_s: f64, response: impl Fn(f64) -> Com
         *value =
             (*value - mean) / (1.0 + mean.re / 100.0) * (0.5 - 0.5 * (std::f64::consts::PI * edge).cos());
     }
-    plans::complex_forward(count).process(&mut course);
+    inner_loops::complex_forward(count).process(&mut course);
     for (k, value) in course.iter_mut().enumerate() {
         let hz = if k <= count / 2 { k as f64 } else { k as f64 - count as f64 } * RATE_HZ / count as f64;
         let gain = response(hz.abs());
         *value *= if hz < 0.0 { gain.conj() } else { gain };
     }
-    <f64 as plans::Precision>::complex_inverse(count).process(&mut course);
+    <f64 as inner_loops::Precision>::complex_inverse(count).process(&mut course);
     let spare = (SPARE_S * RATE_HZ) as usize;
     course[spare..count - spare].iter().map(|value| value.re / count as f64).collect()
 }

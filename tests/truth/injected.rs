@@ -1,6 +1,7 @@
 //! Playback amplifiers that are fed without a tape, against what they really are.
 
 use super::bench::{Case, Played, Store, play, try_play_behind};
+use crate::effort;
 use deckproof::assert_within;
 use deckproof::internals::deck::DeckFile;
 use deckproof::internals::programme::{Recipe, built_in_by_name};
@@ -52,9 +53,8 @@ fn deviation_and_time_constants_are_the_amplifier_s_at_every_rate_and_both_ways_
         ("loop", [122.0, 118.0], [69.0, 72.0], [3180.0, 3000.0], 48_000, Store::Float),
         ("loop", [145.0, 100.0], [84.0, 58.0], [3900.0, 3180.0], 44_100, Store::TwentyFour),
     ];
-    let counts: Vec<[usize; 2]> = cases
+    let counts: Vec<[usize; 2]> = effort::some(cases.into_iter().enumerate(), 3)
         .into_par_iter()
-        .enumerate()
         .map(|(k, (into, high_120, high_70, low, rate_hz, store))| {
             let text = deck(into, high_120, high_70, low, USUAL);
             let case = case("injected", &text, 30 + k as u64, rate_hz, store);

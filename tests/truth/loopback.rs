@@ -5,6 +5,7 @@
 
 use super::bench::{Case, Store, options, play, play_behind};
 use super::{decks, short};
+use crate::effort;
 use crate::returns;
 use deckproof::internals::deck::DeckFile;
 use deckproof::internals::judge::Reading;
@@ -61,7 +62,8 @@ fn delay(reading: &Reading) -> (f64, f64) {
 
 #[test]
 fn what_the_card_does_is_taken_off() {
-    for (name, rate_hz) in [("tilted by 5'", 48_000), ("dirty left", 44_100), ("6 % fast", 96_000)] {
+    let cases = [("tilted by 5'", 48_000), ("dirty left", 44_100), ("6 % fast", 96_000)];
+    for (name, rate_hz) in effort::some(cases, 3) {
         let case = case(name, rate_hz);
         let folder = tempfile::tempdir().unwrap();
         let mut told = options(RecordedOn::ThisDeck);

@@ -1,6 +1,7 @@
 //! Noise, hum and response by noise of virtual decks, against what is really true of them.
 
 use super::bench::{Case, Played, Store, play};
+use crate::effort;
 use deckproof::assert_within;
 use deckproof::internals::deck::{DeckFile, Truth};
 use deckproof::internals::programme::Recipe;
@@ -47,7 +48,7 @@ fn quasi_peak_dbfs(truth: &Truth, channel: usize, rate_hz: f64) -> f64 {
         let z = Complex64::new(random[2 * k], random[2 * k + 1]) * amplitude / 2f64.sqrt();
         (bins[k], bins[size - k]) = (z, z.conj());
     }
-    <f64 as plans::Precision>::complex_inverse(size).process(&mut bins);
+    <f64 as inner_loops::Precision>::complex_inverse(size).process(&mut bins);
     let (mut fast, mut slow, mut pointer, mut sum, mut count) = (0.0f64, 0.0f64, 0.0f64, 0.0, 0);
     // Four steps a sample.
     let dt = 0.25 / rate_hz;
@@ -163,7 +164,7 @@ fn response_by_noise_is_within_three_tenths_of_a_decibel() {
             96_000,
         ),
     ];
-    let missed: Vec<String> = decks
+    let missed: Vec<String> = effort::some(decks, 2)
         .into_par_iter()
         .flat_map(|(name, deck, seed, rate_hz)| {
             let Played { reading, truth, .. } = played(name, &deck, seed, rate_hz);
@@ -310,7 +311,7 @@ fn hum_is_placed_before_or_behind_the_tape() {
             48_000,
         ),
     ];
-    let missed: Vec<String> = cases
+    let missed: Vec<String> = effort::some(cases, 2)
         .into_par_iter()
         .flat_map(|(name, deck, hz, origin, seed, rate_hz)| {
             let Played { reading, truth, .. } = played(name, &deck, seed, rate_hz);

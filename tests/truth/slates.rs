@@ -1,6 +1,7 @@
 //! What the slates must survive.
 
 use super::bench::options;
+use crate::effort;
 use crate::returns;
 use deckproof::internals::capture::InMemory;
 use deckproof::internals::deck::{DeckFile, VirtualDeck};
@@ -66,7 +67,7 @@ fn every_slate_is_read_whatever_the_deck_does() {
             "speed.error_percent = 4\nhead.dull_8k_db = 12\nelectronics.swapped = true\nazimuth.angle_arcmin = 8\n",
         ),
     ];
-    let jobs: Vec<_> = cases.iter().zip(1u64..).collect();
+    let jobs = effort::some(cases.iter().zip(1u64..), 3);
     jobs.into_par_iter().for_each(|((name, fault), seed)| {
         let reading = read(&returned(&format!("{HARD}{fault}"), seed))
             .unwrap_or_else(|e| panic!("{name} seed {seed}: {e}"));
@@ -140,7 +141,7 @@ fn a_missing_start_or_end_is_named_and_the_rest_is_read() {
 fn something_else_is_refused_and_not_misread() {
     // A virtual deck that plays nothing but its lead-in, cut before the programme.
     for kind in ["music", "speech", "silence"] {
-        for seed in [6, 7] {
+        for seed in effort::some([6, 7], 2) {
             let deck = format!(
                 "tape.hiss = {{ db = -40 }}\ncapture.cut_end_s = 18.5\ncapture.lead_in = {{ kind = \"{kind}\", seconds = 60, level_dbfs = -14 }}\n"
             );

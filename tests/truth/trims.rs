@@ -1,6 +1,7 @@
 //! Jobs in rounds against the truth: record level and bias, the bias sweep, noise reduction in against out.
 
 use super::bench::{Case, Played, Store, play};
+use crate::effort;
 use deckproof::assert_within;
 use deckproof::internals::deck::{DeckFile, Truth};
 use deckproof::internals::programme::{PlacedPart, Recipe, Signal, built_in_text};
@@ -78,7 +79,7 @@ steps = { first_s = 18.7, every_s = 9.44, record_db = [-0.1, [0.2, 0.2], [0.0, 0
         case("usual", USUAL, 61, 44_100, Store::Sixteen),
         case("usual", USUAL, 2024, 96_000, Store::Float),
     ];
-    cases.into_par_iter().for_each(|mut case| {
+    effort::some(cases, 3).into_par_iter().for_each(|mut case| {
         case.deck = DeckFile::from_toml(&format!("{USUAL}{turned}"), "trimmed").unwrap();
         let played = play(&recipe("record-trim", 5), &case);
         let reading = &played.reading;
@@ -164,7 +165,7 @@ fn a_bias_sweep_shows_peaks_overbias_and_noise_as_they_are() {
 steps = { first_s = 9.5, every_s = 14.94, bias_db = [[-6, -5.5], [-5, -4.5], [-4, -3.5], [-3, -2.5], [-2, -1.5], [-1, -0.5], [0, 0.5], [1, 1.5], [2, 2.5], [3, 3.5], [4, 4.5]] }
 ";
     let cases = [(3u64, 48_000u32, Store::TwentyFour), (71, 44_100, Store::Sixteen)];
-    cases.into_par_iter().for_each(|(seed, rate_hz, store)| {
+    effort::some(cases, 2).into_par_iter().for_each(|(seed, rate_hz, store)| {
         let played =
             play(&recipe("bias-sweep", 11), &case("swept", &format!("{USUAL}{swept}"), seed, rate_hz, store));
         let truth = &played.truth;
@@ -241,7 +242,7 @@ level_error_db = [-2, 1.5]
 turns = [{ at_s = 70, noise_reduction = true }]
 ";
     let cases = [(4u64, 48_000u32, Store::TwentyFour), (444, 96_000, Store::Float)];
-    cases.into_par_iter().for_each(|(seed, rate_hz, store)| {
+    effort::some(cases, 2).into_par_iter().for_each(|(seed, rate_hz, store)| {
         let recipe = Recipe::parse(built_in_text("noise-reduction").unwrap(), "a").unwrap();
         let played = play(&recipe, &case("reduced", &format!("{USUAL}{reduced}"), seed, rate_hz, store));
         let truth = &played.truth;

@@ -56,7 +56,7 @@ impl Meter for CellMeter {
 
     fn new(rate_hz: f64, (): ()) -> Option<Self> {
         let length = ((rate_hz * 0.042) as usize).next_power_of_two().max(64);
-        let forward = <f64 as plans::Precision>::real_forward(length);
+        let forward = <f64 as inner_loops::Precision>::real_forward(length);
         let window = hann(length);
         Some(Self {
             rate_hz,

@@ -18,8 +18,8 @@ use crate::signal::spectrum::hann;
 use crate::signal::statistics::{exponential_mean, mean, median};
 use crate::trade::flutter_weighting::response_db;
 use crate::trade::octave_bands::third_octaves;
+use inner_loops::complex_forward;
 use num_complex::Complex64;
-use plans::complex_forward;
 use thiserror::Error;
 
 /// The deviation of one playback against the place on the tape.

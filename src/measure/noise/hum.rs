@@ -116,7 +116,7 @@ impl Spectrum {
         let size = next_fast_length(samples.len() * PADDING);
         let mut bins: Vec<Complex64> = samples.iter().zip(&window).map(|(z, w)| z * w).collect();
         bins.resize(size, Complex64::default());
-        plans::complex_forward(size).process(&mut bins);
+        inner_loops::complex_forward(size).process(&mut bins);
         // From the lowest frequency up.
         let half = size / 2;
         let powers: Vec<f64> =
@@ -384,7 +384,7 @@ pub(crate) fn shares_flutter(
     let padded = next_fast_length(2 * size);
     let window = hann(size);
     let square: f64 = window.iter().map(|w| w * w).sum();
-    let transform = plans::complex_forward(padded);
+    let transform = inner_loops::complex_forward(padded);
     let step_hz = rate_hz / padded as f64;
     let mut likelihood = 0.0;
     let mut pieces = 0;

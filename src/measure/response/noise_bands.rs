@@ -110,7 +110,7 @@ impl Framer {
     /// Frames of `length` samples at `rate_hz`; the bands' edges are `ratio` times their own.
     fn new(length: usize, rate_hz: f64, bands: &[ThirdOctave], ratio: f64) -> Self {
         let size = next_fast_length(length.max(16).next_multiple_of(2)).next_multiple_of(2);
-        let forward = <f64 as plans::Precision>::real_forward(size);
+        let forward = <f64 as inner_loops::Precision>::real_forward(size);
         let window = hann(length);
         let step_hz = rate_hz / size as f64;
         let top = size / 2;

@@ -8,8 +8,8 @@ use crate::measure::meter::Meter;
 use crate::signal::fit::Line;
 use crate::signal::spectrum::hann;
 use crate::signal::statistics::{exponential_mean, mean, median};
+use inner_loops::Precision;
 use num_complex::Complex64;
-use plans::Precision;
 use realfft::RealToComplex;
 use std::sync::Arc;
 

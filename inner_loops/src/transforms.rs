@@ -1,7 +1,4 @@
 //! Plans of Fourier transforms, kept: making one costs as much as some dozen transforms.
-//!
-//! A crate of its own, because the transforms are generic: whoever makes a plan compiles them all. Here that is done once,
-//! and with full optimisation in every profile.
 
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 use rustfft::{Fft, FftNum, FftPlanner};
