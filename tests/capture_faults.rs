@@ -106,7 +106,7 @@ fn good_and_bad_decks_alike_are_not_accused() {
 #[test]
 fn noise_reduction_left_on_in_playback_is_named_unless_it_was_told() {
     let recipe = recipe("first-look");
-    for deck in [HEALTHY, BAD] {
+    for deck in effort::some([HEALTHY, BAD], 2) {
         let deck =
             deck.replace("[electronics]\n", "[electronics]\nnoise_reduction = { on = \"playback-only\" }\n");
         let samples = play(&recipe, &deck, 3);
@@ -135,7 +135,7 @@ fn lossy_compression_is_named_by_its_wall_and_by_its_holes() {
     assert_eq!(named(&reading), ["lossy"], "{:?}", reading.warnings);
     assert!(!text(&reading, "lossy").contains("wall"), "{}", text(&reading, "lossy"));
     // A codec's overshoot is clipped: the wall is still told, holes are not.
-    for (low_pass_hz, masking_db, told) in [(16_000, 30, true), (22_000, 10, false)] {
+    for (low_pass_hz, masking_db, told) in effort::some([(16_000, 30, true), (22_000, 10, false)], 2) {
         let codec = format!(
             "{HEALTHY}\n[capture]\nlossy = {{ low_pass_hz = {low_pass_hz}, masking_db = {masking_db} }}"
         );

@@ -1,6 +1,7 @@
 //! Single lines: found, right, and none that is not there.
 
 use super::synth::{Played, smooth_noise, target};
+use crate::effort;
 use deckproof::assert_within;
 use deckproof::reading::FlutterLine;
 use rayon::prelude::*;
@@ -91,9 +92,8 @@ fn a_line_beside_noise_like_flutter_is_found() {
 #[test]
 fn a_line_that_moves_is_one_smeared_line() {
     // A rate that changes evenly by so many percent along the tape.
-    for (hz, percent, change) in
-        [(0.7, 0.1, 3.0), (4.2, 0.03, 4.0), (4.2, 0.03, 1.0), (12.0, 0.02, 2.0), (30.0, 0.02, 5.0)]
-    {
+    let cases = [(0.7, 0.1, 3.0), (4.2, 0.03, 4.0), (4.2, 0.03, 1.0), (12.0, 0.02, 2.0), (30.0, 0.02, 5.0)];
+    for (hz, percent, change) in effort::some(cases, 2) {
         let seconds = 67.0;
         let phase = |t: f64| TAU * hz * (t + change / 100.0 * (t * t / (2.0 * seconds) - t / 2.0));
         let found =
