@@ -34,7 +34,7 @@
 //!     ..ReadOptions::default()
 //! };
 //! let reading = read_return(&programme.wav, &options)?;
-//! let found = reading.findings.iter().find(|finding| finding.id == "level-match").unwrap();
+//! let found = reading.findings.iter().find(|finding| finding.id == "channel-match").unwrap();
 //! assert_eq!(found.verdict, Verdict::Within);
 //! assert!(reading.work.is_empty());
 //! # Ok::<(), Box<dyn std::error::Error>>(())
@@ -59,7 +59,7 @@
 //! // Left is 6.02 dB louder.
 //! let difference_db = reading.level[0].difference_db.unwrap();
 //! assert!((difference_db - 6.02).abs() < 0.05);
-//! assert!(summary(&reading).contains("level-match"));
+//! assert!(summary(&reading).contains("channel-match"));
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!

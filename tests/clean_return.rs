@@ -31,7 +31,7 @@ fn options() -> ReadOptions {
 
 #[test]
 fn every_built_in_recipe_reads_itself() {
-    for recipe in effort::some(built_in(), 3) {
+    for recipe in effort::some(built_in(), 5) {
         let timeline = Timeline::from(&recipe);
         let samples = Renderer::new(&timeline, 48_000, -12.0).unwrap().collect();
         let reading =

@@ -67,7 +67,7 @@ fn every_slate_is_read_whatever_the_deck_does() {
             "speed.error_percent = 4\nhead.dull_8k_db = 12\nelectronics.swapped = true\nazimuth.angle_arcmin = 8\n",
         ),
     ];
-    let jobs = effort::some(cases.iter().zip(1u64..), 3);
+    let jobs = effort::some(cases.iter().zip(1u64..), 5);
     jobs.into_par_iter().for_each(|((name, fault), seed)| {
         let reading = read(&returned(&format!("{HARD}{fault}"), seed))
             .unwrap_or_else(|e| panic!("{name} seed {seed}: {e}"));
@@ -111,7 +111,8 @@ fn the_extremes_of_speed_are_read() {
 
 #[test]
 fn five_minutes_of_something_else_before_it_do_no_harm() {
-    [("music", 300.0), ("speech", 60.0), ("silence", 30.0)].into_par_iter().for_each(|(kind, seconds)| {
+    let before = [("speech", 60.0), ("music", 300.0), ("silence", 30.0)];
+    effort::some(before, 3).into_par_iter().for_each(|(kind, seconds)| {
         let deck = format!(
             "{HARD}capture.lead_in = {{ kind = \"{kind}\", seconds = {seconds}, level_dbfs = -14 }}\n"
         );
