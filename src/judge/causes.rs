@@ -12,6 +12,7 @@ pub fn cause_name(kind: CauseKind) -> &'static str {
         CauseKind::Gap => "gap",
         CauseKind::TimeConstant => "time constant",
         CauseKind::LowPass => "low-pass",
+        CauseKind::Equaliser => "equaliser",
         CauseKind::Coupling => "coupling",
         CauseKind::HeadBump => "head bump",
         CauseKind::None => "none",
@@ -89,6 +90,8 @@ fn one(cause: &Cause, reading: &Facts, unexplained: &[Unexplained]) -> String {
                  capacitors discharged first"
             )
         }
+        CauseKind::Equaliser => "lifts or lowers as a trimmer of the treble equalisation does; another network may have this shape, too"
+            .to_owned(),
         CauseKind::HeadBump => "the head's own shape in the bass; a bump of some dB is usual, and nothing is to be turned"
             .to_owned(),
         CauseKind::None => match most_unexplained(unexplained, cause.channel) {

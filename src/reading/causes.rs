@@ -18,6 +18,8 @@ pub enum CauseKind {
     TimeConstant,
     /// First-order low-pass in the treble.
     LowPass,
+    /// The trimmer of the treble equalisation: a lift or a dip about one frequency.
+    Equaliser,
     /// First-order high-pass in the bass: coupling capacitors.
     Coupling,
     /// Resonance in the bass.
@@ -45,9 +47,9 @@ pub struct Cause {
     /// Expanded uncertainty of the value (k = 2), in `unit`.
     pub uncertainty: Option<f64>,
     /// `us` of delay (azimuth) or of the time constant as it really is, `um` of spacing or of the mechanical gap, `Hz` of
-    /// a corner or of the bump's middle; empty for `none`.
+    /// a corner or of the middle of a bump or an equaliser; empty for `none`.
     pub unit: Unit,
-    /// Height of a head bump at its middle, or of a low-pass's peak before it falls, dB. With a peak, a low-pass's `value` is
+    /// Height of a head bump or an equaliser at its middle (negative: a dip), or of a low-pass's peak before it falls, dB. With a peak, a low-pass's `value` is
     /// the frequency of its resonance.
     #[serde(default)]
     pub height_db: Option<f64>,

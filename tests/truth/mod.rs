@@ -16,6 +16,7 @@ mod injected;
 mod loopback;
 mod noise_truth;
 mod nonlinear_truth;
+mod panel;
 mod same_tape;
 mod skew;
 mod slates;

@@ -18,8 +18,6 @@ const NOTHING_ELSE: &str = ". Nothing else needs turning for this";
 /// More than a trimmer of the playback equalisation gives, dB (common practice, no source).
 const TRIMMER_DB: f64 = 6.0;
 
-/// Cleaning where no cause was told.
-const CLEAN: &str = "clean and demagnetise the heads (power off, tape away) and read again";
 const CAPACITORS_CAUTION: &str =
     "Mains off and capacitors discharged first; local codes, and licensed people where the law says so";
 
@@ -64,7 +62,8 @@ impl Share<'_> {
 
     /// Among those that could not be told apart.
     fn may_be(&self, kind: CauseKind) -> bool {
-        self.cause.instead.iter().any(|other| other.cause == kind)
+        let likeliest = self.cause.instead.iter().map(|other| other.probability).fold(0.0, f64::max);
+        self.cause.instead.iter().any(|other| other.cause == kind && other.probability >= 0.5 * likeliest)
     }
 
     fn size(&self) -> String {
@@ -158,7 +157,14 @@ fn word_and_way(db: f64) -> (&'static str, Way) {
 
 fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
     let no_tape = bench.recorded_on() == Some(RecordedOn::Injected);
-    let found = shares(bench, side, off);
+    let own = bench.recorded_on() == Some(RecordedOn::ThisDeck);
+    let mut found = shares(bench, side, off);
+    // Only what brings the response inside its limit, or takes off a third of what is off, is worth a step. In a loop of
+    // record and playback, treble is a matter of bias and record equalisation far more often than of anything else.
+    found.retain(|share| {
+        let enough = share.db.abs() >= off.db.abs() / 3.0 || (off.db - share.db).abs() <= off.allowed_db;
+        enough && (!own || share.is(CauseKind::Spacing))
+    });
     let mut rest_db = off.db;
     let mut steps: Vec<TurnStep> = Vec::new();
     if off.db < 0.0 && !no_tape {
@@ -323,9 +329,7 @@ fn heads(found: &[Share], side: usize, off: &Off, rest_db: &mut f64) -> Option<T
                 share.names()
             )
         }
-        // Shapes were told, and dirt is not among them.
-        (None, None) if !found.is_empty() => return None,
-        (None, None) => CLEAN.to_owned(),
+        (None, None) => return None,
     };
     Some(step(Adjustment::Heads, text).on(name))
 }
@@ -435,7 +439,6 @@ pub(crate) fn match_steps(bench: &Bench, db: f64, own_db: [f64; 2], off: &Off) -
     let at = frequency(off.hz);
     let by = UnitKind::Db.of(db.abs(), off.uncertainty_db);
     let missing = Off { db: -db.abs(), ..*off };
-    let no_tape = bench.recorded_on() == Some(RecordedOn::Injected);
     let both = [0, 1].map(|side| shares(bench, side, &missing));
     let of = |side: usize, kind: CauseKind| {
         both[side].iter().find(|share| share.is(kind)).map_or(0.0, |share| share.db)
@@ -481,9 +484,6 @@ pub(crate) fn match_steps(bench: &Bench, db: f64, own_db: [f64; 2], off: &Off) -
         );
         return steps;
     }
-    if !no_tape {
-        steps.push(step(Adjustment::Heads, "clean the heads first").on(name));
-    }
     if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
         steps.push(step(Adjustment::PlaybackFirst, "check playback alone with a calibrated tape"));
         steps.push(
@@ -496,12 +496,11 @@ pub(crate) fn match_steps(bench: &Bench, db: f64, own_db: [f64; 2], off: &Off) -
             .on(name),
         );
     } else {
-        let then = if no_tape { "" } else { "then " };
         steps.push(
             step(
                 Adjustment::PlaybackEqualisation,
                 format!(
-                    "{then}playback equalisation of the {name} channel until both agree at {at} (now {by} apart)"
+                    "playback equalisation of the {name} channel until both agree at {at} (now {by} apart)"
                 ),
             )
             .on(name)

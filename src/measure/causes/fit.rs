@@ -8,7 +8,7 @@
 //! last tenth of a decibel. All results are means over all models, so that their uncertainty grows where the response
 //! cannot tell.
 
-use crate::measure::causes::shapes::{Place, Prior, Setting, priors, probability, shape_db, starts};
+use crate::measure::causes::shapes::{Place, Prior, Setting, priors, probability, shape_db, shared, starts};
 use crate::reading::CauseKind;
 use crate::signal::fit::{Least, Search};
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
@@ -72,8 +72,9 @@ const HOPELESS: f64 = 9.0;
 /// Sizes of ripple by which it is seen which models are worth pursuing, dB.
 const COARSE_RIPPLES_DB: [f64; 4] = [0.03, 0.15, 0.6, 2.4];
 
+/// Some causes, with their sizes and the evidence for them.
 #[derive(Debug, Clone)]
-struct Model {
+pub(crate) struct Model {
     /// Which of the kinds asked for, by index.
     members: Vec<usize>,
     /// Standardised logarithms of the sizes, member by member, then the offset in units of [`OFFSET_DB`].
@@ -279,86 +280,154 @@ impl Data<'_> {
     }
 }
 
-/// Weighs all subsets of `kinds` against the response; `None` for fewer than six points.
-///
-/// Low-passes are weighed as circuits, and as digital ones if the setting has a sample rate.
-pub(crate) fn weigh(
-    points: &[Point],
-    reference: Place,
-    kinds: &[CauseKind],
-    setting: &Setting,
-) -> Option<Verdicts> {
-    if points.len() < 6 {
-        return None;
+/// Treble causes that a model may hold at once: more at once could hardly be told apart.
+const MOST_TREBLE: usize = 2;
+
+/// One channel's response, and what is to be weighed against it.
+pub(crate) struct Question<'a> {
+    pub(crate) points: &'a [Point],
+    pub(crate) reference: Place,
+    pub(crate) kinds: &'a [CauseKind],
+    pub(crate) setting: &'a Setting,
+}
+
+impl<'a> Question<'a> {
+    /// Shapes for one kind of low-pass.
+    fn data(&self, setting: &'a Setting) -> Data<'a> {
+        let priors = self.kinds.iter().map(|&kind| priors(kind, setting)).collect();
+        Data { points: self.points, reference: self.reference, setting, kinds: self.kinds, priors }
     }
-    let priors: Vec<Vec<Prior>> = kinds.iter().map(|&kind| priors(kind, setting)).collect();
-    let circuits = Setting { digital_hz: None, ..*setting };
-    let data_of = |setting| Data { points, reference, setting, kinds, priors: priors.clone() };
-    // A digital low-pass is of another shape than a circuit's.
-    let variants =
-        [Some((data_of(&circuits), 0.0)), setting.digital_hz.map(|_| (data_of(setting), DIGITAL.ln()))];
-    let low_pass = kinds.iter().position(|&kind| kind == CauseKind::LowPass);
-    let whiteners: Vec<Whitener> = REACHES_OCTAVES
-        .iter()
-        .flat_map(|&reach| RIPPLES_DB.map(|ripple_db| Whitener::new(points, ripple_db, reach)))
-        .flatten()
-        .collect();
-    let usual = Whitener::new(points, USUAL_RIPPLE_DB, REACHES_OCTAVES[0])?;
-    let with_low_pass = |subset: usize| low_pass.is_some_and(|kind| subset >> kind & 1 == 1);
-    let subsets: Vec<(usize, usize)> = (0..variants.len())
-        .flat_map(|variant| (0..1usize << kinds.len()).map(move |subset| (variant, subset)))
-        .filter(|&(variant, subset)| variant == 0 || with_low_pass(subset))
-        .collect();
-    let tried: Vec<(usize, Model)> = subsets
-        .into_par_iter()
-        .filter_map(|(variant, subset)| {
-            let (data, prior) = variants[variant].as_ref()?;
-            let mut model = data.coarsely(subset, &usual)?;
-            model.log_evidence += prior;
-            Some((variant, model))
-        })
-        .collect();
-    let best = tried.iter().map(|(_, model)| model.log_evidence).fold(f64::NEG_INFINITY, f64::max);
-    let mut models: Vec<Model> = tried
-        .into_par_iter()
-        .filter(|(_, model)| model.log_evidence > best - HOPELESS)
-        .filter_map(|(variant, model)| Some((variants[variant].as_ref()?, model)))
-        .flat_map_iter(|((data, prior), model)| {
-            whiteners.iter().filter_map(move |each| {
-                let mut model = data.climb(&model.members, model.at.clone(), each, 4)?;
+
+    fn low_pass(&self) -> Option<usize> {
+        self.kinds.iter().position(|&kind| kind == CauseKind::LowPass)
+    }
+
+    /// Models of all subsets of the kinds that the response does not rule out, with their evidence; none for fewer than
+    /// six points.
+    ///
+    /// Low-passes are weighed as circuits, and as digital ones if the setting has a sample rate.
+    pub(crate) fn models(&self) -> Vec<Model> {
+        let points = self.points;
+        let circuits = Setting { digital_hz: None, ..*self.setting };
+        let Some(usual) =
+            Whitener::new(points, USUAL_RIPPLE_DB, REACHES_OCTAVES[0]).filter(|_| points.len() >= 6)
+        else {
+            return vec![];
+        };
+        // A digital low-pass is of another shape than a circuit's.
+        let question = Question { setting: &circuits, ..*self };
+        let variants = [
+            Some((question.data(&circuits), 0.0)),
+            self.setting.digital_hz.map(|_| (self.data(self.setting), DIGITAL.ln())),
+        ];
+        let low_pass = self.low_pass();
+        let whiteners: Vec<Whitener> = REACHES_OCTAVES
+            .iter()
+            .flat_map(|&reach| RIPPLES_DB.map(|ripple_db| Whitener::new(points, ripple_db, reach)))
+            .flatten()
+            .collect();
+        let with_low_pass = |subset: usize| low_pass.is_some_and(|kind| subset >> kind & 1 == 1);
+        let treble = |subset: usize| {
+            let treble = |&kind: &usize| subset >> kind & 1 == 1 && self.kinds[kind].is_treble();
+            (0..self.kinds.len()).filter(treble).count()
+        };
+        let subsets: Vec<(usize, usize)> = (0..variants.len())
+            .flat_map(|variant| (0..1usize << self.kinds.len()).map(move |subset| (variant, subset)))
+            .filter(|&(variant, subset)| variant == 0 || with_low_pass(subset))
+            .filter(|&(_, subset)| treble(subset) <= MOST_TREBLE)
+            .collect();
+        let tried: Vec<(usize, Model)> = subsets
+            .into_par_iter()
+            .filter_map(|(variant, subset)| {
+                let (data, prior) = variants[variant].as_ref()?;
+                let mut model = data.coarsely(subset, &usual)?;
                 model.log_evidence += prior;
-                Some(model)
+                Some((variant, model))
             })
-        })
-        .collect();
-    let best = models.iter().map(|model| model.log_evidence).fold(f64::NEG_INFINITY, f64::max);
-    models.retain(|model| model.log_evidence > best - HOPELESS - 3.0);
-    let total: f64 = models.iter().map(|model| (model.log_evidence - best).exp()).sum();
-    for model in &mut models {
-        model.weight = (model.log_evidence - best).exp() / total;
+            .collect();
+        let best = tried.iter().map(|(_, model)| model.log_evidence).fold(f64::NEG_INFINITY, f64::max);
+        let mut models: Vec<Model> = tried
+            .into_par_iter()
+            .filter(|(_, model)| model.log_evidence > best - HOPELESS)
+            .filter_map(|(variant, model)| Some((variants[variant].as_ref()?, model)))
+            .flat_map_iter(|((data, prior), model)| {
+                whiteners.iter().filter_map(move |each| {
+                    let mut model = data.climb(&model.members, model.at.clone(), each, 4)?;
+                    model.log_evidence += prior;
+                    Some(model)
+                })
+            })
+            .collect();
+        let best = models.iter().map(|model| model.log_evidence).fold(f64::NEG_INFINITY, f64::max);
+        models.retain(|model| model.log_evidence > best - HOPELESS - 3.0);
+        models
     }
-    let circuits = &variants[0].as_ref()?.0;
-    let verdicts = (0..kinds.len()).map(|kind| circuits.verdict(&models, kind)).collect();
-    let ripple_db = models.iter().map(|model| model.weight * model.ripple_db).sum();
-    let explained_db = points
-        .iter()
-        .map(|point| {
+
+    /// What `models` say together; `None` if there are none.
+    pub(crate) fn verdicts(&self, mut models: Vec<Model>) -> Option<Verdicts> {
+        weights(&mut models);
+        let circuits = Setting { digital_hz: None, ..*self.setting };
+        let question = Question { setting: &circuits, ..*self };
+        let (circuits, digital) = (question.data(&circuits), self.data(self.setting));
+        let kinds = (0..self.kinds.len()).map(|kind| circuits.verdict(&models, kind)).collect();
+        let ripple_db = models.iter().map(|model| model.weight * model.ripple_db).sum();
+        let explained_db = self.points.iter().map(|point| {
             let of = |model: &Model| {
-                let data =
-                    variants.iter().flatten().find(|(data, _)| data.setting.digital_hz == model.digital_hz);
-                data.map_or(0.0, |(data, _)| model.weight * data.model_db(model, point.place))
+                let data = if model.digital_hz.is_some() { &digital } else { &circuits };
+                model.weight * data.model_db(model, point.place)
             };
             models.iter().map(of).sum::<f64>()
-        })
-        .collect();
-    let weight_of = |digital: bool| -> f64 {
-        let has = |model: &&Model| low_pass.is_some_and(|kind| model.members.contains(&kind));
-        let own = models.iter().filter(has).filter(|model| model.digital_hz.is_some() == digital);
-        own.map(|model| model.weight).sum()
+        });
+        let explained_db = explained_db.collect();
+        let low_pass = self.low_pass();
+        let weight_of = |digital: bool| -> f64 {
+            let has = |model: &&Model| low_pass.is_some_and(|kind| model.members.contains(&kind));
+            let own = models.iter().filter(has).filter(|model| model.digital_hz.is_some() == digital);
+            own.map(|model| model.weight).sum()
+        };
+        let (as_digital, as_circuit) = (weight_of(true), weight_of(false));
+        let digital = if as_digital > 0.0 { as_digital / (as_digital + as_circuit) } else { 0.0 };
+        let asked = self.kinds.to_vec();
+        (!models.is_empty()).then_some(Verdicts { kinds, ripple_db, explained_db, digital, models, asked })
+    }
+}
+
+/// Shares of the evidence, 1 together.
+fn weights(models: &mut [Model]) {
+    let best = models.iter().map(|model| model.log_evidence).fold(f64::NEG_INFINITY, f64::max);
+    let total: f64 = models.iter().map(|model| (model.log_evidence - best).exp()).sum();
+    for model in models {
+        model.weight = (model.log_evidence - best).exp() / total;
+    }
+}
+
+/// Weighs the models of both channels together: a cause that is usually of both is likelier where the other channel has it.
+pub(crate) fn couple(channels: &mut [Vec<Model>; 2], kinds: &[CauseKind]) {
+    if channels.iter().any(Vec::is_empty) {
+        return;
+    }
+    channels.iter_mut().for_each(|models| weights(models));
+    // How much likelier two channels are together than each by itself.
+    let together = |own: &Model, other: &Model| -> f64 {
+        let each = kinds.iter().enumerate().map(|(kind, &name)| {
+            let (there, shared) = (probability(name), shared(name));
+            match (own.members.contains(&kind), other.members.contains(&kind)) {
+                (true, true) => shared / there,
+                (false, false) => (1.0 - there * (2.0 - shared)) / (1.0 - there).powi(2),
+                _ => (1.0 - shared) / (1.0 - there),
+            }
+        });
+        each.product()
     };
-    let (digital, circuit) = (weight_of(true), weight_of(false));
-    let digital = if digital > 0.0 { digital / (digital + circuit) } else { 0.0 };
-    Some(Verdicts { kinds: verdicts, ripple_db, explained_db, digital, models, asked: kinds.to_vec() })
+    let gains = [0, 1].map(|side: usize| {
+        let others = &channels[1 - side];
+        let gain =
+            |own: &Model| others.iter().map(|other| other.weight * together(own, other)).sum::<f64>().ln();
+        channels[side].iter().map(gain).collect::<Vec<f64>>()
+    });
+    for (models, gains) in channels.iter_mut().zip(gains) {
+        models.iter_mut().zip(gains).for_each(|(model, gain)| model.log_evidence += gain);
+    }
 }
 
 impl Data<'_> {

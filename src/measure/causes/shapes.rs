@@ -41,11 +41,12 @@ const fn prior(usual: f64, spread: f64) -> Prior {
 }
 
 /// Causes that are fitted, in the order of the reading.
-pub(crate) const FITTED: [CauseKind; 6] = [
+pub(crate) const FITTED: [CauseKind; 7] = [
     CauseKind::Spacing,
     CauseKind::Gap,
     CauseKind::TimeConstant,
     CauseKind::LowPass,
+    CauseKind::Equaliser,
     CauseKind::Coupling,
     CauseKind::HeadBump,
 ];
@@ -55,8 +56,20 @@ pub(crate) const FITTED: [CauseKind; 6] = [
 pub(crate) fn probability(kind: CauseKind) -> f64 {
     match kind {
         CauseKind::Spacing | CauseKind::Coupling | CauseKind::HeadBump => 0.2,
-        CauseKind::Gap | CauseKind::TimeConstant => 0.15,
+        CauseKind::Gap | CauseKind::TimeConstant | CauseKind::Equaliser => 0.15,
         CauseKind::LowPass => 0.04,
+        CauseKind::Azimuth | CauseKind::None => 0.0,
+    }
+}
+
+/// How probable it is that the other channel has it, too, if one has: a switch, a tape type and a head are of both. From memory.
+pub(crate) fn shared(kind: CauseKind) -> f64 {
+    match kind {
+        CauseKind::HeadBump => 0.95,
+        CauseKind::TimeConstant => 0.85,
+        CauseKind::Gap => 0.8,
+        CauseKind::LowPass | CauseKind::Coupling => 0.7,
+        CauseKind::Spacing | CauseKind::Equaliser => 0.5,
         CauseKind::Azimuth | CauseKind::None => 0.0,
     }
 }
@@ -72,6 +85,8 @@ pub(crate) fn priors(kind: CauseKind, setting: &Setting) -> Vec<Prior> {
         CauseKind::TimeConstant => vec![prior(setting.nominal_us, 0.45)],
         // Corner without resonance, Hz, and frequency of the resonance, Hz: usually far beyond the audible.
         CauseKind::LowPass => vec![prior(12_000.0, 0.6), prior(45_000.0, 0.7)],
+        // Gain in its middle as a ratio, either way; middle, Hz; quality.
+        CauseKind::Equaliser => vec![prior(1.0, 0.3), prior(13_000.0, 0.3), prior(0.8, 0.3)],
         // Corner, Hz, and that of a second capacitor, Hz: usually below the audible.
         CauseKind::Coupling => vec![prior(30.0, 0.8), prior(5.0, 0.8)],
         // Middle in Hz, height in dB, quality.
@@ -83,7 +98,7 @@ pub(crate) fn priors(kind: CauseKind, setting: &Setting) -> Vec<Prior> {
 /// Where to start looking, as offsets from what is usual in standard deviations: a fit may have several summits.
 pub(crate) fn starts(kind: CauseKind) -> &'static [[f64; 3]] {
     match kind {
-        CauseKind::TimeConstant => &[[1.0, 0.0, 0.0], [-1.0, 0.0, 0.0]],
+        CauseKind::TimeConstant | CauseKind::Equaliser => &[[1.0, 0.0, 0.0], [-1.0, 0.0, 0.0]],
         CauseKind::HeadBump => &[[-0.7, 0.0, 0.0], [0.7, 0.0, 0.0]],
         CauseKind::LowPass => &[[0.0, 0.0, 0.0], [0.5, -1.4, 0.0]],
         _ => &[[0.0, 0.0, 0.0]],
@@ -104,6 +119,10 @@ pub(crate) fn shape_db(kind: CauseKind, size: &[f64], place: Place, setting: &Se
         CauseKind::Coupling => {
             size.iter().map(|hz| -10.0 * (1.0 + (hz / place.seen_hz).powi(2)).log10()).sum()
         }
+        CauseKind::Equaliser => match *size {
+            [ratio, hz, quality] => resonance_db(hz, 20.0 * ratio.log10(), quality, place.seen_hz),
+            _ => 0.0,
+        },
         CauseKind::HeadBump => match *size {
             [hz, height_db, quality] => resonance_db(hz, height_db, quality, place.seen_hz),
             _ => 0.0,

@@ -3,7 +3,7 @@
 //! Azimuth is not fitted: its loss follows from the measured delay. The others are weighed against each other and against
 //! ripple that no cause explains ([`crate::measure::causes::fit`]); what the evidence leaves open is said so.
 
-use crate::measure::causes::fit::{KindVerdict, Point, Verdicts, weigh};
+use crate::measure::causes::fit::{KindVerdict, Model, Point, Question, Verdicts, couple};
 use crate::measure::causes::shapes::{FITTED, Place, Setting, low_pass_peak, unwarped_hz};
 use crate::reading::{
     Cause, CauseKind, Channel, Circumstances, Facts, Heads, Instead, NoiseReduction, RecordedOn, Response,
@@ -49,8 +49,13 @@ pub fn causes(reading: &Facts, medium: &Medium) -> (Vec<Cause>, Vec<Unexplained>
         return (causes, unexplained);
     };
     let dead = dead_channels(&reading.capture, &reading.level);
-    for side in (0..2).filter(|&side| !dead[side]) {
-        let Some((found, left)) = OneChannel::new(reading, response, medium, side).judged() else { continue };
+    let channels = [0, 1].map(|side| OneChannel::new(reading, response, medium, side));
+    let kinds = kinds(told);
+    let mut models =
+        [0, 1].map(|side| if dead[side] { vec![] } else { channels[side].question(&kinds).models() });
+    couple(&mut models, &kinds);
+    for (channel, models) in channels.iter().zip(models) {
+        let Some((found, left)) = channel.judged(&kinds, models) else { continue };
         causes.extend(found);
         unexplained.push(left);
     }
@@ -76,9 +81,15 @@ fn tilt_shows(told: &Circumstances) -> bool {
     }
 }
 
+/// Shapes that can be in this response.
+fn kinds(told: &Circumstances) -> Vec<CauseKind> {
+    let no_tape = told.recorded_on == Some(RecordedOn::Injected);
+    let of_tape = [CauseKind::Spacing, CauseKind::Gap, CauseKind::HeadBump];
+    FITTED.into_iter().filter(|kind| !(no_tape && of_tape.contains(kind))).collect()
+}
+
 /// One channel's response, azimuth subtracted.
 struct OneChannel<'a> {
-    reading: &'a Facts,
     side: usize,
     setting: Setting,
     reference: Place,
@@ -156,18 +167,15 @@ impl<'a> OneChannel<'a> {
             nominal_us: nominal.high_time_constant_us(),
             digital_hz: Some(reading.capture.rate_hz),
         };
-        Self { reading, side, setting, reference, azimuth, points }
+        Self { side, setting, reference, azimuth, points }
     }
 
-    /// Shapes that can be in this response.
-    fn kinds(&self) -> Vec<CauseKind> {
-        let no_tape = self.reading.circumstances.recorded_on == Some(RecordedOn::Injected);
-        let of_tape = [CauseKind::Spacing, CauseKind::Gap, CauseKind::HeadBump];
-        FITTED.into_iter().filter(|kind| !(no_tape && of_tape.contains(kind))).collect()
+    fn question<'b>(&'b self, kinds: &'b [CauseKind]) -> Question<'b> {
+        Question { points: &self.points, reference: self.reference, kinds, setting: &self.setting }
     }
 
-    fn judged(&self) -> Option<(Vec<Cause>, Unexplained)> {
-        let verdicts = weigh(&self.points, self.reference, &self.kinds(), &self.setting)?;
+    fn judged(&self, kinds: &[CauseKind], models: Vec<Model>) -> Option<(Vec<Cause>, Unexplained)> {
+        let verdicts = self.question(kinds).verdicts(models)?;
         let mut causes: Vec<Cause> = self.azimuth_cause().into_iter().collect();
         let mut perhaps = Vec::new();
         for treble in [true, false] {
@@ -250,6 +258,11 @@ impl<'a> OneChannel<'a> {
         let second = verdict.sizes.get(1).map(|size| size.0);
         match verdict.kind {
             CauseKind::HeadBump => cause.height_db = second,
+            CauseKind::Equaliser => {
+                // Its first size is a ratio.
+                cause.height_db = Some(20.0 * value.log10());
+                (cause.value, cause.uncertainty) = (second, verdict.sizes.get(1).map(|size| 2.0 * size.1));
+            }
             CauseKind::LowPass => {
                 let peak = second.and_then(|resonance_hz| low_pass_peak(value, resonance_hz));
                 cause.height_db = peak.map(|peak| peak.0).filter(|height_db| *height_db >= WORTH_DB);
@@ -344,7 +357,7 @@ fn worth(cause: Cause) -> Option<Cause> {
 fn instead(verdict: &KindVerdict) -> Instead {
     Instead {
         cause: verdict.kind,
-        value: verdict.sizes.first().map(|size| size.0),
+        value: verdict.sizes.get(usize::from(verdict.kind == CauseKind::Equaliser)).map(|size| size.0),
         unit: unit(verdict.kind),
         probability: verdict.probability,
     }
@@ -354,7 +367,7 @@ fn unit(kind: CauseKind) -> Unit {
     match kind {
         CauseKind::Azimuth | CauseKind::TimeConstant => Unit::Us,
         CauseKind::Spacing | CauseKind::Gap => Unit::Um,
-        CauseKind::LowPass | CauseKind::Coupling | CauseKind::HeadBump => Unit::Hz,
+        CauseKind::LowPass | CauseKind::Equaliser | CauseKind::Coupling | CauseKind::HeadBump => Unit::Hz,
         CauseKind::None => Unit::None,
     }
 }

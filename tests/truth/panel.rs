@@ -1,0 +1,496 @@
+//! A panel of decks as uneven as real ones, drawn by seed, each with none to three known faults, and what the work says of them.
+//!
+//! Unevenness: ripple, level that wanders, dropouts, hum, hiss, head bump and gentle slopes of treble that a sound deck has.
+//! Seeds from [`FRESH`] on are for figures that are reported: nothing is tuned on them.
+
+use super::bench::{Store, options};
+use crate::effort;
+use crate::returns;
+use deckproof::internals::deck::DeckFile;
+use deckproof::internals::job::read_samples;
+use deckproof::internals::judge::Reading;
+use deckproof::internals::programme::{Recipe, built_in_text, find};
+use deckproof::reading::{Adjustment, Channel, Heads, RecordedOn, TapeType, Way, WorkStep};
+use rand::{Rng, RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
+use rayon::prelude::*;
+use std::collections::BTreeMap;
+use std::fmt::Write;
+
+/// First of the seeds that nothing was tuned on.
+const FRESH: u64 = 10_000;
+
+/// A fault that was put into a deck.
+#[derive(Debug, Clone)]
+struct Fault {
+    words: String,
+    /// Adjustments any of which is right.
+    right: Vec<Adjustment>,
+    /// `None`: of both, or of neither.
+    channel: Option<Channel>,
+    way: Option<Way>,
+}
+
+impl Fault {
+    /// Whether `step` mends it.
+    fn is_mended_by(&self, work: &WorkStep) -> bool {
+        let step = &work.step;
+        let one = |channel: Option<Channel>| channel.filter(|channel| channel.is_side());
+        let apart = one(self.channel).zip(one(step.channel)).is_some_and(|(own, told)| own != told);
+        let against = self.way.zip(step.way).is_some_and(|(own, told)| own != told);
+        self.right.contains(&step.adjust) && !apart && !against
+    }
+}
+
+/// One deck, the tape in it and what is played.
+struct Drawn {
+    text: String,
+    recipe: &'static str,
+    recorded_on: RecordedOn,
+    heads: Heads,
+    faults: Vec<Fault>,
+}
+
+/// What the faults change in the deck file.
+#[derive(Default)]
+struct Changes {
+    speed_percent: f64,
+    angle_arcmin: f64,
+    flutter: String,
+    spacing_um: [f64; 2],
+    gap_um: f64,
+    coupling_hz: Option<f64>,
+    gain_db: [f64; 2],
+    playback: String,
+    record: String,
+    record_db: [f64; 2],
+    bias_db: [f64; 2],
+    hum_db: Option<f64>,
+}
+
+fn normal(rng: &mut impl Rng) -> f64 {
+    StandardNormal.sample(rng)
+}
+
+/// One channel, or both; values for [left, right].
+fn sides(rng: &mut impl Rng, value: f64) -> ([f64; 2], Option<Channel>) {
+    match rng.random_range(0..3) {
+        0 => ([value, 0.0], Some(Channel::Left)),
+        1 => ([0.0, value], Some(Channel::Right)),
+        _ => ([value, value], None),
+    }
+}
+
+fn peaks(db: [f64; 2], hz: f64, q: f64) -> String {
+    let mut words = String::new();
+    for (side, db) in ["left", "right"].into_iter().zip(db) {
+        if db != 0.0 {
+            writeln!(
+                words,
+                "  {{ kind = \"peaking\", hz = {hz:.0}, db = {db:.3}, q = {q}, channel = \"{side}\" }},"
+            )
+            .unwrap();
+        }
+    }
+    words
+}
+
+fn way(db: f64) -> Option<Way> {
+    Some(if db > 0.0 { Way::Down } else { Way::Up })
+}
+
+/// Puts one fault of kind `kind` in.
+fn fault(rng: &mut impl Rng, kind: &str, changes: &mut Changes) -> Fault {
+    let sign = if rng.random_bool(0.5) { 1.0 } else { -1.0 };
+    let made = |words: String, right: &[Adjustment], channel, way| Fault {
+        words,
+        right: right.to_vec(),
+        channel,
+        way,
+    };
+    match kind {
+        "speed" => {
+            let percent = sign * rng.random_range(1.0..3.0);
+            changes.speed_percent = percent;
+            let way = if percent > 0.0 { Way::Slower } else { Way::Faster };
+            made(format!("speed {percent:+.2} %"), &[Adjustment::MotorSpeed], None, Some(way))
+        }
+        "flutter" => {
+            let percent = rng.random_range(0.35..0.8);
+            changes.flutter =
+                format!("{{ hz = {:.2}, percent_peak = {percent:.3} }},", rng.random_range(1.0..6.0));
+            made(format!("flutter {percent:.2} %"), &[Adjustment::Transport], None, None)
+        }
+        "azimuth" => {
+            changes.angle_arcmin = sign * rng.random_range(5.0..12.0);
+            made(format!("tilt {:+.1}'", changes.angle_arcmin), &[Adjustment::AzimuthScrew], None, None)
+        }
+        "dirt" => {
+            let um = rng.random_range(0.45..1.2);
+            let (each, channel) = sides(rng, um);
+            changes.spacing_um = each;
+            made(format!("dirt {um:.2} um"), &[Adjustment::Heads], channel, None)
+        }
+        "equalisation" => {
+            let (zero, pole) = if sign > 0.0 { (70, 120) } else { (120, 70) };
+            writeln!(changes.playback, "  {{ kind = \"shelf\", zero_us = {zero}, pole_us = {pole} }},")
+                .unwrap();
+            made(format!("{pole} us to {zero}"), &[Adjustment::EqualisationNetwork], None, None)
+        }
+        "trimmer" => {
+            let db = sign * rng.random_range(2.2..3.8);
+            let (each, channel) = sides(rng, db);
+            changes.playback += &peaks(each, rng.random_range(11_000.0..15_000.0), 0.7);
+            made(format!("trimmed {db:+.1} dB"), &[Adjustment::PlaybackEqualisation], channel, way(db))
+        }
+        "gap" => {
+            changes.gap_um = rng.random_range(1.9..2.6);
+            let right = [Adjustment::PlaybackEqualisation, Adjustment::HeadItself];
+            made(format!("gap {:.2} um", changes.gap_um), &right, None, None)
+        }
+        "coupling" => {
+            changes.coupling_hz = Some(rng.random_range(90.0..180.0));
+            made(
+                format!("coupling {:.0} Hz", changes.coupling_hz.unwrap()),
+                &[Adjustment::Capacitors],
+                None,
+                None,
+            )
+        }
+        "level" => {
+            let db = sign * rng.random_range(1.8..4.0);
+            let side = usize::from(rng.random_bool(0.5));
+            changes.gain_db[side] = db;
+            // Without a target for the level, either channel may be brought to the other.
+            made(
+                format!("level {db:+.1} dB"),
+                &[Adjustment::PlaybackLevel, Adjustment::RecordLevel],
+                None,
+                None,
+            )
+        }
+        "hum" => {
+            changes.hum_db = Some(rng.random_range(-44.0..-34.0));
+            made(format!("hum {:.0} dB", changes.hum_db.unwrap()), &[Adjustment::Hum], None, None)
+        }
+        "bias" => {
+            let db = sign * rng.random_range(2.0..4.0);
+            let (each, channel) = sides(rng, db);
+            changes.bias_db = each;
+            made(format!("bias {db:+.1} dB"), &[Adjustment::Bias], channel, way(db))
+        }
+        "record equalisation" => {
+            let db = sign * rng.random_range(2.5..5.0);
+            let (each, channel) = sides(rng, db);
+            changes.record += &peaks(each, rng.random_range(9_000.0..13_000.0), 0.7);
+            // Bias moves the same treble, and is what is turned first.
+            made(
+                format!("record eq {db:+.1} dB"),
+                &[Adjustment::RecordEqualisation, Adjustment::Bias],
+                channel,
+                None,
+            )
+        }
+        "record level" => {
+            let db = sign * rng.random_range(1.5..3.0);
+            let side = usize::from(rng.random_bool(0.5));
+            changes.record_db[side] = db;
+            made(
+                format!("record level {db:+.1} dB"),
+                &[Adjustment::RecordLevel, Adjustment::PlaybackLevel],
+                None,
+                None,
+            )
+        }
+        other => unreachable!("{other}"),
+    }
+}
+
+/// The unevenness of one channel: ripple of `rms_db`, independent at some twenty places.
+fn ripple(rng: &mut impl Rng, rms_db: f64, side: &str) -> String {
+    let mut words = String::new();
+    let mut hz = 45.0;
+    while hz < 15_500.0 {
+        let db = rms_db * normal(rng).clamp(-2.5, 2.5);
+        writeln!(
+            words,
+            "  {{ kind = \"peaking\", hz = {hz:.0}, db = {db:.3}, q = 3, channel = \"{side}\" }},"
+        )
+        .unwrap();
+        hz *= 1.36;
+    }
+    words
+}
+
+fn draw(seed: u64) -> Drawn {
+    let rng = &mut ChaCha8Rng::seed_from_u64(seed);
+    let own = rng.random_bool(0.5);
+    let heads = if own && rng.random_bool(0.6) { Heads::Three } else { Heads::Two };
+    let recipe = match (own, rng.random_range(0..10)) {
+        (true, 0..4) => "record-trim",
+        (true, _) => "full",
+        (false, 0..3) => "first-look",
+        (false, 3..6) => "playback",
+        (false, _) => "full",
+    };
+    let kinds: &[&str] = match (own, heads, recipe) {
+        (true, _, "record-trim") => &["bias", "record equalisation", "record level"],
+        (true, Heads::Three, _) => {
+            &["azimuth", "flutter", "bias", "bias", "record equalisation", "record level", "hum"]
+        }
+        (true, ..) => &["flutter", "bias", "bias", "record equalisation", "record level", "hum", "dirt"],
+        (false, ..) => &[
+            "speed",
+            "flutter",
+            "azimuth",
+            "dirt",
+            "dirt",
+            "equalisation",
+            "trimmer",
+            "trimmer",
+            "gap",
+            "coupling",
+            "level",
+            "hum",
+        ],
+    };
+    let count = [0, 1, 1, 1, 2, 2, 3][rng.random_range(0..7)];
+    let mut changes = Changes::default();
+    let mut faults = Vec::new();
+    let mut taken: Vec<&str> = Vec::new();
+    while taken.len() < count.min(kinds.len() - 1).min(if recipe == "record-trim" { 2 } else { 3 }) {
+        let kind = kinds[rng.random_range(0..kinds.len())];
+        // Of those that lift or lower the same treble, one is enough to be told.
+        let alike = |taken: &&str| {
+            let treble = ["dirt", "equalisation", "trimmer", "gap", "bias", "record equalisation"];
+            *taken == kind
+                || (treble.contains(taken) && treble.contains(&kind))
+                || (taken.ends_with("level") && kind.ends_with("level"))
+        };
+        if taken.iter().any(|taken| alike(&taken)) {
+            if taken.iter().all(|taken| kinds.iter().all(|kind| kind == taken)) {
+                break;
+            }
+            if rng.random_bool(0.1) {
+                break;
+            }
+            continue;
+        }
+        faults.push(fault(rng, kind, &mut changes));
+        taken.push(kind);
+    }
+    faults.sort_by_key(|fault| fault.right.iter().copied().min());
+    let ripple_db = rng.random_range(0.1..0.25);
+    let mut playback = ripple(rng, ripple_db, "left") + &ripple(rng, ripple_db, "right");
+    // A gentle slope of treble, the same on both channels but for a little.
+    let slope_db = rng.random_range(-0.8..0.5);
+    playback += &peaks([slope_db, slope_db + 0.15 * normal(rng)], 16_000.0, 0.6);
+    playback += &changes.playback;
+    let sound_um = rng.random_range(0.02..0.05);
+    let spacing =
+        changes.spacing_um.map(|um| if um > 0.0 { um } else { sound_um + rng.random_range(0.0..0.03) });
+    let gap = if changes.gap_um > 0.0 { changes.gap_um } else { 1.2 };
+    let gain = changes.gain_db.map(|db| db + rng.random_range(-0.2..0.2));
+    let mut text = format!(
+        "[speed]\nerror_percent = {:.3}\nflutter = [{{ hz = 4.1, percent_peak = {:.3} }}, {}]\n\
+         random = {{ percent_rms = {:.3}, low_hz = 0.3, high_hz = 150 }}\n",
+        changes.speed_percent
+            + rng.random_range(-0.3..0.3) * f64::from(u8::from(changes.speed_percent == 0.0)),
+        rng.random_range(0.01..0.05),
+        changes.flutter,
+        rng.random_range(0.01..0.03),
+    );
+    let tilt = if changes.angle_arcmin == 0.0 { rng.random_range(-0.8..0.8) } else { changes.angle_arcmin };
+    writeln!(
+        text,
+        "[azimuth]\nangle_arcmin = {tilt:.3}\nrandom_wander = {{ arcmin_rms = {:.3} }}",
+        rng.random_range(0.03..0.15)
+    )
+    .unwrap();
+    writeln!(
+        text,
+        "[head]\nspacing_um = [{:.3}, {:.3}]\ngap_um = {gap:.3}\nmade_up_for = {{ spacing_um = {sound_um:.3}, gap_um = 1.2 }}\n\
+         coupling_hz = {:.1}\nbump = {{ hz = {:.0}, db = {:.2}, q = 1.4 }}",
+        spacing[0],
+        spacing[1],
+        changes.coupling_hz.unwrap_or_else(|| rng.random_range(6.0..15.0)),
+        rng.random_range(50.0..90.0),
+        rng.random_range(0.2..1.5),
+    )
+    .unwrap();
+    writeln!(text, "[record]\nsections = [\n{}]", changes.record).unwrap();
+    writeln!(text, "[playback]\ngain_db = [{:.3}, {:.3}]\nsections = [\n{playback}]", gain[0], gain[1])
+        .unwrap();
+    writeln!(
+        text,
+        "[tape]\nsaturation = {{ k3_percent_at_0db = {:.2}, k2_percent_at_0db = 0.1 }}\nhiss = {{ db = {:.1} }}\n\
+         modulation_noise = {{ db = -48 }}\nlevel_wander = {{ db_rms = {:.3} }}\nrandom_dropouts = {{ per_min = {:.1}, length_ms = 40, depth_db = 10 }}",
+        rng.random_range(0.6..1.2),
+        rng.random_range(-57.0..-50.0),
+        rng.random_range(0.05..0.3),
+        rng.random_range(0.0..2.0),
+    )
+    .unwrap();
+    writeln!(
+        text,
+        "[electronics]\nleft_into_right_db = -42\nright_into_left_db = -43\nnoise_db = -66\nhum = {{ hz = 50, level_db = {:.1}, harmonics_db = [-6, -10] }}",
+        changes.hum_db.unwrap_or_else(|| rng.random_range(-66.0..-60.0))
+    )
+    .unwrap();
+    if own {
+        writeln!(
+            text,
+            "[technician]\nturns = [{{ at_s = 0, over_s = 0, record_db = [{:.2}, {:.2}], bias_db = [{:.2}, {:.2}] }}]",
+            changes.record_db[0], changes.record_db[1], changes.bias_db[0], changes.bias_db[1]
+        )
+        .unwrap();
+    }
+    let recorded_on = if own { RecordedOn::ThisDeck } else { RecordedOn::Calibrated };
+    Drawn { text, recipe, recorded_on, heads, faults }
+}
+
+fn recipe(name: &str) -> Recipe {
+    if name != "record-trim" {
+        return find(name).unwrap();
+    }
+    // Fewer rounds than a person needs.
+    let text = built_in_text(name).unwrap();
+    let line = text.lines().find(|line| line.starts_with("count = ")).unwrap();
+    Recipe::parse(&text.replacen(line, "count = 2", 1), name).unwrap()
+}
+
+fn read(drawn: &Drawn, seed: u64) -> Reading {
+    let deck =
+        DeckFile::from_toml(&drawn.text, "panel").unwrap_or_else(|error| panic!("{error}\n{}", drawn.text));
+    let recipe = recipe(drawn.recipe);
+    let samples = returns::of(&recipe, &deck, seed, 48_000, Store::TwentyFour);
+    let mut told = options(drawn.recorded_on);
+    told.circumstances.heads = Some(drawn.heads);
+    told.circumstances.tape_type = Some(TapeType::I);
+    told.recipe = Some(recipe);
+    read_samples(&samples, "panel", &told).unwrap_or_else(|error| panic!("seed {seed}: {error}"))
+}
+
+/// What came of one deck.
+#[derive(Debug, Clone, Copy, Default)]
+struct Tally {
+    decks: usize,
+    faulty: usize,
+    first_right: usize,
+    faults: usize,
+    with_step: usize,
+    steps: usize,
+    unasked: usize,
+    sound: usize,
+    left_alone: usize,
+}
+
+impl Tally {
+    fn add(&mut self, other: Self) {
+        self.decks += other.decks;
+        self.faulty += other.faulty;
+        self.first_right += other.first_right;
+        self.faults += other.faults;
+        self.with_step += other.with_step;
+        self.steps += other.steps;
+        self.unasked += other.unasked;
+        self.sound += other.sound;
+        self.left_alone += other.left_alone;
+    }
+}
+
+fn tally(drawn: &Drawn, reading: &Reading) -> Tally {
+    // Asking for a calibrated tape before the recording half is touched turns nothing.
+    let work: Vec<&WorkStep> =
+        reading.work.iter().filter(|work| work.step.adjust != Adjustment::PlaybackFirst).collect();
+    let sound = drawn.faults.is_empty();
+    let mends = |work: &WorkStep| drawn.faults.iter().any(|fault| fault.is_mended_by(work));
+    let first = drawn.faults.first().and_then(|first| {
+        let work = *work.first()?;
+        // Faults that are mended at the same place of the order may come in any order.
+        Some(
+            drawn.faults.iter().any(|fault| {
+                fault.is_mended_by(work) && fault.right.iter().min() == first.right.iter().min()
+            }) || first.is_mended_by(work),
+        )
+    });
+    Tally {
+        decks: 1,
+        faulty: usize::from(!sound),
+        first_right: usize::from(first == Some(true)),
+        faults: drawn.faults.len(),
+        with_step: drawn
+            .faults
+            .iter()
+            .filter(|fault| work.iter().any(|work| fault.is_mended_by(work)))
+            .count(),
+        steps: work.len(),
+        unasked: work.iter().filter(|work| !mends(work)).count(),
+        sound: usize::from(sound),
+        left_alone: usize::from(sound && work.is_empty()),
+    }
+}
+
+#[test]
+fn uneven_decks_get_the_right_first_step() {
+    let count = u64::from(effort::of([24, 48, 320]));
+    let from = std::env::var("DECKPROOF_PANEL").map_or(FRESH, |text| text.parse().unwrap());
+    let rows: Vec<(String, Tally, String)> = (from..from + count)
+        .into_par_iter()
+        .map(|seed| {
+            let drawn = draw(seed);
+            let reading = read(&drawn, seed);
+            let tally = tally(&drawn, &reading);
+            let group = format!(
+                "{} {}",
+                drawn.recipe,
+                match (drawn.recorded_on, drawn.heads) {
+                    (RecordedOn::Calibrated, _) => "calibrated",
+                    (_, Heads::Three) => "own, three heads",
+                    _ => "own, two heads",
+                }
+            );
+            let fine =
+                tally.first_right == tally.faulty && tally.with_step == tally.faults && tally.unasked == 0;
+            let mut words = String::new();
+            if !fine {
+                let faults: Vec<String> =
+                    drawn.faults.iter().map(|fault| format!("{} {:?}", fault.words, fault.channel)).collect();
+                writeln!(words, "seed {seed} {group}: {faults:?}").unwrap();
+                for work in &reading.work {
+                    writeln!(
+                        words,
+                        "    {} {:?} {:?}: {}",
+                        work.number, work.step.adjust, work.step.channel, work.step.text
+                    )
+                    .unwrap();
+                }
+            }
+            (group, tally, words)
+        })
+        .collect();
+    let mut groups: BTreeMap<&str, Tally> = BTreeMap::new();
+    for (group, tally, words) in &rows {
+        groups.entry(group).or_default().add(*tally);
+        groups.entry("all").or_default().add(*tally);
+        print!("{words}");
+    }
+    for (group, t) in &groups {
+        println!(
+            "{group}: {} decks; first step right {} of {}; faults with a step {} of {}; steps unasked {} of {}; sound decks left alone {} of {}",
+            t.decks,
+            t.first_right,
+            t.faulty,
+            t.with_step,
+            t.faults,
+            t.unasked,
+            t.steps,
+            t.left_alone,
+            t.sound
+        );
+    }
+    let all = groups["all"];
+    let percent = |part: usize, of: usize| 100.0 * part as f64 / of.max(1) as f64;
+    assert!(percent(all.first_right, all.faulty) >= 80.0, "{all:?}");
+}
