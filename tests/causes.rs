@@ -97,7 +97,7 @@ impl Deck {
                 let tan = self.delay_us * 1e-6 * SPEED_UM_S / 900.0;
                 sinc_db(PI * waves(600.0 * tan))
             }
-            CauseKind::None => 0.0,
+            CauseKind::Equaliser | CauseKind::None => 0.0,
         }
     }
 
@@ -369,7 +369,7 @@ fn values_hold_the_truth_within_twice_their_uncertainty() {
                 CauseKind::LowPass => deck.low_pass_hz.or(deck.resonance.map(|resonance| resonance[0])),
                 CauseKind::Coupling => deck.coupling_hz,
                 CauseKind::HeadBump => deck.bump.map(|bump| bump[0]),
-                CauseKind::None => continue,
+                CauseKind::Equaliser | CauseKind::None => continue,
             };
             let (want, got, uncertainty) = (want.unwrap(), cause.value.unwrap(), cause.uncertainty.unwrap());
             // k = 2: one value in twenty lies outside once, hardly any outside twice.

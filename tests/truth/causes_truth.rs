@@ -62,7 +62,7 @@ fn raw_db(deck: &DeckFile, side: usize, kind: CauseKind, hz: f64) -> f64 {
             let (a, u2) = (10f64.powf(bump.db / 40.0), (hz / bump.hz - bump.hz / hz).powi(2));
             10.0 * ((u2 + (a / bump.q).powi(2)) / (u2 + (a * bump.q).powi(-2))).log10()
         }),
-        CauseKind::LowPass | CauseKind::None => 0.0,
+        CauseKind::LowPass | CauseKind::Equaliser | CauseKind::None => 0.0,
     }
 }
 

@@ -262,13 +262,13 @@ fn draw(seed: u64) -> Drawn {
     while taken.len() < count.min(kinds.len() - 1).min(if recipe == "record-trim" { 2 } else { 3 }) {
         let kind = kinds[rng.random_range(0..kinds.len())];
         // Of those that lift or lower the same treble, one is enough to be told.
-        let alike = |taken: &&str| {
+        let alike = |taken: &str| {
             let treble = ["dirt", "equalisation", "trimmer", "gap", "bias", "record equalisation"];
             *taken == kind
-                || (treble.contains(taken) && treble.contains(&kind))
+                || (treble.contains(&taken) && treble.contains(&kind))
                 || (taken.ends_with("level") && kind.ends_with("level"))
         };
-        if taken.iter().any(|taken| alike(&taken)) {
+        if taken.iter().any(|taken| alike(taken)) {
             if taken.iter().all(|taken| kinds.iter().all(|kind| kind == taken)) {
                 break;
             }
@@ -434,7 +434,7 @@ fn tally(drawn: &Drawn, reading: &Reading) -> Tally {
 
 #[test]
 fn uneven_decks_get_the_right_first_step() {
-    let count = u64::from(effort::of([24, 48, 320]));
+    let count = u64::from(effort::of([8, 24, 320]));
     let from = std::env::var("DECKPROOF_PANEL").map_or(FRESH, |text| text.parse().unwrap());
     let rows: Vec<(String, Tally, String)> = (from..from + count)
         .into_par_iter()
@@ -492,5 +492,9 @@ fn uneven_decks_get_the_right_first_step() {
     }
     let all = groups["all"];
     let percent = |part: usize, of: usize| 100.0 * part as f64 / of.max(1) as f64;
+    // Floors under what was reached on seeds that nothing was tuned on; the aim is 95, 95, 5 and all.
     assert!(percent(all.first_right, all.faulty) >= 80.0, "{all:?}");
+    assert!(percent(all.with_step, all.faults) >= 88.0, "{all:?}");
+    assert!(percent(all.unasked, all.steps) <= 15.0, "{all:?}");
+    assert_eq!(all.left_alone, all.sound, "{all:?}");
 }

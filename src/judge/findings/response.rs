@@ -187,7 +187,7 @@ mod tests {
         let mut reading = sample::faulty();
         reading.causes.clear();
         let turn = left(&reading).turn.unwrap();
-        assert!(turn.contains("Clean") && turn.contains("Playback equalisation left up"), "{turn}");
+        assert!(!turn.contains("Clean") && turn.contains("Playback equalisation left up"), "{turn}");
     }
 
     #[test]

@@ -5,7 +5,7 @@
 //! the two apart (common practice, no source).
 
 use crate::judge::case::{Bench, SIDES};
-use crate::judge::work::response_steps::{Off, azimuth_share_db};
+use crate::judge::work::response_steps::{Off, azimuth_share_db, spacing_share_db};
 use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
 use crate::reading::figures::UnitKind;
 use crate::reading::{Adjustment, Heads, RecordedOn, TurnStep, Unit, Way};
@@ -81,6 +81,18 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off) -> (Vec<TurnStep>, St
             ),
         ));
         if rest_db.abs() <= off.allowed_db {
+            return (steps, String::new());
+        }
+    }
+    if let Some(share_db) = spacing_share_db(bench, side, off) {
+        rest_db += share_db;
+        if rest_db.abs() <= off.allowed_db {
+            let text = format!(
+                "clean the {name} head (power off, tape away) and read again: {} {} fall as spacing does",
+                UnitKind::Db.of(share_db, None).number(),
+                off.of_all()
+            );
+            steps.push(step(Adjustment::Heads, text).on(name));
             return (steps, String::new());
         }
     }

@@ -60,10 +60,9 @@ impl Share<'_> {
         self.cause.instead.is_empty() && self.cause.cause == kind
     }
 
-    /// Among those that could not be told apart.
-    fn may_be(&self, kind: CauseKind) -> bool {
-        let likeliest = self.cause.instead.iter().map(|other| other.probability).fold(0.0, f64::max);
-        self.cause.instead.iter().any(|other| other.cause == kind && other.probability >= 0.5 * likeliest)
+    /// The likeliest of those that could not be told apart.
+    fn is_likeliest(&self, kind: CauseKind) -> bool {
+        !self.cause.instead.is_empty() && self.cause.cause == kind
     }
 
     fn size(&self) -> String {
@@ -137,6 +136,13 @@ pub(crate) fn shares_in_words(bench: &Bench, side: usize, off: &Off) -> Option<S
         words += &format!(", {amount} from {name}");
     }
     Some(words)
+}
+
+/// How much of missing treble falls as spacing does, if that was told, dB, positive.
+pub(crate) fn spacing_share_db(bench: &Bench, side: usize, off: &Off) -> Option<f64> {
+    let all = if off.is_treble() { shares(bench, side, off) } else { vec![] };
+    let spacing = all.into_iter().find(|share| share.is(CauseKind::Spacing) && off.db < 0.0);
+    spacing.map(|share| (-share.db).min(-off.db))
 }
 
 /// What to do, in the order of work; empty where nothing is to be turned.
@@ -215,11 +221,8 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
             .on(name),
         );
     }
-    let open =
-        found.iter().filter(|share| !share.cause.instead.is_empty() && !share.may_be(CauseKind::Spacing));
-    for share in
-        open.filter(|share| share.may_be(CauseKind::TimeConstant) || share.may_be(CauseKind::LowPass))
-    {
+    let network = [CauseKind::TimeConstant, CauseKind::LowPass];
+    for share in found.iter().filter(|share| network.into_iter().any(|kind| share.is_likeliest(kind))) {
         rest_db -= share.db;
         steps.push(
             step(
@@ -301,7 +304,7 @@ fn heads(found: &[Share], side: usize, off: &Off, rest_db: &mut f64) -> Option<T
     let name = SIDES[side];
     let read_again = "(power off, tape away), look at pressure pad and head wear, and read again";
     let spacing = found.iter().find(|share| share.is(CauseKind::Spacing));
-    let open = found.iter().find(|share| share.may_be(CauseKind::Spacing));
+    let open = found.iter().find(|share| share.is_likeliest(CauseKind::Spacing));
     let text = match (spacing, open) {
         (Some(share), _) => {
             *rest_db -= share.db;
@@ -485,15 +488,19 @@ pub(crate) fn match_steps(bench: &Bench, db: f64, own_db: [f64; 2], off: &Off) -
         return steps;
     }
     if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
-        steps.push(step(Adjustment::PlaybackFirst, "check playback alone with a calibrated tape"));
+        // The one that is further off is the one to be turned.
+        let far = if own_db[weak].abs() >= own_db[1 - weak].abs() { weak } else { 1 - weak };
+        let (name, way) = (SIDES[far], if far == weak { Way::Down } else { Way::Up });
         steps.push(
             step(
                 Adjustment::Bias,
                 format!(
-                    "then bias or record equalisation of the {name} channel until both agree at {at} (now {by} apart)"
+                    "check playback alone with a calibrated tape, then bias or record equalisation of the {name} channel until \
+                     both agree at {at} (now {by} apart)"
                 ),
             )
-            .on(name),
+            .on(name)
+            .towards(way),
         );
     } else {
         steps.push(
