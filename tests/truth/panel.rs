@@ -264,7 +264,7 @@ fn draw(seed: u64) -> Drawn {
         // Of those that lift or lower the same treble, one is enough to be told.
         let alike = |taken: &str| {
             let treble = ["dirt", "equalisation", "trimmer", "gap", "bias", "record equalisation"];
-            *taken == kind
+            taken == kind
                 || (treble.contains(&taken) && treble.contains(&kind))
                 || (taken.ends_with("level") && kind.ends_with("level"))
         };
