@@ -124,14 +124,22 @@ fn name(finding: &Finding) -> String {
     }
 }
 
-/// What is said of both channels in the same words stands once.
+/// What is said of both channels in the same words, their names apart, stands once.
 fn alike_together(all: &mut Vec<WorkStep>) {
+    // The name of the step's own channel stands for itself.
+    let nameless = |work: &WorkStep| match work.step.channel.filter(|channel| channel.is_side()) {
+        Some(side) => work.step.text.replace(&format!(" {side}"), " left and right"),
+        None => work.step.text.clone(),
+    };
     let mut k = 0;
     while k < all.len() {
-        let same =
-            |other: &WorkStep| other.step.adjust == all[k].step.adjust && other.step.text == all[k].step.text;
+        let text = nameless(&all[k]);
+        let same = |other: &WorkStep| other.step.adjust == all[k].step.adjust && nameless(other) == text;
         if let Some(other) = (k + 1..all.len()).find(|&other| same(&all[other])) {
             let other = all.remove(other);
+            if other.step.text != all[k].step.text {
+                all[k].step.text = text;
+            }
             all[k].step.channel = Some(Channel::Both);
             all[k].findings.extend(other.findings);
         } else {

@@ -34,24 +34,32 @@ pub(in crate::show) fn work(work: &[WorkStep], findings: &[Finding]) -> Section 
 }
 
 /// What goes with the steps, or stands instead of them.
-fn note(work: &[WorkStep], findings: &[Finding]) -> &'static str {
+fn note(work: &[WorkStep], findings: &[Finding]) -> String {
     let any = |is: fn(&Finding) -> bool| findings.iter().any(is);
     if !work.is_empty() {
         let capture = any(|finding| finding.id == "capture" && finding.verdict == Verdict::Outside);
-        return if capture {
+        let note = if capture {
             "Then read the new return: on this one nothing else is to be turned."
         } else if work.iter().any(|work| !work.after.is_empty()) {
             "After each step that a later one names, record and read again: what is left may be gone."
         } else {
             "Then record and read again."
         };
+        return note.to_owned();
     }
+    let open = findings.iter().filter(|finding| finding.verdict == Verdict::CannotTell).count();
     if any(|finding| finding.verdict == Verdict::Outside) {
-        "Nothing is to be turned for what is outside: see the findings."
-    } else if any(|finding| matches!(finding.verdict, Verdict::Within | Verdict::Marginal)) {
-        "Nothing: no finding is outside its limit."
+        "Nothing is to be turned for what is outside: see the findings.".to_owned()
+    } else if open == findings.len() {
+        "Nothing can be said: nothing was judged. Each finding says how to find out.".to_owned()
+    } else if open == 0 {
+        "Nothing: every quantity was judged, and none is outside its limit.".to_owned()
     } else {
-        "Nothing can be said: nothing was judged. Each finding says how to find out."
+        format!(
+            "Nothing so far: what was judged is inside its limits. {open} of {} findings could not be judged; each says how to \
+             find out.",
+            findings.len()
+        )
     }
 }
 
