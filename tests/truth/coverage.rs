@@ -97,7 +97,7 @@ fn looked_at(played: &Played) -> Vec<(&'static str, Row)> {
 #[test]
 fn stated_uncertainties_are_true() {
     let recipe = Recipe::parse(include_str!("coverage.toml"), "tests/truth/coverage.toml").unwrap();
-    let all: Vec<(&'static str, Row)> = (0..u64::from(effort::of([8, 12, 200])))
+    let all: Vec<(&'static str, Row)> = (0..u64::from(effort::of([12, 12, 200])))
         .into_par_iter()
         .flat_map_iter(|seed| {
             let rates_hz = [44_100, 48_000, 96_000];
