@@ -13,6 +13,7 @@ mod read;
 mod rehearse;
 mod results;
 mod same_tape;
+mod served;
 mod skew;
 mod speed_from_length;
 mod transport_file;

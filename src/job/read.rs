@@ -2,6 +2,7 @@
 
 use super::error::ReadError;
 use super::rate::{Relabelled, find_slates};
+use super::served::served;
 use super::warnings::{broken_samples, no_slate_why, warn};
 use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source, check_rate};
 use crate::judge::{Limits, Reading, conclude};
@@ -225,7 +226,11 @@ fn measure_source(
     if measured.evidence.opposed == Some(true) {
         alignment.wiring.inverted[1] ^= true;
     }
-    reading.recipe = Some(RecipeId { name: timeline.name.clone(), code: format!("{code:04x}") });
+    reading.recipe = Some(RecipeId {
+        name: timeline.name.clone(),
+        code: format!("{code:04x}"),
+        serves: Some(served(&timeline)),
+    });
     describe_capture(&mut reading, &alignment);
     warn(&mut reading, &alignment, &found, facts, &measured);
     let Evidence { course, mut differences, .. } = measured.evidence;
@@ -298,7 +303,7 @@ fn unknown_recipe(
     code: u16,
     expected: String,
 ) -> ReadError {
-    reading.recipe = Some(RecipeId { name: "unknown".to_owned(), code: format!("{code:04x}") });
+    reading.recipe = Some(RecipeId { name: "unknown".to_owned(), code: format!("{code:04x}"), serves: None });
     reading.capture.slates_found = found.len() as u32;
     reading.capture.first_slate_s = first_slate(found, clock);
     reading.warnings.push(Warning::new(

@@ -6,7 +6,8 @@ use crate::judge::meaning::{Meaning, meaning, remedy};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::{careful, said};
 use crate::reading::{
-    Cause, Channel, Circumstances, Facts, Finding, RecordedOn, Remedy, TurnStep, Unit, Verdict, dead_channels,
+    Cause, Channel, Circumstances, Facts, Finding, RecordedOn, Remedy, Served, TurnStep, Unit, Untold,
+    Verdict, dead_channels,
 };
 
 /// What all judges look at.
@@ -56,6 +57,12 @@ impl<'a> Bench<'a> {
         self.reading.circumstances.recorded_on
     }
 
+    /// Whether the programme holds a part of any of these kinds; `None` where it is not known what was played.
+    pub(crate) fn in_programme(&self, kinds: &[Served]) -> Option<bool> {
+        let serves = self.reading.recipe.as_ref()?.serves.as_ref()?;
+        Some(kinds.is_empty() || kinds.iter().any(|kind| serves.contains(kind)))
+    }
+
     /// Starts a finding.
     pub(crate) fn case(&self, id: Id) -> Case {
         let row = id.row();
@@ -70,8 +77,9 @@ impl<'a> Bench<'a> {
             bounds: Bounds::within(f64::INFINITY),
             limit: None,
             meaning: row.meaning.map_or(OF_THE_RETURN, |quantity| meaning(quantity, told)),
+            in_programme: self.in_programme(row.served_by),
             figures: String::new(),
-            missing: String::new(),
+            missing: Untold::new("", ""),
             turn: vec![],
             remedies: row.meaning.and_then(|quantity| remedy(quantity, told)).into_iter().collect(),
             origin: self.recorded_on(),
@@ -154,10 +162,12 @@ pub(crate) struct Case {
     pub(crate) bounds: Bounds,
     pub(crate) limit: Option<String>,
     pub(crate) meaning: Meaning,
+    /// Whether the programme holds something for it.
+    pub(crate) in_programme: Option<bool>,
     /// The figures in plain words; a whole sentence without its full stop.
     pub(crate) figures: String,
-    /// Why there is no value and how to find out: `because; to find out: ...`.
-    pub(crate) missing: String,
+    /// Why there is no value and how to find out.
+    pub(crate) missing: Untold,
     /// What to turn if the value is outside, step by step.
     pub(crate) turn: Vec<TurnStep>,
     /// What can be told or given for more.
@@ -170,7 +180,8 @@ impl Case {
     /// The judged finding.
     pub(crate) fn finish(self) -> Finding {
         let verdict = self.verdict();
-        let why = self.why(verdict);
+        let untold = self.untold(verdict);
+        let why = self.why(verdict, untold.as_ref());
         let steps = if verdict == Verdict::Outside { careful(self.turn, self.origin) } else { vec![] };
         let turn = said(&steps, self.capture_is_bad);
         Finding {
@@ -184,6 +195,8 @@ impl Case {
             verdict,
             basis: self.meaning.basis(),
             why,
+            untold,
+            in_programme: self.in_programme,
             turn,
             // Nothing is to be turned on a capture that shows it wrongly.
             steps: if self.capture_is_bad { vec![] } else { steps },
@@ -203,10 +216,10 @@ impl Case {
         finding.verdict = Verdict::CannotTell;
         finding.turn = None;
         finding.steps.clear();
-        finding.why = format!(
-            "{figures}. Cannot tell, because no limit is known; to find out: give the service manual's ({})",
-            key.row().name
-        );
+        let untold =
+            Untold::new("no limit is known", format!("give the service manual's ({})", key.row().name));
+        finding.why = format!("{figures}. C{}", &untold.why()[1..]);
+        finding.untold = Some(untold);
         finding.remedies.push(Remedy::GiveLimit { key: key.row().name.to_owned() });
         finding
     }
@@ -219,30 +232,36 @@ impl Case {
         }
     }
 
-    fn why(&self, verdict: Verdict) -> String {
-        if let Meaning::CannotTell { because, find_out } = &self.meaning {
-            return format!("cannot tell, because {because}; to find out: {find_out}");
+    /// Why there is no verdict.
+    fn untold(&self, verdict: Verdict) -> Option<Untold> {
+        if let Meaning::CannotTell { because, find_out } = self.meaning {
+            Some(Untold::new(because, find_out))
+        } else if self.value.is_none() {
+            Some(self.missing.clone())
+        } else if self.uncertainty.is_none() {
+            Some(Untold::new("the uncertainty is not known", "record a longer return"))
+        } else if verdict == Verdict::CannotTell {
+            Some(Untold::new(
+                "the uncertainty is wider than the limit",
+                "record again with more level, or a longer return",
+            ))
+        } else {
+            None
         }
-        if self.value.is_none() {
-            return format!("cannot tell, because {}", self.missing);
-        }
-        if self.uncertainty.is_none() {
-            return format!(
-                "cannot tell, because the uncertainty is not known; to find out: record a longer return. {}",
-                self.figures
-            );
-        }
-        match verdict {
-            Verdict::CannotTell => format!(
-                "cannot tell, because the uncertainty is wider than the limit; to find out: record again with more \
-                 level, or a longer return. {}",
-                self.figures
-            ),
-            Verdict::Marginal => format!("{}; closer to the limit than the uncertainty", self.figures),
-            Verdict::Outside if self.origin == Some(RecordedOn::Loopback) => {
+    }
+
+    fn why(&self, verdict: Verdict, untold: Option<&Untold>) -> String {
+        let of_the_figures = self.value.is_some() && !matches!(self.meaning, Meaning::CannotTell { .. });
+        match (untold, verdict) {
+            (Some(untold), _) if of_the_figures => format!("{}. {}", untold.why(), self.figures),
+            (Some(untold), _) => untold.why(),
+            (None, Verdict::Marginal) => {
+                format!("{}; closer to the limit than the uncertainty", self.figures)
+            }
+            (None, Verdict::Outside) if self.origin == Some(RecordedOn::Loopback) => {
                 format!("{}; this is the sound card's own, not a deck's", self.figures)
             }
-            _ => self.figures.clone(),
+            (None, _) => self.figures.clone(),
         }
     }
 }

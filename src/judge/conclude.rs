@@ -4,9 +4,10 @@ use crate::judge::Limits;
 use crate::judge::causes::causes;
 use crate::judge::meaning::meanings;
 use crate::judge::order::judge;
+use crate::judge::work::lists::{not_judged, settled};
 use crate::judge::work::turns::work;
 use crate::measure::{self, TransportNumbers, line_parts};
-use crate::reading::{Cause, Facts, Finding, QuantityMeaning, Unexplained, WorkStep};
+use crate::reading::{Cause, Facts, Finding, NotJudged, QuantityMeaning, Settled, Unexplained, WorkStep};
 use crate::trade::Medium;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -42,6 +43,12 @@ pub struct Concluded {
     /// What is to be done, in the order of work; empty where nothing is outside its limit.
     #[serde(default)]
     pub work: Vec<WorkStep>,
+    /// What was judged and is right now, in the order of work.
+    #[serde(default)]
+    pub settled: Vec<Settled>,
+    /// What could not be judged, and what it takes.
+    #[serde(default)]
+    pub not_judged: Vec<NotJudged>,
     /// What each quantity can mean under the circumstances, measured or not.
     #[serde(default)]
     pub meanings: Vec<QuantityMeaning>,
@@ -78,6 +85,8 @@ impl Reading {
             unexplained: vec![],
             findings: vec![],
             work: vec![],
+            settled: vec![],
+            not_judged: vec![],
             meanings,
         })
     }
@@ -111,9 +120,9 @@ pub(crate) fn follow(
     limits: &Limits,
 ) -> Reading {
     let findings = judge(&facts, &causes, limits);
-    let work = work(&findings);
+    let (work, settled, not_judged) = (work(&findings), settled(&findings), not_judged(&findings));
     let meanings = meanings(&facts.circumstances);
-    Reading(Concluded { facts, causes, unexplained, findings, work, meanings })
+    Reading(Concluded { facts, causes, unexplained, findings, work, settled, not_judged, meanings })
 }
 
 /// Unit tests make up readings.

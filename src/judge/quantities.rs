@@ -5,7 +5,7 @@
 //! [`common_practice`]. Which file makes a finding stands in `order.rs`.
 
 use crate::judge::meaning::Quantity;
-use crate::reading::Unit;
+use crate::reading::{Served, Unit};
 use crate::trade::common_practice::{self as practice, Bound, DeckClass, PracticeLimit};
 
 /// What is judged.
@@ -60,6 +60,8 @@ pub struct Judged {
     pub unit: Unit,
     /// Its row in the table of meanings; `None`: it is of the return itself.
     pub meaning: Option<Quantity>,
+    /// Parts of a programme that it is measured from: any of these.
+    pub served_by: &'static [Served],
     /// What it is judged by.
     pub limits: &'static [Key],
 }
@@ -68,19 +70,29 @@ pub struct Judged {
 pub static QUANTITIES: [Judged; 17] = {
     use Id::*;
     use Quantity as Q;
+    use Served as S;
     use Unit::*;
     [
         of_the_return(Capture, "capture", "the recording itself", Dbfs),
         of_the_return(Wiring, "wiring", "wiring", Db),
-        row(Speed, "speed", "tape speed", Percent, Q::SpeedError, &[Key::Speed]),
-        row(Flutter, "flutter", "flutter", Percent, Q::Flutter, &[Key::FlutterQuasiPeak, Key::FlutterRms]),
-        row(Azimuth, "azimuth", "azimuth", Us, Q::Azimuth, &[Key::AzimuthPhase]),
+        row(Speed, "speed", "tape speed", Percent, Q::SpeedError, &[S::Flutter], &[Key::Speed]),
+        row(
+            Flutter,
+            "flutter",
+            "flutter",
+            Percent,
+            Q::Flutter,
+            &[S::Flutter],
+            &[Key::FlutterQuasiPeak, Key::FlutterRms],
+        ),
+        row(Azimuth, "azimuth", "azimuth", Us, Q::Azimuth, &[S::Azimuth, S::Response], &[Key::AzimuthPhase]),
         row(
             PlaybackResponse,
             "playback-response",
             "playback response",
             Db,
             Q::PlaybackResponse,
+            &[S::Response],
             &[
                 Key::Response,
                 Key::ResponseFrom,
@@ -98,32 +110,67 @@ pub static QUANTITIES: [Judged; 17] = {
             "playback equalisation",
             Us,
             Q::PlaybackResponse,
+            &[S::Injection],
             &[Key::HighTimeConstant, Key::LowTimeConstant],
         ),
-        row(ChannelMatch, "channel-match", "left against right", Db, Q::ChannelMatch, &[Key::ChannelMatch]),
+        row(
+            ChannelMatch,
+            "channel-match",
+            "left against right",
+            Db,
+            Q::ChannelMatch,
+            &[S::Level],
+            &[Key::ChannelMatch],
+        ),
         row(
             PlaybackLevel,
             "playback-level",
             "playback level",
             Db,
             Q::PlaybackLevel,
+            &[S::Level],
             &[Key::PlaybackLevel, Key::PlaybackLevelTarget],
         ),
-        row(RecordLevel, "record-level", "record level", Db, Q::Recording, &[Key::RecordLevel]),
-        row(Bias, "bias", "bias", Db, Q::Recording, &[Key::BiasPair]),
+        row(
+            RecordLevel,
+            "record-level",
+            "record level",
+            Db,
+            Q::Recording,
+            &[S::Level, S::Bias],
+            &[Key::RecordLevel],
+        ),
+        row(Bias, "bias", "bias", Db, Q::Recording, &[S::Bias, S::BiasSweep, S::Response], &[Key::BiasPair]),
         row(
             RecordEqualisation,
             "record-equalisation",
             "record equalisation",
             Db,
             Q::Recording,
+            &[S::BiasSweep],
             &[Key::BiasPair],
         ),
-        row(Noise, "noise", "noise", Db, Q::Noise, &[Key::Noise]),
-        row(Hum, "hum", "hum", Db, Q::Noise, &[Key::Hum]),
-        row(Distortion, "distortion", "distortion", Percent, Q::Recording, &[Key::ThirdHarmonic]),
-        row(Saturation, "saturation", "saturation", Db, Q::Recording, &[Key::TrebleMaxOutput]),
-        row(Separation, "separation", "separation", Db, Q::Separation, &[Key::Separation]),
+        row(Noise, "noise", "noise", Db, Q::Noise, &[S::Noise], &[Key::Noise]),
+        row(Hum, "hum", "hum", Db, Q::Noise, &[S::Noise], &[Key::Hum]),
+        row(
+            Distortion,
+            "distortion",
+            "distortion",
+            Percent,
+            Q::Recording,
+            &[S::Distortion, S::Saturation],
+            &[Key::ThirdHarmonic],
+        ),
+        row(
+            Saturation,
+            "saturation",
+            "saturation",
+            Db,
+            Q::Recording,
+            &[S::Saturation],
+            &[Key::TrebleMaxOutput],
+        ),
+        row(Separation, "separation", "separation", Db, Q::Separation, &[S::Separation], &[Key::Separation]),
     ]
 };
 
@@ -133,13 +180,14 @@ const fn row(
     words: &'static str,
     unit: Unit,
     meaning: Quantity,
+    served_by: &'static [Served],
     limits: &'static [Key],
 ) -> Judged {
-    Judged { id, name, words, unit, meaning: Some(meaning), limits }
+    Judged { id, name, words, unit, meaning: Some(meaning), served_by, limits }
 }
 
 const fn of_the_return(id: Id, name: &'static str, words: &'static str, unit: Unit) -> Judged {
-    Judged { id, name, words, unit, meaning: None, limits: &[] }
+    Judged { id, name, words, unit, meaning: None, served_by: &[], limits: &[] }
 }
 
 /// The row of the finding with this name; `None` if there is none.

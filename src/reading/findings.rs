@@ -45,6 +45,12 @@ pub struct Finding {
     pub basis: String,
     /// Why the verdict is so, in words a technician can act on.
     pub why: String,
+    /// Why there is no verdict, and what would bring one; `null` where there is a verdict.
+    #[serde(default)]
+    pub untold: Option<Untold>,
+    /// Whether the programme holds something for it; `null` where it is not known what was played.
+    #[serde(default)]
+    pub in_programme: Option<bool>,
     /// Which adjustment, which way, about how much; `null` where nothing is to be turned. The texts of `steps` in one.
     pub turn: Option<String>,
     /// The turn, step by step; empty where nothing is to be turned.
@@ -53,6 +59,57 @@ pub struct Finding {
     /// Findings (`id`) that are outside and that this value depends on: to be put right first.
     #[serde(default)]
     pub rests_on: Vec<String>,
+    /// What can be told or given so that a new reading of the same return says more.
+    #[serde(default)]
+    pub remedies: Vec<Remedy>,
+}
+
+/// Why something cannot be told, and how to find out.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Untold {
+    /// Why; completes "cannot tell, because ...".
+    pub because: String,
+    /// What to do for it, verb first.
+    pub find_out: String,
+}
+
+impl Untold {
+    /// From two halves of a sentence, each without its full stop.
+    pub fn new(because: impl Into<String>, find_out: impl Into<String>) -> Self {
+        Self { because: because.into(), find_out: find_out.into() }
+    }
+
+    /// Both in one sentence.
+    pub fn why(&self) -> String {
+        format!("cannot tell, because {}; to find out: {}", self.because, self.find_out)
+    }
+}
+
+/// What was judged and is right now.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Settled {
+    /// The finding, as `id` or `id channel`.
+    pub finding: String,
+    /// `within` or `marginal`.
+    pub verdict: Verdict,
+    /// Value, uncertainty and unit are the finding's.
+    pub value: Option<f64>,
+    /// Expanded uncertainty (k = 2) in `unit`.
+    pub uncertainty: Option<f64>,
+    /// Unit of both.
+    pub unit: Unit,
+}
+
+/// What could not be judged, for one reason.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct NotJudged {
+    /// The findings, as `id` or `id channel`, in the order of work.
+    pub findings: Vec<String>,
+    /// Why.
+    #[serde(flatten)]
+    pub untold: Untold,
+    /// Whether the programme holds something for it; `null` where it is not known what was played.
+    pub in_programme: Option<bool>,
     /// What can be told or given so that a new reading of the same return says more.
     #[serde(default)]
     pub remedies: Vec<Remedy>,

@@ -25,6 +25,41 @@ pub struct RecipeId {
     pub name: String,
     /// What the slate carried, as four hexadecimal digits.
     pub code: String,
+    /// What its parts are for, each once; `null` where the recipe is not known.
+    #[serde(default)]
+    pub serves: Option<Vec<Served>>,
+}
+
+/// What a part of a programme is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Served {
+    /// Level against the programme.
+    Level,
+    /// Response.
+    Response,
+    /// Azimuth and its wander.
+    Azimuth,
+    /// Flutter and speed.
+    Flutter,
+    /// Noise of the deck.
+    Noise,
+    /// Harmonics and difference tones.
+    Distortion,
+    /// What happens near saturation.
+    Saturation,
+    /// Leakage between the channels.
+    Separation,
+    /// Bias and record level, in rounds.
+    Bias,
+    /// Bias in steps.
+    BiasSweep,
+    /// Noise reduction, in and out.
+    NoiseReduction,
+    /// What erasing leaves.
+    Erasing,
+    /// The playback amplifier, without a tape.
+    Injection,
 }
 
 /// The recording itself.

@@ -46,7 +46,9 @@ pub use comparison::{
 };
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
 pub use file_time::{FileClock, FileTime};
-pub use findings::{Adjustment, Finding, QuantityMeaning, TurnStep, Verdict, Way, WorkStep};
+pub use findings::{
+    Adjustment, Finding, NotJudged, QuantityMeaning, Settled, TurnStep, Untold, Verdict, Way, WorkStep,
+};
 pub use found::{Found, FoundKind, NominalBy, TapeSection};
 pub use job_sheet::{
     AtHand, AttachedReading, HandLimit, HandReadings, HandValue, JOB_FORMAT, JobCircumstances, JobDeck,
@@ -55,7 +57,7 @@ pub use job_sheet::{
 pub use level_tone::{dead_channels, level_tone};
 pub use measured::{
     Azimuth, Capture, Dropout, Flutter, FlutterFigures, FlutterLine, FlutterSpread, FlutterStretch, Level,
-    Made, PhasePoint, RecipeId, Response, ResponsePoint, Speed, SpeedAgainstTime,
+    Made, PhasePoint, RecipeId, Response, ResponsePoint, Served, Speed, SpeedAgainstTime,
 };
 pub use noise::{Mains, Noise, Origin, SilenceBand, SilentPart};
 pub use remedy::Remedy;

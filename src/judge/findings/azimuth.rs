@@ -4,7 +4,7 @@ use crate::judge::case::{Bench, Bounds, plain};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
 use crate::reading::figures::UnitKind;
-use crate::reading::{Adjustment, Finding, Heads, RecordedOn};
+use crate::reading::{Adjustment, Finding, Heads, RecordedOn, Untold};
 use crate::trade::common_practice::AZIMUTH_PHASE_HZ;
 
 /// Phase that a delay of 1 us makes at the frequency of the limit (10 kHz), degrees.
@@ -21,16 +21,16 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         plain(limit.value),
         limit.basis
     ));
-    case.missing =
-        "no delay between the channels could be fitted; to find out: record a programme with stepped tones \
-                    on both channels"
-            .to_owned();
+    case.missing = Untold::new(
+        "no delay between the channels could be fitted",
+        "record a programme with stepped tones on both channels",
+    );
     if bench.reading.capture.mono {
-        case.missing = "both channels carry the same signal; to find out: record in stereo".to_owned();
+        case.missing = Untold::new("both channels carry the same signal", "record in stereo");
         return case.finish();
     }
     if bench.dead.contains(&true) {
-        case.missing = "one channel is dead; to find out: put the wiring right and record again".to_owned();
+        case.missing = Untold::new("one channel is dead", "put the wiring right and record again");
         return case.finish();
     }
     let Some(azimuth) = &bench.reading.azimuth else { return case.finish() };

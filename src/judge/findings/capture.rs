@@ -112,6 +112,8 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         verdict,
         basis: "absolute: the file itself".to_owned(),
         why,
+        untold: None,
+        in_programme: Some(true),
         turn: said(&steps, false),
         steps,
         rests_on: vec![],

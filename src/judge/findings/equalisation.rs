@@ -5,7 +5,7 @@ use crate::judge::case::{Bench, Bounds, SIDES, plain};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
 use crate::reading::figures::{UnitKind, frequency};
-use crate::reading::{Adjustment, Amplifier, AmplifierPosition, FedInto, Finding, Verdict};
+use crate::reading::{Adjustment, Amplifier, AmplifierPosition, FedInto, Finding, Untold, Verdict};
 
 /// Where to look, with the caution that goes with it.
 const CAUTION: &str = "An open deck on mains can kill: isolating supply, one hand away";
@@ -44,11 +44,11 @@ fn high(bench: &Bench, amplifier: &Amplifier, position: &AmplifierPosition, side
     case.bounds = Bounds::between(nominal_us * (1.0 - share), nominal_us * (1.0 + share));
     case.limit = Some(limit_words(nominal_us, tolerance));
     case.missing = match (&position.why[side], bench.dead[side]) {
-        (_, true) => "the channel is dead; to find out: put the wiring right and inject again".to_owned(),
+        (_, true) => Untold::new("the channel is dead", "put the wiring right and inject again"),
         (Some(why), _) => {
-            format!("{why}; to find out: inject with more level, and look at the response first")
+            Untold::new(format!("{why}"), "inject with more level, and look at the response first")
         }
-        (None, _) => "nothing was fitted; to find out: inject into the deck itself".to_owned(),
+        (None, _) => Untold::new("nothing was fitted", "inject into the deck itself"),
     };
     let (Some(us), Some(uncertainty_us)) = (position.high_us[side], position.high_uncertainty_us[side])
     else {
@@ -144,8 +144,7 @@ fn low(bench: &Bench, amplifier: &Amplifier, side: usize) -> Finding {
     let share = tolerance.value / 100.0;
     case.bounds = Bounds::between(nominal_us * (1.0 - share), nominal_us * (1.0 + share));
     case.limit = Some(limit_words(nominal_us, tolerance));
-    case.missing =
-        "the low tones do not tell it; to find out: inject with more level and less hum".to_owned();
+    case.missing = Untold::new("the low tones do not tell it", "inject with more level and less hum");
     let best = amplifier.positions.iter().filter_map(told).min_by(|a, b| a.1.total_cmp(&b.1));
     if let Some((us, uncertainty_us)) = best {
         case.value = Some(us);

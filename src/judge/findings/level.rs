@@ -4,9 +4,18 @@ use crate::judge::case::{Bench, Bounds, SIDES, plain};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
 use crate::reading::figures::{UnitKind, frequency};
-use crate::reading::{Adjustment, Channel, Finding, Level, RecordedOn, Unit, Way, level_tone};
+use crate::reading::{Adjustment, Channel, Finding, Level, RecordedOn, Unit, Untold, Way, level_tone};
 
-const NO_TONE: &str = "no level tone was found; to find out: record a programme with a level tone";
+fn no_tone() -> Untold {
+    Untold::new("no level tone was found", "record a programme with a level tone")
+}
+
+fn trimmed_meanwhile() -> Untold {
+    Untold::new(
+        "levels were trimmed while this was recorded",
+        "see record-level, then record a programme during which nothing is turned",
+    )
+}
 
 /// What comes before any turn of a playback trimmer; empty where the tape is not the deck's own.
 fn playback_alone_first(bench: &Bench) -> &'static str {
@@ -32,19 +41,15 @@ pub(crate) fn channel_match(bench: &Bench) -> Vec<Finding> {
     case.channel = Some(Channel::Both);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("at most {} dB apart at the level tone ({})", plain(limit.value), limit.basis));
-    case.missing = NO_TONE.to_owned();
+    case.missing = no_tone();
     if bench.reading.capture.mono || bench.dead.contains(&true) {
         case.missing =
-            "there are not two channels to compare; to find out: put the wiring right and record again"
-                .to_owned();
+            Untold::new("there are not two channels to compare", "put the wiring right and record again");
         return vec![case.finish()];
     }
     if !bench.reading.rounds.is_empty() {
         // What the level tone before the rounds said is no longer how the deck stands.
-        case.missing =
-            "levels were trimmed while this was recorded; to find out: see record-level, then record a \
-                        programme during which nothing is turned"
-                .to_owned();
+        case.missing = trimmed_meanwhile();
         return vec![case.finish()];
     }
     if let Some((tone, db)) =
@@ -105,19 +110,27 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
     });
     let tone = level_tone(&bench.reading.level);
     let level = tone.and_then(|tone| Some((tone, tone.return_dbfs[side]?)));
-    case.missing = NO_TONE.to_owned();
+    case.missing = no_tone();
     if bench.dead[side] {
-        case.missing = "the channel is dead; to find out: put the wiring right and record again".to_owned();
+        case.missing = Untold::new("the channel is dead", "put the wiring right and record again");
+        return case.finish();
+    }
+    if !bench.reading.rounds.is_empty() {
+        // The level tone before the rounds is no longer how the deck stands.
+        case.in_programme = Some(false);
+        case.missing = trimmed_meanwhile();
         return case.finish();
     }
     let Some((tone, return_dbfs)) = level else { return case.finish() };
     let Some(target) = target.map(|target| target.value) else {
-        case.missing = format!(
-            "not told which level in the return is the deck's standard (level tone {} came back at {}); to find \
-             out: note the service manual's line output voltage with this tone and give its level as \
+        case.missing = Untold::new(
+            format!(
+                "not told which level in the return is the deck's standard (level tone {} came back at {})",
+                frequency(tone.hz),
+                UnitKind::Dbfs.of(return_dbfs, tone.uncertainty_db)
+            ),
+            "note the service manual's line output voltage with this tone and give its level as \
              playback_level_target_dbfs in a limits file",
-            frequency(tone.hz),
-            UnitKind::Dbfs.of(return_dbfs, tone.uncertainty_db)
         );
         return case.finish();
     };

@@ -4,9 +4,11 @@ use crate::judge::case::{Bench, Bounds, SIDES, plain};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
 use crate::reading::figures::UnitKind;
-use crate::reading::{Adjustment, Finding, Mains, Noise, Origin};
+use crate::reading::{Adjustment, Finding, Mains, Noise, Origin, Untold};
 
-const NO_SILENCE: &str = "no silent part was found; to find out: record a programme with a silence";
+fn no_silence() -> Untold {
+    Untold::new("no silent part was found", "record a programme with a silence")
+}
 
 /// A-weighted noise, one finding a channel.
 pub(crate) fn noise(bench: &Bench) -> Vec<Finding> {
@@ -17,7 +19,7 @@ pub(crate) fn noise(bench: &Bench) -> Vec<Finding> {
             case.channel = Some(SIDES[side]);
             case.bounds = Bounds::below(limit.value);
             case.limit = Some(format!("at most {} dB A-weighted ({})", plain(limit.value), limit.basis));
-            case.missing = NO_SILENCE.to_owned();
+            case.missing = no_silence();
             if let Some(noise) = &bench.reading.noise {
                 case.value = noise.a_weighted_db[side];
                 case.uncertainty = noise.uncertainty_db[side];
@@ -49,7 +51,7 @@ pub(crate) fn hum(bench: &Bench) -> Vec<Finding> {
             case.channel = Some(SIDES[side]);
             case.bounds = Bounds::below(limit.value);
             case.limit = Some(format!("at most {} dB ({})", plain(limit.value), limit.basis));
-            case.missing = NO_SILENCE.to_owned();
+            case.missing = no_silence();
             let Some(noise) = &bench.reading.noise else { return case.finish() };
             // No line stands out: hum is below the noise in which it was looked for.
             let Some(mains) = &noise.mains else {

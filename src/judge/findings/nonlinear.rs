@@ -4,7 +4,7 @@ use crate::judge::case::{Bench, Bounds, SIDES, plain};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
 use crate::reading::figures::{UnitKind, frequency, programme_level};
-use crate::reading::{Adjustment, Distortion, DistortionStep, Finding, Saturation};
+use crate::reading::{Adjustment, Distortion, DistortionStep, Finding, Saturation, Untold};
 
 /// A step this far from 0 dB does not stand for the reference level, dB.
 const NEAR_0_DB: f64 = 1.5;
@@ -21,8 +21,10 @@ fn at_reference(distortion: &Distortion) -> Option<&DistortionStep> {
 pub(crate) fn distortion(bench: &Bench) -> Vec<Finding> {
     let Some(distortion) = &bench.reading.distortion else {
         let mut case = bench.case(Id::Distortion);
-        case.missing = "no tones in steps of level were found; to find out: record the programme saturation on this deck"
-            .to_owned();
+        case.missing = Untold::new(
+            "no tones in steps of level were found",
+            "record the programme saturation on this deck",
+        );
         return vec![case.finish()];
     };
     (0..2).map(|side| one_distortion(bench, distortion, side)).collect()
@@ -37,10 +39,10 @@ fn one_distortion(bench: &Bench, distortion: &Distortion, side: usize) -> Findin
         case.limit =
             Some(format!("third harmonic at 0 dB at most {} % ({})", plain(limit.value), limit.basis));
     }
-    case.missing =
-        "the third harmonic at the reference level cannot be told from noise or hum, or the tone was not \
-                    found; to find out: record with more level, or a longer tone"
-            .to_owned();
+    case.missing = Untold::new(
+        "the third harmonic at the reference level cannot be told from noise or hum, or the tone was not found",
+        "record with more level, or a longer tone",
+    );
     let maximum = match (distortion.k3_3percent_at_db[side], &distortion.k3_3percent_why[side]) {
         (Some(db), _) => {
             let output = distortion.k3_3percent_output_db[side]
@@ -58,7 +60,7 @@ fn one_distortion(bench: &Bench, distortion: &Distortion, side: usize) -> Findin
     };
     let Some(at) = at_reference(distortion) else {
         case.missing =
-            format!("there is no step near 0 dB; to find out: record the programme saturation. {maximum}");
+            Untold::new("there is no step near 0 dB", format!("record the programme saturation. {maximum}"));
         return case.finish();
     };
     let tone = frequency(at.hz);
@@ -107,9 +109,10 @@ pub(crate) fn saturation(bench: &Bench) -> Vec<Finding> {
     let found = bench.reading.saturation.as_ref().and_then(|saturation| Some((saturation, saturation.hz?)));
     let Some((saturation, hz)) = found else {
         let mut case = bench.case(Id::Saturation);
-        case.missing =
-            "no high tones in steps of level were found; to find out: record the programme saturation on this deck"
-                .to_owned();
+        case.missing = Untold::new(
+            "no high tones in steps of level were found",
+            "record the programme saturation on this deck",
+        );
         return vec![case.finish()];
     };
     (0..2).map(|side| one_saturation(bench, saturation, hz, side)).collect()
@@ -129,7 +132,7 @@ fn one_saturation(bench: &Bench, saturation: &Saturation, hz: f64, side: usize) 
         ));
     }
     let why = saturation.max_output_why[side].as_deref().unwrap_or("the tones were not found");
-    case.missing = format!("{why}; to find out: record steps that go further up, or with less noise");
+    case.missing = Untold::new(format!("{why}"), "record steps that go further up, or with less noise");
     case.value = saturation.max_output_db[side];
     case.uncertainty = saturation.max_output_uncertainty_db[side];
     if let (Some(db), Some(at_db)) = (case.value, saturation.max_output_at_db[side]) {

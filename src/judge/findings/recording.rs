@@ -7,7 +7,7 @@ use crate::judge::work::response_steps::Off;
 use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
 use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{
-    Adjustment, BiasPair, BiasSweep, Channel, FileClock, Finding, Pair, Remedy, TapeType, Unit, Way,
+    Adjustment, BiasPair, BiasSweep, Channel, FileClock, Finding, Pair, Remedy, TapeType, Unit, Untold, Way,
     level_tone,
 };
 
@@ -50,8 +50,9 @@ pub(crate) fn record_level(bench: &Bench) -> Vec<Finding> {
     findings
 }
 
-const NO_LEVEL: &str =
-    "no level tone that this deck recorded was found; to find out: record the recipe record-trim";
+fn no_level() -> Untold {
+    Untold::new("no level tone that this deck recorded was found", "record the recipe record-trim")
+}
 
 fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Finding {
     let limit = bench.limits.of(Key::RecordLevel);
@@ -59,16 +60,18 @@ fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Find
     case.channel = Some(SIDES[side]);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("+-{} dB against the target ({})", plain(limit.value), limit.basis));
-    case.missing = NO_LEVEL.to_owned();
+    case.missing = no_level();
     let found = latest.and_then(|latest| Some((latest, latest.reference_dbfs[side]?)));
     let Some((latest, dbfs)) = found else { return case.finish() };
     let Some(target) = bench.limits.get(Key::PlaybackLevelTarget) else {
-        case.missing = format!(
-            "not told which level in the return is the deck's standard ({}: {} for 0 dB); to find out: with three \
-             heads read the level tone with the monitor switch at source, with two heads take what a calibrated level \
-             tape gives, and give that as playback_level_target_dbfs in a limits file",
-            latest.what,
-            UnitKind::Dbfs.of(dbfs, latest.uncertainty_db)
+        case.missing = Untold::new(
+            format!(
+                "not told which level in the return is the deck's standard ({}: {} for 0 dB)",
+                latest.what,
+                UnitKind::Dbfs.of(dbfs, latest.uncertainty_db)
+            ),
+            "with three heads read the level tone with the monitor switch at source, with two heads take what a \
+             calibrated level tape gives, and give that as playback_level_target_dbfs in a limits file",
         );
         return case.finish();
     };
@@ -97,7 +100,7 @@ fn left_against_right(bench: &Bench, latest: Option<&Latest>) -> Finding {
     case.channel = Some(Channel::Both);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("at most {} dB apart ({})", plain(limit.value), limit.basis));
-    case.missing = NO_LEVEL.to_owned();
+    case.missing = no_level();
     let found = latest.and_then(|latest| Some((latest, latest.difference_db?)));
     let Some((latest, db)) = found else { return case.finish() };
     let uncertainty = latest.uncertainty_db * std::f64::consts::SQRT_2;
@@ -194,8 +197,7 @@ fn pair_case(bench: &Bench, id: Id, side: usize) -> Case {
 
 fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) -> Finding {
     case.missing =
-        "no pair of a low and a high tone at -20 dB was found; to find out: record the recipe record-trim"
-            .to_owned();
+        Untold::new("no pair of a low and a high tone at -20 dB was found", "record the recipe record-trim");
     let last = pairs
         .iter()
         .rev()
@@ -242,10 +244,9 @@ fn stepped(mut case: Case, sweep: &BiasSweep, pairs: &[&BiasPair], side: usize) 
         ),
         _ => String::new(),
     };
-    case.missing = format!(
-        "the bias was stepped through in this recording{place}; to find out: turn the {} trimmer to that round's place \
-         and record the recipe record-trim",
-        SIDES[side]
+    case.missing = Untold::new(
+        format!("the bias was stepped through in this recording{place}"),
+        format!("turn the {} trimmer to that round's place and record the recipe record-trim", SIDES[side]),
     );
     case.finish()
 }
@@ -272,25 +273,26 @@ fn between_rounds(pairs: &[&BiasPair], side: usize, round: f64, uncertainty: f64
 
 fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
     let mut case = pair_case(bench, Id::RecordEqualisation, side);
-    case.missing =
-        "one setting of the bias cannot tell bias from record equalisation; to find out: record the \
-                    recipe bias-sweep"
-            .to_owned();
+    case.missing = Untold::new(
+        "one setting of the bias cannot tell bias from record equalisation",
+        "record the recipe bias-sweep",
+    );
     let Some(sweep) = &bench.reading.bias_sweep else { return case.finish() };
     let peak = sweep.peaks.iter().find(|peak| peak.hz == sweep.low_hz);
     let place = peak.and_then(|peak| peak.round[side].zip(peak.uncertainty_rounds[side]));
     let Some((peak_round, peak_uncertainty)) = place else {
-        case.missing =
-            "the sweep shows no peak of the low tone's sensitivity; to find out: record the recipe \
-                        bias-sweep again over a wider range of the trimmer"
-                .to_owned();
+        case.missing = Untold::new(
+            "the sweep shows no peak of the low tone's sensitivity",
+            "record the recipe bias-sweep again over a wider range of the trimmer",
+        );
         return case.finish();
     };
     let Some((at_peak_db, at_peak_uncertainty)) = between_rounds(pairs, side, peak_round, peak_uncertainty)
     else {
-        case.missing = "the pairs of tones beside the low tone's peak of sensitivity were not measured; to find out: record \
-                        the recipe bias-sweep again"
-            .to_owned();
+        case.missing = Untold::new(
+            "the pairs of tones beside the low tone's peak of sensitivity were not measured",
+            "record the recipe bias-sweep again",
+        );
         return case.finish();
     };
     let least = sweep.lowest_k3_round[side].zip(sweep.lowest_k3_uncertainty_rounds[side]);
@@ -306,13 +308,14 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
             (peak_round + share * (round - peak_round), "the balance of both tones", 0.0, at_peak_uncertainty)
         }
         None if at_peak_db > 0.0 => {
-            case.missing = format!(
-                "at the low tone's peak of sensitivity {} minus {} is {}, which more bias may take away, and no least of the \
-                 third harmonic says how much of it there may be; to find out: record the recipe bias-sweep again over a \
-                 wider range of the trimmer",
-                frequency(pairs.first().map_or(0.0, |pair| pair.high_hz)),
-                frequency(sweep.low_hz),
-                UnitKind::Db.of(at_peak_db, at_peak_uncertainty).signed()
+            case.missing = Untold::new(
+                format!(
+                    "at the low tone's peak of sensitivity {} minus {} is {}, which more bias may take away, and no least of the third harmonic says how much of it there may be",
+                    frequency(pairs.first().map_or(0.0, |pair| pair.high_hz)),
+                    frequency(sweep.low_hz),
+                    UnitKind::Db.of(at_peak_db, at_peak_uncertainty).signed()
+                ),
+                "record the recipe bias-sweep again over a wider range of the trimmer",
             );
             return case.finish();
         }

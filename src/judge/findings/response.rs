@@ -5,7 +5,7 @@ use crate::judge::limits::ResponseLimit;
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::response_steps::{Off, match_steps, shares_in_words, steps};
 use crate::reading::figures::{UnitKind, frequency};
-use crate::reading::{Channel, Finding, RecordedOn, Response, ResponsePoint, Verdict};
+use crate::reading::{Channel, Finding, RecordedOn, Response, ResponsePoint, Served, Untold, Verdict};
 
 /// The points to judge: steps, or the sweep, or noise, whichever comes first and is not empty.
 fn points(response: &Response) -> (&'static str, &[ResponsePoint]) {
@@ -61,12 +61,12 @@ fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&
         frequency(limit.to_hz),
         limit.basis
     ));
-    case.missing =
-        "no response was measured in this band; to find out: record a programme with stepped tones or a \
-                    sweep"
-            .to_owned();
+    case.missing = Untold::new(
+        "no response was measured in this band",
+        "record a programme with stepped tones or a sweep",
+    );
     if bench.dead[side] {
-        case.missing = "the channel is dead; to find out: put the wiring right and record again".to_owned();
+        case.missing = Untold::new("the channel is dead", "put the wiring right and record again");
         return case.finish();
     }
     let Some(response) = &bench.reading.response else { return case.finish() };
@@ -111,6 +111,7 @@ pub(crate) fn channel_match(bench: &Bench) -> Finding {
     let band = bench.limits.response(bench.circumstances());
     let mut case = bench.case(Id::ChannelMatch);
     case.kind = Some("response");
+    case.in_programme = bench.in_programme(&[Served::Response]);
     case.channel = Some(Channel::Both);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!(
@@ -120,14 +121,13 @@ pub(crate) fn channel_match(bench: &Bench) -> Finding {
         frequency(band.to_hz),
         limit.basis
     ));
-    case.missing =
-        "the two responses were not both measured in this band; to find out: record a programme with \
-                    stepped tones or a sweep on both channels"
-            .to_owned();
+    case.missing = Untold::new(
+        "the two responses were not both measured in this band",
+        "record a programme with stepped tones or a sweep on both channels",
+    );
     if bench.reading.capture.mono || bench.dead.contains(&true) {
         case.missing =
-            "there are not two channels to compare; to find out: put the wiring right and record again"
-                .to_owned();
+            Untold::new("there are not two channels to compare", "put the wiring right and record again");
         return case.finish();
     }
     let Some(response) = &bench.reading.response else { return case.finish() };

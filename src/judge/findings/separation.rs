@@ -4,7 +4,7 @@ use crate::judge::case::{Bench, Bounds, SIDES, plain};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
 use crate::reading::figures::{UnitKind, frequency};
-use crate::reading::{Adjustment, Finding, Separation};
+use crate::reading::{Adjustment, Finding, Separation, Untold};
 
 /// Frequency at which separation is stated, Hz (common practice, no source).
 const STATED_HZ: f64 = 1000.0;
@@ -15,10 +15,10 @@ pub(crate) fn findings(bench: &Bench) -> Vec<Finding> {
     let octaves = |row: &Separation| (row.hz / STATED_HZ).ln().abs();
     let Some(row) = rows.iter().min_by(|a, b| octaves(a).total_cmp(&octaves(b))) else {
         let mut case = bench.case(Id::Separation);
-        case.missing =
-            "no tone on one channel alone was found, or there are not two channels; to find out: record the \
-                        programme separation"
-                .to_owned();
+        case.missing = Untold::new(
+            "no tone on one channel alone was found, or there are not two channels",
+            "record the programme separation",
+        );
         return vec![case.finish()];
     };
     (0..2).map(|from| one(bench, rows, row, from)).collect()
@@ -53,8 +53,9 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, from: usize) -> Fin
         )),
         _ => None,
     };
-    case.missing = format!(
-        "the tone on the {side} channel alone was not found; to find out: record the programme separation"
+    case.missing = Untold::new(
+        format!("the tone on the {side} channel alone was not found"),
+        "record the programme separation",
     );
     let all: Vec<String> = rows.iter().filter_map(words).collect();
     let figures = format!("{side} leaks into {other} by {}", all.join(", "));
@@ -79,9 +80,9 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, from: usize) -> Fin
             let outside = limit.is_some_and(|limit| below > limit.value);
             if outside {
                 case.value = None;
-                case.missing = format!(
-                    "the noise is louder than the limit; to find out: record with more level, or with less hiss. {}",
-                    case.figures
+                case.missing = Untold::new(
+                    format!("the noise is louder than the limit: {}", case.figures),
+                    "record with more level, or with less hiss",
                 );
             }
             let mut finding = case.finish_by(limit, Key::Separation);

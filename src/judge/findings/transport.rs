@@ -8,8 +8,8 @@ use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
 use crate::reading::figures::UnitKind;
 use crate::reading::{
-    Adjustment, Finding, Flutter, FlutterLine, Heads, RecordedOn, Remedy, SameTape, TurnStep, Unit, Verdict,
-    Way,
+    Adjustment, Finding, Flutter, FlutterLine, Heads, RecordedOn, Remedy, SameTape, TurnStep, Unit, Untold,
+    Verdict, Way,
 };
 
 /// What moves flutter where no part is known.
@@ -22,8 +22,7 @@ pub(crate) fn speed(bench: &Bench, flutter: &[Finding]) -> Finding {
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("+-{} % ({})", plain(limit.value), limit.basis));
     case.missing =
-        "no steady tone of known frequency was found; to find out: record a programme with a speed tone"
-            .to_owned();
+        Untold::new("no steady tone of known frequency was found", "record a programme with a speed tone");
     if let Some(speed) = &bench.reading.speed {
         let length = speed.from_length.as_ref();
         let error = length.map_or(speed.error_percent, |length| length.error_percent);
@@ -178,8 +177,9 @@ fn kind(
     case.uncertainty = uncertainty;
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("at most {} % {name} ({})", plain(limit.value), limit.basis));
-    case.missing = format!(
-        "{name} flutter was not measured; to find out: record a programme with a steady tone near 3 kHz of 60 s"
+    case.missing = Untold::new(
+        format!("{name} flutter was not measured"),
+        "record a programme with a steady tone near 3 kHz of 60 s",
     );
     if let (Some(value), Some(flutter)) = (value, &bench.reading.flutter) {
         case.figures = format!("{name} {}", UnitKind::Percent.of(value, uncertainty));

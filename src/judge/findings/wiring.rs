@@ -3,7 +3,7 @@
 use crate::judge::case::{Bench, SIDES};
 use crate::judge::work::turns::{said, step};
 use crate::reading::figures::UnitKind;
-use crate::reading::{Adjustment, Channel, Finding, Unit, Verdict, level_tone};
+use crate::reading::{Adjustment, Channel, Finding, Unit, Untold, Verdict, level_tone};
 
 pub(crate) fn finding(bench: &Bench) -> Finding {
     let reading = bench.reading;
@@ -70,13 +70,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
             None,
         )
     } else {
-        (
-            Verdict::CannotTell,
-            Channel::Both,
-            "cannot tell, because no slate says which channel is which; to find out: record a programme with slates"
-                .to_owned(),
-            None,
-        )
+        (Verdict::CannotTell, Channel::Both, no_slate().why(), None)
     };
     let steps: Vec<_> =
         turn.into_iter().map(|text: String| step(Adjustment::Wiring, text).on(channel)).collect();
@@ -88,6 +82,8 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         uncertainty: uncertainty_db,
         unit: Unit::Db,
         limit: Some("both channels there, not exchanged, of one polarity".to_owned()),
+        untold: (verdict == Verdict::CannotTell).then(no_slate),
+        in_programme: Some(true),
         verdict,
         basis: "absolute: against the programme".to_owned(),
         why,
@@ -96,6 +92,10 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         rests_on: vec![],
         remedies: vec![],
     }
+}
+
+fn no_slate() -> Untold {
+    Untold::new("no slate says which channel is which", "record a programme with slates")
 }
 
 #[cfg(test)]

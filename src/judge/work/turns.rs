@@ -116,7 +116,7 @@ pub(crate) fn rest(findings: &mut [Finding]) {
 }
 
 /// `playback-response left`, `flutter, weighted rms`.
-fn name(finding: &Finding) -> String {
+pub(crate) fn name(finding: &Finding) -> String {
     let kind = finding.kind.as_ref().map_or(String::new(), |kind| format!(", {kind}"));
     match finding.channel {
         Some(side) if side.is_side() => format!("{} {side}{kind}", finding.id),

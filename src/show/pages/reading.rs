@@ -19,7 +19,7 @@ pub(in crate::show) fn reading_page(reading: &Reading, limits: Option<&Limits>, 
     let mut page = Page::new("Reading of", reading.capture.file.clone());
     head(&mut page, reading, limits);
     let sections = &mut page.sections;
-    sections.push(findings::work(&reading.work, &reading.findings));
+    sections.extend(findings::work(reading));
     sections.push(findings::findings(&reading.findings));
     sections.push(findings::warnings(&reading.warnings));
     if !plots.is_empty() {
@@ -27,7 +27,6 @@ pub(in crate::show) fn reading_page(reading: &Reading, limits: Option<&Limits>, 
         sections.push(plots.into_iter().fold(curves, |section, plot| section.block(Block::Plot(plot))));
     }
     measured(sections, reading);
-    sections.extend(not_measured(reading));
     sections.push(meanings(&reading.meanings));
     let trimmers = if reading.rounds.is_empty() { &[] } else { &TRIMMER_CAUTIONS[..] };
     let open_deck = if reading.amplifier.is_some() { &INJECTION_CAUTIONS[..] } else { &[] };
@@ -117,22 +116,6 @@ fn measured(sections: &mut Vec<Section>, reading: &Reading) {
     sections.extend(reading.bias_sweep.as_ref().map(rounds::bias_sweep));
     sections.extend(reading.noise_reduction.as_ref().map(rounds::reduction));
     sections.push(transport::dropouts(&reading.dropouts));
-}
-
-/// What a reader looks for in vain; `None` if nothing.
-fn not_measured(reading: &Reading) -> Option<Section> {
-    let missing: Vec<&str> = [
-        ("level", reading.level.is_empty()),
-        ("response", reading.response.is_none()),
-        ("azimuth", reading.azimuth.is_none()),
-        ("speed", reading.speed.is_none()),
-        ("flutter", reading.flutter.is_none()),
-        ("noise", reading.noise.is_none()),
-    ]
-    .into_iter()
-    .filter_map(|(name, is_missing)| is_missing.then_some(name))
-    .collect();
-    (!missing.is_empty()).then(|| Section::new("Not measured").say(format!("{}.", missing.join(", "))))
 }
 
 /// What every quantity can mean in this return, measured or not.

@@ -1,6 +1,7 @@
 //! Findings, work and warnings.
 
-use crate::reading::{Channel, Finding, Verdict, Warning, WorkStep};
+use crate::judge::{Reading, judged};
+use crate::reading::{Channel, Finding, NotJudged, Settled, Verdict, Warning};
 use crate::show::page::{Block, Entry, Printed, Rows, Section, Tone};
 use crate::show::remedies;
 use crate::show::words::{self, sentence};
@@ -15,9 +16,10 @@ pub(in crate::show) fn value(finding: &Finding) -> Option<String> {
     Some(words::figure(finding.value?, finding.uncertainty, finding.unit.as_str(), &finding.id, !is_size))
 }
 
-/// What is to be done, in the order of work.
-pub(in crate::show) fn work(work: &[WorkStep], findings: &[Finding]) -> Section {
-    let steps: Vec<(u32, String, String)> = work
+/// What is to be done now, in the order of work; what is settled; what could not be judged.
+pub(in crate::show) fn work(reading: &Reading) -> Vec<Section> {
+    let steps: Vec<(u32, String, String)> = reading
+        .work
         .iter()
         .map(|work| {
             let mut because = work.findings.join("; ");
@@ -28,39 +30,80 @@ pub(in crate::show) fn work(work: &[WorkStep], findings: &[Finding]) -> Section 
             (work.number, sentence(&work.step.text), because)
         })
         .collect();
-    let section = Section::new("What to do, in this order");
+    let section = Section::new("What to do now, in this order");
     let section = if steps.is_empty() { section } else { section.block(Block::Steps(steps)) };
-    section.say(note(work, findings))
+    let mut sections = vec![section.say(note(reading))];
+    if !reading.settled.is_empty() {
+        let all: Vec<String> = reading.settled.iter().map(settled).collect();
+        sections.push(Section::new("Settled: judged, and right now").say(format!("{}.", all.join("; "))));
+    }
+    if !reading.not_judged.is_empty() {
+        let groups = reading.not_judged.iter().map(not_judged).collect();
+        sections.push(Section::new("Not judged, and what it takes").block(Block::Facts(groups)));
+    }
+    sections
+}
+
+/// `azimuth +0.4 +- 0.3 us`; the recording itself and the wiring without a figure.
+fn settled(settled: &Settled) -> String {
+    let id = settled.finding.split([' ', ',']).next().unwrap_or_default();
+    let of_the_return = judged(id).is_none_or(|row| row.meaning.is_none());
+    let figure = settled.value.filter(|_| !of_the_return).map(|value| {
+        let is_size = SIZES.contains(&id);
+        words::figure(value, settled.uncertainty, settled.unit.as_str(), id, !is_size)
+    });
+    let marginal = (settled.verdict == Verdict::Marginal).then(|| "(marginal)".to_owned());
+    let words: Vec<String> =
+        [Some(settled.finding.clone()), figure, marginal].into_iter().flatten().collect();
+    words.join(" ")
+}
+
+/// The findings, and why with what to do.
+fn not_judged(group: &NotJudged) -> (String, String) {
+    let because = match group.in_programme {
+        Some(false) => "this programme holds nothing for it".to_owned(),
+        _ => group.untold.because.clone(),
+    };
+    let find_out = remedies::with_options(&group.untold.find_out, &group.remedies);
+    (names(&group.findings), format!("{} {}", sentence(&because), sentence(&find_out)))
+}
+
+/// Names with what they have in common said once: `playback-level left, right`.
+fn names(findings: &[String]) -> String {
+    let mut all: Vec<(&str, Vec<&str>)> = Vec::new();
+    for finding in findings {
+        let (id, more) = finding.split_at(finding.find([' ', ',']).unwrap_or(finding.len()));
+        let more = more.trim_start_matches([' ', ',']);
+        match all.iter_mut().find(|(known, _)| *known == id) {
+            Some((_, kinds)) => kinds.push(more),
+            None => all.push((id, vec![more])),
+        }
+    }
+    let each = |(id, kinds): &(&str, Vec<&str>)| format!("{id} {}", kinds.join(", ")).trim_end().to_owned();
+    all.iter().map(each).collect::<Vec<_>>().join("; ")
 }
 
 /// What goes with the steps, or stands instead of them.
-fn note(work: &[WorkStep], findings: &[Finding]) -> String {
-    let any = |is: fn(&Finding) -> bool| findings.iter().any(is);
-    if !work.is_empty() {
-        let capture = any(|finding| finding.id == "capture" && finding.verdict == Verdict::Outside);
-        let note = if capture {
+fn note(reading: &Reading) -> String {
+    let any = |is: fn(&Finding) -> bool| reading.findings.iter().any(is);
+    let note = if !reading.work.is_empty() {
+        if any(|finding| finding.id == "capture" && finding.verdict == Verdict::Outside) {
             "Then read the new return: on this one nothing else is to be turned."
-        } else if work.iter().any(|work| !work.after.is_empty()) {
+        } else if reading.work.iter().any(|work| !work.after.is_empty()) {
             "After each step that a later one names, record and read again: what is left may be gone."
         } else {
             "Then record and read again."
-        };
-        return note.to_owned();
-    }
-    let open = findings.iter().filter(|finding| finding.verdict == Verdict::CannotTell).count();
-    if any(|finding| finding.verdict == Verdict::Outside) {
-        "Nothing is to be turned for what is outside: see the findings.".to_owned()
-    } else if open == findings.len() {
-        "Nothing can be said: nothing was judged. Each finding says how to find out.".to_owned()
-    } else if open == 0 {
-        "Nothing: every quantity was judged, and none is outside its limit.".to_owned()
+        }
+    } else if any(|finding| finding.verdict == Verdict::Outside) {
+        "Nothing is to be turned for what is outside: see the findings."
+    } else if reading.settled.is_empty() {
+        "Nothing can be said: nothing was judged. The list below says how to find out."
+    } else if reading.not_judged.iter().any(|group| group.in_programme != Some(false)) {
+        "Nothing so far: what was judged is right. Not everything could be judged: the list below says what it takes."
     } else {
-        format!(
-            "Nothing so far: what was judged is inside its limits. {open} of {} findings could not be judged; each says how to \
-             find out.",
-            findings.len()
-        )
-    }
+        "Nothing: all that this programme can tell was judged, and is right."
+    };
+    note.to_owned()
 }
 
 /// The findings in the order of work, and `findings.csv`.
@@ -84,7 +127,9 @@ pub(in crate::show) fn findings(findings: &[Finding]) -> Section {
         .key("turn", |finding| finding.turn.clone().unwrap_or_default());
     section
         .say(format!("{}. Before anything is turned: read the cautions at the end.", tally(findings)))
-        .block(Block::Entries(grouped(findings).iter().map(|group| entry(group)).collect()))
+        .block(Block::Entries(
+            in_order(findings).into_iter().filter(|finding| stands(finding)).map(entry).collect(),
+        ))
         .table(filed.table())
 }
 
@@ -96,19 +141,12 @@ fn tally(findings: &[Finding]) -> String {
         .join(", ")
 }
 
-/// A finding, or several that cannot be told for one reason.
-fn entry(group: &[&Finding]) -> Entry {
-    let finding = group[0];
-    let why = Some(remedies::why(finding));
-    let basis = remedies::basis(finding);
-    if group.len() > 1 {
-        let mut entry = Entry::new(names(group));
-        entry.verdict = Some(finding.verdict);
-        entry.line("why", Tone::Plain, why);
-        let shared = group.iter().all(|other| remedies::basis(other) == basis);
-        entry.line("basis", Tone::Aside, shared.then_some(basis));
-        return entry;
-    }
+/// Whether there is more to say than that it could not be judged.
+fn stands(finding: &Finding) -> bool {
+    finding.verdict != Verdict::CannotTell || finding.value.is_some()
+}
+
+fn entry(finding: &Finding) -> Entry {
     let mut entry = Entry::new(match finding.channel {
         Some(side) if side.is_side() => format!("{} {side}", finding.id),
         _ => finding.id.clone(),
@@ -116,12 +154,12 @@ fn entry(group: &[&Finding]) -> Entry {
     entry.verdict = Some(finding.verdict);
     let value: Vec<String> = value(finding).into_iter().chain(finding.kind.clone()).collect();
     entry.value = value.join(", ");
-    entry.line("why", Tone::Plain, why);
+    entry.line("why", Tone::Plain, Some(remedies::why(finding)));
     entry.line("turn", Tone::Turn, finding.turn.clone());
     let first = format!("{}: outside, and this rests on it", finding.rests_on.join(", "));
     entry.line("first", Tone::Aside, (!finding.rests_on.is_empty()).then_some(first));
     entry.line("limit", Tone::Aside, finding.limit.clone());
-    entry.line("basis", Tone::Aside, Some(basis));
+    entry.line("basis", Tone::Aside, Some(remedies::basis(finding)));
     entry
 }
 
@@ -143,33 +181,6 @@ fn in_order(findings: &[Finding]) -> Vec<&Finding> {
         });
     }
     groups.into_iter().flat_map(|(_, group)| group).collect()
-}
-
-/// Those that cannot be told for one and the same reason stand together, at the place of the first.
-fn grouped(findings: &[Finding]) -> Vec<Vec<&Finding>> {
-    let mut groups: Vec<Vec<&Finding>> = Vec::new();
-    let untold = |finding: &Finding| finding.verdict == Verdict::CannotTell && finding.turn.is_none();
-    for finding in in_order(findings) {
-        let same = groups.iter_mut().find(|group| {
-            untold(finding) && group.iter().all(|other| untold(other) && other.why == finding.why)
-        });
-        match same {
-            Some(group) => group.push(finding),
-            None => groups.push(vec![finding]),
-        }
-    }
-    groups
-}
-
-/// Names of the findings of a group, each once.
-fn names(group: &[&Finding]) -> String {
-    let mut names: Vec<&str> = Vec::new();
-    for finding in group {
-        if !names.contains(&finding.id.as_str()) {
-            names.push(&finding.id);
-        }
-    }
-    names.join(", ")
 }
 
 /// What must be known before the figures are trusted.
