@@ -1,5 +1,6 @@
 //! The README keeps its word: its commands run as printed, its tables are the code's, its files are there.
 
+use crate::effort;
 use crate::returns;
 use deckproof::internals::judge::{Meaning, Quantity, meaning};
 use deckproof::internals::programme::{Timeline, built_in, built_in_by_name};
@@ -124,10 +125,16 @@ fn every_command_runs_as_printed() {
         let name = head.strip_prefix("# ").expect("a file begins with its name");
         std::fs::write(folder.path().join(name), text).unwrap();
     }
-    let chains = chains();
+    let mut chains = chains();
+    // A rehearsal is minutes of sound: by default only what does without.
+    let whole = effort::of([0, 1, 1]) == 1;
+    chains.retain(|chain| whole || !chain.iter().any(|line| line.contains(" rehearse ")));
     let count = chains.iter().map(Vec::len).sum::<usize>();
     assert!(count >= 14 && chains.len() >= 5, "{chains:?}");
     chains.par_iter().for_each(|chain| chain.iter().for_each(|line| run(line, folder.path())));
+    if !whole {
+        return;
+    }
     // Every file that the table of files names has been left by one of them.
     let left: Vec<String> = ["as-found", "worn", "loud", "leaks", "mine-rehearsed", "."]
         .iter()

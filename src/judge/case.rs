@@ -6,9 +6,10 @@ use crate::judge::meaning::{Meaning, meaning, remedy};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::{careful, said};
 use crate::reading::{
-    Cause, Channel, Circumstances, Facts, Finding, RecordedOn, Remedy, Served, TurnStep, Unit, Untold,
-    Verdict, dead_channels,
+    Cause, Channel, Circumstances, Facts, Finding, RecordedOn, Remedy, Served, TurnStep, UncertainFrom,
+    UncertaintyPart, Unit, Untold, Verdict, dead_channels,
 };
+use crate::trade::sound_card;
 
 /// What all judges look at.
 pub(crate) struct Bench<'a> {
@@ -63,6 +64,19 @@ impl<'a> Bench<'a> {
         Some(kinds.is_empty() || kinds.iter().any(|kind| serves.contains(kind)))
     }
 
+    /// What sound card and player may be off by at `hz`, dB; 0 where a loopback capture took it off, or where they alone are
+    /// read.
+    pub(crate) fn sound_card_db(&self, hz: f64) -> f64 {
+        let told =
+            self.reading.capture.loopback.is_some() || self.recorded_on() == Some(RecordedOn::Loopback);
+        if told { 0.0 } else { sound_card::response_db(hz) }
+    }
+
+    /// The same for left against right.
+    pub(crate) fn sound_card_match_db(&self) -> f64 {
+        if self.sound_card_db(1000.0) == 0.0 { 0.0 } else { sound_card::MATCH_DB }
+    }
+
     /// Starts a finding.
     pub(crate) fn case(&self, id: Id) -> Case {
         let row = id.row();
@@ -74,6 +88,7 @@ impl<'a> Bench<'a> {
             unit: row.unit,
             value: None,
             uncertainty: None,
+            uncertainty_parts: vec![],
             bounds: Bounds::within(f64::INFINITY),
             limit: None,
             meaning: row.meaning.map_or(OF_THE_RETURN, |quantity| meaning(quantity, told)),
@@ -159,6 +174,7 @@ pub(crate) struct Case {
     pub(crate) unit: Unit,
     pub(crate) value: Option<f64>,
     pub(crate) uncertainty: Option<f64>,
+    pub(crate) uncertainty_parts: Vec<UncertaintyPart>,
     pub(crate) bounds: Bounds,
     pub(crate) limit: Option<String>,
     pub(crate) meaning: Meaning,
@@ -177,6 +193,19 @@ pub(crate) struct Case {
 }
 
 impl Case {
+    /// Sets the uncertainty: the return's own, and what sound card and player may be off by. Gives both together.
+    pub(crate) fn uncertain(&mut self, own: f64, sound_card: f64) -> f64 {
+        let both = own.hypot(sound_card);
+        self.uncertainty = Some(both);
+        if sound_card > 0.0 {
+            let part = |from, uncertainty| UncertaintyPart { from, uncertainty };
+            self.uncertainty_parts =
+                vec![part(UncertainFrom::Return, own), part(UncertainFrom::SoundCard, sound_card)];
+            self.remedies.push(Remedy::GiveLoopback);
+        }
+        both
+    }
+
     /// The judged finding.
     pub(crate) fn finish(self) -> Finding {
         let verdict = self.verdict();
@@ -190,6 +219,7 @@ impl Case {
             channel: self.channel,
             value: self.value,
             uncertainty: self.uncertainty,
+            uncertainty_parts: self.uncertainty_parts,
             unit: self.unit,
             limit: self.limit,
             verdict,

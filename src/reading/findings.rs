@@ -35,6 +35,9 @@ pub struct Finding {
     pub value: Option<f64>,
     /// Expanded uncertainty (k = 2) in `unit`.
     pub uncertainty: Option<f64>,
+    /// What the uncertainty is made of, where it is more than the file's own; added as squares.
+    #[serde(default)]
+    pub uncertainty_parts: Vec<UncertaintyPart>,
     /// Unit in words, such as `dB`, `us`, `percent`.
     pub unit: Unit,
     /// The limit in words with its number, and where it comes from.
@@ -62,6 +65,25 @@ pub struct Finding {
     /// What can be told or given so that a new reading of the same return says more.
     #[serde(default)]
     pub remedies: Vec<Remedy>,
+}
+
+/// One part of an uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct UncertaintyPart {
+    /// Where it comes from.
+    pub from: UncertainFrom,
+    /// Expanded (k = 2), in the finding's unit.
+    pub uncertainty: f64,
+}
+
+/// Where an uncertainty comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum UncertainFrom {
+    /// The file itself: noise, wander, how figures scatter.
+    Return,
+    /// Sound card and player, which no file shows: what usual ones may be off by.
+    SoundCard,
 }
 
 /// Why something cannot be told, and how to find out.

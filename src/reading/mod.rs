@@ -47,7 +47,8 @@ pub use comparison::{
 pub use distortion::{Distortion, DistortionStep, Intermodulation, IntermodulationStep};
 pub use file_time::{FileClock, FileTime};
 pub use findings::{
-    Adjustment, Finding, NotJudged, QuantityMeaning, Settled, TurnStep, Untold, Verdict, Way, WorkStep,
+    Adjustment, Finding, NotJudged, QuantityMeaning, Settled, TurnStep, UncertainFrom, UncertaintyPart,
+    Untold, Verdict, Way, WorkStep,
 };
 pub use found::{Found, FoundKind, NominalBy, TapeSection};
 pub use job_sheet::{

@@ -22,6 +22,8 @@ pub enum Remedy {
         /// Its key in a limits file.
         key: String,
     },
+    /// Give a loopback capture of sound card and player.
+    GiveLoopback,
     /// Play the same tape back several times.
     PlaySameTapeAgain,
 }

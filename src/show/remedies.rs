@@ -11,6 +11,7 @@ pub fn option(remedy: &Remedy) -> &'static str {
         Remedy::NameRecipe => "--recipe",
         Remedy::GiveCard => "--card",
         Remedy::GiveLimit { .. } => "--limits",
+        Remedy::GiveLoopback => "--loopback",
         Remedy::PlaySameTapeAgain => "--same-tape",
     }
 }
@@ -27,7 +28,9 @@ pub(in crate::show) fn with_options<'a>(
 /// Why, with the options by which to find out.
 pub(in crate::show) fn why(finding: &Finding) -> String {
     let asked = finding.verdict == Verdict::CannotTell;
-    with_options(&finding.why, finding.remedies.iter().filter(|remedy| asked && !of_the_basis(remedy)))
+    let of_the_figure = |remedy: &&Remedy| **remedy != Remedy::GiveLoopback;
+    let asked_for = |remedy: &&Remedy| asked && !of_the_basis(remedy);
+    with_options(&finding.why, finding.remedies.iter().filter(asked_for).filter(of_the_figure))
 }
 
 /// The basis, with the options that would make it a better one.

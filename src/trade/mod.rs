@@ -12,6 +12,7 @@
 //! | [`octave_bands`] | IEC 61260-1:2014 |
 //! | [`house_tape`] | how a house tape repeats, wears and ages (from memory, or common practice) |
 //! | [`reference_levels`] | fluxivities and level definitions, see each row |
+//! | [`sound_card`] | what a usual sound card and player hide (from memory) |
 //! | [`student`] | JCGM 100:2008 table G.2: factors for few observations |
 //! | [`test_tapes`] | usual tones of reference tapes, how far editions disagree: no standards |
 //! | [`preferred_values`] | IEC 60063 (from memory) |
@@ -31,6 +32,7 @@ pub mod octave_bands;
 pub mod playback_losses;
 pub mod preferred_values;
 pub mod reference_levels;
+pub mod sound_card;
 pub mod student;
 pub mod tape_equalisation;
 pub mod test_tapes;

@@ -100,7 +100,9 @@ impl Walk {
             };
             let (head, _) = step.split_once('\n').unwrap();
             let id = head.rsplit_once('(').unwrap().1.trim_end_matches(')').to_owned();
-            let again = self.told.contains(&id);
+            // A read is minutes of sound: by default the first ones only, the rest is left out.
+            let reads = self.typed.iter().filter(|line| line.starts_with("deckproof read")).count();
+            let again = self.told.contains(&id) || (reads >= 3 && effort::of([0, 1, 1]) == 0);
             self.told.push(id.clone());
             let commands: Vec<&str> =
                 step.lines().filter(|line| line.starts_with("    deckproof ")).collect();

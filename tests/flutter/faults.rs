@@ -1,6 +1,7 @@
 //! What is no flutter and must not read as such; channels that are weak, noisy or dead.
 
 use super::synth::{Gauss, HISS_DB, Played, target};
+use crate::effort;
 use deckproof::assert_within;
 use deckproof::reading::Flutter;
 use rayon::prelude::*;
@@ -52,28 +53,31 @@ fn dropouts_and_amplitude_modulation_do_not_read_as_flutter() {
             }
         }
     }
-    cases.par_iter().enumerate().for_each(|(seed, &(depth_db, am_hz, both, hiss_db))| {
-        let lists = [0, 1].map(|side| many_dropouts(depth_db, if both { 0 } else { side }));
-        let gain = |side: usize, t: f64| (1.0 + 0.1 * (TAU * am_hz * t).sin()) * dropouts(&lists[side], t);
-        let played = Played {
-            rate_hz: 8000.0,
-            gain: &gain,
-            hiss_db: [hiss_db; 2],
-            seed: seed as u64,
-            ..Played::default()
-        };
-        let found = played.read();
-        for (kind, percent) in figures(&found) {
-            assert_within!(
-                percent,
-                0.0,
-                0.003,
-                "%",
-                "{kind}: {depth_db} dB, {am_hz} Hz, both {both}, hiss {hiss_db} dB"
-            );
-        }
-        assert!(found.lines.is_empty(), "{:?}", found.lines);
-    });
+    effort::some(cases.iter().enumerate(), 3).into_par_iter().for_each(
+        |(seed, &(depth_db, am_hz, both, hiss_db))| {
+            let lists = [0, 1].map(|side| many_dropouts(depth_db, if both { 0 } else { side }));
+            let gain =
+                |side: usize, t: f64| (1.0 + 0.1 * (TAU * am_hz * t).sin()) * dropouts(&lists[side], t);
+            let played = Played {
+                rate_hz: 8000.0,
+                gain: &gain,
+                hiss_db: [hiss_db; 2],
+                seed: seed as u64,
+                ..Played::default()
+            };
+            let found = played.read();
+            for (kind, percent) in figures(&found) {
+                assert_within!(
+                    percent,
+                    0.0,
+                    0.003,
+                    "%",
+                    "{kind}: {depth_db} dB, {am_hz} Hz, both {both}, hiss {hiss_db} dB"
+                );
+            }
+            assert!(found.lines.is_empty(), "{:?}", found.lines);
+        },
+    );
 }
 
 #[test]

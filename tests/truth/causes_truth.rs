@@ -94,7 +94,7 @@ fn stands_for(cause: &Cause) -> Vec<CauseKind> {
 
 #[test]
 fn causes_of_thirteen_decks_are_told_and_their_shares_hold() {
-    let found: Vec<_> = effort::some(DECKS, 5)
+    let found: Vec<_> = effort::some(DECKS, 7)
         .into_par_iter()
         .map(|(name, seed, text)| {
             let deck = deck(name, text);

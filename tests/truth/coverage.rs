@@ -1,6 +1,6 @@
-//! Whether the stated uncertainties are true: over 200 returns of different decks (a sample of them by default), the true
+//! Whether the stated uncertainties are true: over 200 returns of different decks, the true
 //! value shall lie inside the stated interval (k = 2) in at least 90 %, and the interval shall be no more than 3 times as
-//! wide as needed.
+//! wide as needed. By default four returns are too few to count each quantity by: all are counted together.
 //!
 //! `DECKPROOF_TEST=full DECKPROOF_BLESS=1 cargo test --release --test all truth::coverage -- --nocapture` (some minutes)
 //! counts all of them and writes `tests/truth/coverage.tsv`. Truth is the virtual deck's: this proves the code, not the
@@ -97,7 +97,7 @@ fn looked_at(played: &Played) -> Vec<(&'static str, Row)> {
 #[test]
 fn stated_uncertainties_are_true() {
     let recipe = Recipe::parse(include_str!("coverage.toml"), "tests/truth/coverage.toml").unwrap();
-    let all: Vec<(&'static str, Row)> = (0..u64::from(effort::of([12, 12, 200])))
+    let all: Vec<(&'static str, Row)> = (0..u64::from(effort::of([4, 12, 200])))
         .into_par_iter()
         .flat_map_iter(|seed| {
             let rates_hz = [44_100, 48_000, 96_000];
@@ -111,6 +111,12 @@ fn stated_uncertainties_are_true() {
             looked_at(&play(&recipe, &case))
         })
         .collect();
+    if effort::of([1, 0, 0]) == 1 {
+        let holds = |row: &Row| row.got.is_some_and(|got| (got - row.want).abs() <= row.uncertainty.unwrap());
+        let inside = all.iter().filter(|(_, row)| holds(row)).count();
+        assert!(all.len() >= 100 && inside * 10 >= all.len() * 9, "{inside} of {}", all.len());
+        return;
+    }
     let mut names: Vec<&'static str> = Vec::new();
     for (name, _) in &all {
         if !names.contains(name) {

@@ -70,7 +70,7 @@ fn all_misses(recipe: &Recipe, cases: Vec<Case>) -> Vec<String> {
 fn every_target_is_met_on_twelve_decks_at_all_rates_and_depths() {
     let rates_hz = [44_100, 48_000, 96_000, 48_000];
     let stores = [Store::Sixteen, Store::TwentyFour, Store::Float];
-    let cases: Vec<Case> = effort::some(decks::TWELVE.iter().enumerate(), 5)
+    let cases: Vec<Case> = effort::some(decks::TWELVE.iter().enumerate(), 7)
         .into_iter()
         .map(|(k, (name, text))| Case {
             name,

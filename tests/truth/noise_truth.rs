@@ -86,7 +86,7 @@ fn weighted_noise_is_within_three_tenths_of_a_decibel() {
         ),
         ("amplifier", "[electronics]\nnoise_db = -55\n[tape]\nhiss = { db = -60 }\n", 4, 48_000),
     ];
-    let missed: Vec<String> = decks
+    let missed: Vec<String> = effort::some(decks, 4)
         .into_par_iter()
         .flat_map(|(name, deck, seed, rate_hz)| {
             let Played { reading, truth, .. } = played(name, deck, seed, rate_hz);
@@ -164,7 +164,7 @@ fn response_by_noise_is_within_three_tenths_of_a_decibel() {
             96_000,
         ),
     ];
-    let missed: Vec<String> = effort::some(decks, 2)
+    let missed: Vec<String> = effort::some(decks, 6)
         .into_par_iter()
         .flat_map(|(name, deck, seed, rate_hz)| {
             let Played { reading, truth, .. } = played(name, &deck, seed, rate_hz);
@@ -311,7 +311,7 @@ fn hum_is_placed_before_or_behind_the_tape() {
             48_000,
         ),
     ];
-    let missed: Vec<String> = effort::some(cases, 2)
+    let missed: Vec<String> = effort::some(cases, 8)
         .into_par_iter()
         .flat_map(|(name, deck, hz, origin, seed, rate_hz)| {
             let Played { reading, truth, .. } = played(name, &deck, seed, rate_hz);
@@ -353,7 +353,7 @@ fn hum_is_placed_before_or_behind_the_tape() {
 
 #[test]
 fn hiss_alone_has_no_hum() {
-    let found: Vec<String> = (0..6u64)
+    let found: Vec<String> = effort::some(0..6u64, 3)
         .into_par_iter()
         .filter_map(|seed| {
             let deck =

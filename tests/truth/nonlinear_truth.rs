@@ -181,7 +181,7 @@ fn what_the_tape_does_near_its_limits_is_read_as_it_is() {
     let recipe = Recipe::parse(include_str!("loud.toml"), "tests/truth/loud.toml").unwrap();
     let rates_hz = [44_100, 48_000, 96_000];
     let stores = [Store::TwentyFour, Store::Float, Store::Sixteen];
-    let missed: Vec<String> = effort::some(DECKS.into_iter().enumerate(), 3)
+    let missed: Vec<String> = effort::some(DECKS.into_iter().enumerate(), 6)
         .into_par_iter()
         .flat_map(|(k, (name, text))| {
             let deck = DeckFile::from_toml(text, name).unwrap();

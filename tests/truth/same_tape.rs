@@ -99,7 +99,7 @@ fn cases() -> Vec<(&'static str, Lines, f64, Lines, f64, usize)> {
 fn recording_and_playback_are_told_apart_and_the_uncertainty_holds() {
     let mut held = [0, 0];
     for (number, (name, lines, random, own_lines, own_random, count)) in
-        effort::some(cases().into_iter().enumerate(), 3)
+        effort::some(cases().into_iter().enumerate(), 5)
     {
         let recorder = transport(&lines, random, 0.5, "");
         let seed = 3 + 101 * number as u64;

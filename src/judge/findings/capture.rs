@@ -107,6 +107,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         channel: None,
         value: peak_dbfs,
         uncertainty: None,
+        uncertainty_parts: vec![],
         unit: Unit::Dbfs,
         limit: Some("no clipping, whole programme, no processing on the way".to_owned()),
         verdict,

@@ -56,9 +56,9 @@ pub(crate) fn channel_match(bench: &Bench) -> Vec<Finding> {
         level_tone(&bench.reading.level).and_then(|tone| Some((tone, tone.difference_db?)))
     {
         // Two levels, each with this uncertainty.
-        let uncertainty = tone.uncertainty_db * std::f64::consts::SQRT_2;
+        let own = tone.uncertainty_db * std::f64::consts::SQRT_2;
         case.value = Some(db);
-        case.uncertainty = Some(uncertainty);
+        let uncertainty = case.uncertain(own, bench.sound_card_match_db());
         case.figures = format!(
             "level tone {}: left minus right {}",
             frequency(tone.hz),

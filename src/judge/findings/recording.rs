@@ -103,9 +103,9 @@ fn left_against_right(bench: &Bench, latest: Option<&Latest>) -> Finding {
     case.missing = no_level();
     let found = latest.and_then(|latest| Some((latest, latest.difference_db?)));
     let Some((latest, db)) = found else { return case.finish() };
-    let uncertainty = latest.uncertainty_db * std::f64::consts::SQRT_2;
     case.value = Some(db);
-    case.uncertainty = Some(uncertainty);
+    let own = latest.uncertainty_db * std::f64::consts::SQRT_2;
+    let uncertainty = case.uncertain(own, bench.sound_card_match_db());
     case.figures = format!("{}: left minus right {}", latest.what, UnitKind::Db.of(db, uncertainty).signed());
     let (weak, strong) = (SIDES[usize::from(db > 0.0)], SIDES[usize::from(db <= 0.0)]);
     let by = UnitKind::Db.of(db.abs(), uncertainty);
@@ -175,7 +175,7 @@ pub(crate) fn bias(bench: &Bench) -> Vec<Finding> {
         .map(|side| {
             let case = pair_case(bench, Id::Bias, side);
             match &bench.reading.bias_sweep {
-                Some(sweep) => stepped(case, sweep, &pairs, side),
+                Some(sweep) => stepped(bench, case, sweep, &pairs, side),
                 None => last_pair(bench, case, &pairs, side),
             }
         })
@@ -202,9 +202,9 @@ fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) ->
         .iter()
         .rev()
         .find_map(|pair| Some((pair, pair.difference_db[side]?, pair.uncertainty_db[side]?)));
-    let Some((pair, db, uncertainty)) = last else { return case.finish() };
+    let Some((pair, db, own)) = last else { return case.finish() };
     case.value = Some(db);
-    case.uncertainty = Some(uncertainty);
+    let uncertainty = case.uncertain(own, bench.sound_card_db(pair.high_hz));
     let other = pair.difference_db[1 - side].map_or(String::new(), |other| {
         format!(", {} {}", SIDES[1 - side], UnitKind::Db.of(other, uncertainty).signed())
     });
@@ -222,32 +222,77 @@ fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) ->
         uncertainty_db: Some(uncertainty),
         allowed_db: bench.limits.of(Key::BiasPair).value,
     };
-    let (steps, more) = bias_steps::steps(bench, side, &off);
-    case.figures += &more;
-    case.turn = steps;
+    let before = pairs.iter().rev().filter(|other| other.round < pair.round);
+    let right = before.into_iter().find(|other| {
+        figures_of(other, side).is_some_and(|(db, uncertainty)| db.abs() + uncertainty <= off.allowed_db)
+    });
+    if let Some(right) = right {
+        let text =
+            format!("{} bias trimmer: back to the place of round {}. {CAUTION}", SIDES[side], right.round);
+        let way = if db < 0.0 { Way::Down } else { Way::Up };
+        case.turn = vec![step(Adjustment::Bias, text).on(SIDES[side]).towards(way)];
+    } else {
+        let (steps, more) = bias_steps::steps(bench, side, &off);
+        case.figures += &more;
+        case.turn = steps;
+    }
     case.remedies.extend(tape_type_not_told(bench));
     case.finish()
 }
 
-/// A sweep leaves the trimmer somewhere: it says where to go, not how the deck stands.
-fn stepped(mut case: Case, sweep: &BiasSweep, pairs: &[&BiasPair], side: usize) -> Finding {
-    let high_hz = pairs.first().map(|pair| pair.high_hz);
-    let balance = sweep.balance.iter().find(|balance| Some(balance.high_hz) == high_hz);
-    let best = balance.and_then(|balance| balance.best_round[side]);
-    let pair = best.and_then(|best| pairs.iter().find(|pair| pair.round == best));
-    let place = match (best, pair.and_then(|pair| Some((pair, pair.difference_db[side]?)))) {
-        (Some(best), Some((pair, db))) => format!(
-            "; the best compromise is round {best}, where {} minus {} is {}",
-            frequency(pair.high_hz),
-            frequency(pair.low_hz),
-            UnitKind::Db.of(db, pair.uncertainty_db[side]).signed()
-        ),
-        _ => String::new(),
-    };
+/// High minus low tone of a pair, and its expanded uncertainty.
+fn figures_of(pair: &BiasPair, side: usize) -> Option<(f64, f64)> {
+    Some((pair.difference_db[side]?, pair.uncertainty_db[side]?))
+}
+
+/// A sweep leaves the trimmer at its last round: that is how the deck stands, and the best round says where to go.
+fn stepped(bench: &Bench, mut case: Case, sweep: &BiasSweep, pairs: &[&BiasPair], side: usize) -> Finding {
+    let name = SIDES[side];
     case.missing = Untold::new(
-        format!("the bias was stepped through in this recording{place}"),
-        format!("turn the {} trimmer to that round's place and record the recipe record-trim", SIDES[side]),
+        "no round of the sweep shows both tones",
+        "record the recipe bias-sweep again with the trimmer turned a little from round to round",
     );
+    let last = pairs.iter().rev().find_map(|pair| Some((pair, figures_of(pair, side)?)));
+    let Some((last, (db, own))) = last else { return case.finish() };
+    case.value = Some(db);
+    let uncertainty = case.uncertain(own, bench.sound_card_db(last.high_hz));
+    case.figures = format!(
+        "the sweep ends at round {}, where {} minus {} is {}{}",
+        last.round,
+        frequency(last.high_hz),
+        frequency(last.low_hz),
+        UnitKind::Db.of(db, uncertainty).signed(),
+        not_told(bench)
+    );
+    case.remedies.extend(tape_type_not_told(bench));
+    let balance = sweep.balance.iter().find(|balance| balance.high_hz == last.high_hz);
+    let best = balance.and_then(|balance| balance.best_round[side]).and_then(|best| {
+        let pair = pairs.iter().find(|pair| pair.round == best)?;
+        Some((best, figures_of(pair, side)?))
+    });
+    let Some((best, (at_best_db, at_best_uncertainty))) = best else {
+        case.figures += "; the sweep shows no round at which the two stand level";
+        case.turn = vec![
+            step(
+                Adjustment::Bias,
+                format!("record the recipe bias-sweep again over a wider range of the {name} bias trimmer"),
+            )
+            .on(name),
+        ];
+        return case.finish();
+    };
+    case.figures += &format!(
+        "; the best compromise is round {best}, where it is {}",
+        UnitKind::Db.of(at_best_db, at_best_uncertainty).signed()
+    );
+    if best != last.round {
+        // More bias lowers the high tone.
+        let way = if db < at_best_db { Way::Down } else { Way::Up };
+        let text = format!(
+            "{name} bias trimmer: back to the place of round {best}, then record the recipe record-trim. {CAUTION}"
+        );
+        case.turn = vec![step(Adjustment::Bias, text).on(name).towards(way)];
+    }
     case.finish()
 }
 
@@ -322,7 +367,7 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
         _ => (peak_round, "the low tone's peak of sensitivity", at_peak_db, at_peak_uncertainty),
     };
     case.value = Some(db);
-    case.uncertainty = Some(uncertainty);
+    let uncertainty = case.uncertain(uncertainty, bench.sound_card_db(high_hz(bench)));
     let k3 = sweep.lowest_k3_round[side].map_or(String::new(), |round| {
         format!(", third harmonic lowest at round {}", UnitKind::Rounds.of(round, None).number())
     });

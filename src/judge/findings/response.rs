@@ -22,16 +22,25 @@ fn points(response: &Response) -> (&'static str, &[ResponsePoint]) {
 struct Worst {
     hz: f64,
     db: f64,
-    uncertainty_db: f64,
+    /// The return's own.
+    own_db: f64,
+    /// What sound card and player may be off by there.
+    sound_card_db: f64,
 }
 
-fn worst(rows: impl Iterator<Item = (f64, Option<f64>, Option<f64>)>, bounds: Bounds) -> Option<Worst> {
-    rows.filter_map(|(hz, db, uncertainty)| Some(Worst { hz, db: db?, uncertainty_db: uncertainty? })).max_by(
-        |a, b| {
-            let key = |w: &Worst| rank(bounds.stand(w.db, w.uncertainty_db));
-            key(a).cmp(&key(b)).then(a.db.abs().total_cmp(&b.db.abs()))
-        },
-    )
+/// The worst of `(Hz, dB, uncertainty)`, each with what `sound_card_db` gives for its frequency.
+fn worst(
+    rows: impl Iterator<Item = (f64, Option<f64>, Option<f64>)>,
+    bounds: Bounds,
+    sound_card_db: impl Fn(f64) -> f64,
+) -> Option<Worst> {
+    rows.filter_map(|(hz, db, own)| {
+        Some(Worst { hz, db: db?, own_db: own?, sound_card_db: sound_card_db(hz) })
+    })
+    .max_by(|a, b| {
+        let key = |w: &Worst| rank(bounds.stand(w.db, w.own_db.hypot(w.sound_card_db)));
+        key(a).cmp(&key(b)).then(a.db.abs().total_cmp(&b.db.abs()))
+    })
 }
 
 /// One finding a channel, and one for its bass where the limit does not reach down to it.
@@ -75,15 +84,15 @@ fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&
     let to_hz = limit.to_hz * if kind.is_some() { 0.99 } else { 1.001 };
     let in_band = || rows.iter().filter(|row| row.hz >= limit.from_hz * 0.999 && row.hz <= to_hz);
     let bounds = case.bounds;
-    let Some(worst) = worst(in_band().map(|row| (row.hz, row.db[side], row.uncertainty_db[side])), bounds)
-    else {
+    let rows_of_side = in_band().map(|row| (row.hz, row.db[side], row.uncertainty_db[side]));
+    let Some(worst) = worst(rows_of_side, bounds, |hz| bench.sound_card_db(hz)) else {
         return case.finish();
     };
     case.value = Some(worst.db);
-    case.uncertainty = Some(worst.uncertainty_db);
+    let uncertainty_db = case.uncertain(worst.own_db, worst.sound_card_db);
     case.figures = format!(
         "furthest off: {} at {} against {} ({points_kind})",
-        UnitKind::Db.of(worst.db, worst.uncertainty_db).signed(),
+        UnitKind::Db.of(worst.db, uncertainty_db).signed(),
         frequency(worst.hz),
         frequency(response.reference_hz)
     );
@@ -94,10 +103,9 @@ fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&
     if low > limit.from_hz * 1.3 || high < limit.to_hz / 1.3 {
         case.figures += &format!("; measured from {} to {} only", frequency(low), frequency(high));
     }
-    let off =
-        Off { hz: worst.hz, db: worst.db, uncertainty_db: Some(worst.uncertainty_db), allowed_db: limit.db };
+    let off = Off { hz: worst.hz, db: worst.db, uncertainty_db: Some(uncertainty_db), allowed_db: limit.db };
     case.turn = steps(bench, side, &off);
-    if bounds.stand(worst.db, worst.uncertainty_db) == Verdict::Outside
+    if bounds.stand(worst.db, uncertainty_db) == Verdict::Outside
         && let Some(shares) = shares_in_words(bench, side, &off)
     {
         case.figures += &format!("; {shares}");
@@ -139,18 +147,19 @@ pub(crate) fn channel_match(bench: &Bench) -> Finding {
             let uncertainty = row.difference_uncertainty_db.or(both);
             (row.hz, db, uncertainty)
         });
-    let Some(worst) = worst(differences, case.bounds) else { return case.finish() };
+    let sound_card_db = bench.sound_card_match_db();
+    let Some(worst) = worst(differences, case.bounds, |_| sound_card_db) else { return case.finish() };
     let at = frequency(worst.hz);
     case.value = Some(worst.db);
-    case.uncertainty = Some(worst.uncertainty_db);
+    let uncertainty_db = case.uncertain(worst.own_db, worst.sound_card_db);
     case.figures = format!(
         "responses furthest apart: left minus right {} at {at}",
-        UnitKind::Db.of(worst.db, worst.uncertainty_db).signed()
+        UnitKind::Db.of(worst.db, uncertainty_db).signed()
     );
     let off = Off {
         hz: worst.hz,
         db: -worst.db.abs(),
-        uncertainty_db: Some(worst.uncertainty_db),
+        uncertainty_db: Some(uncertainty_db),
         allowed_db: limit.value,
     };
     let own = rows.iter().find(|row| row.hz == worst.hz).map(|row| row.db);

@@ -80,6 +80,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         channel: Some(channel),
         value: difference_db,
         uncertainty: uncertainty_db,
+        uncertainty_parts: vec![],
         unit: Unit::Db,
         limit: Some("both channels there, not exchanged, of one polarity".to_owned()),
         untold: (verdict == Verdict::CannotTell).then(no_slate),

@@ -1,7 +1,9 @@
 //! Findings, work and warnings.
 
 use crate::judge::{Reading, judged};
-use crate::reading::{Channel, Finding, NotJudged, Settled, Verdict, Warning};
+use crate::reading::{
+    Channel, Finding, NotJudged, Remedy, Settled, UncertainFrom, UncertaintyPart, Verdict, Warning,
+};
 use crate::show::page::{Block, Entry, Printed, Rows, Section, Tone};
 use crate::show::remedies;
 use crate::show::words::{self, sentence};
@@ -37,9 +39,15 @@ pub(in crate::show) fn work(reading: &Reading) -> Vec<Section> {
         let all: Vec<String> = reading.settled.iter().map(settled).collect();
         sections.push(Section::new("Settled: judged, and right now").say(format!("{}.", all.join("; "))));
     }
-    if !reading.not_judged.is_empty() {
-        let groups = reading.not_judged.iter().map(not_judged).collect();
-        sections.push(Section::new("Not judged, and what it takes").block(Block::Facts(groups)));
+    let lacks = |group: &&NotJudged| group.in_programme == Some(false);
+    let (lacking, open): (Vec<_>, Vec<_>) = reading.not_judged.iter().partition(lacks);
+    if !open.is_empty() {
+        let entries = open.into_iter().map(not_judged).collect();
+        sections.push(Section::new("Not judged, and what it takes").block(Block::Entries(entries)));
+    }
+    if !lacking.is_empty() {
+        let entries = lacking.into_iter().map(not_in_programme).collect();
+        sections.push(Section::new("Not in this programme").block(Block::Entries(entries)));
     }
     sections
 }
@@ -59,13 +67,21 @@ fn settled(settled: &Settled) -> String {
 }
 
 /// The findings, and why with what to do.
-fn not_judged(group: &NotJudged) -> (String, String) {
-    let because = match group.in_programme {
-        Some(false) => "this programme holds nothing for it".to_owned(),
-        _ => group.untold.because.clone(),
-    };
-    let find_out = remedies::with_options(&group.untold.find_out, &group.remedies);
-    (names(&group.findings), format!("{} {}", sentence(&because), sentence(&find_out)))
+fn not_judged(group: &NotJudged) -> Entry {
+    let mut entry = Entry::new(names(&group.findings));
+    entry.line("why", Tone::Plain, Some(sentence(&group.untold.because)));
+    entry.line("do", Tone::Plain, Some(find_out(group)));
+    entry
+}
+
+fn not_in_programme(group: &NotJudged) -> Entry {
+    let mut entry = Entry::new(names(&group.findings));
+    entry.line("do", Tone::Plain, Some(find_out(group)));
+    entry
+}
+
+fn find_out(group: &NotJudged) -> String {
+    sentence(&remedies::with_options(&group.untold.find_out, &group.remedies))
 }
 
 /// Names with what they have in common said once: `playback-level left, right`.
@@ -156,11 +172,29 @@ fn entry(finding: &Finding) -> Entry {
     entry.value = value.join(", ");
     entry.line("why", Tone::Plain, Some(remedies::why(finding)));
     entry.line("turn", Tone::Turn, finding.turn.clone());
+    entry.line("+-", Tone::Aside, parts(finding));
     let first = format!("{}: outside, and this rests on it", finding.rests_on.join(", "));
     entry.line("first", Tone::Aside, (!finding.rests_on.is_empty()).then_some(first));
     entry.line("limit", Tone::Aside, finding.limit.clone());
     entry.line("basis", Tone::Aside, Some(remedies::basis(finding)));
     entry
+}
+
+/// What the uncertainty is made of: `0.02 dB the return's own, 0.10 dB what usual sound cards ...`.
+fn parts(finding: &Finding) -> Option<String> {
+    let part = |part: &UncertaintyPart| {
+        let words = match part.from {
+            UncertainFrom::Return => "the return's own",
+            UncertainFrom::SoundCard => {
+                "what a usual player and sound card may be off by, from memory; a loopback capture tells"
+            }
+        };
+        let size = words::figure(part.uncertainty, None, finding.unit.as_str(), &finding.id, false);
+        let asked = finding.remedies.iter().filter(|_| part.from == UncertainFrom::SoundCard);
+        remedies::with_options(&format!("{size} {words}"), asked.filter(|remedy| **remedy == Remedy::GiveLoopback))
+    };
+    let parts: Vec<String> = finding.uncertainty_parts.iter().map(part).collect();
+    (!parts.is_empty()).then(|| parts.join(", "))
 }
 
 /// The findings in the order of work, the worst first among those of one name.
