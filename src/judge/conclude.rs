@@ -4,6 +4,7 @@ use crate::judge::Limits;
 use crate::judge::causes::causes;
 use crate::judge::meaning::meanings;
 use crate::judge::order::judge;
+use crate::judge::output::output;
 use crate::judge::work::turns::work;
 use crate::measure::{self, TransportNumbers, line_parts};
 use crate::reading::{Cause, Facts, Finding, QuantityMeaning, Unexplained, WorkStep};
@@ -105,11 +106,12 @@ pub fn conclude(
 
 /// Findings and work from facts whose causes are told.
 pub(crate) fn follow(
-    facts: Facts,
+    mut facts: Facts,
     causes: Vec<Cause>,
     unexplained: Vec<Unexplained>,
     limits: &Limits,
 ) -> Reading {
+    facts.output = output(&facts, limits);
     let findings = judge(&facts, &causes, limits);
     let work = work(&findings);
     let meanings = meanings(&facts.circumstances);

@@ -1,10 +1,12 @@
 //! Finding `playback-level`, and the part of `channel-match` that one trimmer moves.
 
-use crate::judge::case::{Bench, Bounds, SIDES, plain};
+use crate::judge::case::{Bench, Bounds, Case, SIDES, plain};
+use crate::judge::output::{Zero, ZeroBy, mark_words, on_tape_db, zero};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
 use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{Adjustment, Channel, Finding, Level, RecordedOn, Unit, Way, level_tone};
+use crate::trade::reference_levels::fluxivity_nwb_m;
 
 const NO_TONE: &str = "no level tone was found; to find out: record a programme with a level tone";
 
@@ -84,25 +86,10 @@ pub(crate) fn playback_level(bench: &Bench) -> Vec<Finding> {
 }
 
 fn one_channel(bench: &Bench, side: usize) -> Finding {
-    let limit = bench.limits.of(Key::PlaybackLevel);
-    let name = SIDES[side];
     let mut case = bench.case(Id::PlaybackLevel);
-    case.channel = Some(name);
-    case.bounds = Bounds::within(limit.value);
-    let target = bench.limits.get(Key::PlaybackLevelTarget);
-    case.limit = Some(match target {
-        None => format!("+-{} dB against the target ({})", plain(limit.value), limit.basis),
-        Some(target) if target.basis == limit.basis => {
-            format!("+-{} dB against {} dBFS ({})", plain(limit.value), plain(target.value), limit.basis)
-        }
-        Some(target) => format!(
-            "+-{} dB ({}) against {} dBFS ({})",
-            plain(limit.value),
-            limit.basis,
-            plain(target.value),
-            target.basis
-        ),
-    });
+    case.channel = Some(SIDES[side]);
+    let zero = zero(bench.reading, bench.limits, side);
+    (case.bounds, case.limit) = allowed(bench, zero.as_ref());
     let tone = level_tone(&bench.reading.level);
     let level = tone.and_then(|tone| Some((tone, tone.return_dbfs[side]?)));
     case.missing = NO_TONE.to_owned();
@@ -111,37 +98,149 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
         return case.finish();
     }
     let Some((tone, return_dbfs)) = level else { return case.finish() };
-    let Some(target) = target.map(|target| target.value) else {
-        case.missing = format!(
-            "not told which level in the return is the deck's standard (level tone {} came back at {}); to find \
-             out: note the service manual's line output voltage with this tone and give its level as \
-             playback_level_target_dbfs in a limits file",
-            frequency(tone.hz),
-            UnitKind::Dbfs.of(return_dbfs, tone.uncertainty_db)
-        );
-        return case.finish();
+    match zero {
+        Some(Zero { dbfs, by: ZeroBy::Target { .. }, .. }) => {
+            against_target(bench, case, side, tone, return_dbfs - dbfs)
+        }
+        Some(zero) => by_millivolts(bench, case, side, tone, return_dbfs, &zero),
+        None => {
+            case.missing = format!(
+                "not told which level in the return is the deck's standard (level tone {} came back at {}); to find out: \
+                 {}",
+                frequency(tone.hz),
+                UnitKind::Dbfs.of(return_dbfs, tone.uncertainty_db),
+                wanted(bench, side, on_tape_db(bench.reading, bench.limits, tone, side).err())
+            );
+            case.finish()
+        }
+    }
+}
+
+/// What must be told so that the level can be judged.
+fn wanted(bench: &Bench, side: usize, of_tape: Option<&str>) -> String {
+    let mut wanted = Vec::new();
+    if bench.limits.level_tone()[side].is_none() {
+        wanted.push("read the output in mV while this tone plays (level_tone_mv)".to_owned());
+    }
+    if bench.limits.get(Key::OutputNominal).is_none() {
+        wanted.push("give the mV that the service manual states for the deck's mark (output_nominal_mv)".to_owned());
+    }
+    wanted.extend(of_tape.map(|what| format!("say {what}")));
+    format!(
+        "{}; or give the level that 0 dB shall have in the return as playback_level_target_dbfs in a limits file",
+        wanted.join(", and ")
+    )
+}
+
+/// The limit as bounds of the deviation, and in words.
+fn allowed(bench: &Bench, zero: Option<&Zero>) -> (Bounds, Option<String>) {
+    let limit = bench.limits.of(Key::PlaybackLevel);
+    let within = Bounds::within(limit.value);
+    let plus_minus = format!("+-{} dB", plain(limit.value));
+    let (against, basis) = match zero.map(|zero| (zero, &zero.by)) {
+        None => return (within, Some(format!("{plus_minus} against the target ({})", limit.basis))),
+        Some((zero, ZeroBy::Target { basis })) => (format!("{} dBFS", plain(zero.dbfs)), basis),
+        Some((_, ZeroBy::Millivolts { nominal_mv, basis })) => {
+            let mark = mark_words(bench.limits.deck_standard());
+            if let Some(tolerance) = bench.limits.get(Key::OutputTolerance) {
+                let (low, high) = (nominal_mv - tolerance.value, nominal_mv + tolerance.value);
+                let db = |mv: f64| 20.0 * (mv / nominal_mv).log10();
+                let words = format!("{} to {} mV at {mark} ({basis})", plain(low), plain(high));
+                return (Bounds::between(db(low), db(high)), Some(words));
+            }
+            (format!("{} mV at {mark}", plain(*nominal_mv)), basis)
+        }
     };
+    let words = if *basis == limit.basis {
+        format!("{plus_minus} against {against} ({basis})")
+    } else {
+        format!("{plus_minus} ({}) against {against} ({basis})", limit.basis)
+    };
+    (within, Some(words))
+}
+
+/// Against a level in the return that was told; `above_db` is how far the tone lies above it.
+fn against_target(bench: &Bench, mut case: Case, side: usize, tone: &Level, above_db: f64) -> Finding {
     let tape_db = of_house_tape(bench, tone, side);
-    let off_db = return_dbfs - tone.programme_db - tape_db.unwrap_or(0.0) - target;
+    let off_db = above_db - tone.programme_db - tape_db.unwrap_or(0.0);
     case.value = Some(off_db);
     // What is not known of a tape that somebody else recorded adds.
     case.uncertainty = Some(tone.uncertainty_db.hypot(tone.programme_uncertainty_db.unwrap_or(0.0)));
     case.figures = format!(
         "level tone {}: {}, {} against the target",
         frequency(tone.hz),
-        UnitKind::Dbfs.of(return_dbfs, tone.uncertainty_db),
+        UnitKind::Dbfs.of(tone.return_dbfs[side].unwrap_or(f64::NAN), tone.uncertainty_db),
         UnitKind::Db.of(off_db, case.uncertainty).signed()
     );
     if let Some(db) = tape_db {
         case.figures +=
             &format!(" once the {} of the house tape are subtracted", UnitKind::Db.of(db, None).signed());
     }
+    turned(bench, case, side, off_db, "")
+}
+
+/// Against the output that the manual gives for the deck's mark.
+fn by_millivolts(
+    bench: &Bench,
+    mut case: Case,
+    side: usize,
+    tone: &Level,
+    return_dbfs: f64,
+    zero: &Zero,
+) -> Finding {
+    let ZeroBy::Millivolts { nominal_mv, basis } = &zero.by else { return case.finish() };
+    let above_db = return_dbfs - zero.dbfs;
+    let sure_db = zero.uncertainty_db.hypot(tone.uncertainty_db);
+    let mv_at = |db: f64| nominal_mv * 10f64.powf(db / 20.0);
+    let mv = |db: f64, sure_db: f64| {
+        UnitKind::Millivolts.of(mv_at(db), mv_at(db) * (10f64.powf(sure_db / 20.0) - 1.0))
+    };
+    let three = format!(
+        "level tone {}: {} against the deck's 0, {}, {}",
+        frequency(tone.hz),
+        UnitKind::Db.of(above_db, sure_db).signed(),
+        mv(above_db, sure_db),
+        UnitKind::Dbfs.of(return_dbfs, tone.uncertainty_db)
+    );
+    let (tape_db, tape_sure_db) = match on_tape_db(bench.reading, bench.limits, tone, side) {
+        Ok(sure) => sure,
+        Err(what) => {
+            case.missing = format!(
+                "not told how strong the level tone is on the tape against the deck's mark ({three}); to find out: say {what}"
+            );
+            return case.finish();
+        }
+    };
+    let off_db = above_db - tape_db;
+    case.value = Some(off_db);
+    case.uncertainty = Some(sure_db.hypot(tape_sure_db));
+    let standard = bench.limits.deck_standard();
+    let on_tape = match (bench.recorded_on(), standard) {
+        (Some(RecordedOn::ThisDeck), _) => "recorded at the deck's 0".to_owned(),
+        (_, Some(standard)) => {
+            let flux = UnitKind::Fluxivity.of(fluxivity_nwb_m(tape_db, standard.nwb_m), None);
+            format!("{flux} on the tape")
+        }
+        (_, None) => format!("{} on the tape", UnitKind::Db.of(tape_db, None).signed()),
+    };
+    let right = mv(tape_db, 0.0);
+    case.figures = format!(
+        "{three}; {on_tape} asks for {} and {right} ({} mV at {}, {basis}): {} off",
+        UnitKind::Db.of(tape_db, tape_sure_db).signed(),
+        plain(*nominal_mv),
+        mark_words(standard),
+        UnitKind::Db.of(off_db, case.uncertainty).signed()
+    );
+    turned(bench, case, side, off_db, &format!(", to {right} on the level tone"))
+}
+
+/// The finding with its turn; `goal` ends the sentence.
+fn turned(bench: &Bench, mut case: Case, side: usize, off_db: f64, goal: &str) -> Finding {
+    let name = SIDES[side];
     let (word, way) = if off_db < 0.0 { ("up", Way::Up) } else { ("down", Way::Down) };
     let first = playback_alone_first(bench);
-    let text = format!(
-        "{first}playback level trimmer {name} {word} {}",
-        UnitKind::Db.of(off_db.abs(), case.uncertainty)
-    );
+    let by = UnitKind::Db.of(off_db.abs(), case.uncertainty);
+    let text = format!("{first}playback level trimmer {name} {word} {by}{goal}");
     case.turn = vec![step(Adjustment::PlaybackLevel, text).on(name).by(way, off_db.abs(), Unit::Db)];
     case.finish()
 }

@@ -1,6 +1,7 @@
 //! Findings `record-level`, `bias` and `record-equalisation`: the recording half of the deck, seen through its playback.
 
 use crate::judge::case::{Bench, Bounds, Case, SIDES, plain};
+use crate::judge::output::{ZeroBy, mark_words, zero};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::bias_steps;
 use crate::judge::work::response_steps::Off;
@@ -55,37 +56,60 @@ const NO_LEVEL: &str =
 
 fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Finding {
     let limit = bench.limits.of(Key::RecordLevel);
+    let zero = zero(bench.reading, bench.limits, side);
+    let mark = mark_words(bench.limits.deck_standard());
     let mut case = bench.case(Id::RecordLevel);
     case.channel = Some(SIDES[side]);
     case.bounds = Bounds::within(limit.value);
-    case.limit = Some(format!("+-{} dB against the target ({})", plain(limit.value), limit.basis));
+    case.limit = Some(match zero.as_ref().map(|zero| &zero.by) {
+        Some(ZeroBy::Millivolts { nominal_mv, basis }) => format!(
+            "+-{} dB ({}) against {} mV at {mark} ({basis})",
+            plain(limit.value),
+            limit.basis,
+            plain(*nominal_mv)
+        ),
+        _ => format!("+-{} dB against the target ({})", plain(limit.value), limit.basis),
+    });
     case.missing = NO_LEVEL.to_owned();
     let found = latest.and_then(|latest| Some((latest, latest.reference_dbfs[side]?)));
     let Some((latest, dbfs)) = found else { return case.finish() };
-    let Some(target) = bench.limits.get(Key::PlaybackLevelTarget) else {
+    let Some(zero) = zero else {
         case.missing = format!(
             "not told which level in the return is the deck's standard ({}: {} for 0 dB); to find out: with three \
              heads read the level tone with the monitor switch at source, with two heads take what a calibrated level \
-             tape gives, and give that as playback_level_target_dbfs in a limits file",
+             tape gives, and give that as playback_level_target_dbfs in a limits file; or give the mV of a level tone at the \
+             output (level_tone_mv) and those that the service manual states for the deck's mark (output_nominal_mv)",
             latest.what,
             UnitKind::Dbfs.of(dbfs, latest.uncertainty_db)
         );
         return case.finish();
     };
-    let off_db = dbfs - target.value;
+    let off_db = dbfs - zero.dbfs;
+    let uncertainty = latest.uncertainty_db.hypot(zero.uncertainty_db);
+    let off = UnitKind::Db.of(off_db, uncertainty);
     case.value = Some(off_db);
-    case.uncertainty = Some(latest.uncertainty_db);
-    case.figures = format!(
-        "{}: {} against the target ({})",
-        latest.what,
-        UnitKind::Db.of(off_db, latest.uncertainty_db).signed(),
-        target.basis
-    );
+    case.uncertainty = Some(uncertainty);
+    case.figures = match &zero.by {
+        ZeroBy::Target { basis } => {
+            format!("{}: {} against the target ({basis})", latest.what, off.signed())
+        }
+        ZeroBy::Millivolts { nominal_mv, basis } => {
+            let mv = nominal_mv * 10f64.powf(off_db / 20.0);
+            format!(
+                "{}: {} against the deck's 0, {}, {}; recorded at the deck's 0 it asks for {} mV at {mark} ({basis})",
+                latest.what,
+                off.signed(),
+                UnitKind::Millivolts.of(mv, mv * (10f64.powf(uncertainty / 20.0) - 1.0)),
+                UnitKind::Dbfs.of(dbfs, latest.uncertainty_db),
+                plain(*nominal_mv)
+            )
+        }
+    };
     let (word, way) = if off_db < 0.0 { ("up", Way::Up) } else { ("down", Way::Down) };
     let text = format!(
         "{PLAYBACK_FIRST}: record level trimmer {} {word} {}. {CAUTION}",
         SIDES[side],
-        UnitKind::Db.of(off_db.abs(), latest.uncertainty_db)
+        UnitKind::Db.of(off_db.abs(), uncertainty)
     );
     case.turn = vec![step(Adjustment::RecordLevel, text).on(SIDES[side]).by(way, off_db.abs(), Unit::Db)];
     case.finish()
