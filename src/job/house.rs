@@ -10,8 +10,8 @@ use crate::reading::{
 };
 use crate::show;
 use crate::trade::Medium;
-use crate::trade::reference_levels::fluxivity_nwb_m;
 use crate::trade::StatedFlux;
+use crate::trade::reference_levels::fluxivity_nwb_m;
 use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};

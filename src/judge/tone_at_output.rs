@@ -73,8 +73,12 @@ impl ToneTold {
                 let at = ToneInReturn::Dbfs { dbfs: dbfs[side], uncertainty_db: 0.0 };
                 Some(ToneAtOutput::new(mv[side], self.within_mv.map(|within| within[side]), at))
             })),
-            (Some(_), None) => Err(("level_tone_mv", "level_tone_dbfs: what the same tone read in the return meanwhile")),
-            (None, Some(_)) => Err(("level_tone_dbfs", "level_tone_mv: what the same tone read at the output meanwhile")),
+            (Some(_), None) => {
+                Err(("level_tone_mv", "level_tone_dbfs: what the same tone read in the return meanwhile"))
+            }
+            (None, Some(_)) => {
+                Err(("level_tone_dbfs", "level_tone_mv: what the same tone read at the output meanwhile"))
+            }
             (None, None) if self.within_mv.is_some() => Err(("level_tone_within_mv", "level_tone_mv")),
             (None, None) => Ok([None, None]),
         }

@@ -9,12 +9,14 @@ use serde::{Deserialize, Serialize};
 pub struct Output {
     /// Output at which the return stands at 0 dBFS, mV rms; `null` where nobody read the level tone's millivolts.
     pub full_scale_mv: Pair,
-    /// Its expanded uncertainty, dB.
-    pub full_scale_uncertainty_db: Pair,
+    /// Its expanded uncertainty, mV.
+    pub full_scale_uncertainty_mv: Pair,
     /// What the millivolts rest on, in words; empty where there are none.
     pub read_as: String,
     /// Where the deck's 0 (its level mark) lies in the return, dBFS.
     pub zero_dbfs: Pair,
+    /// Its expanded uncertainty, dB; 0 where the level itself was told.
+    pub zero_uncertainty_db: Pair,
     /// What that rests on, in words; empty where it is not known.
     pub zero_by: String,
     /// Fluxivity that the deck's 0 stands for, nWb/m.

@@ -122,9 +122,7 @@ impl StatedFlux {
     pub fn parse(text: &str) -> Result<Self, String> {
         const ALLOWED: &str = "expected nWb/m from 50 to 1000, and how it is stated, such as 200,short-circuit or 250,open-circuit";
         let (number, stated) = match text.split_once(',') {
-            Some((number, word)) => {
-                (number, FluxStatement::of_word(word.trim()).ok_or(ALLOWED)?)
-            }
+            Some((number, word)) => (number, FluxStatement::of_word(word.trim()).ok_or(ALLOWED)?),
             None => (text, FluxStatement::Unknown),
         };
         match number.trim().parse::<f64>() {

@@ -1,7 +1,7 @@
 //! Finding `playback-level`, and the part of `channel-match` that one trimmer moves.
 
 use crate::judge::case::{Bench, Bounds, Case, SIDES, plain};
-use crate::judge::output::{Zero, ZeroBy, mark_words, on_tape_db, zero};
+use crate::judge::output::{Zero, ZeroBy, mark_words, on_tape_db, standard, wider_mv, zero};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
 use crate::reading::figures::{UnitKind, frequency};
@@ -123,7 +123,9 @@ fn wanted(bench: &Bench, side: usize, of_tape: Option<&str>) -> String {
         wanted.push("read the output in mV while this tone plays (level_tone_mv)".to_owned());
     }
     if bench.limits.get(Key::OutputNominal).is_none() {
-        wanted.push("give the mV that the service manual states for the deck's mark (output_nominal_mv)".to_owned());
+        wanted.push(
+            "give the mV that the service manual states for the deck's mark (output_nominal_mv)".to_owned(),
+        );
     }
     wanted.extend(of_tape.map(|what| format!("say {what}")));
     format!(
@@ -141,7 +143,7 @@ fn allowed(bench: &Bench, zero: Option<&Zero>) -> (Bounds, Option<String>) {
         None => return (within, Some(format!("{plus_minus} against the target ({})", limit.basis))),
         Some((zero, ZeroBy::Target { basis })) => (format!("{} dBFS", plain(zero.dbfs)), basis),
         Some((_, ZeroBy::Millivolts { nominal_mv, basis })) => {
-            let mark = mark_words(bench.limits.deck_standard());
+            let mark = mark_words(standard(bench.reading, bench.limits));
             if let Some(tolerance) = bench.limits.get(Key::OutputTolerance) {
                 let (low, high) = (nominal_mv - tolerance.value, nominal_mv + tolerance.value);
                 let db = |mv: f64| 20.0 * (mv / nominal_mv).log10();
@@ -192,9 +194,7 @@ fn by_millivolts(
     let above_db = return_dbfs - zero.dbfs;
     let sure_db = zero.uncertainty_db.hypot(tone.uncertainty_db);
     let mv_at = |db: f64| nominal_mv * 10f64.powf(db / 20.0);
-    let mv = |db: f64, sure_db: f64| {
-        UnitKind::Millivolts.of(mv_at(db), mv_at(db) * (10f64.powf(sure_db / 20.0) - 1.0))
-    };
+    let mv = |db: f64, sure_db: f64| UnitKind::Millivolts.of(mv_at(db), wider_mv(mv_at(db), sure_db));
     let three = format!(
         "level tone {}: {} against the deck's 0, {}, {}",
         frequency(tone.hz),
@@ -214,7 +214,7 @@ fn by_millivolts(
     let off_db = above_db - tape_db;
     case.value = Some(off_db);
     case.uncertainty = Some(sure_db.hypot(tape_sure_db));
-    let standard = bench.limits.deck_standard();
+    let standard = standard(bench.reading, bench.limits);
     let on_tape = match (bench.recorded_on(), standard) {
         (Some(RecordedOn::ThisDeck), _) => "recorded at the deck's 0".to_owned(),
         (_, Some(standard)) => {
@@ -275,6 +275,77 @@ mod tests {
         assert_eq!(got.verdict, Verdict::Outside, "{got:?}");
         assert!(got.turn.unwrap().starts_with("playback level trimmer left up 1.62 dB"));
         assert!(got.why.contains("left minus right -1.62 dB"));
+    }
+
+    /// A tape of 250 nWb/m, the deck's mark at 200 nWb/m and 580 mV.
+    const MILLIVOLTS: &str = "source = \"invented manual\"\noutput_nominal_mv = 580\ndeck_standard_nwb_m = 200\n\
+                              deck_standard_stated = \"short-circuit\"\nlevel_tone_mv = 650\nlevel_tone_dbfs = -12.1\n";
+
+    fn with_tape() -> Sample {
+        let mut reading = sample::healthy();
+        let tape = r#"{"reference_nwb_m": 250.0, "reference_stated": "short-circuit", "deck_standard_nwb_m": 200.0,
+            "deck_standard_stated": "short-circuit", "standard_dbfs": [null, null]}"#;
+        reading.facts.tape = Some(serde_json::from_str(tape).unwrap());
+        let tone = &mut reading.level[0];
+        (tone.programme_db, tone.programme_uncertainty_db) = (1.9382, Some(0.05));
+        (tone.return_dbfs, tone.uncertainty_db) = ([Some(-12.1), Some(-12.1)], 0.02);
+        reading
+    }
+
+    /// By hand: 650 mV are 20 lg(650/580) = +0.990 dB, 250 nWb/m ask for 20 lg(250/200) = +1.938 dB, which is 725 mV; so 0.948 dB
+    /// are missing. With 50 mV of tolerance: 20 lg(530/580) = -0.783 dB to 20 lg(630/580) = +0.718 dB.
+    #[test]
+    fn playback_level_is_judged_by_the_manuals_millivolts() {
+        let limits = |more: &str| Limits::from_toml(&format!("{MILLIVOLTS}{more}"), "manual.toml").unwrap();
+        let got = find(&with_tape(), &limits(""), "playback-level");
+        assert_eq!(got.verdict, Verdict::Outside, "{got:?}");
+        assert_within!(got.value.unwrap(), -0.948, 0.001, "dB");
+        assert_within!(got.uncertainty.unwrap(), 0.257f64.hypot(0.05).hypot(0.02), 0.001, "dB");
+        assert_eq!(
+            got.why,
+            "level tone 400 Hz: +1.0 dB against the deck's 0, 650 mV, -12.10 dBFS; 250 nWb/m on the tape asks for +1.94 dB and 725 \
+             mV (580 mV at the deck's mark of 200 nWb/m short-circuit, invented manual): -0.9 dB off"
+        );
+        assert_eq!(
+            got.turn.as_deref(),
+            Some("playback level trimmer left up 0.9 dB, to 725 mV on the level tone")
+        );
+        let limit = got.limit.unwrap();
+        assert!(
+            limit.ends_with("against 580 mV at the deck's mark of 200 nWb/m short-circuit (invented manual)"),
+            "{limit}"
+        );
+        // What the manual allows in millivolts is no longer half a decibel: only marginal.
+        let got = find(&with_tape(), &limits("output_tolerance_mv = 50\n"), "playback-level");
+        assert_eq!(got.verdict, Verdict::Marginal, "{got:?}");
+        assert!(got.limit.unwrap().starts_with("530 to 630 mV at the deck's mark"));
+        let got = find(&with_tape(), &limits("playback_level_db = 2\n"), "playback-level");
+        assert_eq!(got.verdict, Verdict::Within, "{got:?}");
+    }
+
+    #[test]
+    fn what_is_missing_for_the_millivolts_is_named() {
+        let why = |reading: &Sample, text: &str| {
+            let limits = Limits::from_toml(text, "manual.toml").unwrap();
+            let found = find(reading, &limits, "playback-level");
+            assert_eq!((found.verdict, found.value), (Verdict::CannotTell, None));
+            found.why
+        };
+        let got = why(&with_tape(), "output_nominal_mv = 580");
+        assert!(got.contains("(level_tone_mv)") && !got.contains("output_nominal_mv"), "{got}");
+        let got = why(&with_tape(), "level_tone_mv = 650\nlevel_tone_dbfs = -12.1");
+        assert!(got.contains("(output_nominal_mv)") && !got.contains("level_tone_mv"), "{got}");
+        let mut unknown = with_tape();
+        unknown.facts.tape = None;
+        let got = why(&unknown, MILLIVOLTS);
+        assert!(
+            got.contains("650 mV") && got.contains("what the tape carries at its 0 dB in nWb/m"),
+            "{got}"
+        );
+        let mut unmarked = with_tape();
+        unmarked.facts.tape.as_mut().unwrap().deck_standard_nwb_m = None;
+        let got = why(&unmarked, "output_nominal_mv = 580\nlevel_tone_mv = 650\nlevel_tone_dbfs = -12.1");
+        assert!(got.contains("deck_standard_nwb_m"), "{got}");
     }
 
     #[test]

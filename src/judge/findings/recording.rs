@@ -1,7 +1,7 @@
 //! Findings `record-level`, `bias` and `record-equalisation`: the recording half of the deck, seen through its playback.
 
 use crate::judge::case::{Bench, Bounds, Case, SIDES, plain};
-use crate::judge::output::{ZeroBy, mark_words, zero};
+use crate::judge::output::{ZeroBy, mark_words, standard, wider_mv, zero};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::bias_steps;
 use crate::judge::work::response_steps::Off;
@@ -57,7 +57,7 @@ const NO_LEVEL: &str =
 fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Finding {
     let limit = bench.limits.of(Key::RecordLevel);
     let zero = zero(bench.reading, bench.limits, side);
-    let mark = mark_words(bench.limits.deck_standard());
+    let mark = mark_words(standard(bench.reading, bench.limits));
     let mut case = bench.case(Id::RecordLevel);
     case.channel = Some(SIDES[side]);
     case.bounds = Bounds::within(limit.value);
@@ -99,7 +99,7 @@ fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Find
                 "{}: {} against the deck's 0, {}, {}; recorded at the deck's 0 it asks for {} mV at {mark} ({basis})",
                 latest.what,
                 off.signed(),
-                UnitKind::Millivolts.of(mv, mv * (10f64.powf(uncertainty / 20.0) - 1.0)),
+                UnitKind::Millivolts.of(mv, wider_mv(mv, uncertainty)),
                 UnitKind::Dbfs.of(dbfs, latest.uncertainty_db),
                 plain(*nominal_mv)
             )
@@ -453,6 +453,33 @@ mod tests {
         limits.set(Key::PlaybackLevelTarget, Tolerance { value: -12.0, basis: "manual".into() });
         let got = find_with(&reading, &limits, "record-level", 0);
         assert!(got.turn.unwrap().contains("record level trimmer left up 1.00 dB"));
+    }
+
+    /// By hand: 650 mV at -12.1 dBFS are 650 x 10^(-0.9/20) = 586 mV at -13.0 dBFS, 20 lg(586/650) = -0.9 dB.
+    #[test]
+    fn record_level_is_judged_by_the_manuals_millivolts() {
+        let mut reading = trimmed();
+        let last = reading.rounds.len() - 1;
+        reading.rounds[last].reference_dbfs = [Some(-13.0), Some(-12.1)];
+        reading.rounds[last].level_uncertainty_db = [Some(0.02); 2];
+        let text = "source = \"invented manual\"\noutput_nominal_mv = 650\nlevel_tone_mv = 650\nlevel_tone_dbfs = -12.1\n\
+                    level_tone_within_mv = 5\n";
+        let limits = Limits::from_toml(text, "manual.toml").unwrap();
+        let got = find_with(&reading, &limits, "record-level", 0);
+        assert_within!(got.value.unwrap(), -0.9, 1e-9, "dB");
+        // 20 lg(655/650) = 0.067 dB, and the tone's own.
+        assert_within!(got.uncertainty.unwrap(), 0.067f64.hypot(0.02), 0.001, "dB");
+        assert_eq!(got.verdict, Verdict::Outside, "{got:?}");
+        assert!(
+            got.why.contains(
+                "-0.90 dB against the deck's 0, 586 mV, -13.00 dBFS; recorded at the deck's 0 it asks for 650 mV at the deck's mark \
+                 (invented manual)"
+            ),
+            "{}",
+            got.why
+        );
+        assert!(got.turn.unwrap().contains("record level trimmer left up 0.90 dB"));
+        assert_eq!(find_with(&reading, &limits, "record-level", 1).verdict, Verdict::Within);
     }
 
     #[test]

@@ -2,9 +2,9 @@
 
 use crate::programme::{TapeFile, TapeTone, Track};
 use crate::reading::{Level, Pair, Response, ResponsePoint, TapeSection, TapeType};
-use crate::trade::{Equalisation, StatedFlux};
 use crate::trade::tape_equalisation::wrong_switch_db;
 use crate::trade::test_tapes::eras_db;
+use crate::trade::{Equalisation, StatedFlux};
 
 /// What the tape's file says of one frequency.
 #[derive(Debug, Clone, Copy, PartialEq)]
