@@ -27,7 +27,7 @@ fn assert_bound(bound: Bound, cell: &str, row: &tsv::Row) {
 
 #[test]
 fn every_limit_stands_in_the_table_with_its_basis() {
-    let rows = tsv::rows(TABLE, 29);
+    let rows = tsv::rows(TABLE, 31);
     let mut matched = 0;
     for row in &rows {
         let Some(limit) = limit(row.text("id")) else { continue };
@@ -46,7 +46,7 @@ fn every_limit_stands_in_the_table_with_its_basis() {
 
 #[test]
 fn rows_that_hold_more_than_one_limit_are_split() {
-    let rows = tsv::rows(TABLE, 29);
+    let rows = tsv::rows(TABLE, 31);
     let row = |id: &str| rows.iter().find(|row| row.text("id") == id).unwrap();
     // "20000 (type II, IV), 16000 (type I)", portable 12500 for all.
     let hf = row("record-playback-hf");

@@ -4,7 +4,7 @@ use super::clock::made_now;
 use super::terminal::{note, print};
 use super::values::{TapeTypeValue, overwrite};
 use super::{Outcome, one_line};
-use crate::job::{Attached, JobError, JobFile, NewJob, find_job, new_job};
+use crate::job::{Attached, DeckTold, HandSet, JobError, JobFile, NewJob, find_job, new_job};
 use crate::judge::{JobEvidence, JobReading, JobSkew, STEPS, bench_sheet, judge_by_hand, steps};
 use crate::programme::{NewFile, write_text};
 use crate::reading::{JobState, TapeType};
@@ -48,24 +48,28 @@ Examples:
         job: TypedJob,
     },
     /// Set what was read by hand: take-up-torque, fast-forward-torque, rewind-torque, back-tension,
-    /// dc-offset-left, dc-offset-right, meter-left, meter-right, tape-path
+    /// dc-offset-left, dc-offset-right, level-tone (level-tone-left, level-tone-right), meter-left, meter-right, tape-path;
+    /// or what the service manual says of the output: output-nominal, output-tolerance, deck-standard
     #[command(after_help = "\
 Examples:
-  deckproof bench set take-up-torque 48 g.cm --within 3
-  deckproof bench set dc-offset-left -- -3.5 mV")]
+  deckproof bench set level-tone-left 655 mV --return playback-level-1.wav
+  deckproof bench set deck-standard 200,short-circuit nWb/m")]
     Set {
         /// Which reading
         #[arg(value_name = "NAME")]
         name: String,
-        /// The number, or words for tape-path
+        /// The number, or words for tape-path; for deck-standard with how it is stated: 200,short-circuit
         #[arg(value_name = "VALUE", allow_hyphen_values = true)]
         value: String,
-        /// g.cm or mN.m for torques, mV, dB
+        /// g.cm or mN.m for torques, mV, dB, nWb/m
         #[arg(value_name = "UNIT")]
         unit: Option<String>,
         /// What the gauge may be wrong by, in the unit of the value (k = 2) [default: usual for such a gauge]
         #[arg(long, value_name = "NUMBER")]
         within: Option<String>,
+        /// The return that was recorded while the level tone was read: ties its millivolts to levels of returns
+        #[arg(long = "return", value_name = "RETURN")]
+        of: Option<String>,
         /// After the work; without it, as found
         #[arg(long)]
         as_left: bool,
@@ -204,11 +208,31 @@ impl Typed {
                 let words = if complaint { words } else { format!("{}: {words}", today()) };
                 told(&job.load()?.note(&words, complaint)?, "noted")?;
             }
-            What::Set { name, value, unit, within, as_left, force, job } => {
+            What::Set { name, value, unit, within, of, as_left, force, job } => {
+                let job = job.load()?;
+                if DeckTold::NAMES.contains(&name.as_str()) {
+                    let with =
+                        [("--within", within.is_some()), ("--return", of.is_some()), ("--as-left", as_left)];
+                    let with: Vec<&str> =
+                        with.iter().filter(|option| option.1).map(|option| option.0).collect();
+                    ensure!(
+                        with.is_empty(),
+                        "{name}: the manual's, read by nobody; leave {} away",
+                        with.join(", ")
+                    );
+                    let meant = DeckTold::meant(&name, &value, unit.as_deref())?;
+                    told(&job.set_told(&meant, force)?, &format!("{name} set, in [limits]"))?;
+                    return Ok(Outcome::Done);
+                }
                 let state = if as_left { JobState::AsLeft } else { JobState::AsFound };
-                let job = job.load()?.set(state, &name, &value, unit.as_deref(), within.as_deref(), force)?;
+                let names: &[&str] =
+                    if name == "level-tone" { &["level-tone-left", "level-tone-right"] } else { &[&name] };
+                let (unit, within, of) = (unit.as_deref(), within.as_deref(), of.as_deref());
+                let sets =
+                    names.iter().map(|name| HandSet { state, name, told: &value, unit, within, of, force });
+                let job = job.set(&sets.collect::<Vec<_>>())?;
                 told(&job, &format!("{name} set, {}", show::job_state(state)))?;
-                for row in judge_by_hand(&job.sheet).iter().filter(|row| row.id == name) {
+                for row in judge_by_hand(&job.sheet).iter().filter(|row| names.contains(&row.id)) {
                     print(&show::hand_text(row))?;
                 }
             }

@@ -11,7 +11,7 @@ use crate::judge::passes;
 use crate::programme::{NewFile, Overwrite, write_text};
 use crate::reading::{Card, Circumstances, Pass, RecordedOn};
 use crate::show;
-use crate::trade::Medium;
+use crate::trade::{Medium, StatedFlux};
 use anyhow::ensure;
 use clap::Subcommand;
 use std::path::{Path, PathBuf};
@@ -65,22 +65,15 @@ struct Make {
     /// Which calibrated tape it was, in your words
     #[arg(long, value_name = "WORDS")]
     calibrated_tape: Option<String>,
-    /// Fluxivity of the calibrated tape's 0 dB by its certificate, nWb/m
-    #[arg(long, value_name = "NWB/M", value_parser = fluxivity)]
-    fluxivity: Option<f64>,
+    /// Fluxivity of the calibrated tape's 0 dB by its certificate, such as 250,open-circuit or 200,short-circuit
+    #[arg(long, value_name = "NWB/M[,STATED]", value_parser = StatedFlux::parse)]
+    fluxivity: Option<StatedFlux>,
     /// How often the house tape had been played before these readings
     #[arg(long, value_name = "N", default_value_t = 0)]
     passes_before: u32,
     /// Replace a card that is there already
     #[arg(long)]
     force: bool,
-}
-
-fn fluxivity(text: &str) -> Result<f64, String> {
-    match text.parse::<f64>() {
-        Ok(nwb) if (10.0..=2000.0).contains(&nwb) => Ok(nwb),
-        _ => Err("allowed are 10 to 2000 nWb/m; 160, 200 and 250 are usual".into()),
-    }
 }
 
 impl Typed {
@@ -109,7 +102,7 @@ impl Make {
             calibrated: self.calibrated,
             name: self.name,
             calibrated_tape: self.calibrated_tape,
-            fluxivity_nwb_per_m: self.fluxivity,
+            fluxivity: self.fluxivity,
             passes_before: self.passes_before,
         };
         let made = made_now(None);

@@ -4,6 +4,7 @@ use super::clock::made_now;
 use super::terminal::note;
 use super::values::{TypedCircumstances, TypedJudging, WithJob};
 use crate::job::{JobFile, find_job};
+use crate::judge::Limits;
 use crate::reading::{Circumstances, Made};
 use anyhow::anyhow;
 use std::path::{Path, PathBuf};
@@ -74,6 +75,26 @@ pub fn told_by(
     };
     note(&format!("Job {}: {taken}; what is typed goes first.{against}", job.path.display()));
     (told, made_for(job, deck))
+}
+
+/// Takes what the job says of the level tone at the output for a reading of `file`, where the limits say nothing of it; says
+/// on standard error what was taken.
+pub fn take_level_tone(job: &JobFile, file: &Path, limits: &mut Limits) {
+    if *limits.level_tone() != [None, None] {
+        return;
+    }
+    let told = job.level_tone(file);
+    for of in &told.missing {
+        note(&format!(
+            "Job {}: millivolts of the level tone were read while {of} was recorded, and no reading of it is attached (`bench \
+             attach`): they are not used.",
+            job.path.display()
+        ));
+    }
+    if !told.taken.is_empty() {
+        note(&format!("Job {}: {}.", job.path.display(), told.taken.join(", ")));
+    }
+    limits.take_level_tone(told.tones);
 }
 
 /// The deck of a job in the words of its file; empty if it has no name.

@@ -4,7 +4,7 @@ use super::Outcome;
 use super::terminal::print;
 use super::values::limits;
 use crate::deck::{DeckFile, EXAMPLES};
-use crate::judge::QUANTITIES;
+use crate::judge::{BuiltIn, QUANTITIES};
 use crate::programme::{TAPE_EXAMPLE, Timeline, built_in, built_in_text};
 use crate::show;
 use anyhow::Context;
@@ -96,12 +96,27 @@ fn limits_text(deck: &str) -> anyhow::Result<String> {
             // Writing to a String does not fail.
             let _ = match limits.get(*key) {
                 Some(limit) => writeln!(text, "{name} = {}  # {}, {}", limit.value, row.words, limit.basis),
-                None => writeln!(text, "# {name} =   # {}: no limit is known to practice", row.words),
+                None => match key.row().built_in {
+                    BuiltIn::Told(what) => writeln!(text, "# {name} =   # {}: {what}", row.words),
+                    _ => writeln!(text, "# {name} =   # {}: no limit is known to practice", row.words),
+                },
             };
         }
     }
+    text.push_str(LEVEL_TONE);
     Ok(text)
 }
+
+/// What a limits file may say besides the limits.
+const LEVEL_TONE: &str = "\
+# How the mark's flux is stated: short-circuit, open-circuit or unknown.
+# deck_standard_stated = \"short-circuit\"
+# The level tone, read at the output with a millivoltmeter, and the level that it had in the return meanwhile: from then on
+# levels are known in mV, as long as the sound card's input level is not touched. One number for both channels, or [left, right].
+# level_tone_mv = [580, 575]
+# level_tone_dbfs = [-12.0, -12.1]
+# level_tone_within_mv = 5   # what the gauge may be wrong by, if not the usual
+";
 
 fn overview() -> String {
     let mut text = String::from("RECIPES for `write` and `rehearse`\n");

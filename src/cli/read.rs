@@ -2,7 +2,7 @@
 
 use super::clock::made_now;
 use super::house::HouseTape;
-use super::job_told::{TypedReadJob, told_by};
+use super::job_told::{TypedReadJob, take_level_tone, told_by};
 use super::terminal::{Life, note, print};
 use super::unslated::TypedUnslated;
 use super::values::{TypedCircumstances, TypedJudging, overwrite, reference_dbfs};
@@ -179,13 +179,17 @@ impl Typed {
             Some(job) => told_by(job, &self.circumstances, &self.judging, self.deck),
             None => ((&self.circumstances).into(), made_now(self.deck)),
         };
+        let mut limits = self.judging.limits(job.as_ref().and_then(|job| job.limits.as_ref()))?;
+        if let Some(job) = &job {
+            take_level_tone(job, &self.files[0], &mut limits);
+        }
         let options = ReadOptions {
             recipe: self.recipe.as_deref().map(find).transpose()?,
             reference_dbfs: self.reference_dbfs,
             channels: self.channels,
             circumstances,
             medium: Medium::COMPACT_CASSETTE,
-            limits: self.judging.limits(job.as_ref().and_then(|job| job.limits.as_ref()))?,
+            limits,
             transport: self.judging.transport(job.as_ref().and_then(JobFile::transport))?,
             loopback: self.loopback,
             made: Some(made),

@@ -2,7 +2,8 @@
 
 use super::values::text;
 use crate::job::{KnownPitch, UnslatedOptions};
-use crate::programme::{StatedFlux, TapeFile};
+use crate::programme::TapeFile;
+use crate::trade::StatedFlux;
 use std::path::PathBuf;
 
 /// A tape without slates, and what is known of it.

@@ -3,9 +3,10 @@
 use super::evidence::kind_of;
 use super::job_file::{hand_keys, plain, unit_meant};
 use super::{JOB_FILE, JobError, JobFile};
-use crate::judge::{HandQuantity, STEPS, hand_quantity};
+use crate::judge::{HandQuantity, Key, STEPS, hand_quantity};
 use crate::programme::{Overwrite, write_text};
 use crate::reading::{JobState, TapeType};
+use crate::trade::StatedFlux;
 use std::path::{Path, PathBuf};
 use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, Value, value};
 
@@ -100,6 +101,86 @@ fn put(document: &mut DocumentMut, name: &str, key: &str, mut told: Value) {
     }
 }
 
+/// A value that was read by hand, as it was typed.
+#[derive(Debug, Clone, Copy)]
+pub struct HandSet<'a> {
+    /// Before or after the work.
+    pub state: JobState,
+    /// Which quantity, or `tape-path`.
+    pub name: &'a str,
+    /// The number, or words.
+    pub told: &'a str,
+    /// Its unit, if it was typed.
+    pub unit: Option<&'a str>,
+    /// What the gauge may be wrong by, in the same unit.
+    pub within: Option<&'a str>,
+    /// The return that was recorded meanwhile.
+    pub of: Option<&'a str>,
+    /// Replace a value that is there.
+    pub force: bool,
+}
+
+/// What the service manual says of the deck's output and mark.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum DeckTold {
+    /// Output at the mark, mV rms.
+    OutputNominal(f64),
+    /// Its tolerance either way, mV.
+    OutputTolerance(f64),
+    /// What the mark stands for.
+    DeckStandard(StatedFlux),
+}
+
+impl DeckTold {
+    /// Names for the command line.
+    pub const NAMES: [&'static str; 3] = ["output-nominal", "output-tolerance", "deck-standard"];
+
+    /// What `told` in `unit` means for `name`, which is one of [`DeckTold::NAMES`].
+    ///
+    /// # Errors
+    /// [`JobError::Typed`] with what is expected.
+    pub fn meant(name: &str, told: &str, unit: Option<&str>) -> Result<Self, JobError> {
+        let is_flux = name == Self::NAMES[2];
+        let own = if is_flux { "nWb/m" } else { "mV" };
+        if let Some(unit) = unit.filter(|unit| !unit.eq_ignore_ascii_case(own)) {
+            return Err(typed(unit, &format!("no unit of {name}; write {own}")));
+        }
+        if is_flux {
+            return StatedFlux::parse(told).map(Self::DeckStandard).map_err(|why| typed(told, &why));
+        }
+        let number = told.trim().parse::<f64>().ok();
+        let allowed = Key::OutputNominal.row().allowed;
+        let number = number.filter(|number| allowed.holds(*number));
+        let number = number.ok_or_else(|| {
+            typed(told, &format!("expected {}, with a point for decimals", allowed.words()))
+        })?;
+        Ok(if name == Self::NAMES[0] { Self::OutputNominal(number) } else { Self::OutputTolerance(number) })
+    }
+
+    /// Keys of a limits file with their values.
+    fn keys(&self) -> Vec<(String, Value)> {
+        let key = |key: Key| key.row().name.to_owned();
+        match self {
+            Self::OutputNominal(mv) => vec![(key(Key::OutputNominal), short(*mv))],
+            Self::OutputTolerance(mv) => vec![(key(Key::OutputTolerance), short(*mv))],
+            Self::DeckStandard(flux) => vec![
+                (key(Key::DeckStandard), short(flux.nwb_m)),
+                ("deck_standard_stated".to_owned(), flux.stated.word().into()),
+            ],
+        }
+    }
+}
+
+/// A number as a person writes it: without a point if it is whole.
+fn short(number: f64) -> Value {
+    if number.fract() == 0.0 { (number as i64).into() } else { number.into() }
+}
+
+/// A number as it was typed: without a point if there was none.
+fn as_typed(told: &str, number: f64) -> Value {
+    if told.trim().parse::<i64>().is_ok() { (number as i64).into() } else { number.into() }
+}
+
 impl JobFile {
     /// Adds a line to the work done, or to the complaint.
     ///
@@ -138,20 +219,22 @@ impl JobFile {
         self.replace(document.to_string())
     }
 
-    /// Sets a value that was read by hand, or `tape-path` to words.
+    /// Sets values that were read by hand, or `tape-path` to words: all of them or none.
     ///
     /// # Errors
     /// [`JobError::Typed`], [`JobError::Taken`], and what [`JobFile::replace`] returns.
-    pub fn set(
-        &self,
-        state: JobState,
-        name: &str,
-        told: &str,
-        unit: Option<&str>,
-        within: Option<&str>,
-        force: bool,
-    ) -> Result<Self, JobError> {
-        let (mut uncertainty, mut uncertainties): (Option<(String, f64)>, Vec<String>) = (None, Vec::new());
+    pub fn set(&self, sets: &[HandSet<'_>]) -> Result<Self, JobError> {
+        let before = plain(&self.text);
+        let text = sets.iter().try_fold(before.clone(), |text, set| self.with(text, set))?;
+        if text == before { Ok(self.clone()) } else { self.replace(text) }
+    }
+
+    /// `text` with one value more.
+    fn with(&self, text: String, set: &HandSet<'_>) -> Result<String, JobError> {
+        let HandSet { state, name, told, unit, within, of, force } = *set;
+        // What stands beside the value: its uncertainty, and the return that belongs to it. They come and go with it.
+        let (mut beside, mut beside_keys): (Vec<(String, Value)>, Vec<String>) = (Vec::new(), Vec::new());
+        let no_return = |name: &str| typed(name, "no return belongs to it; leave --return away");
         let (key, told, others) = if name == "tape-path" {
             if told.trim().is_empty() {
                 return Err(typed(told, "nothing to note; say what was seen"));
@@ -159,29 +242,41 @@ impl JobFile {
             if let Some(within) = within {
                 return Err(typed(within, "words have no uncertainty; leave --within away"));
             }
+            if of.is_some() {
+                return Err(no_return(name));
+            }
             ("tape_path".to_owned(), Value::from(told.trim()), vec!["tape_path".to_owned()])
         } else {
             let quantity = hand_quantity(name)
                 .ok_or_else(|| typed(name, &format!("unknown; known are {}", hand_names())))?;
             let (unit, number) = number_meant(quantity, told, unit)?;
             let keys = quantity.kind.units().iter().filter_map(|(unit, _)| quantity.key(unit)).collect();
+            beside_keys =
+                quantity.kind.units().iter().filter_map(|(unit, _)| quantity.within_key(unit)).collect();
             if let Some(within) = within {
-                let number = within.trim().parse::<f64>().ok();
-                let number = number.filter(|number| *number > 0.0 && quantity.is_sane(*number, unit));
                 let why = "expected a number above 0, with a point for decimals: what the gauge may be wrong by, in the unit of \
                            the value";
-                uncertainty = Some((
-                    quantity.within_key(unit).unwrap_or_default(),
-                    number.ok_or_else(|| typed(within, why))?,
-                ));
+                let number = within.trim().parse::<f64>().ok();
+                let number = number.filter(|number| quantity.is_sane_within(*number, unit));
+                let number = number.ok_or_else(|| typed(within, why))?;
+                beside.push((quantity.within_key(unit).unwrap_or_default(), as_typed(within, number)));
             }
-            uncertainties =
-                quantity.kind.units().iter().filter_map(|(unit, _)| quantity.within_key(unit)).collect();
-            let number =
-                if told.trim().parse::<i64>().is_ok() { (number as i64).into() } else { number.into() };
-            (quantity.key(unit).unwrap_or_default(), number, keys)
+            match (quantity.return_key(), of.map(str::trim).filter(|of| !of.is_empty())) {
+                (Some(key), Some(of)) => {
+                    beside.push((key.clone(), of.into()));
+                    beside_keys.push(key);
+                }
+                (Some(_), None) => {
+                    let why = "name the return that was recorded while this tone played, with --return NAME.wav: it ties the \
+                               millivolts to the levels of returns";
+                    return Err(typed(name, why));
+                }
+                (None, Some(_)) => return Err(no_return(name)),
+                (None, None) => {}
+            }
+            (quantity.key(unit).unwrap_or_default(), as_typed(told, number), keys)
         };
-        let mut document = parsed(&self.path, &plain(&self.text))?;
+        let mut document = parsed(&self.path, &text)?;
         let state = match state {
             JobState::AsFound => "as_found",
             JobState::AsLeft => "as_left",
@@ -189,34 +284,28 @@ impl JobFile {
         let Some(section) = section(&mut document, state) else {
             return Err(typed(state, "is no section in the job's file; write it as [as_found], [as_left]"));
         };
-        let find = |section: &dyn toml_edit::TableLike, keys: &[String]| {
-            keys.iter().find_map(|key| {
+        let find = |section: &dyn toml_edit::TableLike, keys: &[String]| -> Vec<(String, String)> {
+            let text = |key: &String| {
                 let text = section.get(key)?.as_value()?.clone().decorated("", "").to_string();
                 Some((key.clone(), format!("{key} = {text}")))
-            })
+            };
+            keys.iter().filter_map(text).collect()
         };
-        let (there, old_uncertainty) = (find(section, &others), find(section, &uncertainties));
-        let mut new_uncertainty = uncertainty.as_ref().map(|(key, number)| (key, Value::from(*number)));
-        if let Some((_, number)) = &mut new_uncertainty
-            && let Some(whole) = within.and_then(|text| text.trim().parse::<i64>().ok())
-        {
-            *number = whole.into();
-        }
+        let (there, old_beside) = (find(section, &others), find(section, &beside_keys));
         let said = |key: &str, value: &Value| format!("{key} = {}", value.clone().decorated("", ""));
-        if let Some((old, there)) = there {
-            let same_uncertainty = old_uncertainty.as_ref().map(|old| old.1.clone())
-                == new_uncertainty.as_ref().map(|(key, number)| said(key, number));
-            if there == said(&key, &told) && same_uncertainty {
-                return Ok(self.clone());
+        if let Some((old, there)) = there.into_iter().next() {
+            let new_beside: Vec<String> = beside.iter().map(|(key, value)| said(key, value)).collect();
+            let old_beside: Vec<String> = old_beside.into_iter().map(|(_, text)| text).collect();
+            if there == said(&key, &told) && old_beside == new_beside {
+                return Ok(text);
             }
             if !force {
                 return Err(JobError::Taken { path: self.path.clone(), there });
             }
             let before =
                 section.key(&old).and_then(|key| key.leaf_decor().prefix()?.as_str().map(str::to_owned));
-            // Its uncertainty goes with it.
-            let was = old_uncertainty.as_ref().map(|(_, text)| format!(", {text}")).unwrap_or_default();
-            for key in &uncertainties {
+            let was: String = old_beside.iter().map(|text| format!(", {text}")).collect();
+            for key in &beside_keys {
                 section.remove(key);
             }
             let kept = format!("{}# before: {}{was}\n", before.unwrap_or_default(), there.replace('\n', " "));
@@ -231,8 +320,48 @@ impl JobFile {
         } else {
             section.insert(&key, Item::Value(told));
         }
-        if let Some((key, number)) = new_uncertainty {
-            section.insert(key, Item::Value(number));
+        for (key, value) in beside {
+            section.insert(&key, Item::Value(value));
+        }
+        Ok(document.to_string())
+    }
+
+    /// Sets what the service manual says of the deck's output and mark, in the section of the limits.
+    ///
+    /// # Errors
+    /// As [`JobFile::set`]; and if the job takes its limits from a file of their own.
+    pub fn set_told(&self, told: &DeckTold, force: bool) -> Result<Self, JobError> {
+        let mut document = parsed(&self.path, &plain(&self.text))?;
+        let Some(section) = section(&mut document, "limits") else {
+            return Err(typed("limits", "is no section in the job's file; write it as [limits]"));
+        };
+        let file = section.get("file").and_then(Item::as_str).map(str::to_owned);
+        let keys = told.keys();
+        let mut was = Vec::new();
+        for (key, value) in &keys {
+            if let Some(file) = &file {
+                let why = format!("the job's limits are in {file}; write {key} there");
+                return Err(typed(key, &why));
+            }
+            let there =
+                section.get(key).and_then(Item::as_value).map(|value| value.clone().decorated("", ""));
+            let same = there.as_ref().is_some_and(|there| there.to_string() == value.to_string());
+            was.extend(there.filter(|_| !same).map(|there| format!("{key} = {there}")));
+        }
+        if !was.is_empty() && !force {
+            return Err(JobError::Taken { path: self.path.clone(), there: was.join(", ") });
+        }
+        let places = keys.iter().map(|(key, _)| key.clone()).collect::<Vec<_>>();
+        for (key, value) in keys {
+            put(&mut document, "limits", &key, value);
+        }
+        if let (Some(first), false) = (places.first(), was.is_empty())
+            && let Some(section) = self::section(&mut document, "limits")
+            && let Some(mut key) = section.key_mut(first)
+        {
+            let before =
+                key.leaf_decor().prefix().and_then(|prefix| prefix.as_str()).unwrap_or_default().to_owned();
+            key.leaf_decor_mut().set_prefix(format!("{before}# before: {}\n", was.join(", ")));
         }
         self.replace(document.to_string())
     }
@@ -356,7 +485,12 @@ fn typed(typed: &str, why: &str) -> JobError {
 /// Names for the command line.
 fn hand_names() -> String {
     let names: Vec<&str> = crate::judge::HAND_QUANTITIES.iter().map(|quantity| quantity.id).collect();
-    format!("{}, tape-path (keys in the file: {})", names.join(", "), hand_keys().join(", "))
+    let told = DeckTold::NAMES.join(", ");
+    format!(
+        "{}, level-tone, tape-path, {told} (keys in the file: {})",
+        names.join(", "),
+        hand_keys().join(", ")
+    )
 }
 
 fn number_meant(

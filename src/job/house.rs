@@ -10,6 +10,7 @@ use crate::reading::{
 };
 use crate::show;
 use crate::trade::Medium;
+use crate::trade::StatedFlux;
 use crate::trade::reference_levels::fluxivity_nwb_m;
 use std::fs::File;
 use std::io::Read;
@@ -198,8 +199,8 @@ pub struct CardOptions {
     pub name: String,
     /// Which calibrated tape it was, in words.
     pub calibrated_tape: Option<String>,
-    /// Fluxivity of the calibrated tape's 0 dB, nWb/m.
-    pub fluxivity_nwb_per_m: Option<f64>,
+    /// Fluxivity of the calibrated tape's 0 dB.
+    pub fluxivity: Option<StatedFlux>,
     /// How often the tape had been played before.
     pub passes_before: u32,
 }
@@ -242,10 +243,10 @@ pub fn make_card(options: &CardOptions, made: &Made, medium: &Medium) -> Result<
     }
     let first = options.house.first().unwrap_or(&options.calibrated);
     let mut figures = card_figures(&house, &calibrated, medium).map_err(wrong(first))?;
-    if let Some(zero) = options.fluxivity_nwb_per_m {
+    if let Some(zero) = options.fluxivity {
         for tone in &mut figures.level {
             tone.fluxivity_nwb_per_m =
-                tone.db.map(|db| db.map(|db| fluxivity_nwb_m(tone.programme_db + db, zero)));
+                tone.db.map(|db| db.map(|db| fluxivity_nwb_m(tone.programme_db + db, zero.nwb_m)));
         }
     }
     let history: Vec<Pass> = options
@@ -264,7 +265,8 @@ pub fn make_card(options: &CardOptions, made: &Made, medium: &Medium) -> Result<
             tape: options.calibrated_tape.clone(),
             file: calibrated.capture.file.clone(),
             at: calibrated.made.as_ref().map(|made| made.at.clone()),
-            fluxivity_nwb_per_m: options.fluxivity_nwb_per_m,
+            fluxivity_nwb_per_m: options.fluxivity.map(|flux| flux.nwb_m),
+            fluxivity_stated: options.fluxivity.map(|flux| flux.stated.word().to_owned()),
         },
         recipe: house.first().and_then(|reading| reading.recipe.clone()),
         tape_type: house
@@ -353,7 +355,7 @@ fn notes(
     if figures.speed.is_none() {
         say("No speed was read on both tapes: it is not on the card.");
     }
-    if options.fluxivity_nwb_per_m.is_none() {
+    if options.fluxivity.is_none() {
         say(
             "The fluxivity of the calibrated tape was not told: levels are against its 0 dB, whatever that is.",
         );

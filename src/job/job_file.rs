@@ -181,6 +181,7 @@ impl JobFile {
                 loopback: raw.at_hand.loopback,
                 tape_types: raw.at_hand.tape_types,
             },
+            level_tone_told: limits.as_ref().is_some_and(|limits| *limits.level_tone() != [None, None]),
             readings: raw
                 .reading
                 .into_iter()
@@ -319,7 +320,7 @@ type At<'a> = &'a dyn Fn(usize, String) -> JobError;
 
 fn hand_readings(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Result<HandReadings, JobError> {
     let mut readings = HandReadings::default();
-    let mut uncertainties = Vec::new();
+    let (mut uncertainties, mut returns) = (Vec::new(), Vec::new());
     for (key, value) in section {
         let wrong = |found: String| Err(at(value.span().start, found));
         if key == "tape_path" {
@@ -329,6 +330,17 @@ fn hand_readings(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Resu
             readings.tape_path = Some(words.trim().to_owned()).filter(|words| !words.is_empty());
             continue;
         }
+        if let Some(quantity) = hand_rows().find(|quantity| quantity.return_key().as_ref() == Some(key)) {
+            let name = value.get_ref().as_str().map(str::trim).filter(|name| !name.is_empty());
+            let Some(name) = name else {
+                return wrong(format!(
+                    "`{key}` is {}, expected the name of the return that was recorded meanwhile, in quotation marks",
+                    value.get_ref()
+                ));
+            };
+            returns.push((quantity.id, name.to_owned(), key, value.span().start));
+            continue;
+        }
         let known = HAND_QUANTITIES.iter().find_map(|quantity| {
             let (unit, _) =
                 quantity.kind.units().iter().find(|(unit, _)| quantity.key(unit).as_ref() == Some(key))?;
@@ -336,7 +348,7 @@ fn hand_readings(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Resu
         });
         if let Some((quantity, unit)) = within_key(key) {
             let Some(number) =
-                number(value.get_ref()).filter(|number| *number > 0.0 && quantity.is_sane(*number, unit))
+                number(value.get_ref()).filter(|number| quantity.is_sane_within(*number, unit))
             else {
                 return wrong(format!(
                     "`{key}` is {}, expected a number above 0, what the gauge may be wrong by",
@@ -368,7 +380,31 @@ fn hand_readings(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Resu
             value: number,
             unit: unit.to_owned(),
             uncertainty: None,
+            of: None,
         });
+    }
+    for (id, name, key, start) in returns {
+        let Some(there) = readings.values.iter_mut().find(|there| there.quantity == id) else {
+            return Err(at(
+                start,
+                format!("`{key}`: the value that it belongs to is not here; write it as well"),
+            ));
+        };
+        there.of = Some(name);
+    }
+    for quantity in hand_rows() {
+        let Some(key) = quantity.return_key() else { continue };
+        let Some(there) = readings.values.iter().find(|there| there.quantity == quantity.id) else {
+            continue;
+        };
+        if there.of.is_none() {
+            let own = quantity.key(&there.unit).unwrap_or_default();
+            let start = section.get(&own).map_or(0, |value| value.span().start);
+            let found = format!(
+                "`{own}`: not told which return was recorded meanwhile; write {key} = \"NAME.wav\" beside it"
+            );
+            return Err(at(start, found));
+        }
     }
     for (id, number, unit, key, start) in uncertainties {
         let Some(there) = readings.values.iter_mut().find(|there| there.quantity == id) else {
@@ -388,10 +424,14 @@ fn hand_readings(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Resu
     Ok(readings)
 }
 
+fn hand_rows() -> impl Iterator<Item = &'static HandQuantity> {
+    const ROWS: &[HandQuantity] = &HAND_QUANTITIES;
+    ROWS.iter()
+}
+
 /// Quantity and unit of a key such as `take_up_torque_within_g_cm`.
 fn within_key(key: &str) -> Option<(&'static HandQuantity, &'static str)> {
-    const ROWS: &[HandQuantity] = &HAND_QUANTITIES;
-    ROWS.iter().find_map(|quantity| {
+    hand_rows().find_map(|quantity| {
         let units = quantity.kind.units();
         let (unit, _) = units.iter().find(|(unit, _)| quantity.within_key(unit).as_deref() == Some(key))?;
         Some((quantity, *unit))
@@ -403,7 +443,8 @@ pub(super) fn hand_keys() -> Vec<String> {
     let keys = HAND_QUANTITIES
         .iter()
         .flat_map(|quantity| quantity.kind.units().iter().filter_map(|(unit, _)| quantity.key(unit)));
-    keys.chain(["tape_path".to_owned()]).collect()
+    let returns = hand_rows().filter_map(HandQuantity::return_key);
+    keys.chain(returns).chain(["tape_path".to_owned()]).collect()
 }
 
 fn hand_limits(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Result<Vec<HandLimit>, JobError> {
@@ -471,4 +512,73 @@ fn limit_key(key: &str) -> Option<(&'static str, &'static str, bool)> {
 pub(super) fn unit_meant(typed: &str, kind: HandKind) -> Option<&'static str> {
     let bare = |text: &str| text.to_lowercase().replace(['.', '\u{b7}', '*', ' ', '_'], "");
     kind.units().iter().map(|(unit, _)| *unit).find(|unit| bare(unit) == bare(typed))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn parsed(section: &str) -> Result<JobFile, JobError> {
+        let text = format!("format = \"{JOB_FORMAT}\"\n[deck]\nname = \"invented\"\n[as_found]\n{section}\n");
+        JobFile::from_text("job.toml".into(), text)
+    }
+
+    #[test]
+    fn millivolts_of_the_level_tone_stand_with_their_return() {
+        let whole = "level_tone_left_mv = 655\nlevel_tone_left_return = \"level-1.wav\"\nlevel_tone_left_within_mv = 4";
+        let job = parsed(whole).unwrap();
+        let value = &job.sheet.as_found.values[0];
+        assert_eq!(
+            (value.quantity.as_str(), value.value, value.uncertainty),
+            ("level-tone-left", 655.0, Some(4.0))
+        );
+        assert_eq!(value.of.as_deref(), Some("level-1.wav"));
+        for (section, words) in [
+            (
+                "level_tone_left_mv = 655",
+                "line 5: `level_tone_left_mv`: not told which return was recorded meanwhile; write \
+                                          level_tone_left_return = \"NAME.wav\" beside it",
+            ),
+            (
+                "level_tone_left_return = \"a.wav\"",
+                "line 5: `level_tone_left_return`: the value that it belongs to is not here",
+            ),
+            (
+                "level_tone_left_mv = 655\nlevel_tone_left_return = 4",
+                "line 6: `level_tone_left_return` is 4, expected the name",
+            ),
+            ("level_tone_mv = 655", "line 5: unknown key `level_tone_mv`, known are "),
+        ] {
+            let error = parsed(section).unwrap_err().to_string();
+            assert!(error.starts_with("job.toml: ") && error.contains(words), "{section}: {error}");
+            assert!(error.ends_with("correct the line"), "{error}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn millivolts_that_cannot_be_meant_are_refused_with_file_line_and_remedy(
+            number in prop_oneof![any::<f64>(), -100.0..30_000.0f64],
+            before in 0..5usize,
+            right in any::<bool>(),
+        ) {
+            let side = if right { "right" } else { "left" };
+            let value = format!("{number:?}").replace("NaN", "nan");
+            let section = format!(
+                "{}level_tone_{side}_mv = {value}\nlevel_tone_{side}_return = \"a.wav\"",
+                "# mine\n".repeat(before)
+            );
+            match parsed(&section) {
+                Ok(job) => prop_assert_eq!(job.sheet.as_found.values[0].value, number),
+                Err(error) => {
+                    prop_assert!(!(1.0..=20_000.0).contains(&number), "{}: {}", section, error);
+                    let error = error.to_string();
+                    let start = format!("job.toml: line {}: `level_tone_{side}_mv` is ", 5 + before);
+                    prop_assert!(error.starts_with(&start), "{section}: {error}");
+                    prop_assert!(error.contains("expected a number from 1 to 20000 mV; correct the line"), "{error}");
+                }
+            }
+        }
+    }
 }

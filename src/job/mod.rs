@@ -8,6 +8,7 @@ mod faults;
 mod house;
 mod job_error;
 mod job_file;
+mod level_tone;
 mod rate;
 mod read;
 mod rehearse;
@@ -22,7 +23,7 @@ mod unslated_words;
 mod warnings;
 mod write;
 
-pub use bench::{NewJob, new_job};
+pub use bench::{DeckTold, HandSet, NewJob, new_job};
 pub use compare::{CompareError, compare_files, load_reading};
 pub use error::{ReadError, RehearseError};
 pub use evidence::Attached;
@@ -31,6 +32,7 @@ pub use house::{
 };
 pub use job_error::JobError;
 pub use job_file::{JOB_FILE, JobFile, find_job};
+pub use level_tone::JobLevelTone;
 pub use read::{Playing, ReadOptions, measure_return, measure_samples, read_return, read_samples};
 pub use rehearse::{Rehearsal, RehearsalDeck, Stage, rehearse};
 pub use results::{READING, REPORT, check_folder, result_files, write_results};

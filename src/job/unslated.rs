@@ -13,8 +13,9 @@ use crate::measure::{
     FrequencyKnowledge, MeasureOptions, Measured, MeasuredTone, TapeValues, Told, deck_equalisation, measure,
     tone_speed,
 };
-use crate::programme::{StatedFlux, TapeFile, Timeline, built_in};
+use crate::programme::{TapeFile, Timeline, built_in};
 use crate::reading::{FileClock, Found, FoundKind, NominalBy, RecordedOn, Warning, WarningId};
+use crate::trade::StatedFlux;
 use crate::trade::test_tapes::USUAL_TONE_PERCENT;
 use std::path::Path;
 
@@ -184,7 +185,11 @@ fn values<'a>(served: &Served, options: &ReadOptions, unslated: &'a UnslatedOpti
         played_at: file
             .and_then(|file| file.played_at)
             .or(options.circumstances.tape_type.map(deck_equalisation)),
-        deck_standard: unslated.deck_standard.or(file.and_then(|file| file.deck_standard)),
+        // What is typed goes first, then what stands with the deck's limits, then the tape's file.
+        deck_standard: unslated
+            .deck_standard
+            .or(options.limits.deck_standard())
+            .or(file.and_then(|file| file.deck_standard)),
         is_reference: options.circumstances.recorded_on == Some(RecordedOn::Calibrated),
     }
 }

@@ -4,6 +4,7 @@ use crate::judge::Limits;
 use crate::judge::causes::causes;
 use crate::judge::meaning::meanings;
 use crate::judge::order::judge;
+use crate::judge::output::output;
 use crate::judge::work::lists::{not_judged, settled};
 use crate::judge::work::turns::work;
 use crate::measure::{self, TransportNumbers, line_parts};
@@ -114,11 +115,12 @@ pub fn conclude(
 
 /// Findings and work from facts whose causes are told.
 pub(crate) fn follow(
-    facts: Facts,
+    mut facts: Facts,
     causes: Vec<Cause>,
     unexplained: Vec<Unexplained>,
     limits: &Limits,
 ) -> Reading {
+    facts.output = output(&facts, limits);
     let findings = judge(&facts, &causes, limits);
     let (work, settled, not_judged) = (work(&findings), settled(&findings), not_judged(&findings));
     let meanings = meanings(&facts.circumstances);

@@ -1,11 +1,14 @@
 //! The tolerances that findings are judged by.
 
-use crate::judge::quantities::{Key, LIMITS, Limit, number};
+use crate::judge::quantities::{Allowed, Key, LIMITS, Limit, number};
+use crate::judge::tone_at_output::{SANE_DBFS, SANE_MV, ToneAtOutput, ToneTold, one_or_pair};
 use crate::reading::{Circumstances, RecordedOn, TapeType};
 use crate::trade::common_practice::{self, DeckClass};
+use crate::trade::{FluxStatement, StatedFlux};
 use serde::Deserialize;
 use serde::de::{Deserializer, Error, MapAccess, Visitor};
 use std::fmt;
+use toml::{Spanned, Value};
 
 /// Why limits could not be had.
 #[derive(Debug, thiserror::Error)]
@@ -20,14 +23,16 @@ pub enum JudgeError {
         message: String,
     },
     /// A limit has a number that no deck can be judged by.
-    #[error("{place}: `{key}` is {found}, expected {expected}; correct the number")]
+    #[error("{place}: line {line}: `{key}` is {found}, expected {expected}; correct the number")]
     LimitOutOfRange {
         /// Name of the file.
         place: String,
+        /// Line of the file.
+        line: usize,
         /// Key of the limit.
         key: &'static str,
-        /// Number in the file.
-        found: f64,
+        /// What stands there.
+        found: String,
         /// What is allowed.
         expected: String,
     },
@@ -72,6 +77,10 @@ pub struct Limits {
     values: Vec<Option<Tolerance>>,
     /// Highest frequency judged of what this deck recorded and played back on a tape of type I, Hz.
     record_playback_to_hz_type_1: f64,
+    /// How the flux of [`Key::DeckStandard`] is stated.
+    standard_stated: FluxStatement,
+    /// `[left, right]`: the level tone at the deck's output.
+    level_tone: [Option<ToneAtOutput>; 2],
 }
 
 /// What stands for a limit that nobody knows: nothing exceeds it.
@@ -89,11 +98,22 @@ struct File {
     deck: Option<String>,
     name: Option<String>,
     source: Option<String>,
-    values: Vec<(Key, f64)>,
+    standard_stated: Option<Spanned<Value>>,
+    /// Key, and what stands there, of what is told of the level tone.
+    tone: Vec<(&'static str, Spanned<Value>)>,
+    values: Vec<(Key, Spanned<f64>)>,
 }
 
 /// Keys of a limits file besides the limits.
-const WORDS: [&str; 3] = ["deck", "name", "source"];
+const WORDS: [&str; 7] = [
+    "deck",
+    "name",
+    "source",
+    "deck_standard_stated",
+    "level_tone_mv",
+    "level_tone_dbfs",
+    "level_tone_within_mv",
+];
 
 /// Every key of a limits file, for the message that names them.
 static KEYS: [&str; WORDS.len() + LIMITS.len()] = {
@@ -145,6 +165,8 @@ impl<'de> Deserialize<'de> for File {
                         0 => file.deck = Some(map.next_value()?),
                         1 => file.name = Some(map.next_value()?),
                         2 => file.source = Some(map.next_value()?),
+                        3 => file.standard_stated = Some(map.next_value()?),
+                        4..=6 => file.tone.push((WORDS[place], map.next_value()?)),
                         _ => file.values.push((LIMITS[place - WORDS.len()].key, map.next_value()?)),
                     }
                 }
@@ -173,6 +195,8 @@ impl Limits {
             name: name.to_owned(),
             values: LIMITS.iter().map(value).collect(),
             record_playback_to_hz_type_1: number(common_practice::RECORD_PLAYBACK_HF_TYPE_1.bound(class)),
+            standard_stated: FluxStatement::Unknown,
+            level_tone: [None, None],
         }
     }
 
@@ -189,6 +213,24 @@ impl Limits {
     /// Sets a limit.
     pub fn set(&mut self, key: Key, limit: Tolerance) {
         self.values[key as usize] = Some(limit);
+    }
+
+    /// What the deck's level mark stands for; `None` if nobody told.
+    pub fn deck_standard(&self) -> Option<StatedFlux> {
+        let nwb_m = self.get(Key::DeckStandard)?.value;
+        Some(StatedFlux { nwb_m, stated: self.standard_stated })
+    }
+
+    /// `[left, right]`: the level tone as it was read at the deck's output.
+    pub fn level_tone(&self) -> &[Option<ToneAtOutput>; 2] {
+        &self.level_tone
+    }
+
+    /// Takes what was read by hand of the level tone, where the file says nothing of it.
+    pub fn take_level_tone(&mut self, read: [Option<ToneAtOutput>; 2]) {
+        for (own, read) in self.level_tone.iter_mut().zip(read) {
+            *own = own.take().or(read);
+        }
     }
 
     /// Limit of the response of a recording under these circumstances: of the playback alone, or of record and playback.
@@ -243,18 +285,29 @@ impl Limits {
                 return Err(JudgeError::UnknownDeck { place: place.to_owned(), found: found.to_owned() });
             }
         };
-        let refused = |key: Key, found: f64, expected: String| JudgeError::LimitOutOfRange {
-            place: place.to_owned(),
-            key: key.row().name,
-            found,
-            expected,
-        };
+        let line = |start: usize| text.bytes().take(start).filter(|byte| *byte == b'\n').count() + 1;
+        let refused =
+            |key: &'static str, start: usize, found: String, expected: &str| JudgeError::LimitOutOfRange {
+                place: place.to_owned(),
+                line: line(start),
+                key,
+                found,
+                expected: expected.to_owned(),
+            };
         let basis = file.source.unwrap_or_else(|| place.to_owned());
-        let told = |key: Key| file.values.iter().any(|(told, _)| *told == key);
-        for &(key, value) in &file.values {
+        let start_of =
+            |key: Key| file.values.iter().find(|told| told.0 == key).map(|told| told.1.span().start);
+        let told = |key: Key| start_of(key).is_some();
+        for (key, spanned) in &file.values {
+            let (key, value) = (*key, *spanned.get_ref());
             let allowed = key.row().allowed;
             if !allowed.holds(value) {
-                return Err(refused(key, value, allowed.words()));
+                return Err(refused(
+                    key.row().name,
+                    spanned.span().start,
+                    value.to_string(),
+                    &allowed.words(),
+                ));
             }
             limits.set(key, Tolerance { value, basis: basis.clone() });
         }
@@ -270,9 +323,74 @@ impl Limits {
             }
             let band = if db == Key::Bass { limits.bass() } else { limits.band([db, from, to]) };
             if band.from_hz >= band.to_hz {
-                return Err(refused(to, band.to_hz, format!("more than {}", from.row().name)));
+                // The line of the upper end, or of whatever else was told of the band.
+                let start = [to, from, db].into_iter().find_map(start_of).unwrap_or(0);
+                let expected = format!("more than {}", from.row().name);
+                return Err(refused(to.row().name, start, band.to_hz.to_string(), &expected));
             }
         }
+        if let (Some(start), Some(tolerance)) =
+            (start_of(Key::OutputTolerance), limits.get(Key::OutputTolerance))
+        {
+            let found = tolerance.value;
+            match limits.get(Key::OutputNominal) {
+                Some(nominal) if found < nominal.value => {}
+                Some(_) => {
+                    return Err(refused(
+                        Key::OutputTolerance.row().name,
+                        start,
+                        found.to_string(),
+                        "less than output_nominal_mv",
+                    ));
+                }
+                None => {
+                    return Err(refused(
+                        Key::OutputTolerance.row().name,
+                        start,
+                        found.to_string(),
+                        "output_nominal_mv beside it",
+                    ));
+                }
+            }
+        }
+        if let Some(stated) = &file.standard_stated {
+            let refused = |expected| {
+                Err(refused(
+                    "deck_standard_stated",
+                    stated.span().start,
+                    stated.get_ref().to_string(),
+                    expected,
+                ))
+            };
+            let word = stated.get_ref().as_str().and_then(FluxStatement::of_word);
+            let Some(word) = word else {
+                return refused("\"short-circuit\", \"open-circuit\" or \"unknown\"");
+            };
+            if !told(Key::DeckStandard) {
+                return refused("deck_standard_nwb_m beside it");
+            }
+            limits.standard_stated = word;
+        }
+        let mut tone = ToneTold::default();
+        for (key, spanned) in &file.tone {
+            let (into, allowed, unit) = match *key {
+                "level_tone_mv" => (&mut tone.mv, SANE_MV, "mV"),
+                "level_tone_dbfs" => (&mut tone.dbfs, SANE_DBFS, "dBFS"),
+                _ => (&mut tone.within_mv, (0.01, SANE_MV.1), "mV"),
+            };
+            *into = one_or_pair(spanned.get_ref(), allowed);
+            if into.is_none() {
+                let range = Allowed::From(allowed.0, allowed.1, unit).words();
+                let expected = format!("{range}, or [left, right] of them");
+                return Err(refused(key, spanned.span().start, spanned.get_ref().to_string(), &expected));
+            }
+        }
+        limits.level_tone = tone.tones().map_err(|(key, beside)| {
+            let there = file.tone.iter().find(|(told, _)| *told == key);
+            let (start, found) = there
+                .map_or((0, String::new()), |(_, there)| (there.span().start, there.get_ref().to_string()));
+            refused(key, start, found, &format!("{beside}, beside it"))
+        })?;
         if let Some(name) = file.name {
             limits.name = name;
         }
@@ -283,6 +401,7 @@ impl Limits {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::judge::tone_at_output::ToneInReturn;
 
     #[test]
     fn limits_of_the_recording_are_those_of_common_practice() {
@@ -296,6 +415,71 @@ mod tests {
                 let bound = [Some(row.full_size), row.portable][pick].unwrap();
                 assert_eq!(bound, Bound::PlusMinus(tolerance.value), "{id}");
                 assert!(tolerance.basis.ends_with(row.basis.text()), "{id}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_level_tone_counts_for_both_channels_or_each() {
+        let limits = |text: &str| Limits::from_toml(text, "x.toml").unwrap();
+        let both = limits("level_tone_mv = 580\nlevel_tone_dbfs = [-12, -12.4]\nlevel_tone_within_mv = 5");
+        let [Some(left), Some(right)] = both.level_tone() else { panic!("{both:?}") };
+        assert_eq!((left.mv, right.mv, right.uncertainty_mv), (580.0, 580.0, 5.0));
+        assert_eq!(right.at, ToneInReturn::Dbfs { dbfs: -12.4, uncertainty_db: 0.0 });
+        // 3 % and at least 1 mV where nothing was noted.
+        let each = limits("level_tone_mv = [20, 580]\nlevel_tone_dbfs = -12");
+        let [Some(left), Some(right)] = each.level_tone() else { panic!("{each:?}") };
+        assert_eq!(left.uncertainty_mv, 1.0);
+        assert_within!(right.uncertainty_mv, 17.4, 1e-9, "mV");
+        let mut taken = limits("");
+        taken.take_level_tone(each.level_tone().clone());
+        assert_eq!(taken.level_tone(), each.level_tone());
+        let mut own = both.clone();
+        own.take_level_tone(each.level_tone().clone());
+        assert_eq!(own.level_tone(), both.level_tone(), "the file's own goes first");
+        let stated =
+            limits("deck_standard_nwb_m = 200\ndeck_standard_stated = \"short-circuit\"").deck_standard();
+        assert_eq!(stated, Some(StatedFlux { nwb_m: 200.0, stated: FluxStatement::ShortCircuit }));
+        assert_eq!(
+            limits("deck_standard_nwb_m = 200").deck_standard().unwrap().stated,
+            FluxStatement::Unknown
+        );
+    }
+
+    use proptest::prelude::*;
+
+    /// A key of the output, what goes with it, and what may stand there.
+    const OUTPUT_KEYS: [(&str, &str, f64, f64); 5] = [
+        ("output_nominal_mv", "", 1.0, 20_000.0),
+        ("deck_standard_nwb_m", "", 50.0, 1000.0),
+        ("level_tone_mv", "level_tone_dbfs = -12", 1.0, 20_000.0),
+        ("level_tone_dbfs", "level_tone_mv = 580", -80.0, 0.0),
+        ("level_tone_within_mv", "level_tone_mv = 580\nlevel_tone_dbfs = -12", 0.01, 20_000.0),
+    ];
+
+    proptest! {
+        /// Any number is taken as it stands, or refused with file, line and what is allowed.
+        #[test]
+        fn keys_of_the_output_take_what_can_be_meant_and_refuse_the_rest_with_their_line(
+            key in 0..OUTPUT_KEYS.len(),
+            number in prop_oneof![any::<f64>(), -100.0..2000.0f64],
+            before in 0..5usize,
+            pair in any::<bool>(),
+        ) {
+            let (key, beside, low, high) = OUTPUT_KEYS[key];
+            let pair = pair && key.starts_with("level_tone");
+            let value = if pair { format!("[{number:?}, {number:?}]") } else { format!("{number:?}") };
+            let value = value.replace("NaN", "nan");
+            let text = format!("{}{key} = {value}\n{beside}\n", "# mine\n".repeat(before));
+            match Limits::from_toml(&text, "x.toml") {
+                Ok(_) => prop_assert!((low..=high).contains(&number), "{text}"),
+                Err(error) => {
+                    prop_assert!(!(low..=high).contains(&number), "{text}: {error}");
+                    let error = error.to_string();
+                    let start = format!("x.toml: line {}: `{key}` is ", before + 1);
+                    prop_assert!(error.starts_with(&start), "{text}: {error}");
+                    prop_assert!(error.contains("expected a number from ") && error.ends_with("correct the number"), "{error}");
+                }
             }
         }
     }
@@ -323,6 +507,33 @@ mod tests {
             ("separation_db = 30", "below 0"),
             ("treble_max_output_db = 90", "from -40 to 20"),
             ("third_harmonic_percent = 0", "above 0"),
+            (
+                "\noutput_nominal_mv = 0",
+                "line 2: `output_nominal_mv` is 0, expected a number from 1 to 20000 mV",
+            ),
+            (
+                "output_tolerance_mv = 50",
+                "line 1: `output_tolerance_mv` is 50, expected output_nominal_mv beside it",
+            ),
+            (
+                "output_nominal_mv = 580\noutput_tolerance_mv = 580",
+                "line 2: `output_tolerance_mv` is 580, expected less than",
+            ),
+            ("deck_standard_nwb_m = 5", "from 50 to 1000 nWb/m"),
+            (
+                "deck_standard_nwb_m = 200\ndeck_standard_stated = \"din\"",
+                "line 2: `deck_standard_stated` is \"din\", expected",
+            ),
+            ("deck_standard_stated = \"unknown\"", "expected deck_standard_nwb_m beside it"),
+            ("level_tone_mv = 580", "line 1: `level_tone_mv` is 580, expected level_tone_dbfs"),
+            ("level_tone_dbfs = -12", "expected level_tone_mv"),
+            ("level_tone_within_mv = 5", "expected level_tone_mv"),
+            ("level_tone_mv = [580, 570, 1]\nlevel_tone_dbfs = -12", "or [left, right] of them"),
+            ("level_tone_mv = \"580 mV\"\nlevel_tone_dbfs = -12", "from 1 to 20000 mV"),
+            (
+                "level_tone_mv = 580\nlevel_tone_dbfs = 12",
+                "line 2: `level_tone_dbfs` is 12, expected a number from -80 to 0 dBFS",
+            ),
         ] {
             let error = Limits::from_toml(text, "x.toml").unwrap_err().to_string();
             assert!(error.starts_with("x.toml: ") && error.contains(words), "{text}: {error}");

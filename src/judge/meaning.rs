@@ -380,6 +380,7 @@ mod tests {
             file: "c.wav".into(),
             at: None,
             fluxivity_nwb_per_m: None,
+            fluxivity_stated: None,
         };
         house.card = Some(CardUsed {
             file: "card.json".into(),

@@ -15,8 +15,10 @@ pub(crate) mod conclude;
 mod limits;
 mod meaning;
 mod order;
+mod output;
 mod quantities;
 mod skew;
+mod tone_at_output;
 
 mod bench;
 mod compare;
@@ -42,6 +44,7 @@ pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};
 pub use meaning::{Meaning, Quantity, meaning, remedy};
 pub use quantities::{Allowed, BuiltIn, Id, Judged, Key, LIMITS, Limit, QUANTITIES, judged};
 pub use skew::judge_skew;
+pub use tone_at_output::{ToneAtOutput, ToneInReturn};
 
 #[cfg(test)]
 mod sample;

@@ -5,8 +5,10 @@ use crate::judge::case::Bench;
 use crate::judge::findings::azimuth;
 use crate::judge::findings::capture;
 use crate::judge::findings::equalisation;
+use crate::judge::findings::erasing;
 use crate::judge::findings::level;
 use crate::judge::findings::noise;
+use crate::judge::findings::noise_reduction;
 use crate::judge::findings::nonlinear;
 use crate::judge::findings::recording;
 use crate::judge::findings::response;
@@ -65,6 +67,8 @@ fn findings(id: Id, bench: &Bench<'_>) -> Vec<Finding> {
         Id::Distortion => nonlinear::distortion(bench),
         Id::Saturation => nonlinear::saturation(bench),
         Id::Separation => separation::findings(bench),
+        Id::NoiseReduction => noise_reduction::findings(bench),
+        Id::Erasing => erasing::findings(bench),
     }
 }
 
@@ -74,7 +78,7 @@ mod tests {
     use crate::judge::sample::{self, judge};
     use crate::reading::{Heads, RecordedOn, Verdict};
 
-    const ORDER: [&str; 16] = [
+    const ORDER: [&str; 18] = [
         "capture",
         "wiring",
         "speed",
@@ -91,6 +95,8 @@ mod tests {
         "distortion",
         "saturation",
         "separation",
+        "noise-reduction",
+        "erasing",
     ];
 
     fn every_origin() -> Vec<(Option<RecordedOn>, Option<Heads>)> {

@@ -5,6 +5,7 @@
 //! [`common_practice`]. Which file makes a finding stands in `order.rs`.
 
 use crate::judge::meaning::Quantity;
+use crate::judge::tone_at_output::SANE_MV;
 use crate::reading::{Served, Unit};
 use crate::trade::common_practice::{self as practice, Bound, DeckClass, PracticeLimit};
 
@@ -45,6 +46,10 @@ pub enum Id {
     Saturation,
     /// Leakage between the channels.
     Separation,
+    /// With the deck's noise reduction in against out.
+    NoiseReduction,
+    /// What erasing leaves.
+    Erasing,
 }
 
 /// A row of the registry: one finding.
@@ -67,7 +72,7 @@ pub struct Judged {
 }
 
 /// Every finding, in the order of work.
-pub static QUANTITIES: [Judged; 17] = {
+pub static QUANTITIES: [Judged; 19] = {
     use Id::*;
     use Quantity as Q;
     use Served as S;
@@ -129,7 +134,13 @@ pub static QUANTITIES: [Judged; 17] = {
             Db,
             Q::PlaybackLevel,
             &[S::Level],
-            &[Key::PlaybackLevel, Key::PlaybackLevelTarget],
+            &[
+                Key::PlaybackLevel,
+                Key::PlaybackLevelTarget,
+                Key::OutputNominal,
+                Key::OutputTolerance,
+                Key::DeckStandard,
+            ],
         ),
         row(
             RecordLevel,
@@ -171,6 +182,16 @@ pub static QUANTITIES: [Judged; 17] = {
             &[Key::TrebleMaxOutput],
         ),
         row(Separation, "separation", "separation", Db, Q::Separation, &[S::Separation], &[Key::Separation]),
+        row(
+            NoiseReduction,
+            "noise-reduction",
+            "noise reduction, in against out",
+            Db,
+            Q::Recording,
+            &[S::NoiseReduction],
+            &[Key::NoiseReduction],
+        ),
+        row(Erasing, "erasing", "erasing", Db, Q::Recording, &[S::Erasing], &[Key::Erasing]),
     ]
 };
 
@@ -242,6 +263,12 @@ pub enum Key {
     ///
     /// Only who knows how the sound card's full scale relates to the deck's line output can tell.
     PlaybackLevelTarget,
+    /// Output that the service manual gives for the deck's level mark, mV rms.
+    OutputNominal,
+    /// Its tolerance either way, mV; without it [`Key::PlaybackLevel`] holds.
+    OutputTolerance,
+    /// Fluxivity that the deck's level mark, 0 of its meter, stands for, nWb/m.
+    DeckStandard,
     /// Level of what this deck records and plays back, against its target either way, dB.
     RecordLevel,
     /// High tone against low tone at -20 dB, recorded and played back, either way, dB.
@@ -256,6 +283,10 @@ pub enum Key {
     TrebleMaxOutput,
     /// Leakage of either channel into the other at 1 kHz, at most, dB below 0.
     Separation,
+    /// Noise reduction in against out, mean of a band, either way, dB.
+    NoiseReduction,
+    /// What erasing leaves of a tone, at most, dB below 0.
+    Erasing,
 }
 
 /// Where the built-in number of a limit comes from.
@@ -269,6 +300,8 @@ pub enum BuiltIn {
     Numbers([f64; 2], PracticeLimit),
     /// Practice knows none, only a service manual does.
     None,
+    /// A fact of this deck, not a rule of practice: who tells it, in words.
+    Told(&'static str),
 }
 
 /// What a limits file may say.
@@ -280,6 +313,8 @@ pub enum Allowed {
     Below,
     /// From the first to the second, dB.
     Range(f64, f64),
+    /// From the first to the second, in this unit.
+    From(f64, f64, &'static str),
 }
 
 /// A row of the limits.
@@ -296,9 +331,9 @@ pub struct Limit {
 }
 
 /// Every limit, in the order in which they are printed.
-pub static LIMITS: [Limit; 24] = {
+pub static LIMITS: [Limit; 29] = {
     use Allowed::*;
-    use BuiltIn::{AnyDeck, Numbers, Practice};
+    use BuiltIn::{AnyDeck, Numbers, Practice, Told};
     let hz = [practice::PLAYBACK_RESPONSE_FULL_SIZE_HZ, practice::PLAYBACK_RESPONSE_PORTABLE_HZ];
     let lowest = [hz[1].0; 2];
     [
@@ -365,6 +400,24 @@ pub static LIMITS: [Limit; 24] = {
         limit(Key::ChannelMatch, "channel_match_db", Practice(practice::CHANNEL_MATCH), Above),
         limit(Key::PlaybackLevel, "playback_level_db", Practice(practice::PLAYBACK_LEVEL), Above),
         limit(Key::PlaybackLevelTarget, "playback_level_target_dbfs", BuiltIn::None, Below),
+        limit(
+            Key::OutputNominal,
+            "output_nominal_mv",
+            Told("mV rms at the deck's level mark, by its manual"),
+            From(SANE_MV.0, SANE_MV.1, "mV"),
+        ),
+        limit(
+            Key::OutputTolerance,
+            "output_tolerance_mv",
+            Told("either way, if the manual gives it in mV; else playback_level_db holds"),
+            Above,
+        ),
+        limit(
+            Key::DeckStandard,
+            "deck_standard_nwb_m",
+            Told("what the mark, 0 of the deck's meter, stands for, by its manual"),
+            From(50.0, 1000.0, "nWb/m"),
+        ),
         limit(Key::RecordLevel, "record_level_db", Practice(practice::RECORD_LEVEL_MATCH), Above),
         limit(Key::BiasPair, "bias_pair_db", Practice(practice::BIAS_PAIR_MATCH), Above),
         limit(Key::Noise, "noise_a_weighted_db", Practice(practice::NOISE_A_WEIGHTED), Below),
@@ -372,6 +425,8 @@ pub static LIMITS: [Limit; 24] = {
         limit(Key::ThirdHarmonic, "third_harmonic_percent", BuiltIn::None, Above),
         limit(Key::TrebleMaxOutput, "treble_max_output_db", BuiltIn::None, Range(-40.0, 20.0)),
         limit(Key::Separation, "separation_db", BuiltIn::None, Below),
+        limit(Key::NoiseReduction, "noise_reduction_db", Practice(practice::NOISE_REDUCTION), Above),
+        limit(Key::Erasing, "erasing_db", Practice(practice::ERASING), Below),
     ]
 };
 
@@ -406,7 +461,7 @@ impl BuiltIn {
             Self::Numbers(values, row) => {
                 Some((values[usize::from(class == DeckClass::Portable)], words(deck, row)))
             }
-            Self::None => None,
+            Self::None | Self::Told(_) => None,
         }
     }
 }
@@ -417,7 +472,7 @@ impl Allowed {
         match self {
             Self::Above => value.is_finite() && value > 0.0,
             Self::Below => value.is_finite() && value < 0.0,
-            Self::Range(low, high) => (low..=high).contains(&value),
+            Self::Range(low, high) | Self::From(low, high, _) => (low..=high).contains(&value),
         }
     }
 
@@ -427,6 +482,7 @@ impl Allowed {
             Self::Above => "a number above 0".to_owned(),
             Self::Below => "a number of dB below 0".to_owned(),
             Self::Range(low, high) => format!("a number of dB from {low} to {high}"),
+            Self::From(low, high, unit) => format!("a number from {low} to {high} {unit}"),
         }
     }
 }

@@ -29,6 +29,6 @@ pub use recipe::Recipe;
 pub use render::{HIGHEST_SHARE, Renderer, check_rate};
 pub use sheet::{Written, running_sheet};
 pub use shortest::{shortest_sweep_s, shortest_tone_s};
-pub use tape_file::{FluxStatement, StatedFlux, TAPE_EXAMPLE, TapeFile, TapeTone, Track};
+pub use tape_file::{TAPE_EXAMPLE, TapeFile, TapeTone, Track};
 pub use timeline::{Channels, Colour, Feed, PlacedPart, Serves, Signal, Timeline};
 pub use wav::{Depth, WavSink, write_wav};

@@ -25,83 +25,11 @@
 
 use super::ProgrammeError;
 use super::keys::{Keys, Source};
-use crate::trade::Equalisation;
-use crate::trade::reference_levels::{OPEN_OVER_SHORT_CIRCUIT, level_db};
+use crate::trade::{Equalisation, FluxStatement, StatedFlux};
 use toml::de::DeTable;
 
 /// The example that is built in, of an invented workshop.
 pub const TAPE_EXAMPLE: &str = include_str!("../../tones/tapes/lantern-lane.toml");
-
-/// How a fluxivity is stated.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum FluxStatement {
-    /// Short-circuit flux: the level mark of noise reduction is 200 nWb/m.
-    ShortCircuit,
-    /// Open-circuit flux: the same mark is 218 to 220 nWb/m.
-    OpenCircuit,
-    /// Nobody said.
-    Unknown,
-}
-
-impl FluxStatement {
-    const WORDS: [(&'static str, Self); 3] = [
-        ("short-circuit", Self::ShortCircuit),
-        ("open-circuit", Self::OpenCircuit),
-        ("unknown", Self::Unknown),
-    ];
-
-    /// The word in a file.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::ShortCircuit => "short-circuit",
-            Self::OpenCircuit => "open-circuit",
-            Self::Unknown => "unknown",
-        }
-    }
-}
-
-/// A fluxivity with the way in which it is stated.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct StatedFlux {
-    /// nWb/m, above 0.
-    pub nwb_m: f64,
-    /// How it is stated.
-    pub stated: FluxStatement,
-}
-
-impl StatedFlux {
-    /// Level of this flux against `other`, dB, and what is uncertain of it because a statement is not known, dB.
-    pub fn against(&self, other: &Self) -> (f64, f64) {
-        let bare = level_db(self.nwb_m, other.nwb_m);
-        let step = 20.0 * OPEN_OVER_SHORT_CIRCUIT.log10();
-        match (self.stated, other.stated) {
-            (FluxStatement::ShortCircuit, FluxStatement::OpenCircuit) => (bare + step, 0.0),
-            (FluxStatement::OpenCircuit, FluxStatement::ShortCircuit) => (bare - step, 0.0),
-            (a, b) if a == b && a != FluxStatement::Unknown => (bare, 0.0),
-            // Two unknown statements differ by one step at most, either way.
-            _ => (bare, step),
-        }
-    }
-
-    /// Parses `200` or `218,open-circuit`; without a word the statement is unknown.
-    ///
-    /// # Errors
-    /// What is allowed, in words.
-    pub fn parse(text: &str) -> Result<Self, String> {
-        const ALLOWED: &str = "expected nWb/m from 50 to 1000, and how it is stated, such as 200,short-circuit or 250,open-circuit";
-        let (number, stated) = match text.split_once(',') {
-            Some((number, word)) => {
-                let stated = FluxStatement::WORDS.iter().find(|known| known.0 == word.trim());
-                (number, stated.ok_or(ALLOWED)?.1)
-            }
-            None => (text, FluxStatement::Unknown),
-        };
-        match number.trim().parse::<f64>() {
-            Ok(nwb_m) if (50.0..=1000.0).contains(&nwb_m) => Ok(Self { nwb_m, stated }),
-            _ => Err(ALLOWED.into()),
-        }
-    }
-}
 
 /// Which tracks the tape carries.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -269,7 +197,7 @@ fn tone(keys: &Keys) -> Result<TapeTone, ProgrammeError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use FluxStatement::{OpenCircuit, ShortCircuit, Unknown};
+    use FluxStatement::OpenCircuit;
 
     #[test]
     fn the_example_is_read_whole() {
@@ -279,34 +207,6 @@ mod tests {
         assert_eq!(tape.equalisation, Some(Equalisation::Us120));
         assert_eq!(tape.tone(10_000.0, Some(-19.0)).unwrap().level_db, Some(-20.0));
         assert_eq!(tape.tone(9_000.0, None), None);
-    }
-
-    #[test]
-    fn the_same_mark_stated_in_two_ways_is_one_level() {
-        let flux = |nwb_m, stated| StatedFlux { nwb_m, stated };
-        // Where decks' meters print the mark of noise reduction: -1.2 dB on a meter of 250 nWb/m (tests/tables/
-        // reference-levels.tsv, SEEN), which is stated open-circuit; the bare ratio 200/250 would be -1.94 dB.
-        let (db, uncertainty) = flux(200.0, ShortCircuit).against(&flux(250.0, OpenCircuit));
-        assert_within!(db, -1.2, 0.1, "dB");
-        assert_eq!(uncertainty, 0.0);
-        assert_within!(flux(220.0, OpenCircuit).against(&flux(200.0, ShortCircuit)).0, 0.0, 1e-9, "dB");
-        // 20 lg(185/250) = -2.615, printed as -2.6 dB (SEEN); both stated alike.
-        assert_within!(flux(185.0, ShortCircuit).against(&flux(250.0, ShortCircuit)).0, -2.615, 0.001, "dB");
-        let (db, uncertainty) = flux(250.0, Unknown).against(&flux(200.0, Unknown));
-        assert_within!(db, 1.938, 0.001, "dB");
-        assert_within!(uncertainty, 0.83, 0.01, "dB");
-    }
-
-    #[test]
-    fn a_flux_is_typed_with_its_statement() {
-        assert_eq!(
-            StatedFlux::parse("200,short-circuit"),
-            Ok(StatedFlux { nwb_m: 200.0, stated: ShortCircuit })
-        );
-        assert_eq!(StatedFlux::parse("250"), Ok(StatedFlux { nwb_m: 250.0, stated: Unknown }));
-        for wrong in ["", "0", "NaN", "200,din", "5000", "200 nWb/m"] {
-            assert!(StatedFlux::parse(wrong).is_err(), "{wrong}");
-        }
     }
 
     #[test]

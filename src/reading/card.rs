@@ -60,6 +60,9 @@ pub struct CalibratedBy {
     pub at: Option<String>,
     /// Fluxivity of its 0 dB as its certificate states it, nWb/m; `null` when not told.
     pub fluxivity_nwb_per_m: Option<f64>,
+    /// How that is stated: `short-circuit`, `open-circuit` or `unknown`; `null` when not told.
+    #[serde(default)]
+    pub fluxivity_stated: Option<String>,
 }
 
 /// Level of one tone of the tape.

@@ -37,6 +37,8 @@ pub struct JobSheet {
     pub hand_limits: Vec<HandLimit>,
     /// Where those limits come from, in words.
     pub hand_limits_source: Option<String>,
+    /// Whether the limits say already what the level tone is at the output.
+    pub level_tone_told: bool,
     /// Readings of returns, in the order in which they were attached.
     pub readings: Vec<AttachedReading>,
     /// Steps that the technician calls done, each with a remark.
@@ -114,6 +116,8 @@ pub struct HandValue {
     pub unit: String,
     /// What the gauge may be wrong by (k = 2), in the same unit; `None`: as usual for such gauges.
     pub uncertainty: Option<f64>,
+    /// The return that was recorded meanwhile, of a level tone's millivolts.
+    pub of: Option<String>,
 }
 
 /// A limit for a value read by hand, from the job's file.

@@ -21,6 +21,7 @@ mod job_sheet;
 mod level_tone;
 mod measured;
 mod noise;
+mod output;
 mod remedy;
 mod same_tape;
 mod saturation;
@@ -61,6 +62,7 @@ pub use measured::{
     Made, PhasePoint, RecipeId, Response, ResponsePoint, Served, Speed, SpeedAgainstTime,
 };
 pub use noise::{Mains, Noise, Origin, SilenceBand, SilentPart};
+pub use output::{Output, OutputLevel};
 pub use remedy::Remedy;
 pub use same_tape::{FlutterBand, FlutterShare, Playing, SameTape, SharedFigure, SharedLine, Whose};
 pub use saturation::{NoiseBand, Saturation, SaturationLadder, SaturationNoise, SaturationStep};

@@ -2,7 +2,7 @@
 
 use super::{
     Amplifier, Azimuth, BiasPair, BiasSweep, Distortion, Dropout, Erasing, Flutter, Intermodulation, Level,
-    Noise, ReductionTracking, Response, Round, SameTape, Saturation, Separation, Speed,
+    Noise, Output, ReductionTracking, Response, Round, SameTape, Saturation, Separation, Speed,
 };
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -12,6 +12,9 @@ use serde::{Deserialize, Serialize};
 pub struct Measured {
     /// One row for each level tone, in the order in which they were played.
     pub level: Vec<Level>,
+    /// The level tones at the deck's output and against its mark, as far as that was told.
+    #[serde(default)]
+    pub output: Option<Output>,
     /// Response relative to the reference frequency.
     pub response: Option<Response>,
     /// The playback amplifier against its curve, from tones fed in without a tape.

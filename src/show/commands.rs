@@ -31,10 +31,11 @@ pub(in crate::show) fn typed(command: &Command) -> String {
         }
         Command::Attach { state: JobState::AsLeft, file } => format!("deckproof bench attach as-left {file}"),
         Command::Done { step, remark } => format!("deckproof bench done {step} \"{remark}\""),
-        Command::Set { quantity, unit, state, again } => {
+        Command::Set { quantity, unit, state, again, of } => {
             let left = if *state == JobState::AsLeft { " --as-left" } else { "" };
             let force = if *again { " --force" } else { "" };
-            format!("deckproof bench set {quantity} NUMBER {unit}{left}{force}")
+            let of = of.as_ref().map_or(String::new(), |of| format!(" --return {}", quoted(of)));
+            format!("deckproof bench set {quantity} NUMBER {unit}{of}{left}{force}")
         }
         Command::SetTapePath => "deckproof bench set tape-path \"what was seen\"".to_owned(),
         Command::MakeCard => "deckproof house make".to_owned(),

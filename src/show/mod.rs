@@ -40,9 +40,10 @@ use render::Render;
 use text::Text;
 
 /// File names of all tables that a reading may have.
-pub const TABLES: [&str; 29] = [
+pub const TABLES: [&str; 30] = [
     "response.csv",
     "level.csv",
+    "output.csv",
     "phase.csv",
     "noise.csv",
     "saturation-noise.csv",

@@ -154,6 +154,13 @@ pub const RECORD_LEVEL_MATCH: PracticeLimit = row(
 pub const BIAS_PAIR_MATCH: PracticeLimit =
     row("bias-pair-match", "high tone against low tone at -20 dB", pm(0.5), Some(pm(1.5)), "dB", PRACTICE);
 
+/// Noise reduction in against out, recorded and played back on one deck, mean of a band.
+pub const NOISE_REDUCTION: PracticeLimit =
+    row("noise-reduction", "noise reduction, in against out", pm(2.0), Some(pm(3.0)), "dB", MEMORY);
+/// What erasing leaves of a tone at the reference level.
+pub const ERASING: PracticeLimit =
+    row("erasing", "what erasing leaves of a tone", most(-60.0), Some(most(-50.0)), "dB", MEMORY);
+
 /// High-frequency time constant of the playback amplifier against the curve's: what resistors of 5 % and capacitors of 5 to
 /// 10 % leave; 10 % are 0.8 dB in the treble.
 pub const PLAYBACK_HIGH_TIME_CONSTANT: PracticeLimit = row(
@@ -175,7 +182,9 @@ pub const PLAYBACK_LOW_TIME_CONSTANT: PracticeLimit = row(
 );
 
 /// All limits, each id once.
-pub const LIMITS: [PracticeLimit; 23] = [
+pub const LIMITS: [PracticeLimit; 25] = [
+    NOISE_REDUCTION,
+    ERASING,
     PLAYBACK_RESPONSE,
     PLAYBACK_HIGH_TIME_CONSTANT,
     PLAYBACK_LOW_TIME_CONSTANT,

@@ -43,5 +43,6 @@ mod weighting_table;
 
 pub use cautions::{CAUTIONS, INJECTION_CAUTIONS, TRIMMER_CAUTIONS};
 pub use medium::Medium;
+pub use reference_levels::{FluxStatement, StatedFlux};
 pub use tape_equalisation::Equalisation;
 pub use weighting_table::WeightingRow;

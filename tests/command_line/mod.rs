@@ -13,6 +13,7 @@ mod job_folder;
 mod job_safe;
 mod job_walk;
 mod list;
+mod millivolts;
 mod read;
 mod rehearse;
 mod skew;

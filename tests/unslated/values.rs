@@ -3,7 +3,8 @@
 use super::tape::{options, play, read, reference_tape, tones, warned};
 use deckproof::assert_within;
 use deckproof::internals::job::{UnslatedOptions, read_unslated_samples};
-use deckproof::internals::programme::{FluxStatement, StatedFlux, TapeFile};
+use deckproof::internals::programme::TapeFile;
+use deckproof::internals::trade::{FluxStatement, StatedFlux};
 use deckproof::reading::{NominalBy, RecordedOn};
 
 const TAPE: &str = r#"

@@ -62,6 +62,8 @@ pub enum Command {
         state: JobState,
         /// A value is there and is replaced.
         again: bool,
+        /// The return that is recorded meanwhile.
+        of: Option<String>,
     },
     /// Note what was seen of the tape's path.
     SetTapePath,

@@ -1,6 +1,7 @@
 //! What is read by hand at the bench: torques, offsets, the deck's own meters, held against their limits.
 
 use crate::judge::case::{Bounds, plain};
+use crate::judge::tone_at_output::{MILLIVOLTMETER, SANE_MV};
 use crate::reading::figures::{UnitKind, given};
 use crate::reading::{Channel, HandLimit, HandReadings, HandValue, JobSheet, Verdict};
 use crate::trade::common_practice::{self, Bound, DeckClass, G_CM_IN_MN_M};
@@ -14,6 +15,8 @@ pub enum HandKind {
     Voltage,
     /// Level: dB on the deck's meter.
     Level,
+    /// The level tone at the output: mV rms.
+    Output,
 }
 
 impl HandKind {
@@ -21,7 +24,7 @@ impl HandKind {
     pub fn units(self) -> &'static [(&'static str, &'static str)] {
         match self {
             Self::Torque => &[("g.cm", "g_cm"), ("mN.m", "mn_m")],
-            Self::Voltage => &[("mV", "mv")],
+            Self::Voltage | Self::Output => &[("mV", "mv")],
             Self::Level => &[("dB", "db")],
         }
     }
@@ -60,6 +63,7 @@ const OFFSET: &str = "turn the offset trimmer where there is one (speakers and h
                       coupling capacitor or a drifted pair of transistors";
 const METER_TURN: &str = "while the level tone plays, and only once playback level is right: before that it would be set to a wrong level. \
                           On a deck without such a trimmer, read the meter with this in mind";
+const OUTPUT_TURN: &str = "see playback-level in the reading of that return";
 const TORQUES: (f64, f64) = (0.0, 5000.0);
 /// A torque cassette's spring, read while it swings: from memory.
 const TORQUE_GAUGE: (f64, f64) = (0.1, 2.0);
@@ -69,7 +73,7 @@ const VOLTMETER: (f64, f64) = (0.01, 0.5);
 const METER: (f64, f64) = (0.0, 0.5);
 
 /// Every quantity that is read by hand, in the order of work. The remedies are common practice, no source.
-pub const HAND_QUANTITIES: [HandQuantity; 8] = [
+pub const HAND_QUANTITIES: [HandQuantity; 10] = [
     HandQuantity {
         id: "take-up-torque",
         limit: "take-up-torque",
@@ -97,6 +101,8 @@ pub const HAND_QUANTITIES: [HandQuantity; 8] = [
     },
     offset("dc-offset-left", "DC offset, left", Channel::Left),
     offset("dc-offset-right", "DC offset, right", Channel::Right),
+    output("level-tone-left", "level tone at the output, left", Channel::Left),
+    output("level-tone-right", "level tone at the output, right", Channel::Right),
     meter("meter-left", "the deck's meter at the level tone, left", Channel::Left),
     meter("meter-right", "the deck's meter at the level tone, right", Channel::Right),
 ];
@@ -126,6 +132,20 @@ const fn offset(id: &'static str, words: &'static str, side: Channel) -> HandQua
         gauge: VOLTMETER,
         low: OFFSET,
         high: OFFSET,
+    }
+}
+
+const fn output(id: &'static str, words: &'static str, side: Channel) -> HandQuantity {
+    HandQuantity {
+        id,
+        limit: "level-tone",
+        words,
+        kind: HandKind::Output,
+        side: Some(side),
+        sane: SANE_MV,
+        gauge: MILLIVOLTMETER,
+        low: OUTPUT_TURN,
+        high: OUTPUT_TURN,
     }
 }
 
@@ -162,11 +182,24 @@ impl HandQuantity {
         Some(format!("{}_within_{in_key}", self.id.replace('-', "_")))
     }
 
+    /// Key of the return that was recorded while it was read; `None` if no return belongs to it.
+    pub fn return_key(&self) -> Option<String> {
+        (self.kind == HandKind::Output).then(|| format!("{}_return", self.id.replace('-', "_")))
+    }
+
     /// What `value`, in the first unit, is uncertain by if nobody said, and what that rests on.
     fn usual(&self, held: f64) -> (f64, &'static str) {
         let (share, least) = self.gauge;
-        let basis = if self.kind == HandKind::Level { "common practice, no source" } else { "from memory" };
+        let basis = match self.kind {
+            HandKind::Level | HandKind::Output => "common practice, no source",
+            HandKind::Torque | HandKind::Voltage => "from memory",
+        };
         ((share * held.abs()).max(least), basis)
+    }
+
+    /// Whether a gauge may be wrong by `value` in `unit`.
+    pub fn is_sane_within(&self, value: f64, unit: &str) -> bool {
+        value > 0.0 && self.kind.held(value, unit) <= self.sane.1
     }
 
     /// Whether `value` in `unit` can be meant.
@@ -254,6 +287,9 @@ fn limit_of(quantity: &HandQuantity, sheet: &JobSheet) -> (Option<Bound>, String
         let bound = told_bound(quantity, told);
         return (bound, bound.map_or_else(|| NO_LIMIT.to_owned(), |bound| words(quantity, bound, source)));
     }
+    if quantity.kind == HandKind::Output {
+        return (None, JUDGED_IN_READING.to_owned());
+    }
     let Some(row) = common_practice::limit(quantity.limit) else { return (None, NO_LIMIT.to_owned()) };
     let (class, name) = if sheet.deck.portable {
         (DeckClass::Portable, "portable")
@@ -264,6 +300,9 @@ fn limit_of(quantity: &HandQuantity, sheet: &JobSheet) -> (Option<Bound>, String
     (Some(bound), words(quantity, bound, &format!("{name}: {}", row.basis.text())))
 }
 
+/// A tone of another level than the mark's has other millivolts than the manual gives.
+const JUDGED_IN_READING: &str =
+    "none of its own: a reading judges it as playback-level, by output_nominal_mv in [limits]";
 const NO_LIMIT: &str = "no limit known; the service manual's goes into [hand_limits]";
 
 fn told_bound(quantity: &HandQuantity, told: &HandLimit) -> Option<Bound> {
@@ -272,7 +311,9 @@ fn told_bound(quantity: &HandQuantity, told: &HandLimit) -> Option<Bound> {
         (Some(least), Some(most)) => Some(Bound::Between(least, most)),
         (Some(least), None) => Some(Bound::AtLeast(least)),
         // An offset and a meter's error have a sign, and a manual states their size.
-        (None, Some(most)) if quantity.kind != HandKind::Torque => Some(Bound::PlusMinus(most)),
+        (None, Some(most)) if matches!(quantity.kind, HandKind::Voltage | HandKind::Level) => {
+            Some(Bound::PlusMinus(most))
+        }
         (None, Some(most)) => Some(Bound::AtMost(most)),
         (None, None) => None,
     }
@@ -377,8 +418,13 @@ mod tests {
     use super::*;
 
     fn sheet(quantity: &str, value: f64, unit: &str) -> JobSheet {
-        let values =
-            vec![HandValue { quantity: quantity.into(), value, unit: unit.into(), uncertainty: None }];
+        let values = vec![HandValue {
+            quantity: quantity.into(),
+            value,
+            unit: unit.into(),
+            uncertainty: None,
+            of: None,
+        }];
         JobSheet { as_found: HandReadings { values, tape_path: None }, ..JobSheet::default() }
     }
 
@@ -407,6 +453,8 @@ mod tests {
             ("dc-offset-left", -9.0, "mV", Verdict::Within),
             ("dc-offset-left", -10.0, "mV", Verdict::Marginal),
             ("dc-offset-right", -10.6, "mV", Verdict::Outside),
+            // A reading judges it: what is right depends on the tape.
+            ("level-tone-left", 580.0, "mV", Verdict::CannotTell),
             ("meter-left", 0.4, "dB", Verdict::Within),
             ("meter-left", 1.6, "dB", Verdict::Outside),
         ] {

@@ -30,7 +30,13 @@ pub(crate) fn hand_step(id: &str, title: &str, all: &[HandRow], rows: &[HandRow]
         rows.iter().filter(|row| row.now().is_some_and(|now| now.verdict == Verdict::Outside)).collect();
     let left = all.iter().any(|row| row.as_left.is_some());
     let state = if left { JobState::AsLeft } else { JobState::AsFound };
-    let set = |row: &HandRow, state, again| Command::Set { quantity: row.id, unit: unit(row), state, again };
+    let set = |row: &HandRow, state, again| Command::Set {
+        quantity: row.id,
+        unit: unit(row),
+        state,
+        again,
+        of: None,
+    };
     for row in &missing {
         step.commands.push(set(row, state, false));
     }
@@ -83,6 +89,20 @@ fn unit(row: &HandRow) -> &'static str {
 /// Those of one kind.
 pub(crate) fn rows_of(hand: &[HandRow], kind: HandKind) -> Vec<HandRow> {
     hand.iter().filter(|row| row.kind == kind).cloned().collect()
+}
+
+/// What asks for the level tone's millivolts while a reference tape plays and `file` is recorded: those that are not noted yet.
+pub(crate) fn level_tone(sheet: &JobSheet, hand: &[HandRow], state: JobState, file: &str) -> Vec<Command> {
+    let rows = rows_of(hand, HandKind::Output);
+    let missing = rows.iter().filter(|row| !sheet.level_tone_told && row.now().is_none());
+    let set = |row: &HandRow| Command::Set {
+        quantity: row.id,
+        unit: unit(row),
+        state,
+        again: false,
+        of: Some(file.to_owned()),
+    };
+    missing.map(set).collect()
 }
 
 /// The deck's own meters, which show what playback level is.

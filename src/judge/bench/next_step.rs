@@ -3,9 +3,9 @@
 //! The order is common practice, no source: what the later steps rest on comes first.
 
 use crate::judge::bench::command::Command;
-use crate::judge::bench::hand_readings::{HandKind, judge_by_hand};
+use crate::judge::bench::hand_readings::{HandKind, HandRow, judge_by_hand};
 use crate::judge::bench::job_skew::result;
-use crate::judge::bench::next_by_hand::{hand_step, meter, rows_of, tape_path};
+use crate::judge::bench::next_by_hand::{hand_step, level_tone, meter, rows_of, tape_path};
 use crate::judge::bench::next_commands::{Play, commands, return_name};
 use crate::judge::bench::next_words as words;
 use crate::judge::bench::step::{JobEvidence, JobReading, Step, StepState, by_hand_only};
@@ -86,7 +86,7 @@ pub fn steps(sheet: &JobSheet, evidence: &JobEvidence<'_>) -> Vec<Step> {
     steps.push(hand_step("offset", "DC offset at the output", &hand, &offset, words::OFFSET));
     let coupled = "An output that is coupled by capacitors has none";
     last(&mut steps, coupled, undone("offset", "coupled by capacitors"));
-    let job = Job { sheet, evidence };
+    let job = Job { sheet, evidence, hand: &hand };
     steps.push(job.sound_card());
     steps.push(job.as_found());
     steps.push(job.transport());
@@ -149,6 +149,7 @@ pub fn steps(sheet: &JobSheet, evidence: &JobEvidence<'_>) -> Vec<Step> {
 struct Job<'a> {
     sheet: &'a JobSheet,
     evidence: &'a JobEvidence<'a>,
+    hand: &'a [HandRow],
 }
 
 const PLAYED: [RecordedOn; 2] = [RecordedOn::Calibrated, RecordedOn::House];
@@ -228,6 +229,17 @@ impl Job<'_> {
         Some((Play::House(card), words::HOUSE))
     }
 
+    /// Asks for the level tone's millivolts at a step that plays a reference tape, before its return is read: they are judged
+    /// with it. Who has no millivoltmeter leaves them out.
+    fn ask_level_tone(&self, step: &mut Step, state: JobState) {
+        let file = return_name(self.evidence, &step.id);
+        let asked = level_tone(self.sheet, self.hand, state, &file);
+        if !asked.is_empty() {
+            step.how.push(words::LEVEL_TONE.to_owned());
+            step.commands.splice(0..0, asked);
+        }
+    }
+
     /// How this deck's own recording is taken.
     fn own(&self) -> &'static str {
         match self.sheet.deck.heads {
@@ -274,6 +286,9 @@ impl Job<'_> {
             return_name(self.evidence, "as-found")
         ));
         step.cautions = crate::trade::CAUTIONS[1..3].to_vec();
+        if self.has_reference() && !own {
+            self.ask_level_tone(&mut step, JobState::AsFound);
+        }
         let damages = "If the deck damages tape, leave it and say so";
         step.otherwise.push((damages, Command::Done { step: "as-found", remark: "why" }));
         let deck = |job: &&JobReading<'_>| {
@@ -420,6 +435,10 @@ impl Job<'_> {
                 step
             }
         };
+        if self.has_reference() {
+            let state = if step.state == StepState::Open { JobState::AsFound } else { JobState::AsLeft };
+            self.ask_level_tone(&mut step, state);
+        }
         step.cautions = crate::trade::TRIMMER_CAUTIONS.to_vec();
         step
     }

@@ -97,6 +97,47 @@ fn what_the_technician_calls_done_is_done() {
 }
 
 #[test]
+fn the_level_tone_is_asked_for_while_a_reference_tape_plays() {
+    let mut job = job();
+    let asked = |job: &JobSheet, id: &str| {
+        let steps = after(job, &[]);
+        let step = steps.into_iter().find(|step| step.id == id).unwrap();
+        step.commands.into_iter().filter(|command| matches!(command, Command::Set { .. })).collect::<Vec<_>>()
+    };
+    assert_eq!(asked(&job, "playback-level"), [], "no tape of known level");
+    job.at_hand.calibrated_tape = true;
+    let set = |quantity| Command::Set {
+        quantity,
+        unit: "mV",
+        state: JobState::AsFound,
+        again: false,
+        of: Some("playback-level-1.wav".into()),
+    };
+    assert_eq!(asked(&job, "playback-level"), [set("level-tone-left"), set("level-tone-right")]);
+    assert_eq!(asked(&job, "as-found"), [], "there this deck's own recording plays");
+    let mut player = job.clone();
+    player.deck.records = false;
+    assert_eq!(asked(&player, "as-found").len(), 2);
+    // What is known is not asked for again.
+    let value = HandValue {
+        quantity: "level-tone-left".into(),
+        value: 655.0,
+        unit: "mV".into(),
+        uncertainty: None,
+        of: Some("a.wav".into()),
+    };
+    job.as_found.values.push(value);
+    assert_eq!(asked(&job, "playback-level"), [set("level-tone-right")]);
+    job.level_tone_told = true;
+    assert_eq!(asked(&job, "playback-level"), []);
+    // Who leaves the lines out can go on: the step is told by its reading alone.
+    job.as_found.values.clear();
+    job.level_tone_told = false;
+    let done = after(&job, &[judged(sample::healthy())]);
+    assert_eq!(state(&done, "playback-level"), StepState::Done);
+}
+
+#[test]
 fn hand_readings_close_their_step() {
     let mut job = job();
     let value = |quantity: &str, value| HandValue {
@@ -104,6 +145,7 @@ fn hand_readings_close_their_step() {
         value,
         unit: "g.cm".into(),
         uncertainty: None,
+        of: None,
     };
     let mut values = vec![
         value("take-up-torque", 30.0),

@@ -1,10 +1,12 @@
 //! Finding `playback-level`, and the part of `channel-match` that one trimmer moves.
 
-use crate::judge::case::{Bench, Bounds, SIDES, plain};
+use crate::judge::case::{Bench, Bounds, Case, SIDES, plain};
+use crate::judge::output::{Zero, ZeroBy, mark_words, on_tape_db, standard, wider_mv, zero};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
 use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{Adjustment, Channel, Finding, Level, RecordedOn, Unit, Untold, Way, level_tone};
+use crate::trade::reference_levels::fluxivity_nwb_m;
 
 fn no_tone() -> Untold {
     Untold::new("no level tone was found", "record a programme with a level tone")
@@ -89,25 +91,10 @@ pub(crate) fn playback_level(bench: &Bench) -> Vec<Finding> {
 }
 
 fn one_channel(bench: &Bench, side: usize) -> Finding {
-    let limit = bench.limits.of(Key::PlaybackLevel);
-    let name = SIDES[side];
     let mut case = bench.case(Id::PlaybackLevel);
-    case.channel = Some(name);
-    case.bounds = Bounds::within(limit.value);
-    let target = bench.limits.get(Key::PlaybackLevelTarget);
-    case.limit = Some(match target {
-        None => format!("+-{} dB against the target ({})", plain(limit.value), limit.basis),
-        Some(target) if target.basis == limit.basis => {
-            format!("+-{} dB against {} dBFS ({})", plain(limit.value), plain(target.value), limit.basis)
-        }
-        Some(target) => format!(
-            "+-{} dB ({}) against {} dBFS ({})",
-            plain(limit.value),
-            limit.basis,
-            plain(target.value),
-            target.basis
-        ),
-    });
+    case.channel = Some(SIDES[side]);
+    let zero = zero(bench.reading, bench.limits, side);
+    (case.bounds, case.limit) = allowed(bench, zero.as_ref());
     let tone = level_tone(&bench.reading.level);
     let level = tone.and_then(|tone| Some((tone, tone.return_dbfs[side]?)));
     case.missing = no_tone();
@@ -122,39 +109,149 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
         return case.finish();
     }
     let Some((tone, return_dbfs)) = level else { return case.finish() };
-    let Some(target) = target.map(|target| target.value) else {
-        case.missing = Untold::new(
-            format!(
-                "not told which level in the return is the deck's standard (level tone {} came back at {})",
-                frequency(tone.hz),
-                UnitKind::Dbfs.of(return_dbfs, tone.uncertainty_db)
-            ),
-            "note the service manual's line output voltage with this tone and give its level as \
-             playback_level_target_dbfs in a limits file",
+    match zero {
+        Some(Zero { dbfs, by: ZeroBy::Target { .. }, .. }) => {
+            against_target(bench, case, side, tone, return_dbfs - dbfs)
+        }
+        Some(zero) => by_millivolts(bench, case, side, tone, return_dbfs, &zero),
+        None => {
+            case.missing = Untold::new(
+                "not told which level in the return is the deck's standard",
+                wanted(bench, side, on_tape_db(bench.reading, bench.limits, tone, side).err()),
+            );
+            case.finish()
+        }
+    }
+}
+
+/// What must be told so that the level can be judged.
+fn wanted(bench: &Bench, side: usize, of_tape: Option<&str>) -> String {
+    let mut wanted = Vec::new();
+    if bench.limits.level_tone()[side].is_none() {
+        wanted.push("read the output in mV while this tone plays (level_tone_mv)".to_owned());
+    }
+    if bench.limits.get(Key::OutputNominal).is_none() {
+        wanted.push(
+            "give the mV that the service manual states for the deck's mark (output_nominal_mv)".to_owned(),
         );
-        return case.finish();
+    }
+    wanted.extend(of_tape.map(|what| format!("say {what}")));
+    format!(
+        "{}; or give the level that 0 dB shall have in the return as playback_level_target_dbfs in a limits file",
+        wanted.join(", and ")
+    )
+}
+
+/// The limit as bounds of the deviation, and in words.
+fn allowed(bench: &Bench, zero: Option<&Zero>) -> (Bounds, Option<String>) {
+    let limit = bench.limits.of(Key::PlaybackLevel);
+    let within = Bounds::within(limit.value);
+    let plus_minus = format!("+-{} dB", plain(limit.value));
+    let (against, basis) = match zero.map(|zero| (zero, &zero.by)) {
+        None => return (within, Some(format!("{plus_minus} against the target ({})", limit.basis))),
+        Some((zero, ZeroBy::Target { basis })) => (format!("{} dBFS", plain(zero.dbfs)), basis),
+        Some((_, ZeroBy::Millivolts { nominal_mv, basis })) => {
+            let mark = mark_words(standard(bench.reading, bench.limits));
+            if let Some(tolerance) = bench.limits.get(Key::OutputTolerance) {
+                let (low, high) = (nominal_mv - tolerance.value, nominal_mv + tolerance.value);
+                let db = |mv: f64| 20.0 * (mv / nominal_mv).log10();
+                let words = format!("{} to {} mV at {mark} ({basis})", plain(low), plain(high));
+                return (Bounds::between(db(low), db(high)), Some(words));
+            }
+            (format!("{} mV at {mark}", plain(*nominal_mv)), basis)
+        }
     };
+    let words = if *basis == limit.basis {
+        format!("{plus_minus} against {against} ({basis})")
+    } else {
+        format!("{plus_minus} ({}) against {against} ({basis})", limit.basis)
+    };
+    (within, Some(words))
+}
+
+/// Against a level in the return that was told; `above_db` is how far the tone lies above it.
+fn against_target(bench: &Bench, mut case: Case, side: usize, tone: &Level, above_db: f64) -> Finding {
     let tape_db = of_house_tape(bench, tone, side);
-    let off_db = return_dbfs - tone.programme_db - tape_db.unwrap_or(0.0) - target;
+    let off_db = above_db - tone.programme_db - tape_db.unwrap_or(0.0);
     case.value = Some(off_db);
     // What is not known of a tape that somebody else recorded adds.
     case.uncertainty = Some(tone.uncertainty_db.hypot(tone.programme_uncertainty_db.unwrap_or(0.0)));
     case.figures = format!(
         "level tone {}: {}, {} against the target",
         frequency(tone.hz),
-        UnitKind::Dbfs.of(return_dbfs, tone.uncertainty_db),
+        UnitKind::Dbfs.of(tone.return_dbfs[side].unwrap_or(f64::NAN), tone.uncertainty_db),
         UnitKind::Db.of(off_db, case.uncertainty).signed()
     );
     if let Some(db) = tape_db {
         case.figures +=
             &format!(" once the {} of the house tape are subtracted", UnitKind::Db.of(db, None).signed());
     }
+    turned(bench, case, side, off_db, "")
+}
+
+/// Against the output that the manual gives for the deck's mark.
+fn by_millivolts(
+    bench: &Bench,
+    mut case: Case,
+    side: usize,
+    tone: &Level,
+    return_dbfs: f64,
+    zero: &Zero,
+) -> Finding {
+    let ZeroBy::Millivolts { nominal_mv, basis } = &zero.by else { return case.finish() };
+    let above_db = return_dbfs - zero.dbfs;
+    let sure_db = zero.uncertainty_db.hypot(tone.uncertainty_db);
+    let mv_at = |db: f64| nominal_mv * 10f64.powf(db / 20.0);
+    let mv = |db: f64, sure_db: f64| UnitKind::Millivolts.of(mv_at(db), wider_mv(mv_at(db), sure_db));
+    let three = format!(
+        "level tone {}: {} against the deck's 0, {}, {}",
+        frequency(tone.hz),
+        UnitKind::Db.of(above_db, sure_db).signed(),
+        mv(above_db, sure_db),
+        UnitKind::Dbfs.of(return_dbfs, tone.uncertainty_db)
+    );
+    let (tape_db, tape_sure_db) = match on_tape_db(bench.reading, bench.limits, tone, side) {
+        Ok(sure) => sure,
+        Err(what) => {
+            case.missing = Untold::new(
+                format!(
+                    "not told how strong the level tone is on the tape against the deck's mark ({three})"
+                ),
+                format!("say {what}"),
+            );
+            return case.finish();
+        }
+    };
+    let off_db = above_db - tape_db;
+    case.value = Some(off_db);
+    case.uncertainty = Some(sure_db.hypot(tape_sure_db));
+    let standard = standard(bench.reading, bench.limits);
+    let on_tape = match (bench.recorded_on(), standard) {
+        (Some(RecordedOn::ThisDeck), _) => "recorded at the deck's 0".to_owned(),
+        (_, Some(standard)) => {
+            let flux = UnitKind::Fluxivity.of(fluxivity_nwb_m(tape_db, standard.nwb_m), None);
+            format!("{flux} on the tape")
+        }
+        (_, None) => format!("{} on the tape", UnitKind::Db.of(tape_db, None).signed()),
+    };
+    let right = mv(tape_db, 0.0);
+    case.figures = format!(
+        "{three}; {on_tape} asks for {} and {right} ({} mV at {}, {basis}): {} off",
+        UnitKind::Db.of(tape_db, tape_sure_db).signed(),
+        plain(*nominal_mv),
+        mark_words(standard),
+        UnitKind::Db.of(off_db, case.uncertainty).signed()
+    );
+    turned(bench, case, side, off_db, &format!(", to {right} on the level tone"))
+}
+
+/// The finding with its turn; `goal` ends the sentence.
+fn turned(bench: &Bench, mut case: Case, side: usize, off_db: f64, goal: &str) -> Finding {
+    let name = SIDES[side];
     let (word, way) = if off_db < 0.0 { ("up", Way::Up) } else { ("down", Way::Down) };
     let first = playback_alone_first(bench);
-    let text = format!(
-        "{first}playback level trimmer {name} {word} {}",
-        UnitKind::Db.of(off_db.abs(), case.uncertainty)
-    );
+    let by = UnitKind::Db.of(off_db.abs(), case.uncertainty);
+    let text = format!("{first}playback level trimmer {name} {word} {by}{goal}");
     case.turn = vec![step(Adjustment::PlaybackLevel, text).on(name).by(way, off_db.abs(), Unit::Db)];
     case.finish()
 }
@@ -189,6 +286,77 @@ mod tests {
         assert_eq!(got.verdict, Verdict::Outside, "{got:?}");
         assert!(got.turn.unwrap().starts_with("playback level trimmer left up 1.62 dB"));
         assert!(got.why.contains("left minus right -1.62 dB"));
+    }
+
+    /// A tape of 250 nWb/m, the deck's mark at 200 nWb/m and 580 mV.
+    const MILLIVOLTS: &str = "source = \"invented manual\"\noutput_nominal_mv = 580\ndeck_standard_nwb_m = 200\n\
+                              deck_standard_stated = \"short-circuit\"\nlevel_tone_mv = 650\nlevel_tone_dbfs = -12.1\n";
+
+    fn with_tape() -> Sample {
+        let mut reading = sample::healthy();
+        let tape = r#"{"reference_nwb_m": 250.0, "reference_stated": "short-circuit", "deck_standard_nwb_m": 200.0,
+            "deck_standard_stated": "short-circuit", "standard_dbfs": [null, null]}"#;
+        reading.facts.tape = Some(serde_json::from_str(tape).unwrap());
+        let tone = &mut reading.level[0];
+        (tone.programme_db, tone.programme_uncertainty_db) = (1.9382, Some(0.05));
+        (tone.return_dbfs, tone.uncertainty_db) = ([Some(-12.1), Some(-12.1)], 0.02);
+        reading
+    }
+
+    /// By hand: 650 mV are 20 lg(650/580) = +0.990 dB, 250 nWb/m ask for 20 lg(250/200) = +1.938 dB, which is 725 mV; so 0.948 dB
+    /// are missing. With 50 mV of tolerance: 20 lg(530/580) = -0.783 dB to 20 lg(630/580) = +0.718 dB.
+    #[test]
+    fn playback_level_is_judged_by_the_manuals_millivolts() {
+        let limits = |more: &str| Limits::from_toml(&format!("{MILLIVOLTS}{more}"), "manual.toml").unwrap();
+        let got = find(&with_tape(), &limits(""), "playback-level");
+        assert_eq!(got.verdict, Verdict::Outside, "{got:?}");
+        assert_within!(got.value.unwrap(), -0.948, 0.001, "dB");
+        assert_within!(got.uncertainty.unwrap(), 0.257f64.hypot(0.05).hypot(0.02), 0.001, "dB");
+        assert_eq!(
+            got.why,
+            "level tone 400 Hz: +1.0 dB against the deck's 0, 650 mV, -12.10 dBFS; 250 nWb/m on the tape asks for +1.94 dB and 725 \
+             mV (580 mV at the deck's mark of 200 nWb/m short-circuit, invented manual): -0.9 dB off"
+        );
+        assert_eq!(
+            got.turn.as_deref(),
+            Some("playback level trimmer left up 0.9 dB, to 725 mV on the level tone")
+        );
+        let limit = got.limit.unwrap();
+        assert!(
+            limit.ends_with("against 580 mV at the deck's mark of 200 nWb/m short-circuit (invented manual)"),
+            "{limit}"
+        );
+        // What the manual allows in millivolts is no longer half a decibel: only marginal.
+        let got = find(&with_tape(), &limits("output_tolerance_mv = 50\n"), "playback-level");
+        assert_eq!(got.verdict, Verdict::Marginal, "{got:?}");
+        assert!(got.limit.unwrap().starts_with("530 to 630 mV at the deck's mark"));
+        let got = find(&with_tape(), &limits("playback_level_db = 2\n"), "playback-level");
+        assert_eq!(got.verdict, Verdict::Within, "{got:?}");
+    }
+
+    #[test]
+    fn what_is_missing_for_the_millivolts_is_named() {
+        let why = |reading: &Sample, text: &str| {
+            let limits = Limits::from_toml(text, "manual.toml").unwrap();
+            let found = find(reading, &limits, "playback-level");
+            assert_eq!((found.verdict, found.value), (Verdict::CannotTell, None));
+            found.why
+        };
+        let got = why(&with_tape(), "output_nominal_mv = 580");
+        assert!(got.contains("(level_tone_mv)") && !got.contains("output_nominal_mv"), "{got}");
+        let got = why(&with_tape(), "level_tone_mv = 650\nlevel_tone_dbfs = -12.1");
+        assert!(got.contains("(output_nominal_mv)") && !got.contains("level_tone_mv"), "{got}");
+        let mut unknown = with_tape();
+        unknown.facts.tape = None;
+        let got = why(&unknown, MILLIVOLTS);
+        assert!(
+            got.contains("650 mV") && got.contains("what the tape carries at its 0 dB in nWb/m"),
+            "{got}"
+        );
+        let mut unmarked = with_tape();
+        unmarked.facts.tape.as_mut().unwrap().deck_standard_nwb_m = None;
+        let got = why(&unmarked, "output_nominal_mv = 580\nlevel_tone_mv = 650\nlevel_tone_dbfs = -12.1");
+        assert!(got.contains("deck_standard_nwb_m"), "{got}");
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! Findings `record-level`, `bias` and `record-equalisation`: the recording half of the deck, seen through its playback.
 
 use crate::judge::case::{Bench, Bounds, Case, SIDES, plain};
+use crate::judge::output::{ZeroBy, mark_words, standard, wider_mv, zero};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::bias_steps;
 use crate::judge::work::response_steps::Off;
@@ -56,39 +57,59 @@ fn no_level() -> Untold {
 
 fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Finding {
     let limit = bench.limits.of(Key::RecordLevel);
+    let zero = zero(bench.reading, bench.limits, side);
+    let mark = mark_words(standard(bench.reading, bench.limits));
     let mut case = bench.case(Id::RecordLevel);
     case.channel = Some(SIDES[side]);
     case.bounds = Bounds::within(limit.value);
-    case.limit = Some(format!("+-{} dB against the target ({})", plain(limit.value), limit.basis));
+    case.limit = Some(match zero.as_ref().map(|zero| &zero.by) {
+        Some(ZeroBy::Millivolts { nominal_mv, basis }) => format!(
+            "+-{} dB ({}) against {} mV at {mark} ({basis})",
+            plain(limit.value),
+            limit.basis,
+            plain(*nominal_mv)
+        ),
+        _ => format!("+-{} dB against the target ({})", plain(limit.value), limit.basis),
+    });
     case.missing = no_level();
     let found = latest.and_then(|latest| Some((latest, latest.reference_dbfs[side]?)));
     let Some((latest, dbfs)) = found else { return case.finish() };
-    let Some(target) = bench.limits.get(Key::PlaybackLevelTarget) else {
+    let Some(zero) = zero else {
         case.missing = Untold::new(
-            format!(
-                "not told which level in the return is the deck's standard ({}: {} for 0 dB)",
-                latest.what,
-                UnitKind::Dbfs.of(dbfs, latest.uncertainty_db)
-            ),
+            "not told which level in the return is the deck's standard",
             "with three heads read the level tone with the monitor switch at source, with two heads take what a \
-             calibrated level tape gives, and give that as playback_level_target_dbfs in a limits file",
+             calibrated level tape gives, and give that as playback_level_target_dbfs in a limits file; or give the mV of a \
+             level tone at the output (level_tone_mv) and those that the service manual states for the deck's mark \
+             (output_nominal_mv)",
         );
         return case.finish();
     };
-    let off_db = dbfs - target.value;
+    let off_db = dbfs - zero.dbfs;
+    let uncertainty = latest.uncertainty_db.hypot(zero.uncertainty_db);
+    let off = UnitKind::Db.of(off_db, uncertainty);
     case.value = Some(off_db);
-    case.uncertainty = Some(latest.uncertainty_db);
-    case.figures = format!(
-        "{}: {} against the target ({})",
-        latest.what,
-        UnitKind::Db.of(off_db, latest.uncertainty_db).signed(),
-        target.basis
-    );
+    case.uncertainty = Some(uncertainty);
+    case.figures = match &zero.by {
+        ZeroBy::Target { basis } => {
+            format!("{}: {} against the target ({basis})", latest.what, off.signed())
+        }
+        ZeroBy::Millivolts { nominal_mv, basis } => {
+            let mv = nominal_mv * 10f64.powf(off_db / 20.0);
+            format!(
+                "{}: {} against the deck's 0, {}, {}; recorded at the deck's 0 it asks for {} mV at {mark} ({basis})",
+                latest.what,
+                off.signed(),
+                UnitKind::Millivolts.of(mv, wider_mv(mv, uncertainty)),
+                UnitKind::Dbfs.of(dbfs, latest.uncertainty_db),
+                plain(*nominal_mv)
+            )
+        }
+    };
     let (word, way) = if off_db < 0.0 { ("up", Way::Up) } else { ("down", Way::Down) };
     let text = format!(
         "{PLAYBACK_FIRST}: record level trimmer {} {word} {}. {CAUTION}",
         SIDES[side],
-        UnitKind::Db.of(off_db.abs(), latest.uncertainty_db)
+        UnitKind::Db.of(off_db.abs(), uncertainty)
     );
     case.turn = vec![step(Adjustment::RecordLevel, text).on(SIDES[side]).by(way, off_db.abs(), Unit::Db)];
     case.finish()
@@ -477,6 +498,33 @@ mod tests {
         limits.set(Key::PlaybackLevelTarget, Tolerance { value: -12.0, basis: "manual".into() });
         let got = find_with(&reading, &limits, "record-level", 0);
         assert!(got.turn.unwrap().contains("record level trimmer left up 1.00 dB"));
+    }
+
+    /// By hand: 650 mV at -12.1 dBFS are 650 x 10^(-0.9/20) = 586 mV at -13.0 dBFS, 20 lg(586/650) = -0.9 dB.
+    #[test]
+    fn record_level_is_judged_by_the_manuals_millivolts() {
+        let mut reading = trimmed();
+        let last = reading.rounds.len() - 1;
+        reading.rounds[last].reference_dbfs = [Some(-13.0), Some(-12.1)];
+        reading.rounds[last].level_uncertainty_db = [Some(0.02); 2];
+        let text = "source = \"invented manual\"\noutput_nominal_mv = 650\nlevel_tone_mv = 650\nlevel_tone_dbfs = -12.1\n\
+                    level_tone_within_mv = 5\n";
+        let limits = Limits::from_toml(text, "manual.toml").unwrap();
+        let got = find_with(&reading, &limits, "record-level", 0);
+        assert_within!(got.value.unwrap(), -0.9, 1e-9, "dB");
+        // 20 lg(655/650) = 0.067 dB, and the tone's own.
+        assert_within!(got.uncertainty.unwrap(), 0.067f64.hypot(0.02), 0.001, "dB");
+        assert_eq!(got.verdict, Verdict::Outside, "{got:?}");
+        assert!(
+            got.why.contains(
+                "-0.90 dB against the deck's 0, 586 mV, -13.00 dBFS; recorded at the deck's 0 it asks for 650 mV at the deck's mark \
+                 (invented manual)"
+            ),
+            "{}",
+            got.why
+        );
+        assert!(got.turn.unwrap().contains("record level trimmer left up 0.90 dB"));
+        assert_eq!(find_with(&reading, &limits, "record-level", 1).verdict, Verdict::Within);
     }
 
     #[test]

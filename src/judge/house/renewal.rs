@@ -167,6 +167,7 @@ mod tests {
                 file: "c.wav".into(),
                 at: None,
                 fluxivity_nwb_per_m: None,
+                fluxivity_stated: None,
             },
             recipe: None,
             tape_type: None,

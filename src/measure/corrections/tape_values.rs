@@ -1,10 +1,10 @@
 //! What is known to be on the tape, subtracted from the figures; what is not known of it, added to their uncertainty.
 
-use crate::programme::{StatedFlux, TapeFile, TapeTone, Track};
+use crate::programme::{TapeFile, TapeTone, Track};
 use crate::reading::{Level, Pair, Response, ResponsePoint, TapeSection, TapeType};
-use crate::trade::Equalisation;
 use crate::trade::tape_equalisation::wrong_switch_db;
 use crate::trade::test_tapes::eras_db;
+use crate::trade::{Equalisation, StatedFlux};
 
 /// What the tape's file says of one frequency.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -190,7 +190,7 @@ impl TapeValues<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::programme::FluxStatement;
+    use crate::trade::FluxStatement;
 
     fn file(text: &str) -> TapeFile {
         TapeFile::parse(&format!("name = \"t\"\n{text}"), "t").unwrap()

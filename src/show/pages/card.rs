@@ -16,7 +16,13 @@ pub(in crate::show) fn card_page(card: &Card, now: &str) -> Page {
     let tape = by.tape.as_deref().unwrap_or("not told which");
     let at = by.at.as_ref().map_or(String::new(), |at| format!(", {at}"));
     page.fact("Calibrated tape", Some(format!("{tape} (read from {}{at})", by.file)));
-    page.fact("Its 0 dB", by.fluxivity_nwb_per_m.map(|nwb| format!("{} nWb/m", given(nwb, 1))));
+    page.fact(
+        "Its 0 dB",
+        by.fluxivity_nwb_per_m.map(|nwb| {
+            let stated = by.fluxivity_stated.as_deref().filter(|word| *word != "unknown");
+            format!("{} nWb/m{}", given(nwb, 1), stated.map_or(String::new(), |word| format!(", {word}")))
+        }),
+    );
     page.fact(
         "Programme",
         card.recipe.as_ref().map(|recipe| format!("{}, code {}", recipe.name, recipe.code)),

@@ -93,6 +93,7 @@ fn measured(sections: &mut Vec<Section>, reading: &Reading) {
     let some = |is: bool, section: fn(&Reading) -> Section| is.then(|| section(reading));
     sections.extend(some(!reading.found.is_empty(), |reading| found::found(&reading.found)));
     sections.extend(reading.tape.as_ref().map(found::tape));
+    sections.extend(reading.output.as_ref().map(level::output));
     sections.extend(some(!reading.level.is_empty(), |reading| level::level(&reading.level)));
     sections.extend(reading.response.as_ref().map(level::response));
     let reference_hz = reading.response.as_ref().map(|response| response.reference_hz);

@@ -1,7 +1,7 @@
 //! The sheet of a job: what was complained of, done and read, as found beside as left.
 
 use super::comparison::{CHANGED, changed, finding_change, finding_value, more, named};
-use crate::judge::{BenchSheet, HandRow, MusicAzimuth, SheetPair, Step, StepState};
+use crate::judge::{BenchSheet, HandKind, HandRow, MusicAzimuth, SheetPair, Step, StepState};
 use crate::reading::{ChangeState, FindingChange, Heads, JobSheet, JobState, RecordedOn, Verdict};
 use crate::show::page::{Block, Cell, Entry, Page, Rows, Section, Tone};
 use crate::show::words;
@@ -52,11 +52,16 @@ fn head(page: &mut Page, job: &JobSheet) {
 /// One quantity that was read by hand, with its verdicts.
 pub(in crate::show) fn hand(row: &HandRow) -> Entry {
     let mut entry = Entry::new(row.words);
-    entry.verdict = row.now().map(|now| now.verdict);
+    // Millivolts of the level tone are noted here, and judged in a reading.
+    let is_noted = |verdict: Verdict| row.kind == HandKind::Output && verdict == Verdict::CannotTell;
+    entry.verdict = row.now().map(|now| now.verdict).filter(|verdict| !is_noted(*verdict));
     for (name, judged) in [("as found", &row.as_found), ("as left", &row.as_left)] {
         let Some(judged) = judged else { continue };
-        let verdict = words::verdict(judged.verdict);
-        entry.line(name, Tone::Plain, Some(format!("{}: {verdict}; gauge: {}", judged.text, judged.gauge)));
+        let verdict = match judged.verdict {
+            verdict if is_noted(verdict) => String::new(),
+            verdict => format!(": {}", words::verdict(verdict)),
+        };
+        entry.line(name, Tone::Plain, Some(format!("{}{verdict}; gauge: {}", judged.text, judged.gauge)));
         let turn = judged.turn.clone().filter(|_| Some(judged) == row.now());
         entry.line("turn", Tone::Turn, turn);
     }

@@ -191,7 +191,10 @@ fn parts(finding: &Finding) -> Option<String> {
         };
         let size = words::figure(part.uncertainty, None, finding.unit.as_str(), &finding.id, false);
         let asked = finding.remedies.iter().filter(|_| part.from == UncertainFrom::SoundCard);
-        remedies::with_options(&format!("{size} {words}"), asked.filter(|remedy| **remedy == Remedy::GiveLoopback))
+        remedies::with_options(
+            &format!("{size} {words}"),
+            asked.filter(|remedy| **remedy == Remedy::GiveLoopback),
+        )
     };
     let parts: Vec<String> = finding.uncertainty_parts.iter().map(part).collect();
     (!parts.is_empty()).then(|| parts.join(", "))

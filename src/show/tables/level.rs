@@ -1,9 +1,9 @@
 //! Levels, response and the phase between the channels.
 
-use crate::reading::figures::UnitKind::{ArcMinutes, Db, Dbfs, Hertz, Microseconds};
+use crate::reading::figures::UnitKind::{ArcMinutes, Db, Dbfs, Fluxivity, Hertz, Microseconds, Millivolts};
 use crate::reading::figures::{UnitKind, frequency, programme_level};
-use crate::reading::{Azimuth, Level, Pair, PhasePoint, Response, ResponsePoint};
-use crate::show::page::{Cell, Measured, Printed, Quantities, Rows, Section, Table, pair};
+use crate::reading::{Azimuth, Level, Output, OutputLevel, Pair, PhasePoint, Response, ResponsePoint};
+use crate::show::page::{Block, Cell, Measured, Printed, Quantities, Rows, Section, Table, pair};
 
 const KEYS: [&str; 4] = ["left_db", "right_db", "left_uncertainty_db", "right_uncertainty_db"];
 
@@ -24,6 +24,59 @@ pub(in crate::show) fn level(rows: &[Level]) -> Section {
     Section::new("Level")
         .say("Return in dBFS: 0 is the rms of a full-scale sine. Difference: left minus right.")
         .table(table.table())
+}
+
+/// `output.csv`: the level tones against the deck's 0, in mV at its output and in dBFS, each as far as it is known.
+pub(in crate::show) fn output(output: &Output) -> Section {
+    let (has_zero, has_mv) = (output.zero_dbfs != [None; 2], output.full_scale_mv != [None; 2]);
+    let sides = |unit: UnitKind, pair: Pair, sure: Pair| {
+        let [left, right] =
+            [0, 1].map(|k| pair[k].map_or("cannot tell".into(), |one| unit.of(one, sure[k]).number()));
+        format!("{left} / {right} {}", unit.word())
+    };
+    let mut facts = Vec::new();
+    if has_zero {
+        let zero = sides(Dbfs, output.zero_dbfs, output.zero_uncertainty_db);
+        facts.push(("0 of the deck".to_owned(), format!("{}; in the return {zero}", output.zero_by)));
+    }
+    if has_mv {
+        let full = sides(Millivolts, output.full_scale_mv, output.full_scale_uncertainty_mv);
+        facts.push(("millivolts".to_owned(), format!("{}; 0 dBFS is {full}", output.read_as)));
+    }
+    let rows = Rows::of("output.csv", &output.levels)
+        .key("part", |row| row.part.as_str())
+        .column(&["hz"], &["tone"], |row| Cell::Tone(row.hz))
+        .column(&["left_tape_nwb_m", "right_tape_nwb_m"], &[], |row| {
+            pair(Fluxivity, row.tape_nwb_m, [None; 2])
+        })
+        .column(&["left_tape_db", "right_tape_db"], &[], |row| pair(Db, row.tape_db, [None; 2]));
+    let is_known = output.levels.iter().any(|row| row.tape_db != [None; 2]);
+    let mut rows = if is_known {
+        rows.head("on the tape, dB", |row: &OutputLevel| {
+            pair(Db, row.tape_db, [Some(0.01); 2]).map(Measured::signed)
+        })
+    } else {
+        rows
+    };
+    let heads = |is: bool, heads: &'static [&'static str]| if is { heads } else { &[][..] };
+    rows = rows
+        .column(
+            &["left_against_zero_db", "right_against_zero_db", "left_uncertainty_db", "right_uncertainty_db"],
+            heads(has_zero, &["left, dB", "right, dB"]),
+            |row| pair(Db, row.against_zero_db, row.against_zero_uncertainty_db).map(Measured::signed),
+        )
+        .column(
+            &["left_mv", "right_mv", "left_uncertainty_mv", "right_uncertainty_mv"],
+            heads(has_mv, &["left, mV", "right, mV"]),
+            |row| pair(Millivolts, row.mv, row.uncertainty_mv),
+        )
+        .column(&["left_return_dbfs", "right_return_dbfs"], &["left, dBFS", "right, dBFS"], |row| {
+            pair(Dbfs, row.return_dbfs, [Some(row.uncertainty_db); 2])
+        });
+    Section::new("Level at the deck's output")
+        .say("dB: against the deck's 0, the level mark of its meter.")
+        .block(Block::Facts(facts))
+        .table(rows.table())
 }
 
 /// A table of a response's points, with a column more for machines in front: its key and what stands there.
