@@ -22,6 +22,8 @@ pub enum Remedy {
         /// Its key in a limits file.
         key: String,
     },
+    /// Give the tape's own values, with its flux.
+    GiveTape,
     /// Play the same tape back several times.
     PlaySameTapeAgain,
 }

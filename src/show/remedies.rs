@@ -11,6 +11,7 @@ pub fn option(remedy: &Remedy) -> &'static str {
         Remedy::NameRecipe => "--recipe",
         Remedy::GiveCard => "--card",
         Remedy::GiveLimit { .. } => "--limits",
+        Remedy::GiveTape => "--unslated --tape",
         Remedy::PlaySameTapeAgain => "--same-tape",
     }
 }
