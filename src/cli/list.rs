@@ -4,6 +4,7 @@ use super::Outcome;
 use super::terminal::print;
 use super::values::limits;
 use crate::deck::{DeckFile, EXAMPLES};
+use crate::job::{JOB_TEMPLATE, TRANSPORT_TEMPLATE};
 use crate::judge::{BuiltIn, QUANTITIES};
 use crate::programme::{TAPE_EXAMPLE, Timeline, built_in, built_in_text};
 use crate::show;
@@ -42,6 +43,10 @@ enum What {
     },
     /// Print a tape's own values, as `read --unslated --tape` takes them (invented)
     Tape,
+    /// Print the numbers of a transport, as `read --transport` takes them (invented)
+    Transport,
+    /// Print what the file of a new job begins with (`bench new` makes it)
+    Job,
     /// Print the JSON Schema of the reading, of a comparison, of `skew` or of a card
     Schema {
         /// Of what
@@ -74,6 +79,8 @@ impl Typed {
                 .with_context(|| format!("{name}: no such deck; `deckproof list` names those built in"))?,
             Some(What::Limits { deck }) => limits_text(&deck)?,
             Some(What::Tape) => TAPE_EXAMPLE.to_owned(),
+            Some(What::Transport) => TRANSPORT_TEMPLATE.to_owned(),
+            Some(What::Job) => JOB_TEMPLATE.to_owned(),
             Some(What::Schema { of: SchemaOf::Reading }) => show::schema(),
             Some(What::Schema { of: SchemaOf::Comparison }) => show::comparison_schema(),
             Some(What::Schema { of: SchemaOf::Skew }) => show::skew_schema(),

@@ -31,7 +31,8 @@ pub struct NewJob {
     pub tape_types: Vec<TapeType>,
 }
 
-const TEMPLATE: &str = include_str!("job_template.toml");
+/// What a new job begins with.
+pub const JOB_TEMPLATE: &str = include_str!("job_template.toml");
 
 /// Makes `folder` with the file of a new job, and gives its path.
 ///
@@ -46,7 +47,7 @@ pub fn new_job(folder: &Path, new: &NewJob) -> Result<PathBuf, JobError> {
         ("# heads =", new.heads.is_some()),
     ];
     let needed = |line: &&str| !hints.iter().any(|(hint, told)| *told && line.starts_with(hint));
-    let template: String = TEMPLATE.lines().filter(needed).map(|line| format!("{line}\n")).collect();
+    let template: String = JOB_TEMPLATE.lines().filter(needed).map(|line| format!("{line}\n")).collect();
     let mut document = parsed(&path, &template)?;
     document["deck"]["name"] = value(&new.deck);
     let mut set = |section: &str, key: &str, told: Option<Value>| {

@@ -23,7 +23,7 @@ mod unslated_words;
 mod warnings;
 mod write;
 
-pub use bench::{DeckTold, HandSet, NewJob, new_job};
+pub use bench::{DeckTold, HandSet, JOB_TEMPLATE, NewJob, new_job};
 pub use compare::{CompareError, compare_files, load_reading};
 pub use error::{ReadError, RehearseError};
 pub use evidence::Attached;
@@ -39,6 +39,6 @@ pub use results::{READING, REPORT, check_folder, result_files, write_results};
 pub use same_tape::{measure_same_tape, read_same_tape_samples};
 pub use skew::{SkewOptions, skew_samples, skew_tapes};
 pub use speed_from_length::{Marks, TapeLength, measure_with_length, read_samples_with_length};
-pub use transport_file::TransportError;
+pub use transport_file::{TRANSPORT_TEMPLATE, TransportError};
 pub use unslated::{KnownPitch, UnslatedOptions, measure_unslated, read_unslated_samples};
 pub use write::{Programme, WriteOptions, programme_files, write_programme};

@@ -3,6 +3,9 @@
 use crate::measure::TransportNumbers;
 use thiserror::Error;
 
+/// A file to start from, of an invented transport.
+pub const TRANSPORT_TEMPLATE: &str = include_str!("transport_template.toml");
+
 /// Why the numbers of a transport could not be had.
 #[derive(Debug, Error)]
 #[non_exhaustive]

@@ -201,15 +201,17 @@ impl Case {
             let part = |from, uncertainty| UncertaintyPart { from, uncertainty };
             self.uncertainty_parts =
                 vec![part(UncertainFrom::Return, own), part(UncertainFrom::SoundCard, sound_card)];
-            self.remedies.push(Remedy::GiveLoopback);
         }
         both
     }
 
     /// The judged finding.
-    pub(crate) fn finish(self) -> Finding {
+    pub(crate) fn finish(mut self) -> Finding {
         let verdict = self.verdict();
         let untold = self.untold(verdict);
+        if untold.is_none() && !self.uncertainty_parts.is_empty() {
+            self.remedies.push(Remedy::GiveLoopback);
+        }
         let why = self.why(verdict, untold.as_ref());
         let steps = if verdict == Verdict::Outside { careful(self.turn, self.origin) } else { vec![] };
         let turn = said(&steps, self.capture_is_bad);

@@ -102,15 +102,16 @@ pub(crate) fn mark_words(standard: Option<StatedFlux>) -> String {
     }
 }
 
-/// What of a tape's level is not told.
-pub(crate) const NO_FLUX: &str = "what the tape carries at its 0 dB in nWb/m";
+/// What to do where a tape's level is not told.
+pub(crate) const NO_FLUX: &str = "say what the tape carries at its 0 dB in nWb/m";
 pub(crate) const NO_STANDARD: &str =
-    "what the deck's mark stands for in nWb/m (deck_standard_nwb_m, from the service manual)";
+    "say what the deck's mark stands for in nWb/m (deck_standard_nwb_m, from the service manual)";
+pub(crate) const NO_TAPE: &str = "play a tape of known level";
 
 /// What stands on the tape at `tone` against the deck's 0, dB.
 ///
 /// # Errors
-/// What would have to be told, in words.
+/// What to do about it, in words.
 pub(crate) fn on_tape_db(
     facts: &Facts,
     limits: &Limits,
@@ -126,6 +127,7 @@ pub(crate) fn on_tape_db(
         };
     }
     match facts.circumstances.recorded_on {
+        Some(RecordedOn::Injected | RecordedOn::Loopback) => Err(NO_TAPE),
         // As the running sheet has it: the level tone at the mark while it was recorded.
         Some(RecordedOn::ThisDeck) => Ok((tone.programme_db, 0.0)),
         Some(RecordedOn::House) => {

@@ -24,6 +24,8 @@ pub enum Remedy {
     },
     /// Give a loopback capture of sound card and player.
     GiveLoopback,
+    /// Give the tape's own values, with its flux.
+    GiveTape,
     /// Play the same tape back several times.
     PlaySameTapeAgain,
 }

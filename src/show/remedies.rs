@@ -12,6 +12,7 @@ pub fn option(remedy: &Remedy) -> &'static str {
         Remedy::GiveCard => "--card",
         Remedy::GiveLimit { .. } => "--limits",
         Remedy::GiveLoopback => "--loopback",
+        Remedy::GiveTape => "--unslated --tape",
         Remedy::PlaySameTapeAgain => "--same-tape",
     }
 }

@@ -47,6 +47,37 @@ fn no_line_is_too_wide_and_no_dashes_stand_for_numbers() {
 }
 
 #[test]
+fn level_tones_stand_in_decibels_millivolts_and_dbfs_as_far_as_they_are_known() {
+    let page = |text: &str| {
+        let limits = Limits::from_toml(text, "manual.toml").unwrap();
+        let facts = readings().remove(0).into_facts();
+        conclude(facts, &Medium::COMPACT_CASSETTE, &limits, None)
+    };
+    let tone = "level_tone_mv = [612, 605]\nlevel_tone_dbfs = [-12.1, -12.3]\n";
+    let whole = page(&format!("source = \"invented manual\"\noutput_nominal_mv = 580\n{tone}"));
+    let text = summary(&whole);
+    let (_, section) = text.split_once("LEVEL AT THE DECK'S OUTPUT\n").unwrap();
+    let section = section.split("\n\n").next().unwrap();
+    // One table, a line a tone: 20 lg(612/580) = +0.47 dB, 20 lg(605/580) = +0.37 dB; 3 % are some 0.26 dB and 20 mV.
+    let columns = |line: &str| line.split_whitespace().map(str::to_owned).collect::<Vec<_>>().join(" ");
+    let lines: Vec<String> = section.lines().map(columns).collect();
+    let head = "tone left, dB right, dB left, mV right, mV left, dBFS right, dBFS";
+    let at = lines.iter().position(|line| line == head).unwrap_or_else(|| panic!("{section}"));
+    assert_eq!(lines[at + 1], "400 Hz +0.47 +0.37 612 605 -12.10 -12.30", "{section}");
+    for words in
+        ["580 mV at the deck's mark (invented manual)", "left 612 +- 19 mV", "common practice, no source"]
+    {
+        assert!(columns(&section.replace('\n', " ")).contains(words), "{words}\n{section}");
+    }
+    assert!(report(&whole, None).contains("Level at the deck"));
+    let table = tables(&whole).into_iter().find(|file| file.0 == "output.csv").unwrap().1;
+    assert!(table.starts_with("part,hz,left_tape_nwb_m,"), "{table}");
+    let no_zero = summary(&page(tone));
+    assert!(no_zero.contains("left, mV") && !no_zero.contains("0 of the deck"), "{no_zero}");
+    assert!(!summary(&page("")).contains("AT THE DECK'S OUTPUT"));
+}
+
+#[test]
 fn control_characters_in_a_file_name_never_reach_the_terminal() {
     let mut reading = readings().remove(1);
     reading.capture.file = "evil\u{1b}[2J\u{7}\u{202e}name.wav".to_owned();

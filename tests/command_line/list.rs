@@ -2,7 +2,9 @@
 
 use super::bench::Bench;
 use deckproof::internals::deck::EXAMPLES;
+use deckproof::internals::measure::TransportNumbers;
 use deckproof::internals::programme::{TapeFile, built_in_names};
+use deckproof::internals::trade::Medium;
 
 #[test]
 fn names_every_recipe_deck_and_set_of_limits() {
@@ -31,6 +33,52 @@ fn what_it_prints_can_be_edited_and_used() {
 fn the_tape_it_prints_is_a_tape() {
     let text = Bench::new().run("list tape").done().out;
     assert!(TapeFile::parse(&text, "tape.toml").unwrap().name.contains("invented"));
+}
+
+/// `text` with each line that begins with `# key = ` read as one, but those that hold one of `but`.
+fn filled_in(text: &str, but: &[&str]) -> String {
+    let is_key = |line: &str| {
+        let key = line.split(" = ").next().unwrap_or_default();
+        line.contains(" = ") && key.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_')
+    };
+    let filled = |line: &str| match line.strip_prefix("# ") {
+        Some(bare) if is_key(bare) && !but.iter().any(|key| bare.starts_with(key)) => format!("{bare}\n"),
+        _ => format!("{line}\n"),
+    };
+    text.lines().map(filled).collect()
+}
+
+#[test]
+fn the_transport_and_the_job_it_prints_can_be_filled_in_and_used() {
+    let bench = Bench::new();
+    let transport = bench.run("list transport").done().out;
+    std::fs::create_dir(bench.path("job")).unwrap();
+    // A pulley or turns a minute, not both.
+    bench.put("job/transport.toml", filled_in(&transport, &["name", "hz"]));
+    let numbers = TransportNumbers::from_toml(&transport, "transport.toml").unwrap();
+    assert_eq!(numbers.rates(&Medium::COMPACT_CASSETTE).len(), 5, "{numbers:?}");
+    let job = bench.run("list job").done().out;
+    bench.put("job/job.toml", &job);
+    bench.run("bench sheet --job job").done();
+    let filled = filled_in(&job, &["file"]);
+    for key in [
+        "output_nominal_mv = 580",
+        "deck_standard_stated =",
+        "heads = 2",
+        "transport =",
+        "dc_offset_max_mv =",
+    ] {
+        assert!(filled.lines().any(|line| line.starts_with(key)), "{key}\n{filled}");
+    }
+    bench.put("job/job.toml", &filled);
+    bench.run("bench next --job job").done();
+    // What is wrong in it is named with its line.
+    let wrong = filled.replace("output_nominal_mv = 580", "output_nominal_mv = -580");
+    let line = 1 + wrong.lines().position(|line| line.starts_with("output_nominal_mv")).unwrap();
+    bench.put("job/job.toml", &wrong);
+    bench
+        .run("bench sheet --job job")
+        .refused(&[&format!("job.toml: line {line}: `output_nominal_mv` is -580"), "correct the number"]);
 }
 
 #[test]

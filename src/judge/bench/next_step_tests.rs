@@ -69,9 +69,9 @@ fn a_step_is_done_when_nothing_of_it_is_outside_and_names_the_turn_otherwise() {
 
 #[test]
 fn record_trims_count_for_their_tape_type_only() {
-    // A sweep of the bias alone does not say how it stands: the trim does.
+    // A sweep of the bias leaves the trimmer at its end, and says where to turn it.
     let sweep = after(&job(), &[judged(sample::rounds())]);
-    assert_eq!(state(&sweep, "record-trim-type-I"), StepState::Open);
+    assert_eq!(state(&sweep, "record-trim-type-I"), StepState::Turn);
     let mut trim = sample::rounds();
     trim.bias_sweep = None;
     let found = after(&job(), &[judged(trim)]);

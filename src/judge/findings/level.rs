@@ -1,11 +1,13 @@
 //! Finding `playback-level`, and the part of `channel-match` that one trimmer moves.
 
 use crate::judge::case::{Bench, Bounds, Case, SIDES, plain};
-use crate::judge::output::{Zero, ZeroBy, mark_words, on_tape_db, standard, wider_mv, zero};
+use crate::judge::output::{NO_FLUX, Zero, ZeroBy, mark_words, on_tape_db, standard, wider_mv, zero};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
 use crate::reading::figures::{UnitKind, frequency};
-use crate::reading::{Adjustment, Channel, Finding, Level, RecordedOn, Unit, Untold, Way, level_tone};
+use crate::reading::{
+    Adjustment, Channel, Finding, Level, RecordedOn, Remedy, Unit, Untold, Way, level_tone,
+};
 use crate::trade::reference_levels::fluxivity_nwb_m;
 
 fn no_tone() -> Untold {
@@ -117,7 +119,7 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
         None => {
             case.missing = Untold::new(
                 "not told which level in the return is the deck's standard",
-                wanted(bench, side, on_tape_db(bench.reading, bench.limits, tone, side).err()),
+                wanted(bench, &mut case, side, on_tape_db(bench.reading, bench.limits, tone, side).err()),
             );
             case.finish()
         }
@@ -125,21 +127,30 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
 }
 
 /// What must be told so that the level can be judged.
-fn wanted(bench: &Bench, side: usize, of_tape: Option<&str>) -> String {
+fn wanted(bench: &Bench, case: &mut Case, side: usize, of_tape: Option<&'static str>) -> String {
+    const TARGET: &str =
+        "give the level that 0 dB shall have in the return as playback_level_target_dbfs in a limits file";
+    if bench.recorded_on() == Some(RecordedOn::Loopback) {
+        return TARGET.to_owned();
+    }
     let mut wanted = Vec::new();
     if bench.limits.level_tone()[side].is_none() {
         wanted.push("read the output in mV while this tone plays (level_tone_mv)".to_owned());
     }
     if bench.limits.get(Key::OutputNominal).is_none() {
+        case.remedies.push(Remedy::GiveLimit { key: Key::OutputNominal.row().name.to_owned() });
         wanted.push(
             "give the mV that the service manual states for the deck's mark (output_nominal_mv)".to_owned(),
         );
     }
-    wanted.extend(of_tape.map(|what| format!("say {what}")));
-    format!(
-        "{}; or give the level that 0 dB shall have in the return as playback_level_target_dbfs in a limits file",
-        wanted.join(", and ")
-    )
+    wanted.extend(of_tape.map(str::to_owned));
+    case.remedies.extend(give_tape(of_tape));
+    format!("{}; or {TARGET}", wanted.join(", and "))
+}
+
+/// The remedy where a tape's flux is not told.
+fn give_tape(of_tape: Option<&str>) -> Option<Remedy> {
+    (of_tape == Some(NO_FLUX)).then_some(Remedy::GiveTape)
 }
 
 /// The limit as bounds of the deviation, and in words.
@@ -217,8 +228,9 @@ fn by_millivolts(
                 format!(
                     "not told how strong the level tone is on the tape against the deck's mark ({three})"
                 ),
-                format!("say {what}"),
+                what,
             );
+            case.remedies.extend(give_tape(Some(what)));
             return case.finish();
         }
     };
@@ -314,12 +326,12 @@ mod tests {
         assert_within!(got.uncertainty.unwrap(), 0.257f64.hypot(0.05).hypot(0.02), 0.001, "dB");
         assert_eq!(
             got.why,
-            "level tone 400 Hz: +1.0 dB against the deck's 0, 650 mV, -12.10 dBFS; 250 nWb/m on the tape asks for +1.94 dB and 725 \
-             mV (580 mV at the deck's mark of 200 nWb/m short-circuit, invented manual): -0.9 dB off"
+            "level tone 400 Hz: +0.99 dB against the deck's 0, 650 mV, -12.10 dBFS; 250 nWb/m on the tape asks for +1.94 dB and 725 \
+             mV (580 mV at the deck's mark of 200 nWb/m short-circuit, invented manual): -0.95 dB off"
         );
         assert_eq!(
             got.turn.as_deref(),
-            Some("playback level trimmer left up 0.9 dB, to 725 mV on the level tone")
+            Some("playback level trimmer left up 0.95 dB, to 725 mV on the level tone")
         );
         let limit = got.limit.unwrap();
         assert!(

@@ -443,8 +443,14 @@ mod tests {
     fn the_last_round_counts_and_the_high_tone_says_which_way() {
         let mut reading = trimmed();
         let last = reading.bias.iter().map(|pair| pair.round).max().unwrap();
+        for pair in reading.bias.iter_mut().filter(|pair| pair.round == last) {
+            pair.difference_db = [Some(-1.4), Some(0.1)];
+        }
+        // A round before it was right.
+        let turn = find(&reading, "bias", 0).turn.unwrap();
+        assert!(turn.starts_with("left bias trimmer: back to the place of round "), "{turn}");
         for (db, words, way) in [(1.4, "too little bias", "left up"), (-1.4, "too much bias", "left down")] {
-            for pair in reading.bias.iter_mut().filter(|pair| pair.round == last) {
+            for pair in &mut reading.bias {
                 pair.difference_db = [Some(db), Some(0.1)];
             }
             let got = find(&reading, "bias", 0);
@@ -533,10 +539,10 @@ mod tests {
         let sweep = sample::rounds().bias_sweep.clone().unwrap();
         reading.bias_sweep = Some(sweep);
         let got = find(&reading, "bias", 0);
-        assert!(
-            got.verdict == Verdict::CannotTell && got.why.contains("best compromise is round"),
-            "{got:?}"
-        );
+        // The sweep ends 1.9 dB low: the trimmer stands at its last round.
+        assert_eq!(got.verdict, Verdict::Outside, "{got:?}");
+        assert!(got.why.contains("best compromise is round 6"), "{got:?}");
+        assert!(got.turn.unwrap().starts_with("left bias trimmer: back to the place of round 6"));
         let got = find(&reading, "record-equalisation", 0);
         // At round 7.0 on the left: 3.1 - 0.5 x 7.
         assert_within!(got.value.unwrap(), -0.4, 1e-9, "dB");

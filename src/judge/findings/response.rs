@@ -189,7 +189,7 @@ mod tests {
         assert_eq!(got.verdict, Verdict::Outside);
         let turn = got.turn.unwrap();
         assert!(turn.starts_with("set azimuth first: 0."), "{turn}");
-        assert!(turn.contains("of the 3.19 dB missing at 14 kHz come from it"), "{turn}");
+        assert!(turn.contains("of the 3.2 dB missing at 14 kHz come from it"), "{turn}");
         assert!(turn.contains("Clean") && turn.contains("fall as 0.128 +- 0.008 um of spacing do"), "{turn}");
         assert!(turn.ends_with("Nothing else needs turning for this"), "{turn}");
         // Where no cause was told, the equaliser is all that is left.
