@@ -56,7 +56,6 @@ pub use skew::delay::{PRODUCTION_US, Skew, SkewDelay, Stretch, coarse_delay_us, 
 pub use speed::length::{LengthError, MarkedLength, speed_from_length};
 pub use speed::slates::speed;
 pub use speed::tones::{FrequencyKnowledge, MeasuredTone, tone_speed};
-pub use speed::wander::{SpeedWander, SpeedWanderMeter, WanderPlan, speed_wander};
 pub use tone::dropouts::dropouts;
 pub use tone::meter::{Mutual, Tone, ToneLevel, ToneMeter};
 pub use whole::evidence::Evidence;
