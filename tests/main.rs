@@ -39,3 +39,4 @@ mod transport_parts;
 mod truth;
 mod tsv;
 mod unslated;
+mod virtual_deck;
