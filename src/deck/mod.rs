@@ -75,7 +75,6 @@ mod truth_at;
 mod warp;
 
 pub use compander::Reduction;
-pub use dropouts::Dropout;
 pub use erased::Erased;
 pub use error::DeckError;
 pub use examples::EXAMPLES;
@@ -83,7 +82,7 @@ pub use file::*;
 pub use injected::{Injection, Input};
 pub use play::VirtualDeck;
 pub use sides::{On, Sides};
-pub use technician::{Setting, Technician, Turn, TurnSteps};
+pub use technician::Technician;
 #[cfg(feature = "internals")]
 pub use truth::Truth;
 

@@ -38,7 +38,7 @@ fn no_line_is_too_wide_and_no_dashes_stand_for_numbers() {
         }
         let text = summary(&reading);
         for line in text.lines() {
-            assert!(line.chars().count() <= COLUMNS, "{line}");
+            assert!(line.chars().count() <= text::COLUMNS, "{line}");
             assert_eq!(line, line.trim_end());
             assert!(!line.contains(" --- ") && !line.ends_with("--") && !line.contains(" -- "), "{line}");
         }

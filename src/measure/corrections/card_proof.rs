@@ -1,8 +1,9 @@
 //! Properties of cards: made of a tape and subtracted from it, they leave the deck; a card of nothing changes nothing.
 
+use crate::measure::PlayedDifference;
+use crate::measure::azimuth::delay_fit::Difference;
 use crate::measure::corrections::card::{CardError, card_figures, check_calibrated, check_house};
 use crate::measure::subtract_card;
-use crate::measure::{Difference, PlayedDifference};
 use crate::reading::{
     CARD_FORMAT, CalibratedBy, Card, Facts, Made, NoiseReduction, PhasePoint, RecordedOn, TapeType, WarningId,
 };

@@ -325,7 +325,8 @@ fn filed(comparison: &Comparison) -> Table {
 mod tests {
     use crate::judge::Reading;
     use crate::judge::{Named, compare};
-    use crate::show::{COLUMNS, comparison};
+    use crate::show::comparison;
+    use crate::show::text::COLUMNS;
 
     #[test]
     fn lines_fit_and_say_what_changed() {
