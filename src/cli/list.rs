@@ -2,7 +2,7 @@
 
 use super::Outcome;
 use super::terminal::print;
-use super::values::limits;
+use super::values::{Choice, limits, one_of};
 use crate::deck::{DeckFile, EXAMPLES};
 use crate::judge::QUANTITIES;
 use crate::programme::{TAPE_EXAMPLE, Timeline, built_in, built_in_text};
@@ -45,19 +45,18 @@ enum What {
     /// Print the JSON Schema of the reading, of a comparison, of `skew` or of a card
     Schema {
         /// Of what
-        #[arg(value_enum, default_value = "reading")]
-        of: SchemaOf,
+        #[arg(default_value = "reading", value_parser = one_of(&SCHEMAS))]
+        of: fn() -> String,
     },
 }
 
 /// What has a schema.
-#[derive(Debug, Clone, Copy, clap::ValueEnum)]
-enum SchemaOf {
-    Reading,
-    Comparison,
-    Skew,
-    Card,
-}
+const SCHEMAS: [Choice<fn() -> String>; 4] = [
+    ("reading", "", show::schema),
+    ("comparison", "", show::comparison_schema),
+    ("skew", "", show::skew_schema),
+    ("card", "", show::card_schema),
+];
 
 impl Typed {
     /// Prints it.
@@ -74,10 +73,7 @@ impl Typed {
                 .with_context(|| format!("{name}: no such deck; `deckproof list` names those built in"))?,
             Some(What::Limits { deck }) => limits_text(&deck)?,
             Some(What::Tape) => TAPE_EXAMPLE.to_owned(),
-            Some(What::Schema { of: SchemaOf::Reading }) => show::schema(),
-            Some(What::Schema { of: SchemaOf::Comparison }) => show::comparison_schema(),
-            Some(What::Schema { of: SchemaOf::Skew }) => show::skew_schema(),
-            Some(What::Schema { of: SchemaOf::Card }) => show::card_schema(),
+            Some(What::Schema { of }) => of(),
         })?;
         Ok(Outcome::Done)
     }

@@ -43,6 +43,7 @@ pub use whole::measured::{Measured, measure};
 // What only tests and benches ask for by name.
 #[cfg(feature = "internals")]
 pub use self::{
+    azimuth::delay_fit::Difference,
     distortion::harmonics::{DistortionMeter, PlayedStep, distortion},
     distortion::intermodulation::{PlayedTwin, TwinToneMeter, intermodulation},
     flutter::indicator::{indicator, stated},
