@@ -16,7 +16,7 @@ mod scan;
 mod served;
 mod slates;
 mod source;
-mod time_map;
+pub(crate) mod time_map;
 mod tracks;
 mod wiring;
 

@@ -19,8 +19,7 @@ const DETECTOR_S: f64 = 0.02;
 
 tables! {
 /// Noise reduction of a deck. It is out until the technician switches it in.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct Reduction {
     /// Lift of the quietest treble, dB. Default: 10.
     #[serde(default = "super::keys::number::<10>")]

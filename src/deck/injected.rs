@@ -18,8 +18,7 @@ const LOWEST_HZ: f64 = 4.0;
 
 tables! {
 /// An injection in place of a tape.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct Injection {
     /// Where the programme is fed in.
     pub into: Input,
@@ -33,7 +32,6 @@ pub struct Injection {
     #[serde(default = "us_3180")]
     pub low_us: Sides = 300.0 to 30_000.0,
     /// When the deck is switched from 120 to 70 us, s of the programme. Default: never.
-    #[serde(default)]
     pub switched_at_s: Option<f64> = 0.0 to 3600.0,
     /// Both outputs of the player meet in one wire, so that both channels get their mean. Default: false.
     #[serde(default)]

@@ -3,6 +3,12 @@
 use super::*;
 use crate::judge::conclude::follow;
 
+/// The sample of that name.
+pub(super) fn sample(name: &str) -> Reading {
+    let path = format!("{}/tests/readings/{name}.json", env!("CARGO_MANIFEST_DIR"));
+    serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
+}
+
 /// The samples' causes are invented, their findings and work are not.
 #[test]
 fn findings_and_work_of_the_sample_readings_follow_from_them() {
