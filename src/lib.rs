@@ -68,8 +68,6 @@
 //! Data flows in the order `trade`, `signal`, `programme`, `capture`, [`reading`], `measure`, `judge`, `show`; nothing on the
 //! left imports from the right. `deck`, the virtual deck, stands beside them and imports `trade` and `signal` only. What is
 //! not named here is the project's own; its tests and benches see it through the feature `internals`.
-// Built for another program, what only tests ask for is at rest.
-#![cfg_attr(not(feature = "internals"), allow(dead_code, unused_imports))]
 
 #[macro_use]
 mod assert_within;

@@ -1,9 +1,7 @@
 //! The built-in limits are those of the common-practice table: rules of thumb, no standard, no conformance.
 
 use crate::tsv;
-use deckproof::internals::trade::common_practice::{
-    Basis, Bound, G_CM_IN_MN_M, LEVEL_TONES_HZ, LIMITS, limit,
-};
+use deckproof::internals::trade::common_practice::{Basis, Bound, G_CM_IN_MN_M, LIMITS, limit};
 
 const TABLE: &str = include_str!("tables/common-practice.tsv");
 
@@ -58,6 +56,5 @@ fn rows_that_hold_more_than_one_limit_are_split() {
         assert_eq!(limit.portable, Some(Bound::AtLeast(hf.number("modest"))));
         assert_eq!(limit.basis, Basis::CommonPractice);
     }
-    assert_eq!(numbers(row("level-tone").text("good")), LEVEL_TONES_HZ);
     assert_eq!(row("torque-unit").number("good"), G_CM_IN_MN_M);
 }

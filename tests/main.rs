@@ -1,6 +1,7 @@
 //! Every test beyond the units, in one binary, so that the library is linked once and returns are made once.
 
 mod capture_faults;
+mod cards;
 mod causes;
 mod circumstances;
 mod clean_return;
@@ -34,8 +35,10 @@ mod returns;
 mod rooms;
 mod show;
 mod show_figures;
+mod show_outputs;
 mod signals;
 mod transport_parts;
 mod truth;
 mod tsv;
 mod unslated;
+mod virtual_deck;

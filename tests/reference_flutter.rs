@@ -1,6 +1,7 @@
 //! Frequency demodulation against numpy 2.4.6 and scipy 1.17.1, made by tests/reference/make_signal_reference.py: the
 //! same samples through the library's band filter and demodulator, and through the whole flutter meter.
 
+use crate::conformance_iec_60386_flutter_weighting::network_db;
 use crate::{signals, tsv};
 use deckproof::assert_within;
 use deckproof::internals::measure::{FlutterMeter, FlutterPlan, Meter, indicator};
@@ -62,7 +63,7 @@ fn the_demodulator_finds_what_scipy_finds() {
     // Bin 0 is the mean; the others are twenty to the hertz.
     let amplitude = |bin: usize| 2.0 * bins[bin].norm() / count;
     let hz = |bin: usize| bin as f64 * rate_hz / count;
-    let weight = |bin: usize| 10f64.powf(flutter_weighting::network_db(hz(bin)) / 20.0);
+    let weight = |bin: usize| 10f64.powf(network_db(hz(bin)) / 20.0);
     let rms = |weight: &dyn Fn(usize) -> f64| {
         let squares: f64 = (2..=4000).map(|bin| (weight(bin) * amplitude(bin)).powi(2)).sum();
         (squares / 2.0).sqrt()

@@ -1,8 +1,10 @@
 //! Weighting curves against scipy 1.17.1 (freqs_zpk and freqs), made by tests/reference/make_signal_reference.py.
 
+use crate::conformance_iec_60386_flutter_weighting::network_db;
+use crate::conformance_itu_r_468_weighting::weighting_db;
 use crate::tsv;
 use deckproof::assert_within;
-use deckproof::internals::trade::{a_weighting, flutter_weighting, itu_r_468};
+use deckproof::internals::trade::a_weighting;
 
 const REFERENCE: &str = include_str!("reference/weighting_reference.tsv");
 
@@ -12,9 +14,9 @@ fn every_curve_is_what_scipy_computes() {
     for row in tsv::rows(REFERENCE, 17 + 34 + 21) {
         let hz = row.number("hz");
         let got_db = match row.text("curve") {
-            "flutter" => flutter_weighting::network_db(hz),
+            "flutter" => network_db(hz),
             "a" => a_weighting::a_weighting_db(hz),
-            "itu468" => itu_r_468::weighting_db(hz),
+            "itu468" => weighting_db(hz),
             curve => panic!("{row}: no test for curve {curve}"),
         };
         // Printed with 12 significant digits: 5e-11 dB at 70 dB, and rounding of two different orders of arithmetic.

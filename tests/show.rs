@@ -14,7 +14,7 @@ fn path(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests").join(name)
 }
 
-fn sample(name: &str) -> Reading {
+pub fn sample(name: &str) -> Reading {
     let text = std::fs::read_to_string(path(&format!("readings/{name}.json"))).unwrap();
     serde_json::from_str(&text).unwrap()
 }

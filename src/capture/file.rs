@@ -77,11 +77,6 @@ impl ReturnFile {
         Ok(this)
     }
 
-    /// The file.
-    pub fn path(&self) -> &Path {
-        &self.path
-    }
-
     /// `8`, `16`, `24`, `32` (bit integer) or `float`.
     pub fn depth(&self) -> &str {
         &self.depth

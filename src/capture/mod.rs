@@ -16,23 +16,24 @@ mod scan;
 mod served;
 mod slates;
 mod source;
-mod time_map;
+pub(crate) mod time_map;
 mod tracks;
 mod wiring;
 
 pub use alignment::{Alignment, Stretch};
-pub use chirps::{Chirp, ChirpFinder};
 pub use error::CaptureError;
 pub use file::ReturnFile;
 pub use glides::Glide;
-pub use health::{Health, HealthMeter};
-pub use heard::{Between, BetweenKind, Heard, HeardTone, hear};
-pub use lines::{Frame, Frames, Line, LineFinder};
-pub use nominals::{Name, NamedBy, Names, name};
+pub use health::HealthMeter;
+pub use heard::{BetweenKind, Heard, HeardTone, hear};
+pub use nominals::{NamedBy, Names, name};
 pub use scan::{Scan, scan};
 pub use served::{Served, ServedTone, serve};
 pub use slates::{FoundSlate, assemble};
 pub use source::{InMemory, Source};
 pub(crate) use source::{check_rate, extend_mended, is_sound};
 pub use time_map::TimeMap;
-pub use wiring::Wiring;
+
+// What only tests and benches ask for by name.
+#[cfg(feature = "internals")]
+pub use self::chirps::ChirpFinder;

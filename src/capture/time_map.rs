@@ -197,12 +197,13 @@ impl TimeMap {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
     use crate::programme::slate::Slate;
     use crate::programme::{Channels, PlacedPart, Serves};
 
-    fn timeline(starts: &[f64]) -> Timeline {
+    /// A programme of nothing but slates at `starts`.
+    pub(crate) fn timeline(starts: &[f64]) -> Timeline {
         let parts = starts
             .iter()
             .enumerate()
@@ -220,7 +221,8 @@ mod tests {
         Timeline { name: "t".into(), code: 9, reference_hz: 400.0, parts, length_s: 100.0 }
     }
 
-    fn slate(index: u8, start_s: f64, ratio: f64) -> FoundSlate {
+    /// The slate of that index, found at `start_s`.
+    pub(crate) fn slate(index: u8, start_s: f64, ratio: f64) -> FoundSlate {
         FoundSlate {
             slate: Slate { code: 9, index },
             start_s,

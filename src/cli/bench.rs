@@ -2,7 +2,7 @@
 
 use super::clock::made_now;
 use super::terminal::{note, print};
-use super::values::{TapeTypeValue, overwrite};
+use super::values::{Choice, TAPE_TYPES, one_of, overwrite};
 use super::{Outcome, one_line};
 use crate::job::{Attached, DeckTold, HandSet, JobError, JobFile, NewJob, find_job, new_job};
 use crate::judge::{JobEvidence, JobReading, JobSkew, STEPS, bench_sheet, judge_by_hand, steps};
@@ -10,7 +10,7 @@ use crate::programme::{NewFile, write_text};
 use crate::reading::{JobState, TapeType};
 use crate::show;
 use anyhow::ensure;
-use clap::{Subcommand, ValueEnum};
+use clap::Subcommand;
 use std::path::PathBuf;
 
 /// Keep the folder and the sheet of one job, and say what comes next
@@ -87,8 +87,8 @@ Examples:
   deckproof bench attach as-left azimuth-by-music.json --job job-12")]
     Attach {
         /// Before or after the work
-        #[arg(value_name = "STATE")]
-        state: StateValue,
+        #[arg(value_name = "STATE", value_parser = one_of(&STATES))]
+        state: JobState,
         /// Readings of `read` or results of `skew` (JSON)
         #[arg(value_name = "READING", num_args = 1.., required = true)]
         files: Vec<PathBuf>,
@@ -162,11 +162,8 @@ impl TypedJob {
     }
 }
 
-#[derive(Debug, Clone, Copy, ValueEnum)]
-enum StateValue {
-    AsFound,
-    AsLeft,
-}
+const STATES: [Choice<JobState>; 2] =
+    [("as-found", "", JobState::AsFound), ("as-left", "", JobState::AsLeft)];
 
 #[derive(Debug, clap::Args)]
 struct New {
@@ -195,8 +192,8 @@ struct New {
     #[arg(long)]
     calibrated_tape: bool,
     /// Tape type that the deck shall record on; once for each
-    #[arg(long = "tape-type", value_name = "TYPE")]
-    tape_types: Vec<TapeTypeValue>,
+    #[arg(long = "tape-type", value_name = "TYPE", value_parser = one_of(&TAPE_TYPES))]
+    tape_types: Vec<TapeType>,
 }
 
 impl Typed {
@@ -237,10 +234,6 @@ impl Typed {
                 }
             }
             What::Attach { state, files, job } => {
-                let state = match state {
-                    StateValue::AsFound => JobState::AsFound,
-                    StateValue::AsLeft => JobState::AsLeft,
-                };
                 let (job, attached) = job.load()?.attach(state, &files)?;
                 told(&job, &format!("attached {}: {}", show::job_state(state), attached.join(", ")))?;
             }
@@ -323,7 +316,7 @@ impl New {
             portable: self.portable,
             complaint: self.complaint,
             calibrated_tape: self.calibrated_tape,
-            tape_types: self.tape_types.into_iter().map(TapeType::from).collect(),
+            tape_types: self.tape_types,
         };
         let path = new_job(&self.folder, &new)?;
         note(&format!("Job: {}", path.display()));

@@ -2,7 +2,7 @@
 
 use super::Outcome;
 use super::terminal::print;
-use super::values::limits;
+use super::values::{Choice, limits, one_of};
 use crate::deck::{DeckFile, EXAMPLES};
 use crate::job::{JOB_TEMPLATE, TRANSPORT_TEMPLATE};
 use crate::judge::{BuiltIn, QUANTITIES};
@@ -50,19 +50,18 @@ enum What {
     /// Print the JSON Schema of the reading, of a comparison, of `skew` or of a card
     Schema {
         /// Of what
-        #[arg(value_enum, default_value = "reading")]
-        of: SchemaOf,
+        #[arg(default_value = "reading", value_parser = one_of(&SCHEMAS))]
+        of: fn() -> String,
     },
 }
 
 /// What has a schema.
-#[derive(Debug, Clone, Copy, clap::ValueEnum)]
-enum SchemaOf {
-    Reading,
-    Comparison,
-    Skew,
-    Card,
-}
+const SCHEMAS: [Choice<fn() -> String>; 4] = [
+    ("reading", "", show::schema),
+    ("comparison", "", show::comparison_schema),
+    ("skew", "", show::skew_schema),
+    ("card", "", show::card_schema),
+];
 
 impl Typed {
     /// Prints it.
@@ -81,10 +80,7 @@ impl Typed {
             Some(What::Tape) => TAPE_EXAMPLE.to_owned(),
             Some(What::Transport) => TRANSPORT_TEMPLATE.to_owned(),
             Some(What::Job) => JOB_TEMPLATE.to_owned(),
-            Some(What::Schema { of: SchemaOf::Reading }) => show::schema(),
-            Some(What::Schema { of: SchemaOf::Comparison }) => show::comparison_schema(),
-            Some(What::Schema { of: SchemaOf::Skew }) => show::skew_schema(),
-            Some(What::Schema { of: SchemaOf::Card }) => show::card_schema(),
+            Some(What::Schema { of }) => of(),
         })?;
         Ok(Outcome::Done)
     }

@@ -8,8 +8,8 @@ use super::unslated::TypedUnslated;
 use super::values::{TypedCircumstances, TypedJudging, overwrite, reference_dbfs};
 use super::{Outcome, one_line};
 use crate::job::{
-    JobFile, Marks, ReadError, ReadOptions, TapeLength, UnslatedOptions, check_folder, measure_return,
-    measure_same_tape, measure_unslated, measure_with_length, result_files, write_results,
+    JobFile, Marks, ReadError, ReadOptions, Recording, TapeLength, UnslatedOptions, check_folder,
+    measure_return, measure_same_tape, measure_unslated, measure_with_length, result_files, write_results,
 };
 use crate::judge::Reading;
 use crate::programme::{NewFile, Overwrite, find, write_text};
@@ -283,12 +283,13 @@ impl Job {
     pub fn run(self) -> anyhow::Result<Outcome> {
         let life = Life::new();
         life.say("reading the return");
-        let file = &self.files[0];
+        let recordings: Vec<Recording> = self.files.iter().map(|file| Recording::File(file)).collect();
+        let (file, recording) = (&self.files[0], recordings[0]);
         let playing = match (&self.unslated, &self.what) {
-            (Some(unslated), _) => measure_unslated(file, &self.options, unslated),
-            (None, What::One) => measure_return(file, &self.options),
-            (None, What::SameTape) => measure_same_tape(&self.files, &self.options),
-            (None, What::Length(length)) => measure_with_length(file, &self.options, length),
+            (Some(unslated), _) => measure_unslated(recording, &self.options, unslated),
+            (None, What::One) => measure_return(recording, &self.options),
+            (None, What::SameTape) => measure_same_tape(&recordings, &self.options),
+            (None, What::Length(length)) => measure_with_length(recording, &self.options, length),
         };
         drop(life);
         if let Some(reading) = playing.as_ref().err().and_then(ReadError::reading) {

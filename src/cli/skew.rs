@@ -6,7 +6,7 @@ use super::job_told::{TypedReadJob, made_for};
 use super::read::{channels, same_file};
 use super::terminal::{Life, print};
 use super::values::overwrite;
-use crate::job::{SkewOptions, skew_tapes};
+use crate::job::{Recording, SkewOptions, skew_tapes};
 use crate::programme::{NewFile, Overwrite, write_text};
 use crate::reading::Made;
 use crate::show;
@@ -74,7 +74,8 @@ impl Job {
     pub fn run(self) -> anyhow::Result<Outcome> {
         let life = Life::new();
         let mut under_way = |path: &Path| life.say(&super::one_line(&format!("reading {}", path.display())));
-        let mut reading = skew_tapes(&self.files, &self.options, &mut under_way)?;
+        let recordings: Vec<Recording> = self.files.iter().map(|file| Recording::File(file)).collect();
+        let mut reading = skew_tapes(&recordings, &self.options, &mut under_way)?;
         drop(life);
         reading.made = Some(self.made);
         let json = show::skew_to_json(&reading);

@@ -6,113 +6,57 @@ use crate::measure::TransportNumbers;
 use crate::programme::{Depth, Feeding, Overwrite};
 use crate::reading::{Circumstances, Heads, JobSheet, NoiseReduction, RecordedOn, TapeType};
 use anyhow::Context;
-use clap::ValueEnum;
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use std::path::{Path, PathBuf};
 
-#[derive(Debug, Clone, Copy, ValueEnum)]
-enum RateValue {
-    #[value(name = "44100")]
-    Cd,
-    #[value(name = "48000")]
-    Usual,
-    #[value(name = "96000")]
-    Double,
-}
+/// A word to be typed, its help (empty where the word says it all), and what it means.
+pub type Choice<T> = (&'static str, &'static str, T);
 
-impl RateValue {
-    fn hz(self) -> u32 {
-        match self {
-            Self::Cd => 44_100,
-            Self::Usual => 48_000,
-            Self::Double => 96_000,
-        }
-    }
-}
+const RATES_HZ: [Choice<u32>; 3] = [("44100", "", 44_100), ("48000", "", 48_000), ("96000", "", 96_000)];
 
-#[derive(Debug, Clone, Copy, ValueEnum)]
-enum DepthValue {
-    #[value(name = "16")]
-    Sixteen,
-    #[value(name = "24")]
-    TwentyFour,
-    #[value(name = "float")]
-    Float,
-}
+const DEPTHS: [Choice<Depth>; 3] =
+    [("16", "", Depth::Sixteen), ("24", "", Depth::TwentyFour), ("float", "", Depth::Float)];
 
-impl From<DepthValue> for Depth {
-    fn from(value: DepthValue) -> Self {
-        match value {
-            DepthValue::Sixteen => Self::Sixteen,
-            DepthValue::TwentyFour => Self::TwentyFour,
-            DepthValue::Float => Self::Float,
-        }
-    }
-}
+const RECORDED_ON: [Choice<RecordedOn>; 6] = [
+    ("calibrated", "A calibration tape with a certificate", RecordedOn::Calibrated),
+    ("house", "The workshop's own tape with its card", RecordedOn::House),
+    ("other-deck", "A tape that another deck recorded", RecordedOn::OtherDeck),
+    ("this-deck", "A tape that the deck on the bench recorded", RecordedOn::ThisDeck),
+    ("injected", "No tape: injected at the head amplifier or through a flux loop", RecordedOn::Injected),
+    ("loopback", "No deck: sound card output straight into its input", RecordedOn::Loopback),
+];
 
-#[derive(Debug, Clone, Copy, ValueEnum)]
-enum RecordedOnValue {
-    /// A calibration tape with a certificate
-    Calibrated,
-    /// The workshop's own tape with its card
-    House,
-    /// A tape that another deck recorded
-    OtherDeck,
-    /// A tape that the deck on the bench recorded
-    ThisDeck,
-    /// No tape: injected at the head amplifier or through a flux loop
-    Injected,
-    /// No deck: sound card output straight into its input
-    Loopback,
-}
+const HEADS: [Choice<Heads>; 2] = [("2", "", Heads::Two), ("3", "", Heads::Three)];
 
-#[derive(Debug, Clone, Copy, ValueEnum)]
-enum HeadsValue {
-    #[value(name = "2")]
-    Two,
-    #[value(name = "3")]
-    Three,
-}
+/// Tape types.
+pub const TAPE_TYPES: [Choice<TapeType>; 4] =
+    [("I", "", TapeType::I), ("II", "", TapeType::II), ("III", "", TapeType::III), ("IV", "", TapeType::IV)];
 
-/// Tape type.
-#[derive(Debug, Clone, Copy, ValueEnum)]
-#[allow(clippy::upper_case_acronyms, reason = "Roman numerals, as printed on the cassette")]
-pub enum TapeTypeValue {
-    #[value(name = "I")]
-    I,
-    #[value(name = "II")]
-    II,
-    #[value(name = "III")]
-    III,
-    #[value(name = "IV")]
-    IV,
-}
+const NOISE_REDUCTION: [Choice<NoiseReduction>; 2] =
+    [("off", "", NoiseReduction::Off), ("on", "", NoiseReduction::On)];
 
-impl From<TapeTypeValue> for TapeType {
-    fn from(value: TapeTypeValue) -> Self {
-        match value {
-            TapeTypeValue::I => Self::I,
-            TapeTypeValue::II => Self::II,
-            TapeTypeValue::III => Self::III,
-            TapeTypeValue::IV => Self::IV,
-        }
-    }
-}
-
-#[derive(Debug, Clone, Copy, ValueEnum)]
-enum NoiseReductionValue {
-    Off,
-    On,
+/// Takes one of `choices`.
+pub fn one_of<T: Copy + Send + Sync + 'static>(
+    choices: &'static [Choice<T>],
+) -> impl TypedValueParser<Value = T> {
+    let word = |&(word, help, _): &Choice<T>| {
+        let word = PossibleValue::new(word);
+        if help.is_empty() { word } else { word.help(help) }
+    };
+    let meant = |typed: String| choices.iter().find(|choice| choice.0 == typed).map(|choice| choice.2);
+    PossibleValuesParser::new(choices.iter().map(word))
+        .try_map(move |typed| meant(typed).ok_or("not one of the words"))
 }
 
 /// What the samples of a programme are.
 #[derive(Debug, clap::Args)]
 pub struct TypedSamples {
     /// Sample rate of the programme, Hz
-    #[arg(long, value_name = "HZ", default_value = "48000")]
-    rate: RateValue,
+    #[arg(long, value_name = "HZ", default_value = "48000", value_parser = one_of(&RATES_HZ))]
+    rate: u32,
     /// Bits of a sample of the programme
-    #[arg(long, value_name = "BITS", default_value = "24")]
-    depth: DepthValue,
+    #[arg(long, value_name = "BITS", default_value = "24", value_parser = one_of(&DEPTHS))]
+    depth: Depth,
     /// Where 0 dB of the programme lies, dBFS (0 dBFS: rms of a full-scale sine)
     #[arg(long, value_name = "DBFS", default_value = "-12", allow_hyphen_values = true, value_parser = reference_dbfs)]
     pub reference_dbfs: f64,
@@ -122,8 +66,8 @@ impl TypedSamples {
     /// As meant, with `--force` or without.
     pub fn meant(&self, force: bool) -> WriteOptions {
         WriteOptions {
-            rate_hz: self.rate.hz(),
-            depth: self.depth.into(),
+            rate_hz: self.rate,
+            depth: self.depth,
             reference_dbfs: self.reference_dbfs,
             overwrite: overwrite(force),
             feeding: Feeding::default(),
@@ -183,17 +127,17 @@ impl TypedJudging {
 #[command(next_help_heading = "Circumstances, which no signal shows")]
 pub struct TypedCircumstances {
     /// Whose recording is on the tape; without it, nothing absolute can be said
-    #[arg(long, value_name = "WHOSE")]
-    recorded_on: Option<RecordedOnValue>,
+    #[arg(long, value_name = "WHOSE", value_parser = one_of(&RECORDED_ON))]
+    recorded_on: Option<RecordedOn>,
     /// Heads of the deck: 2 = one head records and plays back, 3 = the return was taken while recording
-    #[arg(long, value_name = "N")]
-    heads: Option<HeadsValue>,
+    #[arg(long, value_name = "N", value_parser = one_of(&HEADS))]
+    heads: Option<Heads>,
     /// Tape type as printed on the cassette
-    #[arg(long, value_name = "TYPE")]
-    tape_type: Option<TapeTypeValue>,
+    #[arg(long, value_name = "TYPE", value_parser = one_of(&TAPE_TYPES))]
+    tape_type: Option<TapeType>,
     /// Whether the deck's noise reduction was on [default: off]
-    #[arg(long, value_name = "STATE")]
-    noise_reduction: Option<NoiseReductionValue>,
+    #[arg(long, value_name = "STATE", value_parser = one_of(&NOISE_REDUCTION))]
+    noise_reduction: Option<NoiseReduction>,
 }
 
 impl TypedCircumstances {
@@ -258,23 +202,10 @@ fn words(value: &impl serde::Serialize) -> String {
 impl From<&TypedCircumstances> for Circumstances {
     fn from(typed: &TypedCircumstances) -> Self {
         Self {
-            recorded_on: typed.recorded_on.map(|whose| match whose {
-                RecordedOnValue::Calibrated => RecordedOn::Calibrated,
-                RecordedOnValue::House => RecordedOn::House,
-                RecordedOnValue::OtherDeck => RecordedOn::OtherDeck,
-                RecordedOnValue::ThisDeck => RecordedOn::ThisDeck,
-                RecordedOnValue::Injected => RecordedOn::Injected,
-                RecordedOnValue::Loopback => RecordedOn::Loopback,
-            }),
-            heads: typed.heads.map(|heads| match heads {
-                HeadsValue::Two => Heads::Two,
-                HeadsValue::Three => Heads::Three,
-            }),
-            tape_type: typed.tape_type.map(TapeType::from),
-            noise_reduction: match typed.noise_reduction {
-                None | Some(NoiseReductionValue::Off) => NoiseReduction::Off,
-                Some(NoiseReductionValue::On) => NoiseReduction::On,
-            },
+            recorded_on: typed.recorded_on,
+            heads: typed.heads,
+            tape_type: typed.tape_type,
+            noise_reduction: typed.noise_reduction.unwrap_or_default(),
             card: None,
         }
     }

@@ -17,7 +17,8 @@ pub(crate) fn displacement_s(arcmin: f64) -> f64 {
 /// The skew of the playback head against the recording.
 #[derive(Debug, Clone)]
 pub(crate) struct Skew {
-    mean_s: f64,
+    /// Mean displacement, seconds of tape at nominal speed; positive: the right channel lags.
+    pub(super) mean_s: f64,
     line: Option<(f64, f64)>,
     random: Option<RandomCurve>,
 }
@@ -37,11 +38,6 @@ impl Skew {
             line: azimuth.wander.map(|wander| (TAU * wander.hz, displacement_s(wander.arcmin_peak))),
             random,
         }
-    }
-
-    /// Mean displacement, seconds of tape at nominal speed; positive: the right channel lags.
-    pub(crate) fn mean_s(&self) -> f64 {
-        self.mean_s
     }
 
     /// Displacement at `t_s` of the capture's clock.

@@ -196,7 +196,7 @@ mod tests {
 
     #[test]
     fn what_was_written_reads_back() {
-        for (name, text) in super::super::examples() {
+        for (name, text) in super::super::EXAMPLES {
             let file = DeckFile::from_toml(text, name).unwrap_or_else(|error| panic!("{error}"));
             let again = toml::to_string(&file).unwrap();
             assert_eq!(DeckFile::from_toml(&again, name).unwrap(), file, "{name}");

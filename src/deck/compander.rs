@@ -7,9 +7,8 @@
 use super::check::Check;
 use super::keys::{Checked, Range, Value, tables};
 use super::{DeckFile, Sides, ratio_of_db};
-use rustfft::num_complex::Complex64;
 use serde::{Deserialize, Serialize};
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::PI;
 
 /// Where the treble begins, Hz.
 const FROM_HZ: f64 = 1500.0;
@@ -20,8 +19,7 @@ const DETECTOR_S: f64 = 0.02;
 
 tables! {
 /// Noise reduction of a deck. It is out until the technician switches it in.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct Reduction {
     /// Lift of the quietest treble, dB. Default: 10.
     #[serde(default = "super::keys::number::<10>")]
@@ -66,7 +64,11 @@ impl Law {
     fn lift(&self, power: f64) -> f64 {
         self.most / (1.0 + power * self.error_power / self.half_power)
     }
+}
 
+/// What [`super::Truth`] says of it.
+#[cfg(feature = "internals")]
+impl Law {
     /// Gain of the encoder for a tone of `amplitude` at `hz`, sample rate `rate_hz`.
     pub(crate) fn encoded(&self, amplitude: f64, hz: f64, rate_hz: f64) -> f64 {
         let treble = treble(hz, rate_hz);
@@ -101,9 +103,10 @@ fn coefficients(rate_hz: f64) -> (f64, f64) {
 }
 
 /// Response of the treble's high-pass.
-fn treble(hz: f64, rate_hz: f64) -> Complex64 {
+#[cfg(feature = "internals")]
+fn treble(hz: f64, rate_hz: f64) -> rustfft::num_complex::Complex64 {
     let (c, d) = coefficients(rate_hz);
-    let z = Complex64::from_polar(1.0, -TAU * hz / rate_hz);
+    let z = rustfft::num_complex::Complex64::cis(-2.0 * PI * hz / rate_hz);
     (1.0 - z) * c / (1.0 - z * d)
 }
 

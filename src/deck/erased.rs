@@ -12,8 +12,7 @@ const EDGE_S: f64 = 0.05;
 
 tables! {
 /// A stretch that was recorded over with no input: what was on the tape goes down by so much.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct Erased {
     /// Its start, s of the programme.
     pub from_s: f64 = 0.0 to 100_000.0,

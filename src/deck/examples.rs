@@ -26,8 +26,3 @@ pub const EXAMPLES: &[(&str, &str)] = &[
     ("loop-fed", include_str!("examples/loop-fed.toml")),
     ("lossy-link", include_str!("examples/lossy-link.toml")),
 ];
-
-/// Name and TOML text of every example deck.
-pub const fn examples() -> &'static [(&'static str, &'static str)] {
-    EXAMPLES
-}

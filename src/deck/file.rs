@@ -7,8 +7,7 @@ use serde::{Deserialize, Serialize};
 
 tables! {
 /// A deck, as described in a TOML file. The default is a deck without any fault: a wire.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[serde(default)]
 pub struct DeckFile {
     /// What this deck is, for people. Default: empty.
     pub about: String,
@@ -39,8 +38,8 @@ pub struct DeckFile {
 }
 
 /// Speed, drift, wow and flutter; all of them move the tape's place in time and so everything on it.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Default)]
+#[serde(default)]
 pub struct Speed {
     /// Constant error, percent, positive is fast. Default: 0.
     pub error_percent: f64 = -20.0 to 20.0,
@@ -53,8 +52,7 @@ pub struct Speed {
 }
 
 /// One sinusoidal line of flutter.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct FlutterLine {
     /// Frequency, Hz of true time.
     pub hz: f64 = 0.02 to 500.0,
@@ -70,8 +68,7 @@ pub struct FlutterLine {
 }
 
 /// Random flutter within a band.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct RandomFlutter {
     /// Rms deviation of the speed, percent of nominal, unweighted; exact over the curve's own period of some minutes.
     pub percent_rms: f64 = 0.0 to 3.0,
@@ -87,8 +84,8 @@ pub struct RandomFlutter {
 }
 
 /// Azimuth of the playback head against the recording.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Default)]
+#[serde(default)]
 pub struct Azimuth {
     /// Angle, arc minutes; positive: the right channel lags. Default: 0.
     pub angle_arcmin: f64 = -60.0 to 60.0,
@@ -99,8 +96,7 @@ pub struct Azimuth {
 }
 
 /// Sinusoidal wander of the azimuth.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct WanderLine {
     /// Frequency, Hz.
     pub hz: f64 = 0.02 to 100.0,
@@ -109,8 +105,7 @@ pub struct WanderLine {
 }
 
 /// Random wander of the azimuth, with the same power in every octave of the band.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct RandomWander {
     /// Rms, arc minutes.
     pub arcmin_rms: f64 = 0.0 to 10.0,
@@ -123,8 +118,8 @@ pub struct RandomWander {
 }
 
 /// Losses of the playback head. Azimuth loss follows from the azimuth.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Default)]
+#[serde(default)]
 pub struct Head {
     /// Distance between tape and head, um: -54.575 d/wavelength dB (Wallace, Bell System Technical Journal, October 1951).
     /// Default: 0.
@@ -143,8 +138,8 @@ pub struct Head {
 
 /// Losses that the playback amplifier makes up for at nominal speed, by 12 dB at most. In a real deck a resonance of the head's
 /// winding does it, nearly; here it is exact and of zero phase.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Copy, Default)]
+#[serde(default)]
 pub struct MadeUpFor {
     /// Spacing, um. Default: 0.
     pub spacing_um: f64 = 0.0 to 2.0,
@@ -153,8 +148,7 @@ pub struct MadeUpFor {
 }
 
 /// A resonance.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct Peak {
     /// Centre, Hz.
     pub hz: f64 = 5.0 to 20_000.0,
@@ -165,8 +159,8 @@ pub struct Peak {
 }
 
 /// Gain and response of one side of the deck.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Default)]
+#[serde(default)]
 pub struct Path {
     /// Gain, dB. Default: 0.
     pub gain_db: Sides = -60.0 to 40.0,
@@ -175,8 +169,8 @@ pub struct Path {
 }
 
 /// What the tape adds and takes.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Default)]
+#[serde(default)]
 pub struct Tape {
     /// Saturation. Default: none, the tape is linear.
     pub saturation: Option<Saturation>,
@@ -203,8 +197,7 @@ pub struct Tape {
 
 /// Saturation: y = x - c x^3 up to its summit, then flat or falling, between a treble lift and its inverse. Below the summit the
 /// third harmonic follows the square of the level.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct Saturation {
     /// Third harmonic of a low tone at reference level as it lies on the tape, percent of the fundamental.
     pub k3_percent_at_0db: f64 = 0.0 to 10.0,
@@ -224,8 +217,7 @@ pub struct Saturation {
 }
 
 /// Tape hiss, independent on each channel.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct Hiss {
     /// Unweighted level from 22.4 Hz to 22.4 kHz before the playback head, dB re 0 dB.
     pub db: Sides = -120.0 to 0.0,
@@ -235,8 +227,7 @@ pub struct Hiss {
 }
 
 /// Noise that rises with the signal: the signal multiplied by low-pass noise.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct ModulationNoise {
     /// Its rms, dB re the signal's.
     pub db: f64 = -120.0 to -20.0,
@@ -246,8 +237,7 @@ pub struct ModulationNoise {
 }
 
 /// Print-through from the neighbouring layers.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct PrintThrough {
     /// Echo before the signal, dB re the signal.
     pub pre_db: f64 = -120.0 to -20.0,
@@ -260,8 +250,7 @@ pub struct PrintThrough {
 }
 
 /// One dropout.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct DropoutAt {
     /// Its middle, s from the start of the return before cutting.
     pub at_s: f64 = 0.0 to 100_000.0,
@@ -275,8 +264,7 @@ pub struct DropoutAt {
 }
 
 /// Dropouts at random places, each on the left, the right or both.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct RandomDropouts {
     /// Mean number per minute.
     pub per_min: f64 = 0.0 to 600.0,
@@ -289,8 +277,7 @@ pub struct RandomDropouts {
 }
 
 /// Sinusoidal amplitude modulation.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct AmplitudeModulation {
     /// Frequency, Hz.
     pub hz: f64 = 0.02 to 500.0,
@@ -299,16 +286,15 @@ pub struct AmplitudeModulation {
 }
 
 /// Slow random change of level between 0.1 and 3 Hz.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct LevelWander {
     /// Rms, dB.
     pub db_rms: f64 = 0.0 to 3.0,
 }
 
 /// What the amplifiers and the leads add.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Default)]
+#[serde(default)]
 pub struct Electronics {
     /// Leakage of left into right, dB. Default: none.
     pub left_into_right_db: Option<f64> = -120.0 to 0.0,
@@ -333,8 +319,7 @@ pub struct Electronics {
 }
 
 /// Noise reduction of the deck: quiet treble is lifted while recording and lowered as much while playing back.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct NoiseReduction {
     /// When it is on.
     pub on: NoiseReductionOn,
@@ -344,8 +329,6 @@ pub struct NoiseReduction {
 }
 
 /// Mains hum, the same phase on both channels; picked up in the playback or recorded on the tape.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct Hum {
     /// Mains frequency, Hz.
     pub hz: f64 = 45.0 to 65.0,
@@ -357,8 +340,8 @@ pub struct Hum {
 }
 
 /// What the sound card and its user do.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Default)]
+#[serde(default)]
 pub struct Capture {
     /// Sample rate, Hz. Default: the programme's.
     pub rate_hz: Option<f64> = 32_000.0 to 192_000.0,
@@ -388,8 +371,7 @@ pub struct Capture {
 }
 
 /// Automatic gain of the sound card.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct AutomaticGain {
     /// Time constant when the level is too high, ms. Default: 10.
     #[serde(default = "super::keys::number::<10>")]
@@ -406,8 +388,7 @@ pub struct AutomaticGain {
 }
 
 /// Noise suppression of the sound card, a gate: below a level the gain falls.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct NoiseSuppression {
     /// Level below which it shuts, dBFS of the mean magnitude. Default: -50.
     #[serde(default = "super::keys::number::<{-50}>")]
@@ -418,8 +399,7 @@ pub struct NoiseSuppression {
 }
 
 /// A lossy codec, sketched.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct LossyCodec {
     /// Nothing is kept above this, Hz. Default: 16000.
     #[serde(default = "super::keys::number::<16000>")]
@@ -430,8 +410,7 @@ pub struct LossyCodec {
 }
 
 /// Something else before the programme.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct LeadIn {
     /// What is heard.
     pub kind: LeadInKind,
@@ -445,8 +424,8 @@ pub struct LeadIn {
 
 tables! {
 /// One minimum-phase section. The digital filter is a bilinear one; [`super::Truth`] speaks of that filter itself.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "kind", rename_all = "kebab-case", deny_unknown_fields)]
+#[derive(Copy)]
+#[serde(tag = "kind", rename_all = "kebab-case")]
 pub enum Section {
     /// One zero and one pole, 0 dB in the bass, 20 lg(zero/pole) in the treble. A 120 us tape played back at 70 us has
     /// zero 70 and pole 120 (IEC 60094-1:1981 clause 15.1 for the time constants).

@@ -42,6 +42,7 @@ impl Hum {
     }
 
     /// Frequency (Hz of true time) and level (dBFS) of every line on `channel`.
+    #[cfg(feature = "internals")]
     pub(crate) fn levels(&self, channel: usize) -> Vec<(f64, f64)> {
         self.lines.iter().map(|line| (line.hz, 20.0 * line.peak[channel].log10())).collect()
     }

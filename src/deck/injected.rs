@@ -3,7 +3,7 @@
 
 use super::check::Check;
 use super::keys::{Checked, Range, Value, tables};
-use super::losses::Losses;
+use super::losses::{Losses, taps};
 use super::playback_filters::Biquad;
 use super::{DeckFile, Sides};
 use serde::{Deserialize, Serialize};
@@ -18,8 +18,7 @@ const LOWEST_HZ: f64 = 4.0;
 
 tables! {
 /// An injection in place of a tape.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct Injection {
     /// Where the programme is fed in.
     pub into: Input,
@@ -33,7 +32,6 @@ pub struct Injection {
     #[serde(default = "us_3180")]
     pub low_us: Sides = 300.0 to 30_000.0,
     /// When the deck is switched from 120 to 70 us, s of the programme. Default: never.
-    #[serde(default)]
     pub switched_at_s: Option<f64> = 0.0 to 3600.0,
     /// Both outputs of the player meet in one wire, so that both channels get their mean. Default: false.
     #[serde(default)]
@@ -87,11 +85,27 @@ impl Injection {
     }
 
     /// Deviation from the curve at `hz` in a position, dB against that at 400 Hz.
+    #[cfg(feature = "internals")]
     pub(crate) fn deviation_db(&self, channel: usize, position: usize, hz: f64) -> f64 {
         let right = Self { high_120_us: us_120(), high_70_us: us_70(), low_us: us_3180(), ..*self };
         let off =
             |hz: f64| 20.0 * (self.gain(channel, position, hz) / right.gain(channel, position, hz)).log10();
         off(hz) - off(REFERENCE_HZ)
+    }
+
+    /// The section for the bass, and taps of the residual of the curve, without phase.
+    fn parts(&self, channel: usize, position: usize, rate_hz: f64) -> (Biquad, Vec<f64>) {
+        let low_us = self.low_us.of(channel);
+        let section = match self.into {
+            Input::Amplifier => Biquad::shelf(self.high_us(channel, position), low_us, rate_hz),
+            Input::Loop => Biquad::high_pass_1(1e6 / (TAU * low_us), rate_hz),
+        };
+        let rest = |hz: f64| {
+            let hz = hz.max(LOWEST_HZ);
+            self.gain(channel, position, hz) / section.response(hz, rate_hz).norm()
+        };
+        let taps = taps(rest, rate_hz);
+        (section, taps)
     }
 }
 
@@ -107,17 +121,8 @@ impl Injected {
     pub(crate) fn new(file: &DeckFile, rate_hz: f64) -> Option<Self> {
         let injection = file.injection?;
         let chain = |channel: usize, position: usize| {
-            let low_us = injection.low_us.of(channel);
-            let section = match injection.into {
-                Input::Amplifier => Biquad::shelf(injection.high_us(channel, position), low_us, rate_hz),
-                Input::Loop => Biquad::high_pass_1(1e6 / (TAU * low_us), rate_hz),
-            };
-            let rest = |hz: f64| {
-                let hz = hz.max(LOWEST_HZ);
-                injection.gain(channel, position, hz) / section.response(hz, rate_hz).norm()
-            };
-            let losses = Losses::of_gain(rest, rate_hz);
-            (section, losses)
+            let (section, taps) = injection.parts(channel, position, rate_hz);
+            (section, Losses::of_taps(taps))
         };
         let chains = [0, 1].map(|channel| [chain(channel, 0), chain(channel, 1)]);
         Some(Self { injection, chains, other: Vec::new() })
@@ -148,6 +153,7 @@ impl Injected {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::deck::losses::response;
 
     #[test]
     fn the_filters_follow_the_curve_at_every_rate() {
@@ -166,12 +172,11 @@ mod tests {
             );
             let file = DeckFile::from_toml(&text, "x").unwrap();
             for rate_hz in [44_100.0, 48_000.0, 96_000.0] {
-                let injected = Injected::new(&file, rate_hz).unwrap();
                 for (hz, at_120_db, at_70_db) in rows {
                     let head_db = if into == Input::Loop { 0.0 } else { 20.0 * (hz / 400.0f64).log10() };
                     for (position, flux_db) in [at_120_db, at_70_db].into_iter().enumerate() {
-                        let (section, losses) = &injected.chains[0][position];
-                        let gain = section.response(hz, rate_hz).norm() * losses.response(hz);
+                        let (section, taps) = file.injection.unwrap().parts(0, position, rate_hz);
+                        let gain = section.response(hz, rate_hz).norm() * response(&taps, hz, rate_hz);
                         let want = -flux_db - head_db;
                         // The cut of the taps costs most in the bass; as in losses.rs.
                         assert_within!(

@@ -9,6 +9,7 @@ pub(super) type Range = Option<(f64, f64)>;
 pub(super) type Checked = Result<(), DeckError>;
 
 /// Structs of a deck file. Behind the type of a key stands what is allowed, if it is a number (or several): `= low to high`.
+/// Each is read and written by serde and refuses a key that it does not know.
 macro_rules! tables {
     (@range) => { None };
     (@range $low:literal $high:literal) => { Some(($low, $high)) };
@@ -18,6 +19,8 @@ macro_rules! tables {
             $( $(#[$of_key:meta])* pub $key:ident: $type:ty $(= $low:literal to $high:literal)?, )*
         }
     )*) => { $(
+        #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+        #[serde(deny_unknown_fields)]
         $(#[$about])*
         pub struct $table {
             $(
@@ -38,6 +41,8 @@ macro_rules! tables {
         $(#[$of_kind:meta])*
         $kind:ident { $( $(#[$of_key:meta])* $key:ident: $type:ty $(= $low:literal to $high:literal)?, )* },
     )* }) => {
+        #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+        #[serde(deny_unknown_fields)]
         $(#[$about])*
         pub enum $table { $(
             $(#[$of_kind])*

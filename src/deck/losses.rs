@@ -13,14 +13,12 @@ pub(crate) const HALF_TAPS: usize = (FFT_LENGTH - BLOCK_FRAMES) / 2;
 
 /// The filter of one channel.
 pub(crate) struct Losses {
-    taps: Vec<f64>,
     spectrum: Vec<Complex64>,
     forward: Arc<dyn RealToComplex<f64>>,
     backward: Arc<dyn ComplexToReal<f64>>,
     window: Vec<f64>,
     scratch_time: Vec<f64>,
     scratch: Vec<Complex64>,
-    rate_hz: f64,
 }
 
 /// Losses beyond 12 dB are not made up for.
@@ -55,46 +53,56 @@ pub(crate) fn any(file: &DeckFile) -> bool {
         || [file.head.spacing_um, file.head.gap_um].iter().any(|sides| sides.to_array() != [0.0; 2])
 }
 
+/// Taps of a filter of zero phase with this gain against frequency.
+pub(crate) fn taps(gain: impl Fn(f64) -> f64, rate_hz: f64) -> Vec<f64> {
+    let backward = inner_loops::real_inverse(FFT_LENGTH);
+    // Frequency sampling, then cut to the taps with a window that leaves the middle alone.
+    let mut spectrum: Vec<Complex64> =
+        (0..=FFT_LENGTH / 2).map(|k| Complex64::from(gain(k as f64 * rate_hz / FFT_LENGTH as f64))).collect();
+    let mut impulse = vec![0.0; FFT_LENGTH];
+    let mut scratch = backward.make_scratch_vec();
+    // Lengths are the planner's own, so this cannot fail.
+    let _ = backward.process_with_scratch(&mut spectrum, &mut impulse, &mut scratch);
+    (0..=2 * HALF_TAPS)
+        .map(|k| {
+            let from_middle = k as f64 - HALF_TAPS as f64;
+            let window = 0.5 + 0.5 * (PI * from_middle / (HALF_TAPS + 1) as f64).cos();
+            impulse[(k + FFT_LENGTH - HALF_TAPS) % FFT_LENGTH] / FFT_LENGTH as f64 * window
+        })
+        .collect()
+}
+
+/// Response of a filter with these taps as it is, at `hz`, without its delay.
+#[cfg(feature = "internals")]
+pub(crate) fn response(taps: &[f64], hz: f64, rate_hz: f64) -> f64 {
+    let w = TAU * hz / rate_hz;
+    let value = |(k, tap): (usize, &f64)| tap * (w * (k as f64 - HALF_TAPS as f64)).cos();
+    taps.iter().enumerate().map(value).sum()
+}
+
 impl Losses {
     /// The filter for `channel` at `rate_hz`, with the tape at `speed` (1 at nominal speed).
     pub(crate) fn new(file: &DeckFile, channel: usize, rate_hz: f64, speed: f64) -> Self {
-        Self::of_gain(|hz| loss(file, channel, hz, speed), rate_hz)
+        Self::of_taps(taps(|hz| loss(file, channel, hz, speed), rate_hz))
     }
 
-    /// A filter of zero phase with this gain against frequency.
-    pub(crate) fn of_gain(gain: impl Fn(f64) -> f64, rate_hz: f64) -> Self {
+    /// The filter with these taps.
+    pub(crate) fn of_taps(mut taps: Vec<f64>) -> Self {
         let forward = <f64 as inner_loops::Precision>::real_forward(FFT_LENGTH);
         let backward = inner_loops::real_inverse(FFT_LENGTH);
-        // Frequency sampling, then cut to the taps with a window that leaves the middle alone.
-        let mut spectrum: Vec<Complex64> = (0..=FFT_LENGTH / 2)
-            .map(|k| Complex64::from(gain(k as f64 * rate_hz / FFT_LENGTH as f64)))
-            .collect();
-        let mut impulse = vec![0.0; FFT_LENGTH];
-        let mut scratch = backward.make_scratch_vec();
-        // Lengths are the planner's own, so this cannot fail.
-        let _ = backward.process_with_scratch(&mut spectrum, &mut impulse, &mut scratch);
-        let taps: Vec<f64> = (0..=2 * HALF_TAPS)
-            .map(|k| {
-                let from_middle = k as f64 - HALF_TAPS as f64;
-                let window = 0.5 + 0.5 * (PI * from_middle / (HALF_TAPS + 1) as f64).cos();
-                impulse[(k + FFT_LENGTH - HALF_TAPS) % FFT_LENGTH] / FFT_LENGTH as f64 * window
-            })
-            .collect();
-        let mut padded = taps.clone();
-        padded.resize(FFT_LENGTH, 0.0);
+        taps.resize(FFT_LENGTH, 0.0);
+        let mut spectrum = forward.make_output_vec();
         let mut scratch = forward.make_scratch_vec();
-        let _ = forward.process_with_scratch(&mut padded, &mut spectrum, &mut scratch);
+        let _ = forward.process_with_scratch(&mut taps, &mut spectrum, &mut scratch);
         spectrum.iter_mut().for_each(|z| *z /= FFT_LENGTH as f64);
         let most = forward.get_scratch_len().max(backward.get_scratch_len());
         Self {
-            taps,
             spectrum,
             forward,
             backward,
             window: vec![0.0; FFT_LENGTH],
             scratch_time: vec![0.0; FFT_LENGTH],
             scratch: vec![Complex64::default(); most],
-            rate_hz,
         }
     }
 
@@ -112,13 +120,6 @@ impl Losses {
         lines[FFT_LENGTH / 2].im = 0.0;
         let _ = self.backward.process_with_scratch(&mut lines, &mut self.scratch_time, &mut self.scratch);
         block.copy_from_slice(&self.scratch_time[FFT_LENGTH - BLOCK_FRAMES..]);
-    }
-
-    /// Response of the filter as it is, at `hz`, without its delay.
-    pub(crate) fn response(&self, hz: f64) -> f64 {
-        let w = TAU * hz / self.rate_hz;
-        let value = |(k, tap): (usize, &f64)| tap * (w * (k as f64 - HALF_TAPS as f64)).cos();
-        self.taps.iter().enumerate().map(value).sum()
     }
 }
 
@@ -160,10 +161,11 @@ mod tests {
         file.azimuth.angle_arcmin = 6.0;
         for rate_hz in [44_100.0, 48_000.0, 96_000.0] {
             let mut filter = Losses::new(&file, 0, rate_hz, 1.02);
+            let taps = taps(|hz| loss(&file, 0, hz, 1.02), rate_hz);
             for hz in [40.0, 400.0, 3150.0, 10_000.0, 16_000.0] {
                 let want = loss(&file, 0, hz, 1.02);
                 // The cut of the taps costs most in the bass: the loss has a corner at 0 Hz.
-                let error_db = 20.0 * (filter.response(hz) / want).log10();
+                let error_db = 20.0 * (response(&taps, hz, rate_hz) / want).log10();
                 assert_within!(error_db, 0.0, 0.03, "dB", "{hz} Hz at {rate_hz} Hz");
             }
             let w = TAU * 5000.0 / rate_hz;
@@ -173,7 +175,8 @@ mod tests {
                     (start..start + BLOCK_FRAMES).map(|n| (w * n as f64).sin()).collect();
                 filter.run(&mut block);
                 for (k, got) in block.iter().enumerate().filter(|(k, _)| start + k > 2 * HALF_TAPS) {
-                    let want = filter.response(5000.0) * (w * ((start + k) as f64 - HALF_TAPS as f64)).sin();
+                    let want = response(&taps, 5000.0, rate_hz)
+                        * (w * ((start + k) as f64 - HALF_TAPS as f64)).sin();
                     assert_within!(*got, want, 1e-9, "", "sample {k}");
                 }
             }

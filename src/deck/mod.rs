@@ -1,7 +1,7 @@
 //! Room `deck`: the virtual deck, an honest simulation of what a cassette deck and a sound card do to a programme.
 //!
 //! It serves `rehearse` and the tests of truth: [`VirtualDeck`] plays a programme as its [`DeckFile`] says, and
-//! [`Truth`] says what is really true of that return. Nothing is shared with the measuring rooms.
+//! `Truth`, which only the tests are built with, says what is really true of that return. Nothing is shared with the measuring rooms.
 //!
 //! Order of the chain. Every step is per channel unless it says otherwise; steps that are not on cost nothing.
 //!
@@ -63,27 +63,27 @@ mod noise_reduction;
 mod play;
 mod playback_filters;
 mod print_through;
-#[cfg(test)]
-mod proof;
 mod random_curve;
 mod recorded;
 mod sides;
 mod tape;
 mod technician;
+#[cfg(feature = "internals")]
 mod truth;
+#[cfg(feature = "internals")]
 mod truth_at;
 mod warp;
 
 pub use compander::Reduction;
-pub use dropouts::Dropout;
 pub use erased::Erased;
 pub use error::DeckError;
-pub use examples::{EXAMPLES, examples};
+pub use examples::EXAMPLES;
 pub use file::*;
 pub use injected::{Injection, Input};
 pub use play::VirtualDeck;
 pub use sides::{On, Sides};
-pub use technician::{Setting, Technician, Turn, TurnSteps};
+pub use technician::Technician;
+#[cfg(feature = "internals")]
 pub use truth::Truth;
 
 /// Frames that the deck makes at a time, at the capture's rate; the hop of the overlap-save filter in `losses`.

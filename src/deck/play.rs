@@ -20,7 +20,7 @@ use super::print_through::PrintThrough;
 use super::tape::{Curve, Saturator};
 use super::technician::{Hands, Setting};
 use super::warp::Transport;
-use super::{BLOCK_FRAMES, DeckError, DeckFile, Truth, ratio_of_db};
+use super::{BLOCK_FRAMES, DeckError, DeckFile, ratio_of_db};
 use std::collections::VecDeque;
 
 /// Frames of the programme that are pulled at a time.
@@ -29,9 +29,9 @@ const PULL_FRAMES: usize = 4096;
 /// A deck with its tape and sound card, ready to play. The same file, seed and rate give the same return.
 #[derive(Debug, Clone)]
 pub struct VirtualDeck {
-    file: DeckFile,
-    seed: u64,
-    programme_rate_hz: f64,
+    pub(super) file: DeckFile,
+    pub(super) seed: u64,
+    pub(super) programme_rate_hz: f64,
 }
 
 impl VirtualDeck {
@@ -51,11 +51,6 @@ impl VirtualDeck {
     /// Sample rate of the return, Hz: the capture's own, or the programme's.
     pub fn return_rate_hz(&self) -> f64 {
         self.file.capture.rate_hz.unwrap_or(self.programme_rate_hz)
-    }
-
-    /// What is really true of the return.
-    pub fn truth(&self) -> Truth {
-        Truth::new(&self.file, self.seed, self.programme_rate_hz, self.return_rate_hz())
     }
 
     /// Plays a programme and gives the number of frames of the return. Needs a few MiB, however long the programme.
@@ -95,30 +90,6 @@ impl VirtualDeck {
                 exit.finish(&mut sink)?;
                 return Ok(exit.sent);
             }
-        }
-    }
-
-    /// Plays a programme that is held in memory, for tests; the channels' common length counts.
-    pub fn play_all(&self, programme: &[Vec<f64>; 2]) -> [Vec<f64>; 2] {
-        let frames = programme[0].len().min(programme[1].len());
-        let mut done = 0;
-        let mut returned = [Vec::new(), Vec::new()];
-        let source = |buffers: &mut [Vec<f64>; 2], wanted: usize| {
-            let count = wanted.min(frames - done);
-            for (buffer, channel) in buffers.iter_mut().zip(programme) {
-                buffer.extend_from_slice(&channel[done..done + count]);
-            }
-            done += count;
-            count
-        };
-        let sink = |block: &[&[f64]; 2]| {
-            returned[0].extend_from_slice(block[0]);
-            returned[1].extend_from_slice(block[1]);
-            Ok::<(), std::convert::Infallible>(())
-        };
-        match self.play(source, sink) {
-            Ok(_) => returned,
-            Err(never) => match never {},
         }
     }
 }

@@ -107,14 +107,13 @@ impl Biquad {
 pub(crate) struct Series {
     sections: Vec<Biquad>,
     gain: f64,
-    rate_hz: f64,
 }
 
 impl Series {
     /// What the recording side does to `channel`.
     pub(crate) fn record(file: &DeckFile, channel: usize, rate_hz: f64) -> Self {
         let sections = digital(&file.record.sections, channel, rate_hz);
-        Self { sections, gain: super::ratio_of_db(file.record.gain_db.of(channel)), rate_hz }
+        Self { sections, gain: super::ratio_of_db(file.record.gain_db.of(channel)) }
     }
 
     /// What the playback side does to `channel`, without the losses of zero phase.
@@ -134,7 +133,7 @@ impl Series {
         sections.extend(digital(&file.playback.sections, channel, rate_hz));
         let dead = file.electronics.dead.is_some_and(|on| on.holds(channel));
         let gain = if dead { 0.0 } else { super::ratio_of_db(file.playback.gain_db.of(channel)) };
-        Self { sections, gain, rate_hz }
+        Self { sections, gain }
     }
 
     /// Filters in place.
@@ -148,9 +147,9 @@ impl Series {
     }
 
     /// Complex response at `hz`, gain included.
-    pub(crate) fn response(&self, hz: f64) -> Complex64 {
-        self.sections.iter().map(|section| section.response(hz, self.rate_hz)).product::<Complex64>()
-            * self.gain
+    #[cfg(feature = "internals")]
+    pub(crate) fn response(&self, hz: f64, rate_hz: f64) -> Complex64 {
+        self.sections.iter().map(|section| section.response(hz, rate_hz)).product::<Complex64>() * self.gain
     }
 }
 

@@ -1,9 +1,7 @@
 //! Print-through: echoes before and behind the signal, one turn of the reel apart.
 
 use super::{DeckFile, ratio_of_db};
-use rustfft::num_complex::Complex64;
 use std::collections::VecDeque;
-use std::f64::consts::TAU;
 
 /// Print-through of one channel; holds two turns of the reel.
 pub(crate) struct PrintThrough {
@@ -39,8 +37,10 @@ impl PrintThrough {
     }
 
     /// Response at `hz`: a comb.
-    pub(crate) fn response(&self, hz: f64, rate_hz: f64) -> Complex64 {
-        let phase = TAU * hz * self.turn as f64 / rate_hz;
+    #[cfg(feature = "internals")]
+    pub(crate) fn response(&self, hz: f64, rate_hz: f64) -> rustfft::num_complex::Complex64 {
+        use rustfft::num_complex::Complex64;
+        let phase = std::f64::consts::TAU * hz * self.turn as f64 / rate_hz;
         1.0 + Complex64::from_polar(self.pre, phase) + Complex64::from_polar(self.post, -phase)
     }
 }

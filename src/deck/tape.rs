@@ -6,7 +6,6 @@
 use super::playback_filters::Biquad;
 use super::{DeckFile, Saturation, ratio_of_db};
 use inner_loops::dot;
-use rustfft::num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
 /// Taps on each side of the oversampling filters, per factor. Flat to 0.39 of the rate, 80 dB down at 0.61.
@@ -52,6 +51,7 @@ impl Curve {
 
     /// Amplitude of cos(m x + n y) in the residue for cosines of amplitudes `peaks` that turn with x and y; by summing
     /// over one period of both.
+    #[cfg(feature = "internals")]
     pub(crate) fn residue_product(&self, peaks: [f64; 2], [m, n]: [i32; 2]) -> f64 {
         const POINTS: i32 = 256;
         let step = TAU / f64::from(POINTS);
@@ -68,6 +68,7 @@ impl Curve {
 
     /// Amplitude of the `order`-th harmonic of the residue for a sine of amplitude `peak`; by summing over one period.
     /// Sign: in phase with the sine for odd orders.
+    #[cfg(feature = "internals")]
     pub(crate) fn residue_harmonic(&self, peak: f64, order: u32) -> f64 {
         const POINTS: u32 = 4096;
         let sum: f64 = (0..POINTS)
@@ -87,7 +88,12 @@ pub(crate) fn lift(saturation: &Saturation, rate_hz: f64) -> Biquad {
 }
 
 /// Response of the treble lift at `hz`.
-pub(crate) fn lift_response(saturation: &Saturation, hz: f64, rate_hz: f64) -> Complex64 {
+#[cfg(feature = "internals")]
+pub(crate) fn lift_response(
+    saturation: &Saturation,
+    hz: f64,
+    rate_hz: f64,
+) -> rustfft::num_complex::Complex64 {
     lift(saturation, rate_hz).response(hz, rate_hz)
 }
 

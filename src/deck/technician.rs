@@ -7,8 +7,8 @@ use serde::{Deserialize, Serialize};
 
 tables! {
 /// What is done at the deck, in seconds of the programme. Default: nothing.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Default)]
+#[serde(default)]
 pub struct Technician {
     /// Single turns, in the order of their times. Default: none.
     pub turns: Vec<Turn>,
@@ -17,8 +17,7 @@ pub struct Technician {
 }
 
 /// One turn. What it does not name stays as it was.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Copy)]
 pub struct Turn {
     /// When it begins, s of the programme.
     pub at_s: f64 = 0.0 to 3600.0,
@@ -26,19 +25,14 @@ pub struct Turn {
     #[serde(default = "super::keys::number::<1>")]
     pub over_s: f64 = 0.0 to 60.0,
     /// Record level to which it is turned, dB re as built.
-    #[serde(default)]
     pub record_db: Option<Sides> = -40.0 to 20.0,
     /// Bias to which it is turned, dB re nominal.
-    #[serde(default)]
     pub bias_db: Option<Sides> = -10.0 to 10.0,
     /// Noise reduction switched in or out.
-    #[serde(default)]
     pub noise_reduction: Option<bool>,
 }
 
 /// Turns at even distances: one a round.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct TurnSteps {
     /// When the first begins, s of the programme.
     pub first_s: f64 = 0.0 to 3600.0,

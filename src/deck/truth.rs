@@ -5,16 +5,47 @@ use super::crosstalk::Crosstalk;
 use super::dropouts::{Dropout, GainAgainstTime};
 use super::hiss::{Noise, band_power};
 use super::hum::Hum;
-use super::losses::{self, Losses};
+use super::losses;
 use super::play::lead_s;
 use super::playback_filters::Series;
 use super::print_through::PrintThrough;
 use super::tape::{Curve, lift_response};
 use super::warp::Transport;
-use super::{DeckFile, Mono, ratio_of_db};
+use super::{DeckFile, Mono, VirtualDeck, ratio_of_db};
 use crate::signal::statistics::{mean, rms};
 use rustfft::num_complex::Complex64;
 use std::f64::consts::TAU;
+
+impl VirtualDeck {
+    /// What is really true of the return.
+    pub fn truth(&self) -> Truth {
+        Truth::new(&self.file, self.seed, self.programme_rate_hz, self.return_rate_hz())
+    }
+
+    /// Plays a programme that is held in memory, for tests; the channels' common length counts.
+    pub fn play_all(&self, programme: &[Vec<f64>; 2]) -> [Vec<f64>; 2] {
+        let frames = programme[0].len().min(programme[1].len());
+        let mut done = 0;
+        let mut returned = [Vec::new(), Vec::new()];
+        let source = |buffers: &mut [Vec<f64>; 2], wanted: usize| {
+            let count = wanted.min(frames - done);
+            for (buffer, channel) in buffers.iter_mut().zip(programme) {
+                buffer.extend_from_slice(&channel[done..done + count]);
+            }
+            done += count;
+            count
+        };
+        let sink = |block: &[&[f64]; 2]| {
+            returned[0].extend_from_slice(block[0]);
+            returned[1].extend_from_slice(block[1]);
+            Ok::<(), std::convert::Infallible>(())
+        };
+        match self.play(source, sink) {
+            Ok(_) => returned,
+            Err(never) => match never {},
+        }
+    }
+}
 
 /// What is really true of the return of one deck.
 ///
@@ -30,7 +61,8 @@ pub struct Truth {
     gain: GainAgainstTime,
     pub(super) record: [Series; 2],
     pub(super) print: Option<PrintThrough>,
-    losses: Option<[Losses; 2]>,
+    /// Taps of the filter of each channel.
+    losses: Option<[Vec<f64>; 2]>,
     playback: [Series; 2],
     pub(super) noises: [[Option<Noise>; 2]; 2],
     hum: Hum,
@@ -49,8 +81,9 @@ impl Truth {
             gain: GainAgainstTime::new(file, seed),
             record: [0, 1].map(|channel| Series::record(file, channel, programme_rate_hz)),
             print: PrintThrough::new(file, programme_rate_hz),
-            losses: losses::any(file)
-                .then(|| [0, 1].map(|channel| Losses::new(file, channel, rate_hz, speed))),
+            losses: losses::any(file).then(|| {
+                [0, 1].map(|channel| losses::taps(|hz| losses::loss(file, channel, hz, speed), rate_hz))
+            }),
             playback: [0, 1].map(|channel| Series::playback(file, channel, rate_hz)),
             noises: [0, 1].map(|channel| {
                 [Noise::hiss(file, seed, channel, rate_hz), Noise::amplifier(file, seed, channel, rate_hz)]
@@ -101,12 +134,12 @@ impl Truth {
 
     /// Mean delay of the right channel against the left, us of the return's clock: a fast tape shortens it.
     pub fn delay_us(&self) -> f64 {
-        self.skew.mean_s() / self.transport.steady_ratio() * 1e6
+        self.skew.mean_s / self.transport.steady_ratio() * 1e6
     }
 
     /// Mean delay of the right channel, us of the programme's clock: s tan(a) / v with v the nominal speed.
     pub fn programme_delay_us(&self) -> f64 {
-        self.skew.mean_s() * 1e6
+        self.skew.mean_s * 1e6
     }
 
     /// Delay of the right channel at `return_s`, wander included, us of the return's clock.
@@ -141,9 +174,9 @@ impl Truth {
         let print =
             self.print.as_ref().map_or(Complex64::from(1.0), |print| print.response(hz, self.rates_hz[0]));
         // The left channel is read half the displacement early, the right one half late.
-        let half_s = self.skew.mean_s() / 2.0 * if channel == 0 { 1.0 } else { -1.0 };
+        let half_s = self.skew.mean_s / 2.0 * if channel == 0 { 1.0 } else { -1.0 };
         let turn = Complex64::from_polar(ratio_of_db(self.file.capture.trim_db), TAU * hz * half_s);
-        self.record[channel].response(hz) * print * turn * self.after_tape(channel, seen_hz)
+        self.record[channel].response(hz, self.rates_hz[0]) * print * turn * self.after_tape(channel, seen_hz)
     }
 
     /// Deviation of an injected playback amplifier from its curve at `hz`, dB against that at 400 Hz; `position` 0 is 120 us,
@@ -156,8 +189,10 @@ impl Truth {
 
     /// Losses and playback response at `seen_hz` of the return.
     pub(super) fn after_tape(&self, channel: usize, seen_hz: f64) -> Complex64 {
-        let loss = self.losses.as_ref().map_or(1.0, |losses| losses[channel].response(seen_hz));
-        self.playback[channel].response(seen_hz) * loss
+        let rate_hz = self.rates_hz[1];
+        let loss =
+            self.losses.as_ref().map_or(1.0, |taps| losses::response(&taps[channel], seen_hz, rate_hz));
+        self.playback[channel].response(seen_hz, rate_hz) * loss
     }
 
     /// Gain at `seen_hz` of the return by which one channel leaks into the other; 1 from a channel into itself.
@@ -165,7 +200,7 @@ impl Truth {
         if from == to {
             return Complex64::from(1.0);
         }
-        self.leak.as_ref().map_or(Complex64::from(0.0), |leak| leak.response(from, seen_hz))
+        self.leak.as_ref().map_or(Complex64::from(0.0), |leak| leak.response(from, seen_hz, self.rates_hz[1]))
     }
 
     /// Complex gain of `to` for a tone on both channels alike, crosstalk included.
@@ -198,7 +233,7 @@ impl Truth {
     /// Amplitude on the tape before the curve, and what the curve makes of it: fundamental of the residue.
     fn saturated(&self, channel: usize, hz: f64, level_dbfs: f64) -> Option<(Curve, f64, f64)> {
         let saturation = self.file.tape.saturation.as_ref()?;
-        let recorded = ratio_of_db(level_dbfs) * self.record[channel].response(hz).norm();
+        let recorded = ratio_of_db(level_dbfs) * self.record[channel].response(hz, self.rates_hz[0]).norm();
         let lift = lift_response(saturation, hz, self.rates_hz[0]).norm();
         Some((Curve::new(saturation, self.file.reference_dbfs), recorded, lift))
     }
@@ -232,7 +267,9 @@ impl Truth {
         let ratio = self.transport.steady_ratio();
         let lift = |hz: f64| lift_response(saturation, hz, self.rates_hz[0]).norm();
         let path = |hz: f64| self.after_tape(channel, hz * ratio).norm();
-        let recorded = hz.map(|hz| ratio_of_db(level_dbfs) / 2.0 * self.record[channel].response(hz).norm());
+        let recorded = hz.map(|hz| {
+            ratio_of_db(level_dbfs) / 2.0 * self.record[channel].response(hz, self.rates_hz[0]).norm()
+        });
         let peaks = [recorded[0] * lift(hz[0]), recorded[1] * lift(hz[1])];
         let tone = |k: usize, which: [i32; 2]| {
             (recorded[k] - curve.residue_product(peaks, which) / lift(hz[k])) * path(hz[k])

@@ -30,7 +30,7 @@ impl Truth {
         }
         let (section, gain) = bias::section(setting.bias_db, rate_hz);
         let before = amplitude
-            * self.record[channel].response(hz).norm()
+            * self.record[channel].response(hz, rate_hz).norm()
             * setting.record_ratio()
             * gain
             * section.response(hz, rate_hz).norm();

@@ -69,6 +69,7 @@ impl Transport {
     }
 
     /// Constant part of the speed against the capture's clock; 1 is right.
+    #[cfg(feature = "internals")]
     pub(crate) fn steady_ratio(&self) -> f64 {
         self.steady * self.clock
     }
@@ -87,6 +88,7 @@ impl Transport {
     }
 
     /// Derivative of [`Self::place_s`]: 1 is right, more is fast.
+    #[cfg(feature = "internals")]
     pub(crate) fn ratio(&self, t_s: f64) -> f64 {
         let t = t_s * self.clock;
         let lines: f64 = self.lines.iter().map(|line| line.at(t).1).sum();
@@ -106,6 +108,7 @@ impl Transport {
     }
 
     /// Capture time at which `place_s` passes the head, s.
+    #[cfg(feature = "internals")]
     pub(crate) fn time_s(&self, place_s: f64) -> f64 {
         let mut t = place_s / self.steady_ratio();
         // Newton: the speed changes by little, so each step gains several digits.

@@ -11,6 +11,7 @@ mod job_file;
 mod level_tone;
 mod rate;
 mod read;
+mod recording;
 mod rehearse;
 mod results;
 mod same_tape;
@@ -24,8 +25,8 @@ mod warnings;
 mod write;
 
 pub use bench::{DeckTold, HandSet, JOB_TEMPLATE, NewJob, new_job};
-pub use compare::{CompareError, compare_files, load_reading};
-pub use error::{ReadError, RehearseError};
+pub use compare::{CompareError, compare_files};
+pub use error::ReadError;
 pub use evidence::Attached;
 pub use house::{
     CardOptions, HouseError, count_pass, counted, load_card, make_card, mark_of, pass_of, subtract_house,
@@ -33,12 +34,17 @@ pub use house::{
 pub use job_error::JobError;
 pub use job_file::{JOB_FILE, JobFile, find_job};
 pub use level_tone::JobLevelTone;
-pub use read::{Playing, ReadOptions, measure_return, measure_samples, read_return, read_samples};
-pub use rehearse::{Rehearsal, RehearsalDeck, Stage, rehearse};
-pub use results::{READING, REPORT, check_folder, result_files, write_results};
-pub use same_tape::{measure_same_tape, read_same_tape_samples};
-pub use skew::{SkewOptions, skew_samples, skew_tapes};
-pub use speed_from_length::{Marks, TapeLength, measure_with_length, read_samples_with_length};
-pub use transport_file::{TRANSPORT_TEMPLATE, TransportError};
-pub use unslated::{KnownPitch, UnslatedOptions, measure_unslated, read_unslated_samples};
+pub use read::{Playing, ReadOptions, measure_return, read_return, read_samples};
+pub use recording::Recording;
+pub use rehearse::{RehearsalDeck, Stage, rehearse};
+pub use results::{REPORT, check_folder, result_files, write_results};
+pub use same_tape::measure_same_tape;
+pub use skew::{SkewOptions, skew_tapes};
+pub use speed_from_length::{Marks, TapeLength, measure_with_length};
+pub use transport_file::TRANSPORT_TEMPLATE;
+pub use unslated::{KnownPitch, UnslatedOptions, measure_unslated};
 pub use write::{Programme, WriteOptions, programme_files, write_programme};
+
+// What only tests and benches ask for by name.
+#[cfg(feature = "internals")]
+pub use self::results::READING;

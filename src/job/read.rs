@@ -2,9 +2,10 @@
 
 use super::error::ReadError;
 use super::rate::{Relabelled, find_slates};
+use super::recording::{FileFacts, Recording};
 use super::served::served;
 use super::warnings::{broken_samples, no_slate_why, warn};
-use crate::capture::{Alignment, FoundSlate, InMemory, ReturnFile, Scan, Source, check_rate};
+use crate::capture::{Alignment, FoundSlate, InMemory, Scan, Source};
 use crate::judge::{Limits, Reading, conclude};
 use crate::measure::{
     Evidence, LoopbackCapture, MeasureOptions, PlayedDifference, TapeCourse, TransportNumbers,
@@ -85,7 +86,7 @@ impl Playing {
 /// # Errors
 /// If the file cannot be read, carries no slate, or carries one of an unknown recipe.
 pub fn read_return(path: &Path, options: &ReadOptions) -> Result<Reading, ReadError> {
-    Ok(measure_return(path, options)?.conclude(options))
+    Ok(measure_return(Recording::File(path), options)?.conclude(options))
 }
 
 /// Reads a return held in memory; `name` stands for the file's name in the reading.
@@ -93,39 +94,16 @@ pub fn read_return(path: &Path, options: &ReadOptions) -> Result<Reading, ReadEr
 /// # Errors
 /// As [`read_return`].
 pub fn read_samples(samples: &InMemory, name: &str, options: &ReadOptions) -> Result<Reading, ReadError> {
-    Ok(measure_samples(samples, name, options)?.conclude(options))
+    Ok(measure_return(Recording::Samples(samples, name), options)?.conclude(options))
 }
 
-/// Measures the return at `path`, the sound card subtracted if `options` have a loopback capture.
+/// Measures a return, the sound card subtracted if `options` have a loopback capture.
 ///
 /// # Errors
 /// As [`read_return`].
-pub fn measure_return(path: &Path, options: &ReadOptions) -> Result<Playing, ReadError> {
-    let file = ReturnFile::open(path, options.channels)?;
-    let facts = FileFacts {
-        path: path.to_owned(),
-        name: path.display().to_string(),
-        depth: file.depth().to_owned(),
-        mono_file: file.is_mono_file(),
-        cut_short: file.is_cut_short(),
-    };
-    measure_source(&file, &facts, options, loopback(options)?.as_ref())
-}
-
-/// Measures a return held in memory; `name` stands for the file's name.
-///
-/// # Errors
-/// As [`read_return`].
-pub fn measure_samples(samples: &InMemory, name: &str, options: &ReadOptions) -> Result<Playing, ReadError> {
-    check_rate(Path::new(name), samples.rate_hz)?;
-    let facts = FileFacts {
-        path: name.into(),
-        name: name.to_owned(),
-        depth: "float".into(),
-        mono_file: false,
-        cut_short: false,
-    };
-    measure_source(samples, &facts, options, loopback(options)?.as_ref())
+pub fn measure_return(recording: Recording<'_>, options: &ReadOptions) -> Result<Playing, ReadError> {
+    let (opened, facts) = recording.open(options.channels)?;
+    measure_source(opened.source(), &facts, options, loopback(options)?.as_ref())
 }
 
 /// The loopback capture, if there is one; it may carry another recipe than the return.
@@ -139,19 +117,9 @@ fn loopback(options: &ReadOptions) -> Result<Option<LoopbackCapture>, ReadError>
         loopback: None,
         ..options.clone()
     };
-    let Playing { facts, differences, .. } = measure_return(path, &options)
+    let Playing { facts, differences, .. } = measure_return(Recording::File(path), &options)
         .map_err(|source| ReadError::Loopback { path: path.clone(), source: Box::new(source) })?;
     Ok(Some(LoopbackCapture { facts, differences }))
-}
-
-/// What only the file knows.
-#[derive(Debug, Clone)]
-pub(super) struct FileFacts {
-    pub path: PathBuf,
-    pub name: String,
-    pub depth: String,
-    pub mono_file: bool,
-    pub cut_short: bool,
 }
 
 /// The code that most slates carry.

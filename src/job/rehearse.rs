@@ -1,6 +1,7 @@
 //! The whole job without hardware: a programme is written, a virtual deck plays it, the return is read.
 
 use super::error::RehearseError;
+use super::recording::Recording;
 use super::results::{check_folder, make_folder, result_files, write_results};
 use super::{ReadOptions, WriteOptions, measure_return, programme_files, write_programme};
 use crate::deck::{DeckFile, VirtualDeck};
@@ -67,7 +68,7 @@ pub fn rehearse(
     stage(Stage::Playing);
     play(recipe, &virtual_deck, &return_wav, write)?;
     stage(Stage::Reading);
-    let mut playing = measure_return(&return_wav, read)?;
+    let mut playing = measure_return(Recording::File(&return_wav), read)?;
     // Whoever is shown the report later must not take it for a deck's.
     playing.facts.warnings.insert(
         0,

@@ -1,6 +1,7 @@
 //! Azimuth from ordinary music: recordings of several tapes in, what they say out.
 
-use crate::capture::{CaptureError, HealthMeter, InMemory, ReturnFile, Source};
+use super::recording::Recording;
+use crate::capture::{CaptureError, HealthMeter, Source};
 use crate::judge::judge_skew;
 use crate::measure::{
     Consensus, Content, Meter, RECORDERS_US, Skew, SkewCells, SkewMeter, coarse_delay_us, consensus, skew,
@@ -10,7 +11,7 @@ use crate::reading::{
     Warning, WarningId,
 };
 use crate::trade::{Medium, playback_losses};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// How the recordings are read.
 #[derive(Debug, Clone, Copy, Default)]
@@ -21,24 +22,22 @@ pub struct SkewOptions {
     pub medium: Medium,
 }
 
-/// Reads the recordings at `paths` one after the other; `under_way` hears which one is read. Memory: a few MiB and some 2 kB
-/// for a second of the longest recording.
+/// Reads the recordings one after the other; `under_way` hears which one is read. Memory: a few MiB and some 2 kB for a
+/// second of the longest recording.
 ///
 /// # Errors
 /// [`CaptureError`] if one cannot be read; all are opened before the first is read.
 pub fn skew_tapes(
-    paths: &[PathBuf],
+    recordings: &[Recording<'_>],
     options: &SkewOptions,
     under_way: &mut dyn FnMut(&Path),
 ) -> Result<SkewReading, CaptureError> {
-    let files: Vec<ReturnFile> =
-        paths.iter().map(|path| ReturnFile::open(path, options.channels)).collect::<Result<_, _>>()?;
+    let open = recordings.iter().map(|recording| recording.open(options.channels));
     let mut tapes = Vec::new();
-    for file in &files {
-        under_way(file.path());
-        let name = file.path().display().to_string();
-        let mut tape = tape(file, &name, file.is_mono_file(), &options.medium)?;
-        if file.is_cut_short() {
+    for (opened, facts) in open.collect::<Result<Vec<_>, _>>()? {
+        under_way(&facts.path);
+        let mut tape = tape(opened.source(), &facts.name, facts.mono_file, &options.medium)?;
+        if facts.cut_short {
             tape.warnings.push(Warning::new(
                 WarningId::CutEnd,
                 "The file is shorter than its header says: the recorder was interrupted. What is there was read.",
@@ -47,18 +46,6 @@ pub fn skew_tapes(
         tapes.push(tape);
     }
     Ok(together(tapes, &options.medium))
-}
-
-/// The same for one recording in memory, which is called `name`.
-///
-/// # Errors
-/// None that a recording in memory could give.
-pub fn skew_samples(
-    samples: &InMemory,
-    name: &str,
-    options: &SkewOptions,
-) -> Result<SkewReading, CaptureError> {
-    Ok(together(vec![tape(samples, name, false, &options.medium)?], &options.medium))
 }
 
 /// One tape: heard twice, because a large delay must be undone before the bands are summed.

@@ -2,13 +2,11 @@
 
 use super::ReadOptions;
 use super::error::ReadError;
-use super::read::{Playing, measure_return, measure_samples};
-use crate::capture::InMemory;
-use crate::judge::Reading;
+use super::read::{Playing, measure_return};
+use super::recording::Recording;
 use crate::measure::{MarkedLength, speed_from_length};
 use crate::reading::figures::UnitKind;
 use crate::reading::{RecordedOn, Warning, WarningId};
-use std::path::Path;
 
 /// A length of tape that was measured, and what its ends are in the return.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,38 +31,17 @@ pub enum Marks {
 /// Uncertainty of a slate's place, s: wow moves it by some tenths of a millisecond.
 const SLATE_S: f64 = 0.001;
 
-/// Measures the return at `path` with a measured length between two marks on its tape.
+/// Measures a return with a measured length between two marks on its tape.
 ///
 /// # Errors
 /// As [`super::read_return`]; [`ReadError::NoMark`] if a mark is not there, [`ReadError::Length`] if no deck runs so.
 pub fn measure_with_length(
-    path: &Path,
+    recording: Recording<'_>,
     options: &ReadOptions,
     length: &TapeLength,
 ) -> Result<Playing, ReadError> {
-    with_length(measure_return(path, options)?, path, options, length)
-}
-
-/// Reads such a return held in memory; `name` stands for the file's name.
-///
-/// # Errors
-/// As [`measure_with_length`].
-pub fn read_samples_with_length(
-    samples: &InMemory,
-    name: &str,
-    options: &ReadOptions,
-    length: &TapeLength,
-) -> Result<Reading, ReadError> {
-    Ok(with_length(measure_samples(samples, name, options)?, Path::new(name), options, length)?
-        .conclude(options))
-}
-
-fn with_length(
-    mut playing: Playing,
-    path: &Path,
-    options: &ReadOptions,
-    length: &TapeLength,
-) -> Result<Playing, ReadError> {
+    let path = recording.path();
+    let mut playing = measure_return(recording, options)?;
     let reading = &mut playing.facts;
     let missing = |what: String| ReadError::NoMark { path: path.to_owned(), what };
     if matches!(reading.circumstances.recorded_on, Some(RecordedOn::Injected | RecordedOn::Loopback)) {

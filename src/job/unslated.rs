@@ -1,12 +1,12 @@
 //! A return that carries none of our slates: what is on it is found by listening, and measured like a programme.
 
 use super::error::ReadError;
-use super::read::{FileFacts, Playing, ReadOptions, blank, describe_capture};
+use super::read::{Playing, ReadOptions, blank, describe_capture};
+use super::recording::{FileFacts, Recording};
 use super::unslated_words::{disbelieved, remarks};
 use super::warnings::{broken_samples, warn};
 use crate::capture::{
-    BetweenKind, Heard, InMemory, NamedBy, Names, ReturnFile, Served, ServedTone, Source, assemble,
-    check_rate, hear, name, scan, serve,
+    BetweenKind, Heard, NamedBy, Names, Served, ServedTone, assemble, hear, name, scan, serve,
 };
 use crate::judge::Reading;
 use crate::measure::{
@@ -17,7 +17,6 @@ use crate::programme::{TapeFile, Timeline, built_in};
 use crate::reading::{FileClock, Found, FoundKind, NominalBy, RecordedOn, Warning, WarningId};
 use crate::trade::StatedFlux;
 use crate::trade::test_tapes::USUAL_TONE_PERCENT;
-use std::path::Path;
 
 /// What is known of a tape without slates.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -47,53 +46,17 @@ pub(super) struct Listened<'a> {
     pub values: &'a TapeValues<'a>,
 }
 
-/// Measures the return at `path`, which carries no slates. `options.recipe`, `loopback` and `reference_dbfs` play no part.
+/// Measures a return that carries no slates. `options.recipe`, `loopback` and `reference_dbfs` play no part.
 ///
 /// # Errors
 /// If the file cannot be read, or holds no test tones.
 pub fn measure_unslated(
-    path: &Path,
+    recording: Recording<'_>,
     options: &ReadOptions,
     unslated: &UnslatedOptions,
 ) -> Result<Playing, ReadError> {
-    let file = ReturnFile::open(path, options.channels)?;
-    let facts = FileFacts {
-        path: path.to_owned(),
-        name: path.display().to_string(),
-        depth: file.depth().to_owned(),
-        mono_file: file.is_mono_file(),
-        cut_short: file.is_cut_short(),
-    };
-    measure_source(&file, facts, options, unslated)
-}
-
-/// Reads such a return held in memory; `name` stands for the file's name in the reading.
-///
-/// # Errors
-/// As [`measure_unslated`].
-pub fn read_unslated_samples(
-    samples: &InMemory,
-    name: &str,
-    options: &ReadOptions,
-    unslated: &UnslatedOptions,
-) -> Result<Reading, ReadError> {
-    check_rate(Path::new(name), samples.rate_hz)?;
-    let facts = FileFacts {
-        path: name.into(),
-        name: name.to_owned(),
-        depth: "float".into(),
-        mono_file: false,
-        cut_short: false,
-    };
-    Ok(measure_source(samples, facts, options, unslated)?.conclude(options))
-}
-
-fn measure_source(
-    source: &dyn Source,
-    facts: FileFacts,
-    options: &ReadOptions,
-    unslated: &UnslatedOptions,
-) -> Result<Playing, ReadError> {
+    let (opened, facts) = recording.open(options.channels)?;
+    let source = opened.source();
     let scan = scan(source)?;
     let facts = FileFacts { cut_short: facts.cut_short || scan.frames < source.frames(), ..facts };
     let mut reading = blank(source, &facts, options, &scan);

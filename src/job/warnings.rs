@@ -1,7 +1,7 @@
 //! What was odd about a return, in words that say what to do.
 
 use super::faults::{faults, several_takes};
-use super::read::FileFacts;
+use super::recording::FileFacts;
 use crate::capture::{Alignment, FoundSlate, Scan};
 use crate::measure::Measured;
 use crate::reading::{self, Facts, Origin, RecordedOn, Warning, WarningId};

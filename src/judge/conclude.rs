@@ -127,8 +127,8 @@ pub(crate) fn follow(
     Reading(Concluded { facts, causes, unexplained, findings, work, settled, not_judged, meanings })
 }
 
-/// Unit tests make up readings.
-#[cfg(test)]
+/// Tests make up readings.
+#[cfg(feature = "internals")]
 mod made_up {
     use super::{Concluded, Reading};
     use crate::reading::Facts;

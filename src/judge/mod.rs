@@ -28,7 +28,7 @@ mod work;
 
 pub use bench::command::Command;
 pub use bench::hand_readings::{
-    HAND_QUANTITIES, HandJudged, HandKind, HandQuantity, HandRow, hand_quantity, judge_by_hand,
+    HAND_QUANTITIES, HandKind, HandQuantity, HandRow, hand_quantity, judge_by_hand,
 };
 pub use bench::job_skew::{JobSkew, MusicAzimuth};
 pub use bench::next_step::{STEPS, steps};
@@ -36,15 +36,22 @@ pub use bench::sheet::{BenchSheet, SheetPair, bench_sheet};
 pub use bench::step::{JobEvidence, JobReading, Step, StepState};
 pub use causes::{cause_name, cause_size};
 pub use compare::named::Named;
-pub use compare::readings::{compare, compare_repeated};
+pub use compare::readings::compare_repeated;
 pub use conclude::{Concluded, Reading, conclude};
 pub use findings::transport::part_words;
 pub use house::renewal::{days_between, passes, passes_since, renewal};
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};
-pub use meaning::{Meaning, Quantity, meaning, remedy};
-pub use quantities::{Allowed, BuiltIn, Id, Judged, Key, LIMITS, Limit, QUANTITIES, judged};
+pub use quantities::{BuiltIn, Key, QUANTITIES, judged};
 pub use skew::judge_skew;
 pub use tone_at_output::{ToneAtOutput, ToneInReturn};
+
+// What only tests and benches ask for by name.
+#[cfg(feature = "internals")]
+pub use self::{
+    compare::readings::compare,
+    meaning::{Meaning, Quantity, meaning},
+    quantities::LIMITS,
+};
 
 #[cfg(test)]
 mod sample;

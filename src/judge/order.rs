@@ -75,7 +75,7 @@ fn findings(id: Id, bench: &Bench<'_>) -> Vec<Finding> {
 #[cfg(test)]
 mod tests {
     use crate::judge::Limits;
-    use crate::judge::sample::{self, judge};
+    use crate::judge::sample;
     use crate::reading::{Heads, RecordedOn, Verdict};
 
     const ORDER: [&str; 18] = [
@@ -117,7 +117,7 @@ mod tests {
     #[test]
     fn findings_stand_in_the_order_of_work_and_none_is_missing() {
         for reading in [sample::healthy(), sample::faulty(), sample::empty()] {
-            let findings = judge(&reading, &Limits::full_size());
+            let findings = reading.judged();
             let mut ids: Vec<&str> = findings.iter().map(|finding| finding.id.as_str()).collect();
             ids.dedup();
             assert_eq!(ids, ORDER);
@@ -127,7 +127,8 @@ mod tests {
     #[test]
     fn no_two_findings_go_by_the_same_name() {
         for reading in [sample::healthy(), sample::faulty(), sample::empty()] {
-            let mut names: Vec<_> = judge(&reading, &Limits::full_size())
+            let mut names: Vec<_> = reading
+                .judged()
                 .into_iter()
                 .map(|finding| (finding.id, finding.kind, finding.channel))
                 .collect();
@@ -145,7 +146,7 @@ mod tests {
                 let mut reading = sample::healthy();
                 reading.circumstances.recorded_on = recorded_on;
                 reading.circumstances.heads = heads;
-                for finding in judge(&reading, &limits) {
+                for finding in reading.judged_by(&limits) {
                     assert_eq!(finding.turn, None, "{recorded_on:?} {heads:?} {finding:?}");
                     assert_ne!(finding.verdict, Verdict::Outside, "{recorded_on:?} {heads:?} {finding:?}");
                 }
@@ -159,7 +160,7 @@ mod tests {
             let mut reading = sample::faulty();
             reading.circumstances.recorded_on = recorded_on;
             reading.circumstances.heads = heads;
-            for finding in judge(&reading, &Limits::full_size()) {
+            for finding in reading.judged() {
                 if finding.turn.is_some() {
                     assert_eq!(finding.verdict, Verdict::Outside, "{finding:?}");
                     assert!(
@@ -176,7 +177,7 @@ mod tests {
 
     #[test]
     fn what_cannot_be_told_says_why_and_how_to_find_out() {
-        for finding in judge(&sample::empty(), &Limits::full_size()) {
+        for finding in sample::empty().judged() {
             if finding.verdict == Verdict::CannotTell {
                 assert!(finding.why.to_lowercase().contains("cannot tell, because "), "{finding:?}");
                 assert!(finding.why.contains("to find out: "), "{finding:?}");
@@ -188,7 +189,7 @@ mod tests {
     fn a_bad_capture_comes_before_every_turn() {
         let mut reading = sample::faulty();
         reading.capture.clipped_samples = [120, 0];
-        let findings = judge(&reading, &Limits::full_size());
+        let findings = reading.judged();
         let turned: Vec<_> = findings.iter().skip(1).filter_map(|finding| finding.turn.as_ref()).collect();
         assert!(turned.len() > 3, "{findings:?}");
         for turn in turned {

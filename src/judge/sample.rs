@@ -27,9 +27,28 @@ impl DerefMut for Sample {
     }
 }
 
-/// The findings on `sample`.
-pub(crate) fn judge(sample: &Sample, limits: &Limits) -> Vec<Finding> {
-    crate::judge::order::judge(sample, &sample.causes, limits)
+impl Sample {
+    /// All findings, by `limits`.
+    pub(crate) fn judged_by(&self, limits: &Limits) -> Vec<Finding> {
+        crate::judge::order::judge(self, &self.causes, limits)
+    }
+
+    /// All findings, by the limits of full-size decks.
+    pub(crate) fn judged(&self) -> Vec<Finding> {
+        self.judged_by(&Limits::full_size())
+    }
+
+    /// The first finding of this name.
+    pub(crate) fn finding(&self, id: &str) -> Finding {
+        self.judged().into_iter().find(|finding| finding.id == id).unwrap()
+    }
+
+    /// The two findings of this name by a file of limits: left and right, or each way.
+    pub(crate) fn both(&self, limits: &str, id: &str) -> [Finding; 2] {
+        let limits = Limits::from_toml(limits, "manual.toml").unwrap();
+        let found = self.judged_by(&limits).into_iter().filter(|finding| finding.id == id);
+        found.collect::<Vec<_>>().try_into().unwrap()
+    }
 }
 
 fn load(text: &str) -> Sample {

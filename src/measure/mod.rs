@@ -18,46 +18,41 @@ mod tone;
 mod trim;
 mod whole;
 
-pub use azimuth::delay::{AzimuthResult, PlayedDifference, azimuth, differences, wander_us};
-pub use azimuth::delay_fit::{DelayFit, Difference, fit_delay};
+pub use azimuth::delay::PlayedDifference;
 pub use causes::told::causes;
 pub use corrections::card::{CardError, CardFigures, card_figures, check_calibrated, check_house};
 pub use corrections::card_subtracted::subtract_card;
 pub use corrections::loopback::{LoopbackCapture, LoopbackError, subtract};
 pub use corrections::tape_values::{TapeValues, Told, deck_equalisation};
-pub use distortion::harmonics::{DistortionMeter, Harmonics, PlayedStep, distortion};
-pub use distortion::intermodulation::{PlayedTwin, TwinTone, TwinToneMeter, intermodulation};
-pub use distortion::saturation::saturation;
 pub use faults::level_dependence::LevelDependence;
-pub use faults::lossy::LossySign;
-pub use faults::tears::TornInFile;
-pub use flutter::deviation::BAND_HZ;
-pub use flutter::figures::STRETCH_S;
-pub use flutter::indicator::{indicator, stated};
-pub use flutter::meter::{FlutterMeter, FlutterPlan};
-pub use flutter::parts::{LinePart, line_parts};
+pub use flutter::parts::line_parts;
 pub use flutter::same_tape::{SameTapeError, TapeCourse, same_tape};
-pub use flutter::transport_numbers::{OtherPart, RunsOn, TransportNumbers};
+pub use flutter::transport_numbers::TransportNumbers;
 pub use meter::Meter;
-pub use noise::meter::NoiseMeter;
-pub use noise::reference::Reference;
-pub use noise::silence::{Silence, UNWEIGHTED_HZ};
 pub use playback::MeasureOptions;
 pub use response::amplifier::{amplifier_response, tell_time_constants};
-pub use response::noise_bands::{BandGain, NoiseBands, NoiseBandsMeter, NoisePlace};
-pub use response::steps::{PlayedTone, level, response};
-pub use response::sweep::{SweepMeter, SweepPlace, SweepPoint, band_level};
-pub use separation::erasing::{Erased, ErasingMeter, erasing};
-pub use separation::leakage::{Leakage, LeakagePlan, PlayedLeakage, SeparationMeter, separation};
 pub use skew::cells::{SkewCells, SkewMeter};
 pub use skew::consensus::{Consensus, RECORDERS_US, consensus};
 pub use skew::content::Content;
-pub use skew::delay::{PRODUCTION_US, Skew, SkewDelay, Stretch, coarse_delay_us, skew};
+pub use skew::delay::{Skew, Stretch, coarse_delay_us, skew};
 pub use speed::length::{LengthError, MarkedLength, speed_from_length};
-pub use speed::slates::speed;
 pub use speed::tones::{FrequencyKnowledge, MeasuredTone, tone_speed};
-pub use speed::wander::{SpeedWander, SpeedWanderMeter, WanderPlan, speed_wander};
-pub use tone::dropouts::dropouts;
-pub use tone::meter::{Mutual, Tone, ToneLevel, ToneMeter};
 pub use whole::evidence::Evidence;
 pub use whole::measured::{Measured, measure};
+
+// What only tests and benches ask for by name.
+#[cfg(feature = "internals")]
+pub use self::{
+    azimuth::delay_fit::Difference,
+    distortion::harmonics::{DistortionMeter, PlayedStep, distortion},
+    distortion::intermodulation::{PlayedTwin, TwinToneMeter, intermodulation},
+    flutter::indicator::{indicator, stated},
+    flutter::meter::{FlutterMeter, FlutterPlan},
+    flutter::parts::LinePart,
+    noise::meter::NoiseMeter,
+    noise::reference::Reference,
+    response::sweep::{SweepMeter, SweepPlace},
+    separation::erasing::ErasingMeter,
+    separation::leakage::{LeakagePlan, SeparationMeter},
+    tone::meter::ToneMeter,
+};

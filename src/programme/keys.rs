@@ -14,7 +14,16 @@ pub(super) struct Source<'a> {
     pub text: &'a str,
 }
 
-impl Source<'_> {
+impl<'a> Source<'a> {
+    /// The text as TOML.
+    pub fn document(&self) -> Result<Spanned<DeTable<'a>>, ProgrammeError> {
+        DeTable::parse(self.text).map_err(|error| ProgrammeError::NotToml {
+            file: self.file.into(),
+            line: self.line(error.span().map_or(0, |span| span.start)),
+            message: error.message().replace('\n', " "),
+        })
+    }
+
     /// Line of a byte position, from 1.
     pub fn line(&self, at: usize) -> usize {
         1 + self.text.bytes().take(at).filter(|&byte| byte == b'\n').count()

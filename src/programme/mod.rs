@@ -20,15 +20,19 @@ mod tape_file;
 mod timeline;
 mod wav;
 
-pub use built_in::{built_in, built_in_by_code, built_in_by_name, built_in_names, built_in_text, find};
+pub use built_in::{built_in, built_in_by_code, built_in_text, find};
 pub use cue::cue_sheet;
 pub use error::{ProgrammeError, RecipeFault};
-pub use feeding::{Feeding, Resistors};
+pub use feeding::Feeding;
 pub use new_file::{NewFile, Overwrite, abandon_unfinished, write_text};
 pub use recipe::Recipe;
-pub use render::{HIGHEST_SHARE, Renderer, check_rate};
+pub use render::Renderer;
 pub use sheet::{Written, running_sheet};
 pub use shortest::{shortest_sweep_s, shortest_tone_s};
 pub use tape_file::{TAPE_EXAMPLE, TapeFile, TapeTone, Track};
 pub use timeline::{Channels, Colour, Feed, PlacedPart, Serves, Signal, Timeline};
 pub use wav::{Depth, WavSink, write_wav};
+
+// What only tests and benches ask for by name.
+#[cfg(feature = "internals")]
+pub use self::built_in::{built_in_by_name, built_in_names};

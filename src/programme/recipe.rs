@@ -37,7 +37,6 @@ use super::parts::{self, Draft};
 use super::{Channels, ProgrammeError, Serves, Signal, slate};
 use std::collections::BTreeMap;
 use std::path::Path;
-use toml::de::DeTable;
 
 /// Longest programme, s.
 pub const MAX_LENGTH_S: f64 = 1_800.0;
@@ -81,11 +80,7 @@ impl Recipe {
     /// [`ProgrammeError::NotToml`] or [`ProgrammeError::Recipe`], both with the line.
     pub fn parse(text: &str, file: &str) -> Result<Self, ProgrammeError> {
         let source = Source { file, text };
-        let document = DeTable::parse(text).map_err(|error| ProgrammeError::NotToml {
-            file: file.into(),
-            line: source.line(error.span().map_or(0, |span| span.start)),
-            message: error.message().replace('\n', " "),
-        })?;
+        let document = source.document()?;
         let keys = Keys::new(source, 0..0, document.get_ref());
 
         keys.only("the head of a recipe", &["name", "title", "purpose", "reference_hz", "part"])?;

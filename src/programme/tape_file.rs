@@ -26,7 +26,6 @@
 use super::ProgrammeError;
 use super::keys::{Keys, Source};
 use crate::trade::{Equalisation, FluxStatement, StatedFlux};
-use toml::de::DeTable;
 
 /// The example that is built in, of an invented workshop.
 pub const TAPE_EXAMPLE: &str = include_str!("../../tones/tapes/lantern-lane.toml");
@@ -105,11 +104,7 @@ impl TapeFile {
     /// [`ProgrammeError::NotToml`] or [`ProgrammeError::Recipe`], both with line, key and remedy.
     pub fn parse(text: &str, file: &str) -> Result<Self, ProgrammeError> {
         let source = Source { file, text };
-        let document = DeTable::parse(text).map_err(|error| ProgrammeError::NotToml {
-            file: file.into(),
-            line: source.line(error.span().map_or(0, |span| span.start)),
-            message: error.message().replace('\n', " "),
-        })?;
+        let document = source.document()?;
         let keys = Keys::new(source, 0..0, document.get_ref());
         keys.only("the head of a tape's file", &HEAD)?;
         let name = keys.text("name")?;

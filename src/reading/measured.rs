@@ -254,6 +254,21 @@ pub struct Flutter {
     pub speed_against_time: Option<SpeedAgainstTime>,
 }
 
+impl Flutter {
+    /// The figures of the whole stretch.
+    pub fn figures(&self) -> FlutterFigures {
+        FlutterFigures {
+            weighted_quasi_peak_percent: self.weighted_quasi_peak_percent,
+            weighted_rms_percent: self.weighted_rms_percent,
+            two_sigma_percent: self.two_sigma_percent,
+            unweighted_peak_percent: self.unweighted_peak_percent,
+            unweighted_rms_percent: self.unweighted_rms_percent,
+            wow_rms_percent: self.wow_rms_percent,
+            flutter_rms_percent: self.flutter_rms_percent,
+        }
+    }
+}
+
 /// Deviation of the speed over time, as a chart recorder draws it: not weighted, drift subtracted.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SpeedAgainstTime {

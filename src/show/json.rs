@@ -67,14 +67,11 @@ pub fn card_schema() -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn sample() -> Reading {
-        serde_json::from_str(include_str!("../../tests/readings/faulty.json")).unwrap()
-    }
+    use crate::show::tests::sample;
 
     #[test]
     fn reads_back_as_it_was_to_the_last_bit() {
-        let mut reading = sample();
+        let mut reading = sample("faulty");
         reading.azimuth.as_mut().unwrap().delay_us = Some(0.1 + 0.2);
         let back: Reading = serde_json::from_str(&to_json(&reading)).unwrap();
         assert_eq!(back, reading);
@@ -84,7 +81,7 @@ mod tests {
     #[cfg(debug_assertions)]
     #[should_panic(expected = "not finite")]
     fn nan_is_noticed() {
-        let mut reading = sample();
+        let mut reading = sample("faulty");
         reading.azimuth.as_mut().unwrap().delay_us = Some(f64::NAN);
         to_json(&reading);
     }
@@ -93,7 +90,7 @@ mod tests {
     #[cfg(debug_assertions)]
     #[should_panic(expected = "not finite")]
     fn infinity_is_noticed() {
-        let mut reading = sample();
+        let mut reading = sample("faulty");
         reading.speed.as_mut().unwrap().error_percent = f64::INFINITY;
         to_json(&reading);
     }

@@ -3,7 +3,7 @@
 //! Every output is first a page: sections of tables, lists and paragraphs, each described once. Thin renderers make
 //! text, HTML and CSV of it.
 //!
-//! - [`summary`], [`report`], [`tables`]: a reading for the terminal, at most [`COLUMNS`] wide, as one HTML file, and as CSV;
+//! - [`summary`], [`report`], [`tables`]: a reading for the terminal, at most 100 characters wide, as one HTML file, and as CSV;
 //! - [`plots()`]: SVG figures;
 //! - [`comparison`], [`comparison_report`], [`comparison_table`]: several readings against each other;
 //! - [`sheet_text`], [`sheet_html`], [`hand_text`], [`next_text`]: the sheet of a job, and what comes next;
@@ -27,8 +27,6 @@ pub use json::{
     card_schema, card_to_json, comparison_json, comparison_schema, schema, skew_schema, skew_to_json, to_json,
 };
 pub use plot::{FIGURES, Plot, plots};
-pub use remedies::option;
-pub use text::COLUMNS;
 
 use crate::judge::Reading;
 use crate::judge::{BenchSheet, HandRow, Limits, Step};
@@ -73,7 +71,7 @@ pub const TABLES: [&str; 30] = [
     "dropouts.csv",
 ];
 
-/// The reading in plain text, lines of at most [`COLUMNS`] characters.
+/// The reading in plain text, lines of at most 100 characters.
 ///
 /// Text from outside (file and part names) has its control characters replaced by U+FFFD.
 pub fn summary(reading: &Reading) -> String {
@@ -92,7 +90,7 @@ pub fn tables(reading: &Reading) -> Vec<(&'static str, String)> {
     Csv::page(&pages::reading::reading_page(reading, None, Vec::new()))
 }
 
-/// The comparison in at most [`COLUMNS`] columns: verdicts first, then what changed, then what did not.
+/// The comparison in at most 100 columns: verdicts first, then what changed, then what did not.
 pub fn comparison(comparison: &Comparison) -> String {
     Text::page(&pages::comparison::comparison_page(comparison))
 }
@@ -108,7 +106,7 @@ pub fn comparison_table(comparison: &Comparison) -> String {
     files.into_iter().next().map(|(_, text)| text).unwrap_or_default()
 }
 
-/// The sheet of a job in at most [`COLUMNS`] columns.
+/// The sheet of a job in at most 100 columns.
 pub fn sheet_text(sheet: &BenchSheet<'_>) -> String {
     Text::page(&pages::sheet::sheet_page(sheet))
 }
@@ -137,12 +135,12 @@ pub fn job_state(state: JobState) -> &'static str {
     pages::sheet::job_state(state)
 }
 
-/// The card of a house tape in plain text, lines of at most [`COLUMNS`] characters; `now` is the date, as readings write it.
+/// The card of a house tape in plain text, lines of at most 100 characters; `now` is the date, as readings write it.
 pub fn card_text(card: &Card, now: &str) -> String {
     Text::page(&pages::card::card_page(card, now))
 }
 
-/// What ordinary music says of azimuth in plain text, lines of at most [`COLUMNS`] characters.
+/// What ordinary music says of azimuth in plain text, lines of at most 100 characters.
 ///
 /// File names have their control characters replaced by U+FFFD.
 pub fn skew_summary(reading: &SkewReading) -> String {

@@ -70,11 +70,6 @@ impl Sweep {
         Self { from_hz, length_s, log_ratio: (to_hz / from_hz).ln() }
     }
 
-    /// Frequency at `t_s` seconds after the start, Hz.
-    pub fn hz_at(&self, t_s: f64) -> f64 {
-        self.from_hz * (self.log_ratio * t_s / self.length_s).exp()
-    }
-
     /// Value at `t_s` seconds after the start.
     pub fn at(&self, t_s: f64) -> f64 {
         let periods = if self.log_ratio == 0.0 {
@@ -89,6 +84,11 @@ impl Sweep {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Frequency at `t_s` seconds after the start, Hz.
+    fn hz_at(sweep: &Sweep, t_s: f64) -> f64 {
+        sweep.from_hz * (sweep.log_ratio * t_s / sweep.length_s).exp()
+    }
 
     #[test]
     fn a_sine_holds_its_phase_for_half_an_hour() {
@@ -126,7 +126,7 @@ mod tests {
     fn a_sweep_moves_evenly_in_octaves() {
         let sweep = Sweep::new(20.0, 20_000.0, 30.0);
         for (t_s, hz) in [(0.0, 20.0), (10.0, 200.0), (20.0, 2_000.0), (30.0, 20_000.0)] {
-            assert_within!(sweep.hz_at(t_s), hz, hz * 1e-12, "Hz", "at {t_s} s");
+            assert_within!(hz_at(&sweep, t_s), hz, hz * 1e-12, "Hz", "at {t_s} s");
         }
     }
 
@@ -140,7 +140,7 @@ mod tests {
             let integral: f64 = (0..=steps)
                 .map(|k| {
                     let weight = if k == 0 || k == steps { 1.0 } else { 2.0 + 2.0 * f64::from(k % 2) };
-                    weight * sweep.hz_at(f64::from(k) * h)
+                    weight * hz_at(&sweep, f64::from(k) * h)
                 })
                 .sum::<f64>()
                 * h

@@ -141,11 +141,6 @@ impl<T: Precision> OverlapSave<T> {
         &self.outputs[index]
     }
 
-    /// Takes the outputs of filter `index` so far and forgets them.
-    pub fn drain(&mut self, index: usize) -> Vec<Complex<T>> {
-        std::mem::take(&mut self.outputs[index])
-    }
-
     /// Forgets all outputs so far.
     pub fn forget(&mut self) {
         self.outputs.iter_mut().for_each(Vec::clear);

@@ -1,6 +1,5 @@
 //! Power spectra.
 
-use crate::signal::statistics::median;
 use inner_loops::{Precision, complex_forward};
 use num_complex::Complex64;
 use realfft::RealToComplex;
@@ -126,21 +125,6 @@ impl Density {
                 if inside > 0.0 { density * inside * power_weight(hz) } else { 0.0 }
             })
             .sum()
-    }
-
-    /// Median density between `from_hz` and `to_hz`: the noise between single lines. 0 if no bin lies there.
-    ///
-    /// The median of averaged periodograms lies below their mean; the factor (1 - 1/(9 n))^3 for n segments with two
-    /// degrees of freedom each (Wilson and Hilferty, 1931) makes up for it.
-    pub fn floor(&self, from_hz: f64, to_hz: f64) -> f64 {
-        let first = (from_hz / self.step_hz).ceil().max(0.0) as usize;
-        let last =
-            ((to_hz / self.step_hz).floor().max(0.0) as usize).min(self.per_hz.len().saturating_sub(1));
-        if first > last {
-            return 0.0;
-        }
-        let n = self.segments.max(1) as f64;
-        median(&self.per_hz[first..=last]) / (1.0 - 1.0 / (9.0 * n)).powi(3)
     }
 }
 

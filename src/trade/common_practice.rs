@@ -98,10 +98,6 @@ pub const AZIMUTH_PHASE_HZ: f64 = 10_000.0;
 /// Torque of 1 g.cm in mN.m: exact, from the standard gravity 9.80665 m/s2.
 pub const G_CM_IN_MN_M: f64 = 0.0980665;
 
-/// Frequencies on which playback level is set, Hz (common practice, no source). Level tapes of different tone and make
-/// put the same meter mark some tenths of a dB apart, so the tape used is part of the reading.
-pub const LEVEL_TONES_HZ: [f64; 3] = [315.0, 333.0, 400.0];
-
 /// Playback response, in [`PLAYBACK_RESPONSE_FULL_SIZE_HZ`] or [`PLAYBACK_RESPONSE_PORTABLE_HZ`].
 pub const PLAYBACK_RESPONSE: PracticeLimit =
     row("playback-response", "playback response", pm(1.0), Some(pm(3.0)), "dB", PRACTICE);

@@ -5,8 +5,7 @@
 //! shape (about 6 dB an octave down above and below 4 Hz, a further drop below 0.5 Hz) and that the five documents
 //! agree. Nothing may be called conforming on this table before it is checked against a bought copy.
 //!
-//! Two forms of it: [`response`] goes exactly through the rows, for whatever is computed offline; [`network_db`] is a
-//! rational model for filters that run along with a signal, and lends the other its phase, which no document fixes.
+//! [`response`] goes exactly through the rows. A rational model lends it its phase, which no document fixes.
 //!
 //! The model: real zeros and poles only, so that it splits into first-order sections. It was fitted to the table by
 //! least squares (tests/reference/fit_flutter_weighting.py) and stays within 0.25 dB of every row from 0.2 to 200 Hz
@@ -14,33 +13,28 @@
 //! 200 Hz goes up and down by 1 dB an octave, which no real poles follow. At 0.1 Hz, where the table has no tolerance,
 //! the model lies 1.2 dB below it.
 
-use super::weighting_table::{WeightingRow, interpolated_mask_db};
 use num_complex::Complex64;
 
-/// The frequency that the weighting is normalised at, Hz.
-pub const REFERENCE_HZ: f64 = 4.0;
-
-/// The rows that have tolerances, 0.2 to 200 Hz, 0 dB at 4 Hz (from memory).
-pub const TABLE: [WeightingRow; 16] = [
-    WeightingRow::new(0.2, -30.6, 10.0, -4.0),
-    WeightingRow::new(0.315, -19.7, 4.0, -4.0),
-    WeightingRow::new(0.4, -15.0, 4.0, -4.0),
-    WeightingRow::new(0.63, -8.4, 2.0, -2.0),
-    WeightingRow::new(0.8, -6.0, 2.0, -2.0),
-    WeightingRow::new(1.0, -4.2, 2.0, -2.0),
-    WeightingRow::new(1.6, -1.8, 2.0, -2.0),
-    WeightingRow::new(2.0, -0.9, 2.0, -2.0),
-    WeightingRow::new(4.0, 0.0, 0.0, 0.0),
-    WeightingRow::new(6.3, -0.9, 2.0, -2.0),
-    WeightingRow::new(10.0, -2.1, 2.0, -2.0),
-    WeightingRow::new(20.0, -5.9, 2.0, -2.0),
-    WeightingRow::new(40.0, -10.4, 2.0, -2.0),
-    WeightingRow::new(63.0, -14.2, 2.0, -2.0),
-    WeightingRow::new(100.0, -17.3, 2.0, -2.0),
-    WeightingRow::new(200.0, -23.0, 2.0, -2.0),
+/// Frequency, Hz, and response, dB, 0 dB at 4 Hz (from memory). Tolerances are set from 0.2 Hz on.
+pub const TABLE: [(f64, f64); 17] = [
+    (0.1, -48.0),
+    (0.2, -30.6),
+    (0.315, -19.7),
+    (0.4, -15.0),
+    (0.63, -8.4),
+    (0.8, -6.0),
+    (1.0, -4.2),
+    (1.6, -1.8),
+    (2.0, -0.9),
+    (4.0, 0.0),
+    (6.3, -0.9),
+    (10.0, -2.1),
+    (20.0, -5.9),
+    (40.0, -10.4),
+    (63.0, -14.2),
+    (100.0, -17.3),
+    (200.0, -23.0),
 ];
-/// The row without tolerance: response in dB at 0.1 Hz (from memory).
-pub const RESPONSE_AT_0_1_HZ_DB: f64 = -48.0;
 
 /// Number of zeros of the model at 0 Hz.
 pub const ZEROS_AT_DC: usize = 3;
@@ -58,11 +52,6 @@ pub const POLES_HZ: [f64; 8] = [
     89.8857103,
 ];
 
-/// Response in dB of the rational model at `hz` (0 or above), exactly 0 dB at 4 Hz. -inf at 0 Hz.
-pub fn network_db(hz: f64) -> f64 {
-    raw_db(hz) - raw_db(REFERENCE_HZ)
-}
-
 /// Response at `hz`, dB: the table's rows exactly (0.1 Hz among them), between them a smooth curve over log frequency
 /// that never overshoots (Fritsch and Carlson, SIAM J. Numer. Anal. 17, 1980), beyond them the slope of the last two
 /// rows. -inf at 0 Hz, below it and for NaN.
@@ -70,13 +59,10 @@ pub fn response_db(hz: f64) -> f64 {
     if hz.is_nan() || hz <= 0.0 {
         return f64::NEG_INFINITY;
     }
-    let row = |i: usize| {
-        if i == 0 { (0.1, RESPONSE_AT_0_1_HZ_DB) } else { (TABLE[i - 1].hz, TABLE[i - 1].response_db) }
-    };
-    let x = |i: usize| row(i).0.ln();
-    let y = |i: usize| row(i).1;
+    let x = |i: usize| TABLE[i].0.ln();
+    let y = |i: usize| TABLE[i].1;
     let secant = |i: usize| (y(i + 1) - y(i)) / (x(i + 1) - x(i));
-    let last = TABLE.len();
+    let last = TABLE.len() - 1;
     let at = hz.ln();
     if at <= x(0) {
         return y(0) + secant(0) * (at - x(0));
@@ -117,50 +103,30 @@ pub fn response(hz: f64) -> Complex64 {
     Complex64::from_polar(10f64.powf(response_db(hz) / 20.0), phase)
 }
 
-/// Lowest and highest response in dB that the table allows at `hz`; `None` outside 0.2 to 200 Hz.
-///
-/// Between the rows the limits run linear in dB over log frequency, which is this project's reading of the table.
-pub fn mask_db(hz: f64) -> Option<(f64, f64)> {
-    interpolated_mask_db(&TABLE, hz)
-}
-
-/// Not normalised.
-fn raw_db(hz: f64) -> f64 {
-    let first_order_db = |corner_hz: &f64| 10.0 * (hz * hz + corner_hz * corner_hz).log10();
-    let zeros_db: f64 = ZEROS_HZ.iter().map(first_order_db).sum();
-    let poles_db: f64 = POLES_HZ.iter().map(first_order_db).sum();
-    20.0 * ZEROS_AT_DC as f64 * hz.log10() + zeros_db - poles_db
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn the_reference_is_exact_and_no_more_zeros_than_poles() {
-        for db in [network_db, response_db] {
-            assert_eq!(db(REFERENCE_HZ), 0.0);
-            assert_eq!(db(0.0), f64::NEG_INFINITY);
-        }
+        assert_eq!(response_db(4.0), 0.0);
+        assert_eq!(response_db(0.0), f64::NEG_INFINITY);
         const { assert!(ZEROS_AT_DC + ZEROS_HZ.len() <= POLES_HZ.len()) };
     }
 
     #[test]
-    fn both_forms_rise_to_one_maximum_and_fall() {
-        for db in [network_db, response_db] {
-            let curve: Vec<f64> =
-                (0..=4000).map(|step| db(0.05 * 10f64.powf(f64::from(step) / 1000.0))).collect();
-            let turns = curve.windows(3).filter(|w| (w[1] > w[0]) != (w[2] > w[1])).count();
-            assert_eq!(turns, 1);
-        }
+    fn it_rises_to_one_maximum_and_falls() {
+        let curve: Vec<f64> =
+            (0..=4000).map(|step| response_db(0.05 * 10f64.powf(f64::from(step) / 1000.0))).collect();
+        let turns = curve.windows(3).filter(|w| (w[1] > w[0]) != (w[2] > w[1])).count();
+        assert_eq!(turns, 1);
     }
 
     #[test]
     fn the_exact_form_goes_through_every_row() {
-        for row in TABLE {
-            crate::assert_within!(response_db(row.hz), row.response_db, 1e-12, "dB", "{} Hz", row.hz);
-            crate::assert_within!(20.0 * response(row.hz).norm().log10(), row.response_db, 1e-9, "dB");
+        for (hz, db) in TABLE {
+            crate::assert_within!(response_db(hz), db, 1e-12, "dB", "{hz} Hz");
+            crate::assert_within!(20.0 * response(hz).norm().log10(), db, 1e-9, "dB");
         }
-        crate::assert_within!(response_db(0.1), RESPONSE_AT_0_1_HZ_DB, 1e-12, "dB");
     }
 }

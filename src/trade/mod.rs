@@ -5,10 +5,9 @@
 //! | [`medium`] | compact cassette after IEC 60094-7 and IEC 60094-1; other tape speeds as data |
 //! | [`playback_losses`] | Wallace 1951 and the gap and azimuth formulas of the handbooks |
 //! | [`tape_equalisation`] | IEC 60094-1:1981 clause 15 |
-//! | [`a_weighting`] | IEC 61672-1:2013 Table 3 |
-//! | [`itu_r_468`] | Recommendation ITU-R BS.468-4 Tables 1 to 3 |
+//! | [`a_weighting`] | IEC 61672-1:2013 |
+//! | [`itu_r_468`] | Recommendation ITU-R BS.468-4 |
 //! | [`flutter_weighting`] | IEC 60386:1972 (from memory) |
-//! | [`flutter_indicator`] | IEC 60386:1972 (mostly from memory) |
 //! | [`octave_bands`] | IEC 61260-1:2014 |
 //! | [`house_tape`] | how a house tape repeats, wears and ages (from memory, or common practice) |
 //! | [`reference_levels`] | fluxivities and level definitions, see each row |
@@ -23,7 +22,6 @@
 pub mod a_weighting;
 pub mod cassette_parts;
 pub mod common_practice;
-pub mod flutter_indicator;
 pub mod flutter_weighting;
 pub mod house_tape;
 pub mod itu_r_468;
@@ -39,10 +37,8 @@ pub mod test_tapes;
 
 mod cautions;
 mod decibels;
-mod weighting_table;
 
 pub use cautions::{CAUTIONS, INJECTION_CAUTIONS, TRIMMER_CAUTIONS};
 pub use medium::Medium;
 pub use reference_levels::{FluxStatement, StatedFlux};
 pub use tape_equalisation::Equalisation;
-pub use weighting_table::WeightingRow;

@@ -1,6 +1,6 @@
 //! Playback losses in dB, negative or 0, as functions of geometry and frequency.
 //!
-//! Spacing and thickness: R. L. Wallace, "The reproduction of magnetically recorded signals", Bell System Technical
+//! Spacing: R. L. Wallace, "The reproduction of magnetically recorded signals", Bell System Technical
 //! Journal, October 1951. Gap: sin x / x, with the effective gap of J. Eargle, Electroacoustical Reference Data, 1994.
 //! Azimuth: sin x / x over the track width.
 //!
@@ -10,7 +10,7 @@
 //! Nulls: at the nulls of the gap and azimuth losses (a whole number of wavelengths across) nothing is left, and the
 //! functions say `f64::NEG_INFINITY` or, where rounding hides the exact null, some hundreds of dB. There is no floor,
 //! because no published formula has one. Past the first null they follow the side lobes of |sin x / x|, so that the
-//! loss is not monotone there: whoever inverts it must stay before [`first_null_hz`].
+//! loss is not monotone there: whoever inverts it must stay before the first null.
 
 use super::decibels::db_from_ratio;
 use super::medium::{RADIANS_PER_ARCMIN, wavelength_um};
@@ -59,29 +59,6 @@ pub fn azimuth_loss_elsewhere_db(loss_db: f64, at_hz: f64, hz: f64) -> f64 {
     db_from_ratio(sinc((low * hz / at_hz).min(end)))
 }
 
-/// Thickness loss in dB of a coating of `coating_um`: 20 lg ((1 - e^(-k d)) / (k d)), k = 2 pi / lambda (Wallace 1951,
-/// uniform magnetisation through the depth).
-///
-/// It gives 6 dB an octave at short wavelengths where measured tapes fall by 12, so it is a lower bound of the loss.
-pub fn thickness_loss_db(coating_um: f64, hz: f64, speed_mm_s: f64) -> f64 {
-    let kd = TAU * coating_um.abs() / wavelength_um(hz, speed_mm_s);
-    // exp_m1 keeps the digits where the coating is thin against the wavelength.
-    db_from_ratio(if kd == 0.0 { 1.0 } else { -(-kd).exp_m1() / kd })
-}
-
-/// Loss in dB of the sum of two equal channels whose tracks are `centre_distance_mm` apart, read at an angle of
-/// `arcmin`: 20 lg |cos(phase / 2)|, phase = 2 pi f delay. Nothing is left (-inf or hundreds of dB) at 180 degrees.
-pub fn mono_sum_loss_db(arcmin: f64, centre_distance_mm: f64, hz: f64, speed_mm_s: f64) -> f64 {
-    let across_um = centre_distance_mm * 1e3 * (arcmin * RADIANS_PER_ARCMIN).tan();
-    db_from_ratio((PI * across_um / wavelength_um(hz, speed_mm_s)).cos().abs())
-}
-
-/// Frequency in Hz of the first null of the gap or azimuth loss: where `across_um` (the gap, or the track width times
-/// tan a; above 0) is one wavelength long.
-pub fn first_null_hz(across_um: f64, speed_mm_s: f64) -> f64 {
-    speed_mm_s * 1e3 / across_um.abs()
-}
-
 /// |sin x / x|, 1 at 0.
 fn sinc(x: f64) -> f64 {
     if x == 0.0 { 1.0 } else { (x.sin() / x).abs() }
@@ -101,8 +78,6 @@ mod tests {
             spacing_loss_db(0.0, 1e4, SPEED_MM_S),
             gap_loss_db(0.0, 1e4, SPEED_MM_S),
             azimuth_loss_db(0.0, 0.6, 1e4, SPEED_MM_S),
-            thickness_loss_db(0.0, 1e4, SPEED_MM_S),
-            mono_sum_loss_db(0.0, 0.9, 1e4, SPEED_MM_S),
         ] {
             assert_eq!(loss_db, 0.0);
         }
@@ -132,8 +107,8 @@ mod tests {
 
     #[test]
     fn a_gap_of_one_wavelength_reads_nothing() {
-        let null_hz = first_null_hz(2.0, SPEED_MM_S);
-        assert_within!(null_hz, 23_812.5, 1e-9, "Hz");
+        // 47.625 mm/s over 2 um.
+        let null_hz = 23_812.5;
         assert!(gap_loss_db(2.0, null_hz, SPEED_MM_S) < -200.0);
         // Side lobe of |sin x / x| half-way to the second null: 1 / (1.5 pi).
         let lobe_db = gap_loss_db(2.0, 1.5 * null_hz, SPEED_MM_S);
@@ -149,8 +124,6 @@ mod tests {
                 (spacing_loss_db(um, hz, speed_mm_s), spacing_loss_db(-um, hz, speed_mm_s)),
                 (gap_loss_db(um, hz, speed_mm_s), gap_loss_db(-um, hz, speed_mm_s)),
                 (azimuth_loss_db(arcmin, 0.6, hz, speed_mm_s), azimuth_loss_db(-arcmin, 0.6, hz, speed_mm_s)),
-                (thickness_loss_db(um, hz, speed_mm_s), thickness_loss_db(-um, hz, speed_mm_s)),
-                (mono_sum_loss_db(arcmin, 0.9, hz, speed_mm_s), mono_sum_loss_db(-arcmin, 0.9, hz, speed_mm_s)),
             ] {
                 prop_assert!(plus_db <= 0.0, "gain of {plus_db} dB");
                 prop_assert_eq!(plus_db, minus_db);
@@ -159,7 +132,7 @@ mod tests {
 
         #[test]
         fn only_the_wavelength_counts(hz in 20.0..10_000.0f64, um in 0.01..2.0f64) {
-            for loss in [spacing_loss_db, gap_loss_db, thickness_loss_db] {
+            for loss in [spacing_loss_db, gap_loss_db] {
                 let slow_db = loss(um, hz, SPEED_MM_S);
                 let fast_db = loss(um, 2.0 * hz, 2.0 * SPEED_MM_S);
                 // Rounding of f64, relative because the loss may be large near a null.

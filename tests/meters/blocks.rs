@@ -7,7 +7,7 @@ use deckproof::internals::capture::{
 };
 use deckproof::internals::measure::{
     DistortionMeter, ErasingMeter, FlutterMeter, FlutterPlan, LeakagePlan, MeasureOptions, Meter, NoiseMeter,
-    SeparationMeter, SpeedWanderMeter, SweepMeter, SweepPlace, ToneMeter, TwinToneMeter, WanderPlan, measure,
+    SeparationMeter, SweepMeter, SweepPlace, ToneMeter, TwinToneMeter, measure,
 };
 use deckproof::internals::programme::slate::{Side, Slate};
 use deckproof::internals::signal::baseband::Baseband;
@@ -130,11 +130,6 @@ pub fn all_meters_on(rate_hz: f64, samples: [&[f64]; 2], cuts: &[usize]) -> Vec<
     .unwrap();
     feed(cuts, &mut |block| flutter.feed(block));
     found.push(("flutter", format!("{:#?}", flutter.finish())));
-
-    let mut wander =
-        SpeedWanderMeter::new(rate_hz, WanderPlan { expected_hz: 3150.0, corner_hz: 100.0 }).unwrap();
-    feed(cuts, &mut |block| wander.feed(block));
-    found.push(("wander", format!("{:#?}", wander.finish())));
 
     let mut noise = NoiseMeter::new(rate_hz, 1.0).unwrap();
     feed(cuts, &mut |block| noise.feed(block));

@@ -7,8 +7,7 @@ use deckproof::internals::capture::{CaptureError, ChirpFinder, InMemory};
 use deckproof::internals::job::{ReadError, read_samples};
 use deckproof::internals::judge::Reading;
 use deckproof::internals::measure::{
-    FlutterMeter, FlutterPlan, Meter, NoiseMeter, Reference, SpeedWanderMeter, SweepMeter, SweepPlace,
-    ToneMeter, WanderPlan,
+    FlutterMeter, FlutterPlan, Meter, NoiseMeter, Reference, SweepMeter, SweepPlace, ToneMeter,
 };
 use deckproof::reading::FileClock;
 use proptest::prelude::*;
@@ -138,12 +137,6 @@ fn meters_alone_say_numbers_or_nothing() {
         sweep.feed(block);
         let powers: Vec<f64> = sweep.finish().iter().flat_map(|point| point.power).flatten().collect();
         assert!(powers.iter().all(|power| power.is_finite()), "sweep with {odd}");
-
-        let mut wander =
-            SpeedWanderMeter::new(48_000.0, WanderPlan { expected_hz: 3150.0, corner_hz: 250.0 }).unwrap();
-        wander.feed(block);
-        let course = wander.finish().map_or(vec![], |wander| wander.course_percent);
-        assert!(course.iter().all(|x| x.is_finite()), "wander with {odd}");
 
         let mut chirps = ChirpFinder::new(48_000.0);
         chirps.feed(&samples);

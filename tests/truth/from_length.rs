@@ -4,7 +4,7 @@ use super::bench::{Case, Store, assert_work_follows_from_findings, options};
 use crate::returns;
 use deckproof::assert_within;
 use deckproof::internals::deck::DeckFile;
-use deckproof::internals::job::{Marks, TapeLength, read_samples_with_length};
+use deckproof::internals::job::{Marks, Recording, TapeLength, measure_with_length};
 use deckproof::internals::programme::{Signal, Timeline, built_in_by_name};
 use deckproof::reading::{RecordedOn, Verdict};
 
@@ -29,13 +29,13 @@ fn slates_a_measured_length_apart_give_the_absolute_speed() {
         .collect();
     // The tape was recorded at nominal speed, so the length between the marks is known, but for the ruler.
     let length_mm = 47.625 * (slates[3] - slates[0]);
+    // Another deck's recording: without the length the speed would be relative to it.
+    let (recording, told) = (Recording::Samples(&samples, "length"), options(RecordedOn::OtherDeck));
     for (ruler_mm, marks) in
         [(0.5, Marks::Slates([0, 3])), (4.0, Marks::Times([slates[0] / 1.014, slates[3] / 1.014], 0.05))]
     {
         let length = TapeLength { length_mm: length_mm + 0.7 * ruler_mm, uncertainty_mm: ruler_mm, marks };
-        // Another deck's recording: without the length the speed would be relative to it.
-        let reading =
-            read_samples_with_length(&samples, "length", &options(RecordedOn::OtherDeck), &length).unwrap();
+        let reading = measure_with_length(recording, &told, &length).unwrap().conclude(&told);
         let found = reading.speed.as_ref().unwrap().from_length.as_ref().unwrap();
         assert_within!(found.error_percent, 1.4, found.uncertainty_percent, "%");
         assert!(found.uncertainty_percent < 0.25, "{found:?}");
@@ -46,7 +46,6 @@ fn slates_a_measured_length_apart_give_the_absolute_speed() {
         assert_work_follows_from_findings(&reading);
     }
     let length = TapeLength { length_mm, uncertainty_mm: 1.0, marks: Marks::Slates([0, 30]) };
-    let told =
-        read_samples_with_length(&samples, "length", &options(RecordedOn::OtherDeck), &length).unwrap_err();
-    assert!(told.to_string().contains("slate-30 was not found"), "{told}");
+    let refused = measure_with_length(recording, &told, &length).unwrap_err();
+    assert!(refused.to_string().contains("slate-30 was not found"), "{refused}");
 }

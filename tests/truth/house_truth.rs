@@ -9,7 +9,7 @@ use crate::{effort, returns};
 use deckproof::internals::deck::{DeckFile, Truth, VirtualDeck};
 use deckproof::internals::job::{CardOptions, Playing, READING};
 use deckproof::internals::job::{
-    load_card, make_card, measure_samples, pass_of, subtract_house, write_results,
+    Recording, load_card, make_card, measure_return, pass_of, subtract_house, write_results,
 };
 use deckproof::internals::judge::Reading;
 use deckproof::internals::judge::{Limits, Meaning, Quantity, meaning};
@@ -105,7 +105,7 @@ fn read(deck: &DeckFile, seed: u64, recorded_on: RecordedOn) -> Playing {
     let samples = returns::of(&recipe(), deck, seed, RATE_HZ, Store::Double);
     let mut told = options(recorded_on);
     told.recipe = Some(recipe());
-    let mut read = measure_samples(&samples, "return.wav", &told).unwrap();
+    let mut read = measure_return(Recording::Samples(&samples, "return.wav"), &told).unwrap();
     read.facts.made = Some(made());
     read
 }

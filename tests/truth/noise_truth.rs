@@ -1,11 +1,11 @@
 //! Noise, hum and response by noise of virtual decks, against what is really true of them.
 
 use super::bench::{Case, Played, Store, play};
+use crate::conformance_itu_r_468_weighting::weighting_db;
 use crate::effort;
 use deckproof::assert_within;
 use deckproof::internals::deck::{DeckFile, Truth};
 use deckproof::internals::programme::Recipe;
-use deckproof::internals::trade::itu_r_468;
 use deckproof::reading::Origin;
 use rayon::prelude::*;
 use rustfft::num_complex::Complex64;
@@ -43,7 +43,7 @@ fn quasi_peak_dbfs(truth: &Truth, channel: usize, rate_hz: f64) -> f64 {
     for k in 1..size / 2 {
         let hz = k as f64 * rate_hz / size as f64;
         // Mean square per hertz: half of the power of a full-scale sine.
-        let density = 0.5 * truth.noise_density(channel, hz) * 10f64.powf(itu_r_468::weighting_db(hz) / 10.0);
+        let density = 0.5 * truth.noise_density(channel, hz) * 10f64.powf(weighting_db(hz) / 10.0);
         let amplitude = (density * rate_hz / size as f64 / 2.0).sqrt();
         let z = Complex64::new(random[2 * k], random[2 * k + 1]) * amplitude / 2f64.sqrt();
         (bins[k], bins[size - k]) = (z, z.conj());

@@ -5,7 +5,7 @@ use crate::effort;
 use crate::returns;
 use deckproof::internals::capture::InMemory;
 use deckproof::internals::deck::{DeckFile, VirtualDeck};
-use deckproof::internals::job::{ReadError, read_same_tape_samples};
+use deckproof::internals::job::{ReadError, Recording, measure_same_tape};
 use deckproof::internals::judge::Reading;
 use deckproof::internals::programme::{Recipe, built_in_by_name};
 use deckproof::reading::{RecordedOn, SharedFigure, Whose};
@@ -54,7 +54,10 @@ fn read(tape: &[Vec<f64>; 2], playings: &[(DeckFile, u64)]) -> Result<Reading, R
         })
         .collect();
     let names: Vec<String> = (0..playings.len()).map(|k| format!("playback-{k}.wav")).collect();
-    let reading = read_same_tape_samples(&returns, &names, &options(RecordedOn::OtherDeck))?;
+    let recordings: Vec<Recording> =
+        returns.iter().zip(&names).map(|(samples, name)| Recording::Samples(samples, name)).collect();
+    let told = options(RecordedOn::OtherDeck);
+    let reading = measure_same_tape(&recordings, &told)?.conclude(&told);
     assert_work_follows_from_findings(&reading);
     Ok(reading)
 }

@@ -4,7 +4,7 @@
 
 use deckproof::internals::capture::InMemory;
 use deckproof::internals::deck::{DeckFile, VirtualDeck};
-use deckproof::internals::job::{SkewOptions, skew_samples};
+use deckproof::internals::job::{Recording, SkewOptions, skew_tapes};
 use deckproof::reading::{SkewContent, SkewTape, SkewVerdict};
 use std::f64::consts::TAU;
 
@@ -67,7 +67,8 @@ fn played(sound: [Vec<f64>; 2], deck: &DeckFile, seed: u64) -> (SkewTape, f64) {
 
 fn said(channels: [Vec<f64>; 2]) -> SkewTape {
     let samples = InMemory { rate_hz: RATE_HZ, channels };
-    let reading = skew_samples(&samples, "a tape", &SkewOptions::default()).unwrap();
+    let reading =
+        skew_tapes(&[Recording::Samples(&samples, "a tape")], &SkewOptions::default(), &mut |_| {}).unwrap();
     let [tape] = &reading.tapes[..] else { panic!("one tape") };
     tape.clone()
 }

@@ -2,7 +2,7 @@
 
 use super::tape::{options, tones};
 use deckproof::assert_within;
-use deckproof::internals::job::{KnownPitch, ReadError, UnslatedOptions, measure_unslated};
+use deckproof::internals::job::{KnownPitch, ReadError, Recording, UnslatedOptions, measure_unslated};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -22,7 +22,8 @@ fn pulses_and_data_are_no_test_tones_but_a_known_pitch_gives_the_speed() {
         writeln!(std::io::stderr(), "{words}").unwrap();
         return;
     };
-    let error = measure_unslated(&path, &options(None), &UnslatedOptions::default()).unwrap_err();
+    let error =
+        measure_unslated(Recording::File(&path), &options(None), &UnslatedOptions::default()).unwrap_err();
     assert!(matches!(error, ReadError::NoTones { .. }), "{error}");
     let text = error.to_string();
     assert!(text.contains("harmonics") && text.contains("--known-hz"), "{text}");
@@ -32,7 +33,8 @@ fn pulses_and_data_are_no_test_tones_but_a_known_pitch_gives_the_speed() {
         known: Some(KnownPitch { hz: 2700.0, within_percent: 0.1 }),
         ..UnslatedOptions::default()
     };
-    let reading = measure_unslated(&path, &options(None), &known).unwrap().conclude(&options(None));
+    let reading =
+        measure_unslated(Recording::File(&path), &options(None), &known).unwrap().conclude(&options(None));
     let pilots = tones(&reading);
     assert!(pilots[0].from_s.seconds() < 2.6 && pilots[0].to_s.seconds() > 5.0, "{:?}", pilots[0]);
     // The first pilot is followed by data of about the same frequency: where it is cut moves its mean by some tenths of a

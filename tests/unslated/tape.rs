@@ -2,7 +2,7 @@
 
 use deckproof::internals::capture::InMemory;
 use deckproof::internals::deck::{DeckFile, VirtualDeck};
-use deckproof::internals::job::{ReadError, ReadOptions, UnslatedOptions, read_unslated_samples};
+use deckproof::internals::job::{ReadError, ReadOptions, Recording, UnslatedOptions, measure_unslated};
 use deckproof::internals::judge::Limits;
 use deckproof::internals::judge::Reading;
 use deckproof::internals::trade::Medium;
@@ -222,7 +222,8 @@ pub fn options(recorded_on: Option<RecordedOn>) -> ReadOptions {
 }
 
 pub fn read(samples: &InMemory, unslated: &UnslatedOptions) -> Result<Reading, ReadError> {
-    read_unslated_samples(samples, "tape.wav", &options(Some(RecordedOn::Calibrated)), unslated)
+    let told = options(Some(RecordedOn::Calibrated));
+    Ok(measure_unslated(Recording::Samples(samples, "tape.wav"), &told, unslated)?.conclude(&told))
 }
 
 /// The tones that were found.

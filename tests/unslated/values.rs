@@ -2,7 +2,7 @@
 
 use super::tape::{options, play, read, reference_tape, tones, warned};
 use deckproof::assert_within;
-use deckproof::internals::job::{UnslatedOptions, read_unslated_samples};
+use deckproof::internals::job::{Recording, UnslatedOptions, measure_unslated};
 use deckproof::internals::programme::TapeFile;
 use deckproof::internals::trade::{FluxStatement, StatedFlux};
 use deckproof::reading::{NominalBy, RecordedOn};
@@ -83,7 +83,8 @@ fn what_the_tape_is_known_to_hold_is_taken_off() {
 fn a_tape_of_another_deck_is_no_reference() {
     let (samples, _) = play(&reference_tape(2.0), "[tape]\nhiss = { db = -50 }", 44_100.0, 32);
     let other = options(Some(RecordedOn::OtherDeck));
-    let reading = read_unslated_samples(&samples, "tape.wav", &other, &UnslatedOptions::default()).unwrap();
+    let recording = Recording::Samples(&samples, "tape.wav");
+    let reading = measure_unslated(recording, &other, &UnslatedOptions::default()).unwrap().conclude(&other);
     assert!(!warned(&reading, "no-certificate"));
     assert!(reading.tape.is_none());
     let speed = reading.findings.iter().find(|finding| finding.id == "speed").unwrap();

@@ -5,8 +5,8 @@ use crate::judge::findings::flutter_varies::{Kind, varies};
 use crate::judge::quantities::Key;
 use crate::reading::figures::{frequency, programme_level};
 use crate::reading::{
-    Azimuth, ComparedChannel, Distortion, Flutter, FlutterFigures, MeasuredBy, Pair, RecordedOn, Response,
-    ResponsePoint, Saturation,
+    Azimuth, ComparedChannel, Distortion, Flutter, MeasuredBy, Pair, RecordedOn, Response, ResponsePoint,
+    Saturation,
 };
 
 /// One quantity of one reading.
@@ -61,18 +61,20 @@ impl List {
         value: Option<f64>,
         u: Option<f64>,
     ) {
+        self.row(quantity, (what, None), None, unit, (value, u));
+    }
+
+    fn row(
+        &mut self,
+        quantity: &'static str,
+        (what, point): (&str, Option<(f64, MeasuredBy)>),
+        channel: Option<ComparedChannel>,
+        unit: &'static str,
+        (value, uncertainty): (Option<f64>, Option<f64>),
+    ) {
         if value.is_some() {
             let what = what.to_owned();
-            self.0.push(Compared {
-                quantity,
-                what,
-                channel: None,
-                point: None,
-                unit,
-                value,
-                uncertainty: u,
-                limit: None,
-            });
+            self.0.push(Compared { quantity, what, channel, point, unit, value, uncertainty, limit: None });
         }
     }
 
@@ -92,7 +94,7 @@ impl List {
     fn three(
         &mut self,
         quantity: &'static str,
-        (what, point): (&str, Option<(f64, MeasuredBy)>),
+        at: (&str, Option<(f64, MeasuredBy)>),
         unit: &'static str,
         values: Pair,
         uncertainties: Pair,
@@ -104,19 +106,7 @@ impl List {
             (ComparedChannel::Right, values[1], uncertainties[1]),
             (ComparedChannel::Difference, difference, both),
         ] {
-            if value.is_some() {
-                let what = what.to_owned();
-                self.0.push(Compared {
-                    quantity,
-                    what,
-                    channel: Some(channel),
-                    point,
-                    unit,
-                    value,
-                    uncertainty,
-                    limit: None,
-                });
-            }
+            self.row(quantity, at, Some(channel), unit, (value, uncertainty));
         }
     }
 }
@@ -197,21 +187,12 @@ const KINDS: [(&str, Kind, Key, f64); 7] = [
 const UNWEIGHTED_PEAK: &str = "unweighted peak";
 
 fn flutter_rows(list: &mut List, flutter: &Flutter) {
-    let whole = FlutterFigures {
-        weighted_quasi_peak_percent: flutter.weighted_quasi_peak_percent,
-        weighted_rms_percent: flutter.weighted_rms_percent,
-        two_sigma_percent: flutter.two_sigma_percent,
-        unweighted_peak_percent: flutter.unweighted_peak_percent,
-        unweighted_rms_percent: flutter.unweighted_rms_percent,
-        wow_rms_percent: flutter.wow_rms_percent,
-        flutter_rms_percent: flutter.flutter_rms_percent,
-    };
     for (kind, of, limit, times) in KINDS {
         let own = of(&flutter.uncertainties);
         let uncertainty =
             own.zip(varies(flutter, of, kind == UNWEIGHTED_PEAK)).map(|(own, more)| own.hypot(more));
         let before = list.0.len();
-        list.one("flutter", kind, "percent", of(&whole), uncertainty);
+        list.one("flutter", kind, "percent", of(&flutter.figures()), uncertainty);
         list.0[before..].iter_mut().for_each(|row| row.limit = Some((limit, times)));
     }
 }

@@ -78,19 +78,12 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{
-        Limits,
-        sample::{self, Sample, judge},
-    };
-    use crate::reading::{Finding, Heads, RecordedOn, Verdict};
-
-    fn azimuth(reading: &Sample) -> Finding {
-        judge(reading, &Limits::full_size()).into_iter().find(|finding| finding.id == "azimuth").unwrap()
-    }
+    use crate::judge::sample;
+    use crate::reading::{Heads, RecordedOn, Verdict};
 
     #[test]
     fn tilt_is_said_in_figures_and_turned_towards_zero() {
-        let got = azimuth(&sample::faulty());
+        let got = sample::faulty().finding("azimuth");
         assert_eq!(got.verdict, Verdict::Outside);
         assert!(
             got.why.starts_with("10 kHz phase 61 degrees, right lags; head tilt 3.1 minutes of arc; costs"),
@@ -104,7 +97,7 @@ mod tests {
         let mut reading = sample::faulty();
         reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
         reading.circumstances.heads = Some(Heads::Two);
-        let got = azimuth(&reading);
+        let got = reading.finding("azimuth");
         assert_eq!((got.verdict, got.turn), (Verdict::CannotTell, None));
         assert!(got.why.contains("same head"), "{}", got.why);
     }
@@ -113,7 +106,7 @@ mod tests {
     fn one_signal_on_both_channels_has_no_azimuth() {
         let mut reading = sample::healthy();
         reading.capture.mono = true;
-        let got = azimuth(&reading);
+        let got = reading.finding("azimuth");
         assert_eq!((got.verdict, got.value), (Verdict::CannotTell, None));
         assert!(got.why.contains("same signal"), "{}", got.why);
     }
@@ -123,6 +116,6 @@ mod tests {
         let mut reading = sample::faulty();
         reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
         reading.circumstances.heads = Some(Heads::Three);
-        assert!(azimuth(&reading).turn.unwrap().starts_with("record head against playback head"));
+        assert!(reading.finding("azimuth").turn.unwrap().starts_with("record head against playback head"));
     }
 }

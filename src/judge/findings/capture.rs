@@ -124,24 +124,17 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{
-        Limits,
-        sample::{self, Sample, judge},
-    };
+    use crate::judge::sample;
     use crate::reading::{Verdict, Warning, WarningId};
-
-    fn capture(reading: &Sample) -> crate::reading::Finding {
-        judge(reading, &Limits::full_size()).remove(0)
-    }
 
     #[test]
     fn clipping_and_processing_are_outside_and_name_the_remedy() {
         let mut reading = sample::healthy();
-        assert_eq!(capture(&reading).verdict, Verdict::Within);
+        assert_eq!(reading.finding("capture").verdict, Verdict::Within);
         reading.warnings.push(Warning::new(WarningId::GainRiding, "the gain moved"));
-        assert!(capture(&reading).turn.unwrap().contains("automatic gain"));
+        assert!(reading.finding("capture").turn.unwrap().contains("automatic gain"));
         reading.capture.clipped_samples = [3, 4];
-        let got = capture(&reading);
+        let got = reading.finding("capture");
         assert_eq!(got.verdict, Verdict::Outside);
         assert!(got.why.contains("7 samples"), "{got:?}");
         assert!(got.turn.unwrap().contains("lower"));
@@ -151,15 +144,15 @@ mod tests {
     fn a_cut_start_costs_accuracy_only() {
         let mut reading = sample::healthy();
         reading.warnings.push(Warning::new(WarningId::CutStart, "the first slate is missing"));
-        let got = capture(&reading);
+        let got = reading.finding("capture");
         assert_eq!((got.verdict, got.turn.clone()), (Verdict::Marginal, None), "{got:?}");
     }
 
     #[test]
     fn silence_and_an_unreadable_return_are_told_apart() {
         let mut reading = sample::empty();
-        assert!(capture(&reading).turn.unwrap().contains("slates included"));
+        assert!(reading.finding("capture").turn.unwrap().contains("slates included"));
         reading.capture.peak_dbfs = [None, None];
-        assert!(capture(&reading).turn.unwrap().contains("line output"));
+        assert!(reading.finding("capture").turn.unwrap().contains("line output"));
     }
 }

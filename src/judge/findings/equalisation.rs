@@ -166,14 +166,12 @@ fn low(bench: &Bench, amplifier: &Amplifier, side: usize) -> Finding {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{
-        Limits,
-        sample::{self, Sample, judge},
-    };
+    use crate::judge::sample::{self, Sample};
     use crate::reading::{Finding, Verdict};
 
     fn find(reading: &Sample, kind: &str) -> [Finding; 2] {
-        let found: Vec<Finding> = judge(reading, &Limits::full_size())
+        let found: Vec<Finding> = reading
+            .judged()
             .into_iter()
             .filter(|finding| finding.id == "playback-equalisation" && finding.kind.as_deref() == Some(kind))
             .collect();
@@ -182,7 +180,7 @@ mod tests {
 
     #[test]
     fn nothing_injected_nothing_said() {
-        let findings = judge(&sample::healthy(), &Limits::full_size());
+        let findings = sample::healthy().judged();
         assert!(findings.iter().all(|finding| finding.id != "playback-equalisation"));
     }
 

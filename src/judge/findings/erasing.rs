@@ -62,22 +62,19 @@ fn one(bench: &Bench, side: usize) -> Finding {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::Limits;
-    use crate::judge::sample::{self, judge};
-    use crate::reading::{Finding, RecordedOn, Verdict};
+    use crate::judge::sample;
+    use crate::reading::{RecordedOn, Verdict};
 
     #[test]
     fn the_channel_that_erases_badly_is_outside() {
         let mut reading = sample::faulty();
         reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
-        let all = judge(&reading, &Limits::full_size());
-        let of: Vec<&Finding> = all.iter().filter(|finding| finding.id == "erasing").collect();
+        let of = reading.both("", "erasing");
         // -74.3 dB of noise on the left; -46.2 +- 0.3 dB against -60 dB on the right.
         assert_eq!([of[0].verdict, of[1].verdict], [Verdict::Within, Verdict::Outside], "{of:?}");
         assert!(of[1].turn.as_ref().unwrap().starts_with("erase head, right channel"), "{of:?}");
         reading.erasing.as_mut().unwrap().noise_limit_db[0] = Some(-40.0);
-        let all = judge(&reading, &Limits::full_size());
-        let left = all.iter().find(|finding| finding.id == "erasing").unwrap();
+        let [left, _] = reading.both("", "erasing");
         assert_eq!(left.verdict, Verdict::CannotTell, "{left:?}");
     }
 }

@@ -272,12 +272,12 @@ fn turned(bench: &Bench, mut case: Case, side: usize, off_db: f64, goal: &str) -
 mod tests {
     use crate::judge::{
         Key, Limits, Tolerance,
-        sample::{self, Sample, judge},
+        sample::{self, Sample},
     };
     use crate::reading::{Finding, Verdict, level_tone};
 
     fn find(reading: &Sample, limits: &Limits, id: &str) -> Finding {
-        judge(reading, limits).into_iter().find(|finding| finding.id == id).unwrap()
+        reading.judged_by(limits).into_iter().find(|finding| finding.id == id).unwrap()
     }
 
     #[test]

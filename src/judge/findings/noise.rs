@@ -148,27 +148,21 @@ fn no_line(mut case: crate::judge::case::Case, unweighted_db: Option<f64>) -> Fi
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{
-        Limits,
-        sample::{self, Sample, judge},
-    };
+    use crate::judge::sample;
+    use crate::judge::sample::Sample;
     use crate::reading::{Finding, Origin, RecordedOn, Verdict};
-
-    fn find(reading: &Sample, id: &str) -> Finding {
-        judge(reading, &Limits::full_size()).into_iter().find(|finding| finding.id == id).unwrap()
-    }
 
     #[test]
     fn hum_that_does_not_stand_out_is_no_fault_and_no_number() {
         let mut reading = sample::healthy();
         reading.noise.as_mut().unwrap().mains = None;
-        let got = find(&reading, "hum");
+        let got = reading.finding("hum");
         assert_eq!((got.verdict, got.value, got.turn.clone()), (Verdict::Within, None, None), "{got:?}");
     }
 
     #[test]
     fn loud_hum_is_outside_with_the_ground_loop_first_and_the_caution() {
-        let got = find(&sample::faulty(), "hum");
+        let got = sample::faulty().finding("hum");
         assert_eq!(got.verdict, Verdict::Outside, "{got:?}");
         assert!(got.why.contains("strongest at 50.02 Hz"), "{got:?}");
         let turn = got.turn.unwrap();
@@ -178,9 +172,9 @@ mod tests {
     #[test]
     fn the_turn_follows_where_the_hum_gets_in() {
         let mut reading = sample::faulty();
-        let turn = |reading: &Sample| find(reading, "hum").turn.unwrap();
+        let turn = |reading: &Sample| reading.finding("hum").turn.unwrap();
         reading.noise.as_mut().unwrap().mains.as_mut().unwrap().origin = Origin::Recorded;
-        let got = find(&reading, "hum");
+        let got = reading.finding("hum");
         assert!(
             got.why.contains("lies on the tape") && turn(&reading).contains("nothing in the playback"),
             "{got:?}"
@@ -198,24 +192,22 @@ mod tests {
         let mut reading = sample::faulty();
         let noise = reading.noise.as_mut().unwrap();
         noise.a_weighted_without_hum_db = noise.a_weighted_db.map(|db| db.map(|db| db - 3.0));
-        assert!(find(&reading, "noise").why.contains("the rest is hum"));
+        assert!(reading.finding("noise").why.contains("the rest is hum"));
         let noise = reading.noise.as_mut().unwrap();
         noise.a_weighted_without_hum_db = noise.a_weighted_db;
-        assert!(!find(&reading, "noise").why.contains("hum"));
+        assert!(!reading.finding("noise").why.contains("hum"));
     }
 
     #[test]
     fn noise_is_judged_against_its_named_reference() {
         let mut reading = sample::healthy();
-        assert!(find(&reading, "noise").why.contains("against the level tone"));
+        assert!(reading.finding("noise").why.contains("against the level tone"));
         reading.noise.as_mut().unwrap().a_weighted_db = [Some(-35.0), None];
-        let got: Vec<Finding> = judge(&reading, &Limits::full_size())
-            .into_iter()
-            .filter(|finding| finding.id == "noise")
-            .collect();
+        let got: Vec<Finding> =
+            reading.judged().into_iter().filter(|finding| finding.id == "noise").collect();
         assert_eq!([got[0].verdict, got[1].verdict], [Verdict::Outside, Verdict::CannotTell]);
         reading.circumstances.recorded_on = Some(RecordedOn::Loopback);
-        let got = find(&reading, "noise");
+        let got = reading.finding("noise");
         assert!(got.turn.is_none() && got.why.contains("sound card's own"), "{got:?}");
     }
 }

@@ -66,26 +66,22 @@ fn worst(tracking: &ReductionTracking, side: usize) -> Option<Worst> {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::Limits;
-    use crate::judge::sample::{self, judge};
-    use crate::reading::{Finding, Verdict};
+    use crate::judge::sample;
+    use crate::reading::Verdict;
 
     #[test]
     fn the_worst_band_is_judged_and_a_switch_left_alone_is_said() {
         let mut reading = sample::rounds();
-        let find = |reading: &sample::Sample| -> Vec<Finding> {
-            judge(reading, &Limits::full_size()).into_iter().filter(|f| f.id == "noise-reduction").collect()
-        };
         for band in &mut reading.noise_reduction.as_mut().unwrap().bands {
             band.mean_db = [Some(0.4), Some(-0.1)];
         }
         reading.noise_reduction.as_mut().unwrap().bands[1].mean_db = [Some(-4.0), Some(0.1)];
         reading.noise_reduction.as_mut().unwrap().switched = Some(true);
-        let found = find(&reading);
+        let found = reading.both("", "noise-reduction");
         assert_eq!([found[0].verdict, found[1].verdict], [Verdict::Outside, Verdict::Within], "{found:?}");
         assert!(found[0].why.starts_with("in against out -4.00 dB"), "{found:?}");
         reading.noise_reduction.as_mut().unwrap().switched = Some(false);
-        let found = find(&reading);
+        let found = reading.both("", "noise-reduction");
         assert!(found[0].why.contains("was not switched"), "{found:?}");
     }
 }

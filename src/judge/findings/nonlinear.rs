@@ -166,11 +166,8 @@ fn one_saturation(bench: &Bench, saturation: &Saturation, hz: f64, side: usize) 
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{
-        Limits,
-        sample::{self, Sample, judge},
-    };
-    use crate::reading::{Finding, RecordedOn, Verdict};
+    use crate::judge::sample::{self, Sample};
+    use crate::reading::{RecordedOn, Verdict};
 
     fn own() -> Sample {
         let mut reading = sample::faulty();
@@ -178,17 +175,10 @@ mod tests {
         reading
     }
 
-    fn find(reading: &Sample, limits: &str, id: &str) -> [Finding; 2] {
-        let limits = Limits::from_toml(limits, "manual.toml").unwrap();
-        let found: Vec<Finding> =
-            judge(reading, &limits).into_iter().filter(|finding| finding.id == id).collect();
-        found.try_into().unwrap()
-    }
-
     #[test]
     fn without_a_limit_the_figure_is_said_and_nothing_is_judged() {
         for id in ["distortion", "saturation"] {
-            let [left, right] = find(&own(), "", id);
+            let [left, right] = own().both("", id);
             assert!(left.value.is_some() && left.why.contains("no limit is known"), "{}", left.why);
             for got in [left, right] {
                 assert_eq!((got.verdict, got.turn), (Verdict::CannotTell, None));
@@ -198,10 +188,10 @@ mod tests {
 
     #[test]
     fn a_manual_s_limit_judges_each_channel() {
-        let [left, right] = find(&own(), "third_harmonic_percent = 1.5", "distortion");
+        let [left, right] = own().both("third_harmonic_percent = 1.5", "distortion");
         assert_eq!([left.verdict, right.verdict], [Verdict::Outside, Verdict::Within], "{left:?} {right:?}");
         assert!(left.turn.unwrap().contains("bias") && left.why.contains("3 % at"), "{}", left.why);
-        let [left, right] = find(&own(), "treble_max_output_db = -5", "saturation");
+        let [left, right] = own().both("treble_max_output_db = -5", "saturation");
         assert_eq!(
             [left.verdict, right.verdict],
             [Verdict::Outside, Verdict::CannotTell],
@@ -217,7 +207,7 @@ mod tests {
             reading.distortion.as_mut().unwrap().steps.iter_mut().find(|step| step.programme_db == 0.0);
         let step = step.unwrap();
         (step.k3_percent, step.k3_limit_percent) = ([None; 2], [Some(0.2), Some(0.2)]);
-        let [got, _] = find(&reading, "third_harmonic_percent = 1.5", "distortion");
+        let [got, _] = reading.both("third_harmonic_percent = 1.5", "distortion");
         assert_eq!((got.verdict, got.value), (Verdict::Within, None), "{got:?}");
     }
 
@@ -229,7 +219,7 @@ mod tests {
         {
             reading.circumstances.recorded_on = origin;
             for id in ["distortion", "saturation"] {
-                let [got, _] = find(&reading, "third_harmonic_percent = 0.1", id);
+                let [got, _] = reading.both("third_harmonic_percent = 0.1", id);
                 assert_eq!((got.verdict, got.turn), (Verdict::CannotTell, None), "{origin:?}");
             }
         }

@@ -418,7 +418,7 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
 mod tests {
     use crate::judge::{
         Key, Limits, Tolerance,
-        sample::{self, Sample, judge},
+        sample::{self, Sample},
     };
     use crate::reading::{Finding, Heads, RecordedOn, TapeType, Verdict};
 
@@ -436,7 +436,7 @@ mod tests {
     }
 
     fn find_with(reading: &Sample, limits: &Limits, id: &str, side: usize) -> Finding {
-        judge(reading, limits).into_iter().filter(|finding| finding.id == id).nth(side).unwrap()
+        reading.judged_by(limits).into_iter().filter(|finding| finding.id == id).nth(side).unwrap()
     }
 
     #[test]

@@ -170,22 +170,12 @@ pub(crate) fn channel_match(bench: &Bench) -> Finding {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{
-        Limits,
-        sample::{self, Sample, judge},
-    };
-    use crate::reading::{Finding, Heads, RecordedOn, Verdict};
-
-    fn left(reading: &Sample) -> Finding {
-        judge(reading, &Limits::full_size())
-            .into_iter()
-            .find(|finding| finding.id == "playback-response")
-            .unwrap()
-    }
+    use crate::judge::sample;
+    use crate::reading::{Heads, RecordedOn, Verdict};
 
     #[test]
     fn missing_treble_is_charged_to_azimuth_first() {
-        let got = left(&sample::faulty());
+        let got = sample::faulty().finding("playback-response");
         assert_eq!(got.verdict, Verdict::Outside);
         let turn = got.turn.unwrap();
         assert!(turn.starts_with("set azimuth first: 0."), "{turn}");
@@ -195,7 +185,7 @@ mod tests {
         // Where no cause was told, the equaliser is all that is left.
         let mut reading = sample::faulty();
         reading.causes.clear();
-        let turn = left(&reading).turn.unwrap();
+        let turn = reading.finding("playback-response").turn.unwrap();
         assert!(!turn.contains("Clean") && turn.contains("Playback equalisation left up"), "{turn}");
     }
 
@@ -204,23 +194,31 @@ mod tests {
         let mut reading = sample::faulty();
         // 2.0 dB at 10 kHz make more than 3.2 dB at 14 kHz.
         reading.azimuth.as_mut().unwrap().loss_at_10k_db = Some(-2.0);
-        assert!(left(&reading).turn.unwrap().ends_with("Nothing else needs turning for this"));
+        assert!(
+            reading
+                .finding("playback-response")
+                .turn
+                .unwrap()
+                .ends_with("Nothing else needs turning for this")
+        );
     }
 
     #[test]
     fn azimuth_inside_its_limit_is_not_blamed() {
         let mut reading = sample::faulty();
         reading.azimuth.as_mut().unwrap().delay_us = Some(0.4);
-        assert!(!left(&reading).turn.unwrap().contains("azimuth"));
+        assert!(!reading.finding("playback-response").turn.unwrap().contains("azimuth"));
     }
 
     #[test]
     fn azimuth_that_was_not_measured_is_asked_for_before_equalisation() {
         let mut reading = sample::faulty();
         reading.azimuth = None;
-        assert!(left(&reading).turn.unwrap().starts_with("azimuth is not known"));
+        assert!(reading.finding("playback-response").turn.unwrap().starts_with("azimuth is not known"));
         reading.circumstances.recorded_on = Some(RecordedOn::Injected);
-        assert!(left(&reading).turn.unwrap().starts_with("playback equalisation left up"));
+        assert!(
+            reading.finding("playback-response").turn.unwrap().starts_with("playback equalisation left up")
+        );
     }
 
     #[test]
@@ -229,10 +227,10 @@ mod tests {
         reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
         for heads in [Heads::Two, Heads::Three] {
             reading.circumstances.heads = Some(heads);
-            let turn = left(&reading).turn.unwrap();
+            let turn = reading.finding("playback-response").turn.unwrap();
             assert!(turn.contains("Record and playback are seen together"), "{turn}");
             reading.causes.clear();
-            let got = left(&reading);
+            let got = reading.finding("playback-response");
             let turn = got.turn.unwrap();
             assert!(turn.contains("seen together") && turn.contains("bias"), "{turn}");
             assert!(!turn.contains("Playback equalisation"), "{turn}");
@@ -247,7 +245,7 @@ mod tests {
             reading.response.as_mut().unwrap().steps.iter_mut().find(|row| row.hz == 12_500.0).unwrap();
         last.db[0] = Some(-1.8);
         last.uncertainty_db[0] = Some(1.4);
-        assert_eq!(left(&reading).verdict, Verdict::CannotTell);
+        assert_eq!(reading.finding("playback-response").verdict, Verdict::CannotTell);
     }
 
     #[test]
@@ -258,7 +256,7 @@ mod tests {
                 row.db[0] = Some(2.4);
             }
         }
-        let turn = left(&reading).turn.unwrap();
+        let turn = reading.finding("playback-response").turn.unwrap();
         assert_eq!(turn, "playback equalisation left down by about 2.4 dB at 10 kHz");
     }
 }

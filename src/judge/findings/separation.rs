@@ -95,29 +95,19 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, from: usize) -> Fin
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{
-        Limits,
-        sample::{self, Sample, judge},
-    };
-    use crate::reading::{Finding, Verdict};
-
-    fn find(reading: &Sample, limits: &str) -> [Finding; 2] {
-        let limits = Limits::from_toml(limits, "manual.toml").unwrap();
-        let found: Vec<Finding> =
-            judge(reading, &limits).into_iter().filter(|finding| finding.id == "separation").collect();
-        found.try_into().unwrap()
-    }
+    use crate::judge::sample;
+    use crate::reading::Verdict;
 
     #[test]
     fn each_way_is_judged_at_1_khz_and_the_rest_is_told() {
-        let [left, right] = find(&sample::faulty(), "separation_db = -35");
+        let [left, right] = sample::faulty().both("separation_db = -35", "separation");
         assert_eq!([left.verdict, right.verdict], [Verdict::Within, Verdict::Outside], "{left:?} {right:?}");
         assert!(
             right.why.starts_with("right leaks into left by ") && right.why.contains("10 kHz"),
             "{}",
             right.why
         );
-        let [left, _] = find(&sample::faulty(), "");
+        let [left, _] = sample::faulty().both("", "separation");
         assert_eq!(left.verdict, Verdict::CannotTell);
         assert!(left.why.contains("no limit is known"), "{}", left.why);
     }
@@ -129,10 +119,10 @@ mod tests {
             (row.left_into_right_db, row.left_into_right_uncertainty_db) = (None, None);
             row.noise_limit_db = [Some(-60.0); 2];
         }
-        let [left, _] = find(&reading, "separation_db = -35");
+        let [left, _] = reading.both("separation_db = -35", "separation");
         assert_eq!((left.verdict, left.value), (Verdict::Within, None), "{left:?}");
         assert!(left.why.contains("better than -60.0 dB at 1 kHz"), "{}", left.why);
-        let [left, _] = find(&reading, "separation_db = -70");
+        let [left, _] = reading.both("separation_db = -70", "separation");
         assert_eq!(left.verdict, Verdict::CannotTell);
         assert!(left.why.contains("louder than the limit"), "{}", left.why);
     }

@@ -274,24 +274,17 @@ pub fn part_words(line: &FlutterLine) -> String {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{
-        Limits,
-        sample::{self, Sample, judge},
-    };
-    use crate::reading::{FileClock, Finding, Heads, RecordedOn, Verdict};
-
-    fn find(reading: &Sample, id: &str) -> Finding {
-        judge(reading, &Limits::full_size()).into_iter().find(|finding| finding.id == id).unwrap()
-    }
+    use crate::judge::sample;
+    use crate::reading::{FileClock, Heads, RecordedOn, Verdict};
 
     #[test]
     fn a_fast_deck_is_turned_slower_and_a_slow_one_faster() {
         let mut reading = sample::faulty();
         reading.speed.as_mut().unwrap().error_percent = 1.23;
-        let got = find(&reading, "speed");
+        let got = reading.finding("speed");
         assert!(got.turn.unwrap().contains("slower by 1.23 %"));
         reading.speed.as_mut().unwrap().error_percent = -1.23;
-        let got = find(&reading, "speed");
+        let got = reading.finding("speed");
         assert!(got.why.contains("1.23") && got.why.contains("slow"), "{got:?}");
         assert!(got.turn.unwrap().contains("faster by 1.23 %"));
     }
@@ -302,7 +295,7 @@ mod tests {
         for heads in [Some(Heads::Two), Some(Heads::Three), None] {
             reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
             reading.circumstances.heads = heads;
-            let got = find(&reading, "speed");
+            let got = reading.finding("speed");
             assert_eq!((got.verdict, got.turn), (Verdict::CannotTell, None), "{heads:?}");
         }
     }
@@ -314,7 +307,7 @@ mod tests {
         reading.flutter.as_mut().unwrap().simultaneous_null_hz = Some(3.175);
         for (heads, said) in [(Some(Heads::Three), true), (Some(Heads::Two), false)] {
             reading.circumstances.heads = heads;
-            let why = find(&reading, "flutter").why;
+            let why = reading.finding("flutter").why;
             assert_eq!(why.contains("3.2 Hz") && why.contains("rewind and play"), said, "{why}");
         }
     }
@@ -322,15 +315,15 @@ mod tests {
     #[test]
     fn a_short_flutter_tone_is_said_to_be_short() {
         let mut reading = sample::faulty();
-        assert!(!find(&reading, "flutter").why.contains("only"));
+        assert!(!reading.finding("flutter").why.contains("only"));
         let flutter = reading.flutter.as_mut().unwrap();
         flutter.measured_to_s = FileClock::default().at(flutter.measured_from_s.seconds() + 12.0);
-        assert!(find(&reading, "flutter").why.contains("only 12.0 s"));
+        assert!(reading.finding("flutter").why.contains("only 12.0 s"));
     }
 
     #[test]
     fn flutter_names_its_kind_and_the_turning_part() {
-        let got = find(&sample::faulty(), "flutter");
+        let got = sample::faulty().finding("flutter");
         assert!(got.limit.unwrap().contains("weighted quasi-peak"));
         assert!(got.why.starts_with("weighted quasi-peak 0.31"), "{}", got.why);
         assert!(got.turn.unwrap().contains("pinch roller"));
@@ -361,7 +354,7 @@ mod tests {
                 lines: vec![],
                 assumed: vec![],
             });
-            let found = judge(&reading, &Limits::full_size());
+            let found = reading.judged();
             found
                 .into_iter()
                 .find(|finding| finding.kind.as_deref() == Some("weighted rms, playback alone"))
@@ -385,7 +378,7 @@ mod tests {
             error_percent: 1.01,
             uncertainty_percent: 0.09,
         });
-        let got = find(&reading, "speed");
+        let got = reading.finding("speed");
         assert_eq!((got.verdict, got.value), (Verdict::Outside, Some(1.01)), "{got:?}");
         assert!(got.basis.starts_with("absolute: a measured length"), "{}", got.basis);
         assert!(got.why.contains("2857.5 mm of tape in 59.40 s"), "{}", got.why);

@@ -101,35 +101,28 @@ fn no_slate() -> Untold {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::{
-        Limits,
-        sample::{self, Sample, judge},
-    };
-    use crate::reading::{Channel, Finding, Verdict};
-
-    fn wiring(reading: &Sample) -> Finding {
-        judge(reading, &Limits::full_size()).remove(1)
-    }
+    use crate::judge::sample;
+    use crate::reading::{Channel, Verdict};
 
     #[test]
     fn each_wiring_fault_is_named() {
         let healthy = sample::healthy();
-        assert_eq!(wiring(&healthy).verdict, Verdict::Within);
+        assert_eq!(healthy.finding("wiring").verdict, Verdict::Within);
 
         let mut swapped = healthy.clone();
         swapped.capture.channels_swapped = true;
-        assert!(wiring(&swapped).turn.unwrap().contains("exchange the left and right plugs"));
+        assert!(swapped.finding("wiring").turn.unwrap().contains("exchange the left and right plugs"));
 
         let mut inverted = healthy.clone();
         inverted.capture.inverted = [false, true];
-        let got = wiring(&inverted);
+        let got = inverted.finding("wiring");
         assert_eq!((got.verdict, got.channel), (Verdict::Outside, Some(Channel::Right)));
         inverted.capture.inverted = [true, true];
-        assert_eq!(wiring(&inverted).verdict, Verdict::Within);
+        assert_eq!(inverted.finding("wiring").verdict, Verdict::Within);
 
         let mut mono = healthy.clone();
         mono.capture.mono = true;
-        assert!(wiring(&mono).why.starts_with("mono"));
+        assert!(mono.finding("wiring").why.starts_with("mono"));
     }
 
     #[test]
@@ -140,9 +133,9 @@ mod tests {
             level.gain_db[1] = level.gain_db[0].map(|db| db - 31.0);
             level.difference_db = Some(31.0);
         }
-        let got = wiring(&reading);
+        let got = reading.finding("wiring");
         assert_eq!((got.verdict, got.channel), (Verdict::Outside, Some(Channel::Right)));
-        for finding in judge(&reading, &Limits::full_size()) {
+        for finding in reading.judged() {
             if ["azimuth", "channel-match"].contains(&finding.id.as_str())
                 || (finding.id == "playback-response" && finding.channel == Some(Channel::Right))
             {
@@ -150,8 +143,8 @@ mod tests {
             }
         }
         reading.level[0].return_dbfs[1] = Some(reading.level[0].return_dbfs[0].unwrap() - 29.0);
-        assert_eq!(wiring(&reading).verdict, Verdict::Within);
+        assert_eq!(reading.finding("wiring").verdict, Verdict::Within);
         reading.level[0].return_dbfs[1] = None;
-        assert_eq!(wiring(&reading).channel, Some(Channel::Right));
+        assert_eq!(reading.finding("wiring").channel, Some(Channel::Right));
     }
 }

@@ -48,13 +48,12 @@ pub(crate) fn not_judged(findings: &[Finding]) -> Vec<NotJudged> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::Limits;
-    use crate::judge::sample::{self, judge};
+    use crate::judge::sample;
 
     #[test]
     fn every_finding_stands_in_one_list() {
         for reading in [sample::healthy(), sample::faulty(), sample::empty()] {
-            let findings = judge(&reading, &Limits::full_size());
+            let findings = reading.judged();
             let (right, open) = (settled(&findings), not_judged(&findings));
             let outside = findings.iter().filter(|finding| finding.verdict == Verdict::Outside).count();
             let listed = right.len() + open.iter().map(|group| group.findings.len()).sum::<usize>();

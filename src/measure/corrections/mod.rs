@@ -2,8 +2,6 @@
 
 pub(crate) mod between;
 pub(crate) mod card;
-#[cfg(test)]
-pub(crate) mod card_proof;
 pub(crate) mod card_subtracted;
 pub(crate) mod loopback;
 pub(crate) mod tape_values;

@@ -128,6 +128,7 @@ mod tests {
     use crate::measure::noise::reference::Reference;
     use crate::reading::Origin;
     use crate::signal::test_signals::{Random, sampled};
+    use crate::trade::itu_r_468::network;
     use std::f64::consts::TAU;
 
     fn against(dbfs: f64) -> Reference {
@@ -227,7 +228,7 @@ mod tests {
         // (3 to 5 dB; detectors differ).
         let weighted: f64 = (1..2400)
             .map(|k| 10.0 * f64::from(k))
-            .map(|hz| 10f64.powf(crate::trade::itu_r_468::weighting_db(hz) / 10.0) * 10.0)
+            .map(|hz| (network(hz).norm() / network(1e3).norm()).powi(2) * 10.0)
             .sum::<f64>()
             * 1e-6
             / 24_000.0;

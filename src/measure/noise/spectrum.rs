@@ -83,7 +83,7 @@ mod tests {
             // Pink noise has as much in every band, but for the ripple of the filter that makes it. The level is that of the
             // bands from 1 kHz up, which are the surest.
             let filter = PinkFilter::new(rate).unwrap();
-            let shape_db = |hz: f64| filter.response_db(hz) + 10.0 * hz.log10();
+            let shape_db = |hz: f64| filter.response_db(hz, rate) + 10.0 * hz.log10();
             let sure: Vec<f64> =
                 flat[17..].iter().map(|band| band.db[0].unwrap() - shape_db(band.hz)).collect();
             let level_db = sure.iter().sum::<f64>() / sure.len() as f64;

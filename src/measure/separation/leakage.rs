@@ -3,7 +3,7 @@
 use crate::measure::meter::Meter;
 use crate::measure::tone::follow::{Amplitude, Course, follow_loosely};
 use crate::reading::Separation;
-use crate::signal::baseband::{Band, Baseband};
+use crate::signal::baseband::Baseband;
 
 /// The leakage may wander in phase by as much as the azimuth wanders: half width of its band, Hz.
 const HALF_HZ: f64 = 2.0;
@@ -25,8 +25,6 @@ pub struct Leakage {
     pub driven: usize,
     /// Leakage against the driven channel, its uncertainty (k = 2), and what lies below the noise, dB.
     figure: (Option<f64>, Option<f64>, f64),
-    /// The driven channel's band, for what happens within the tone.
-    pub band: Band,
 }
 
 /// What a [`SeparationMeter`] must know.
@@ -66,7 +64,7 @@ impl Meter for SeparationMeter {
         let course = Course::new(&band)?;
         let leaked = follow_loosely(&other, &[(1, &course)], HALF_HZ)?;
         let figure = figure(&leaked, course.amplitude);
-        Some(Leakage { driven, figure, band })
+        Some(Leakage { driven, figure })
     }
 }
 

@@ -1,7 +1,6 @@
-//! Mean speed: from slates, from tones, from a measured length of tape; and how it wanders.
+//! Mean speed: from slates, from tones, from a measured length of tape.
 
 pub(crate) mod length;
 pub(crate) mod section;
 pub(crate) mod slates;
 pub(crate) mod tones;
-pub(crate) mod wander;

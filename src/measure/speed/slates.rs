@@ -48,27 +48,12 @@ pub fn speed(slates: &[FoundSlate], timeline: &Timeline) -> Option<Speed> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::programme::slate::Slate;
-    use crate::programme::{Channels, PlacedPart, Serves};
+    use crate::capture::time_map::tests::{slate, timeline};
 
     #[test]
     fn error_and_drift_are_told_apart() {
         let starts = [2.0, 30.0, 60.0, 90.0];
-        let parts = starts
-            .iter()
-            .enumerate()
-            .map(|(index, &start_s)| PlacedPart {
-                id: format!("slate-{index}"),
-                start_s,
-                length_s: 3.04,
-                level_db: 0.0,
-                channels: Channels::Both,
-                signal: Signal::Slate { index: index as u8 },
-                serves: Serves::Place,
-                purpose: String::new(),
-            })
-            .collect();
-        let timeline = Timeline { name: "t".into(), code: 9, reference_hz: 400.0, parts, length_s: 100.0 };
+        let timeline = timeline(&starts);
         // Programme time p(t) = 1.012 t + 0.5 a t^2, a = 0.03 % per minute.
         let a = 0.0003 / 60.0;
         let at = |p: f64| {
@@ -78,21 +63,11 @@ mod tests {
             }
             t
         };
-        let slates: Vec<FoundSlate> = starts
-            .iter()
-            .enumerate()
-            .map(|(index, &start_s)| FoundSlate {
-                slate: Slate { code: 9, index: index as u8 },
-                start_s: at(start_s),
-                ratio: 1.012,
-                marks: (0..38).map(|slot| (slot, at(start_s + slot as f64 * SLOT_S))).collect(),
-                scatter_s: 0.0,
-                left_only: [1.0, 0.0],
-                right_only: [0.0, 1.0],
-                amplitude: [1.0; 2],
-                phase: [(0.0, 1.0); 2],
-            })
-            .collect();
+        let found = |(index, &start_s): (u8, &f64)| FoundSlate {
+            marks: (0..38).map(|slot| (slot, at(start_s + slot as f64 * SLOT_S))).collect(),
+            ..slate(index, at(start_s), 1.012)
+        };
+        let slates: Vec<FoundSlate> = (0..).zip(&starts).map(found).collect();
         let speed = speed(&slates, &timeline).unwrap();
         // Mean over 2 .. 93 s of programme: 1.2 % and the drift's half way.
         crate::assert_within!(speed.error_percent, 1.2 + 100.0 * a * at(47.5), 0.001, "%");

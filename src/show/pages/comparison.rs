@@ -323,14 +323,13 @@ fn filed(comparison: &Comparison) -> Table {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::Reading;
     use crate::judge::{Named, compare};
-    use crate::show::{COLUMNS, comparison};
+    use crate::show::comparison;
+    use crate::show::text::COLUMNS;
 
     #[test]
     fn lines_fit_and_say_what_changed() {
-        let found: Reading =
-            serde_json::from_str(include_str!("../../../tests/readings/faulty.json")).unwrap();
+        let found = crate::show::tests::sample("faulty");
         let mut left = found.clone();
         left.speed.as_mut().unwrap().error_percent += 0.5;
         let again = left.clone();

@@ -208,6 +208,7 @@ fn names(frame: &mut Frame, layers: &[Layer], measured: &[(f64, f64)], at_hz: f6
 mod tests {
     use super::*;
     use crate::reading::Unit;
+    use crate::show::tests::sample;
 
     fn cause(kind: CauseKind, curve_db: Vec<[f64; 2]>) -> Cause {
         let shares_db = curve_db.iter().map(|row| [row[0], row[1], 0.2]).collect();
@@ -247,8 +248,7 @@ mod tests {
 
     #[test]
     fn every_cause_is_named_once_and_nothing_is_drawn_where_none_is_stated() {
-        let mut reading: Reading =
-            serde_json::from_str(include_str!("../../../tests/readings/faulty.json")).unwrap();
+        let mut reading = sample("faulty");
         let figures = causes(&reading);
         assert_eq!(figures.len(), 2);
         for (figure, side) in figures.iter().zip(Channel::SIDES) {

@@ -157,12 +157,10 @@ fn number(frame: &mut Frame, lines: &[&FlutterLine], points: &[(f64, f64)]) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::Reading;
+    use crate::show::tests::sample;
 
     fn flutter() -> Flutter {
-        let reading: Reading =
-            serde_json::from_str(include_str!("../../../tests/readings/faulty.json")).unwrap();
-        reading.flutter.clone().unwrap()
+        sample("faulty").flutter.clone().unwrap()
     }
 
     #[test]

@@ -99,15 +99,12 @@ fn continuous(response: &Response) -> (&'static str, &[ResponsePoint]) {
 mod tests {
     use super::*;
     use crate::reading::FileClock;
-
-    fn faulty() -> Reading {
-        serde_json::from_str(include_str!("../../../tests/readings/faulty.json")).unwrap()
-    }
+    use crate::show::tests::sample;
 
     #[test]
     fn every_figure_is_xml_with_a_title_units_and_the_same_bytes_each_time() {
         let limits = Limits::full_size();
-        let mut reading = faulty();
+        let mut reading = sample("faulty");
         reading.flutter.as_mut().unwrap().lines[0].part = Some("belt <\"&'> \u{1b}".to_owned());
         let figures = plots(&reading, Some(&limits));
         let names: Vec<&str> = figures.iter().map(|figure| figure.name).collect();
@@ -141,7 +138,7 @@ mod tests {
 
     #[test]
     fn left_and_right_are_told_apart_without_colour() {
-        let figures = plots(&faulty(), None);
+        let figures = plots(&sample("faulty"), None);
         let document = roxmltree::Document::parse(&figures[0].svg).unwrap();
         let dashed = |class: &str| {
             document
@@ -154,7 +151,7 @@ mod tests {
 
     #[test]
     fn broken_numbers_draw_nothing_and_do_not_panic() {
-        let mut reading = faulty();
+        let mut reading = sample("faulty");
         for row in &mut reading.response.as_mut().unwrap().steps {
             row.db = [Some(f64::NAN), None];
             row.difference_db = None;

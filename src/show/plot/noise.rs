@@ -96,17 +96,15 @@ fn name_lines(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::Reading;
+    use crate::show::tests::sample;
 
-    fn sample() -> Noise {
-        let reading: Reading =
-            serde_json::from_str(include_str!("../../../tests/readings/faulty.json")).unwrap();
-        reading.noise.clone().unwrap()
+    fn noise_of_sample() -> Noise {
+        sample("faulty").noise.clone().unwrap()
     }
 
     #[test]
     fn hum_is_named_and_a_channel_that_is_missing_is_not_drawn() {
-        let mut noise = sample();
+        let mut noise = noise_of_sample();
         let svg = super::noise(&noise).unwrap().svg;
         assert!(svg.contains(">50.02 Hz<") && svg.contains(">right<"), "{svg}");
         for band in &mut noise.bands {
@@ -120,7 +118,7 @@ mod tests {
 
     #[test]
     fn without_bands_there_is_no_figure() {
-        let mut noise = sample();
+        let mut noise = noise_of_sample();
         noise.bands.clear();
         assert!(super::noise(&noise).is_none());
     }

@@ -160,11 +160,11 @@ fn mistracking(found: &ReductionTracking) -> Option<Plot> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::show::tests::sample;
 
     #[test]
     fn trimming_has_a_figure_of_its_own_and_a_sweep_has_not() {
-        let mut reading: Reading =
-            serde_json::from_str(include_str!("../../../tests/readings/rounds.json")).unwrap();
+        let mut reading = sample("rounds");
         let names = |reading: &Reading| rounds(reading).iter().map(|figure| figure.name).collect::<Vec<_>>();
         assert_eq!(names(&reading), ["bias-sweep", "bias-sweep-distortion", "noise-reduction"]);
         reading.bias_sweep = None;

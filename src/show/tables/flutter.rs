@@ -37,19 +37,6 @@ const KINDS: [Kind; 7] = [
     ("flutter above the split, unweighted rms", "flutter_rms_percent", Band::High, |f| f.flutter_rms_percent),
 ];
 
-/// The figures of the whole stretch.
-fn whole(flutter: &Flutter) -> FlutterFigures {
-    FlutterFigures {
-        weighted_quasi_peak_percent: flutter.weighted_quasi_peak_percent,
-        weighted_rms_percent: flutter.weighted_rms_percent,
-        two_sigma_percent: flutter.two_sigma_percent,
-        unweighted_peak_percent: flutter.unweighted_peak_percent,
-        unweighted_rms_percent: flutter.unweighted_rms_percent,
-        wow_rms_percent: flutter.wow_rms_percent,
-        flutter_rms_percent: flutter.flutter_rms_percent,
-    }
-}
-
 /// Figures and lines for people; everything that has a course or a spectrum for machines.
 pub(in crate::show) fn flutter(flutter: &Flutter) -> Section {
     let mut section = Section::new("Flutter").say(format!(
@@ -89,7 +76,7 @@ fn figures(flutter: &Flutter) -> [Table; 2] {
         found.one(
             name,
             "percent",
-            Measured::of(Percent, of(&whole(flutter)), uncertainty),
+            Measured::of(Percent, of(&flutter.figures()), uncertainty),
             remark.join("; "),
         );
     }

@@ -1,20 +1,20 @@
 //! Properties of cards: made of a tape and subtracted from it, they leave the deck; a card of nothing changes nothing.
 
-use crate::measure::corrections::card::{CardError, card_figures, check_calibrated, check_house};
-use crate::measure::subtract_card;
-use crate::measure::{Difference, PlayedDifference};
-use crate::reading::{
+use deckproof::assert_within;
+use deckproof::internals::measure::{
+    CardError, Difference, PlayedDifference, card_figures, check_calibrated, check_house, subtract_card,
+};
+use deckproof::internals::trade::Medium;
+use deckproof::reading::{
     CARD_FORMAT, CalibratedBy, Card, Facts, Made, NoiseReduction, PhasePoint, RecordedOn, TapeType, WarningId,
 };
-use crate::trade::Medium;
 use proptest::prelude::*;
 
 const MEDIUM: Medium = Medium::COMPACT_CASSETTE;
 
 /// An invented deck by a calibrated tape; phases are left to the test that is about them.
 fn calibrated() -> Facts {
-    let mut reading: Facts =
-        serde_json::from_str(include_str!("../../../tests/readings/healthy.json")).unwrap();
+    let mut reading: Facts = serde_json::from_str(include_str!("readings/healthy.json")).unwrap();
     reading.circumstances.recorded_on = Some(RecordedOn::Calibrated);
     reading.azimuth.as_mut().unwrap().phase.clear();
     reading
@@ -125,7 +125,7 @@ fn a_card_of_nothing_changes_nothing_but_how_sure_it_is() {
     assert_eq!(card.azimuth.as_ref().unwrap().delay_us, 0.0);
     subtract_card(&mut same, &[], &card, "card.json", &MEDIUM);
     for (got, want) in figures(&same).iter().zip(figures(&calibrated)) {
-        crate::assert_within!(got.0, want.0, 1e-12, "");
+        assert_within!(got.0, want.0, 1e-12, "");
         assert!(got.1 > want.1, "{got:?} {want:?}");
     }
     let used = same.circumstances.card.unwrap();
@@ -154,7 +154,7 @@ fn passes_widen_the_treble_and_nothing_else() {
     };
     // 40 passes of 0.01 dB at 10 kHz.
     let want = at(&fresh, 10_000.0).hypot(0.4);
-    crate::assert_within!(at(&worn, 10_000.0), want, 1e-12, "dB");
+    assert_within!(at(&worn, 10_000.0), want, 1e-12, "dB");
     assert!(at(&worn, 1000.0) - at(&fresh, 1000.0) < 0.01);
 }
 
@@ -215,9 +215,9 @@ fn phases_of_the_recording_come_off_with_its_tilt() {
         .collect();
     subtract_card(&mut tape, &differences, &card, "card.json", &MEDIUM);
     let azimuth = tape.azimuth.as_ref().unwrap();
-    crate::assert_within!(azimuth.delay_us.unwrap(), 7.0, 0.3, "us");
+    assert_within!(azimuth.delay_us.unwrap(), 7.0, 0.3, "us");
     let at_10k = azimuth.phase.iter().find(|row| row.hz == 10_000.0).unwrap();
-    crate::assert_within!(at_10k.deg, -360e-6 * 10_000.0 * 7.0, 0.01, "degrees");
+    assert_within!(at_10k.deg, -360e-6 * 10_000.0 * 7.0, 0.01, "degrees");
 }
 
 #[test]
