@@ -189,7 +189,7 @@ fn parts(finding: &Finding) -> Option<String> {
                 "what a usual player and sound card may be off by, from memory; a loopback capture tells"
             }
         };
-        let size = words::figure(part.uncertainty, None, finding.unit.as_str(), &finding.id, false);
+        let size = words::brief(part.uncertainty, Some(part.uncertainty), finding.unit.as_str(), &finding.id);
         let asked = finding.remedies.iter().filter(|_| part.from == UncertainFrom::SoundCard);
         remedies::with_options(
             &format!("{size} {words}"),
