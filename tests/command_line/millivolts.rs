@@ -180,7 +180,7 @@ fn what_cannot_be_meant_is_refused_and_the_job_stays_as_it_was() {
         ("level-tone 650 mV", "--return NAME.wav"),
         ("level-tone 0 mV --return a.wav", "from 1 to 20000 mV"),
         ("level-tone-left 650 V --return a.wav", "no unit of level tone at the output, left; write mV"),
-        ("level-tone-left 650 mV --within -1 --return a.wav", "expected a number above 0"),
+        ("level-tone-left 650 mV --within 0 --return a.wav", "expected a number above 0"),
         ("take-up-torque 48 g.cm --return a.wav", "leave --return away"),
         ("tape-path straight --return a.wav", "leave --return away"),
         ("output-nominal 580 V", "write mV"),

@@ -236,6 +236,9 @@ impl Job<'_> {
         let asked = level_tone(self.sheet, self.hand, state, &file);
         if !asked.is_empty() {
             step.how.push(words::LEVEL_TONE.to_owned());
+            if self.sheet.at_hand.calibrated_tape && self.sheet.at_hand.calibrated_tape_file.is_none() {
+                step.how.push(words::TAPE_FILE.to_owned());
+            }
             step.commands.splice(0..0, asked);
         }
     }

@@ -115,6 +115,14 @@ fn the_level_tone_is_asked_for_while_a_reference_tape_plays() {
     };
     assert_eq!(asked(&job, "playback-level"), [set("level-tone-left"), set("level-tone-right")]);
     assert_eq!(asked(&job, "as-found"), [], "there this deck's own recording plays");
+    let wants_file = |job: &JobSheet| {
+        let steps = after(job, &[]);
+        let how = &steps.iter().find(|step| step.id == "playback-level").unwrap().how;
+        how.iter().any(|line| line.contains("calibrated_tape_file"))
+    };
+    let mut with_file = job.clone();
+    with_file.at_hand.calibrated_tape_file = Some("tape.toml".into());
+    assert_eq!([&job, &with_file].map(wants_file), [true, false]);
     let mut player = job.clone();
     player.deck.records = false;
     assert_eq!(asked(&player, "as-found").len(), 2);

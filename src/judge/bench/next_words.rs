@@ -44,6 +44,8 @@ pub(crate) const LEVEL: &str =
 pub(crate) const LEVEL_TONE: &str = "With a millivoltmeter: read the output of each channel while the level tone plays and the return is recorded, at the sockets at \
                                      the back and not inside the deck, the sound card connected. From then on levels are known in mV; then leave the \
                                      sound card's input level alone. Without one, leave these lines out.";
+pub(crate) const TAPE_FILE: &str = "What is right depends on what the tape carries: write its values into a file, its flux among them, and name it as \
+                                    calibrated_tape_file in [at_hand].";
 pub(crate) const NO_LEVEL: &str = "No reference tape at hand: playback level cannot be told. Leave its trimmers as they are, or borrow a level tape once and \
                                    make a house tape of it.";
 pub(crate) const RECORD_TRIM: &str = "Turn in the silence and the chirps before each round, hands off while tones sound; write each place down on the running sheet.";
@@ -81,6 +83,7 @@ mod tests {
             INJECT,
             NO_LEVEL,
             LEVEL_TONE,
+            TAPE_FILE,
             RECORD_LEVEL,
         ];
         for line in TAPE_PATH.iter().chain(TORQUES).chain(OFFSET).chain(METER).chain(&all) {

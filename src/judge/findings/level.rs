@@ -239,7 +239,7 @@ fn by_millivolts(
     case.uncertainty = Some(sure_db.hypot(tape_sure_db));
     let standard = standard(bench.reading, bench.limits);
     let on_tape = match (bench.recorded_on(), standard) {
-        (Some(RecordedOn::ThisDeck), _) => "recorded at the deck's 0".to_owned(),
+        (Some(RecordedOn::ThisDeck), _) => "a recording at the deck's 0".to_owned(),
         (_, Some(standard)) => {
             let flux = UnitKind::Fluxivity.of(fluxivity_nwb_m(tape_db, standard.nwb_m), None);
             format!("{flux} on the tape")
