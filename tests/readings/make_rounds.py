@@ -2,7 +2,7 @@
 invented; no deck was measured.
 
 Run: python3 make_rounds.py (Python 3.11 or later, no packages) after make.py. The findings are filled in by
-`DECKPROOF_BLESS=1 cargo test --test all what_follows_in_the_sample_readings`, and were read through by a person after that.
+`DECKPROOF_BLESS=1 cargo test --lib findings_and_work_of`, and were read through by a person after that.
 """
 
 import json
