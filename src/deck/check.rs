@@ -77,7 +77,9 @@ impl Check<'_> {
         let flutter = file.speed.random.map(|random| ("speed.random", random.low_hz, random.high_hz));
         let azimuth = file.azimuth.random_wander;
         let azimuth = azimuth.map(|random| ("azimuth.random_wander", random.low_hz, random.high_hz));
-        for (key, low_hz, high_hz) in flutter.into_iter().chain(azimuth) {
+        let level = file.tape.level_wander;
+        let level = level.map(|wander| ("tape.level_wander", wander.low_hz, wander.high_hz));
+        for (key, low_hz, high_hz) in flutter.into_iter().chain(azimuth).chain(level) {
             let key = format!("{key}.high_hz");
             // Narrower than this, the random curve has too few lines to be random.
             let remedy = "make it at least 1.2 times `low_hz`";

@@ -1,7 +1,7 @@
 //! Gain against time: dropouts, amplitude modulation, slow wander of the level.
 
 use super::random_curve::{Of, RandomCurve};
-use super::{DeckFile, On, Purpose, RandomDropouts, Shape, generator, ratio_of_db};
+use super::{DeckFile, On, Purpose, RandomDropouts, generator, ratio_of_db};
 use rand::RngExt;
 use rand_distr::{Distribution, Poisson};
 use std::f64::consts::{PI, TAU};
@@ -61,7 +61,14 @@ impl GainAgainstTime {
         let wander = tape.level_wander.map(|wander| {
             [0, 1].map(|channel| {
                 let mut rng = generator(seed, Purpose::Level, channel);
-                RandomCurve::new(&mut rng, Of::Value, wander.db_rms, 0.1, 3.0, Shape::Flat)
+                RandomCurve::new(
+                    &mut rng,
+                    Of::Value,
+                    wander.db_rms,
+                    wander.low_hz,
+                    wander.high_hz,
+                    wander.shape,
+                )
             })
         });
         Self {

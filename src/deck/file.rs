@@ -285,11 +285,20 @@ pub struct AmplitudeModulation {
     pub percent: f64 = 0.0 to 90.0,
 }
 
-/// Slow random change of level between 0.1 and 3 Hz.
+/// Slow random change of level.
 #[derive(Copy)]
 pub struct LevelWander {
     /// Rms, dB.
     pub db_rms: f64 = 0.0 to 3.0,
+    /// Lower end of the band, Hz. Default: 0.1.
+    #[serde(default = "super::keys::tenths::<1>")]
+    pub low_hz: f64 = 0.05 to 50.0,
+    /// Upper end of the band, Hz, at least 1.2 times `low_hz`. Default: 3.
+    #[serde(default = "super::keys::number::<3>")]
+    pub high_hz: f64 = 0.05 to 100.0,
+    /// Spectrum within the band. Default: flat.
+    #[serde(default = "super::keys::flat")]
+    pub shape: Shape,
 }
 
 /// What the amplifiers and the leads add.

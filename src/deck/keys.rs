@@ -129,3 +129,8 @@ pub(super) fn number<const NUMBER: i64>() -> f64 {
 pub(super) fn tenths<const TENTHS: i64>() -> f64 {
     TENTHS as f64 / 10.0
 }
+
+/// A default spectrum.
+pub(super) fn flat() -> super::Shape {
+    super::Shape::Flat
+}

@@ -67,6 +67,13 @@ pub(crate) fn mean_and_error(values: &[f64]) -> (f64, f64) {
     (mean, error_of_mean(n, squares / free, products / free, 0.9))
 }
 
+/// Standard error of the mean of values without correlation, from the differences between neighbours: what moves many of them
+/// together does not count. 0 for fewer than two values.
+pub(crate) fn error_by_neighbours(values: &[f64]) -> f64 {
+    let steps = values.windows(2).map(|pair| pair[1] - pair[0]);
+    (mean_square(steps) / (2.0 * (values.len() as f64).max(1.0))).sqrt()
+}
+
 /// Running sums of a stream of values that may be correlated with their neighbours by up to 0.95, in constant memory.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Series {

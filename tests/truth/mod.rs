@@ -21,6 +21,7 @@ mod same_tape;
 mod skew;
 mod slates;
 mod trims;
+mod wander;
 mod wrong_rate;
 
 use crate::effort;

@@ -1,6 +1,7 @@
 //! Output against input of high tones in steps: compression and the maximum output.
 
 use crate::measure::response::steps::PlayedTone;
+use crate::measure::tone::level_wander::LevelWander;
 use crate::reading::{Pair, Saturation, SaturationLadder, SaturationStep};
 use crate::signal::fit::top_of;
 
@@ -12,7 +13,11 @@ const LEAST_STEPS: usize = 3;
 /// Ladders of the tones in `played`, the first frequency of the programme as the main one; `noise` stays empty.
 ///
 /// `reference_dbfs` is the returned level of the programme's reference level. `None` if no frequency has three steps.
-pub fn saturation(played: &[PlayedTone<'_>], reference_dbfs: Pair) -> Option<Saturation> {
+pub fn saturation(
+    played: &[PlayedTone<'_>],
+    reference_dbfs: Pair,
+    wander: &[LevelWander; 2],
+) -> Option<Saturation> {
     let mut frequencies: Vec<f64> = Vec::new();
     for tone in played {
         if !frequencies.contains(&tone.hz) {
@@ -22,7 +27,7 @@ pub fn saturation(played: &[PlayedTone<'_>], reference_dbfs: Pair) -> Option<Sat
     let against_level = reference_dbfs.iter().any(Option::is_some);
     let mut ladders = frequencies.iter().filter_map(|hz| {
         let steps: Vec<&PlayedTone> = played.iter().filter(|tone| tone.hz == *hz).collect();
-        ladder(*hz, steps, if against_level { Some(reference_dbfs) } else { None })
+        ladder(*hz, steps, if against_level { Some(reference_dbfs) } else { None }, wander)
     });
     let main = ladders.next()?;
     let reference = if against_level {
@@ -50,6 +55,7 @@ fn ladder(
     hz: f64,
     mut tones: Vec<&PlayedTone<'_>>,
     reference_dbfs: Option<Pair>,
+    wander: &[LevelWander; 2],
 ) -> Option<SaturationLadder> {
     tones.sort_by(|a, b| a.programme_db.total_cmp(&b.programme_db));
     tones.dedup_by(|a, b| (a.programme_db - b.programme_db).abs() < 1e-6);
@@ -57,7 +63,7 @@ fn ladder(
         return None;
     }
     let level = |tone: &PlayedTone, channel: usize| -> Option<Level> {
-        tone.tone.levels[channel].map(|level| (level.dbfs, level.uncertainty_db))
+        Some((tone.tone.levels[channel]?.dbfs, tone.uncertainty_db(channel, Some(wander))?))
     };
     // The lowest step that can be told from noise on this channel.
     let lowest =

@@ -5,6 +5,7 @@ use crate::measure::distortion::intermodulation::{self, PlayedTwin};
 use crate::measure::distortion::saturation;
 use crate::measure::noise::section::saturation_by_noise;
 use crate::measure::response::steps::PlayedTone;
+use crate::measure::tone::level_wander::LevelWander;
 use crate::measure::whole::played::{Outcome, Played, on_both};
 use crate::measure::whole::playing::twin_hz;
 use crate::programme::{Serves, Signal};
@@ -38,9 +39,14 @@ pub(crate) fn intermodulation(played: &Played<'_>) -> Option<Intermodulation> {
 }
 
 /// By tones in steps and by noise; `level` are the level tones.
-pub(crate) fn saturation(played: &Played<'_>, level: &[Level], reference_dbfs: Pair) -> Option<Saturation> {
+pub(crate) fn saturation(
+    played: &Played<'_>,
+    level: &[Level],
+    reference_dbfs: Pair,
+    wander: &[LevelWander; 2],
+) -> Option<Saturation> {
     let tones: Vec<PlayedTone> = played.tones_serving(Serves::Saturation).collect();
-    let by_tones = saturation::saturation(&tones, reference_dbfs);
+    let by_tones = saturation::saturation(&tones, reference_dbfs, wander);
     let noise = saturation_by_noise(played, level);
     if noise.is_empty() { by_tones } else { Some(Saturation { noise, ..by_tones.unwrap_or_default() }) }
 }

@@ -49,13 +49,13 @@ fn position(
 ) -> Option<AmplifierPosition> {
     let away = |tone: &PlayedTone| (tone.hz / reference_hz).ln().abs();
     let reference = tones.iter().min_by(|a, b| away(a).total_cmp(&away(b)))?;
-    let steps = response(tones, None, None, reference_hz, reference_dbfs)?.steps;
+    let steps = response(tones, None, None, reference_hz, reference_dbfs, None)?.steps;
     (!steps.is_empty()).then(|| AmplifierPosition {
         equalisation_us: equalisation.high_time_constant_us(),
         low_equalisation_us: LOW_TIME_CONSTANT_US,
         reference_hz,
         programme_db: reference.programme_db,
-        gain_db: level(reference, reference_dbfs).gain_db,
+        gain_db: level(reference, reference_dbfs, None).gain_db,
         steps,
         high_us: [None; 2],
         high_uncertainty_us: [None; 2],

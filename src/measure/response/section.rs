@@ -3,17 +3,19 @@
 use crate::measure::faults::jumps::Jumps;
 use crate::measure::response::amplifier;
 use crate::measure::response::steps::{self, PlayedTone, level};
+use crate::measure::tone::level_wander::LevelWander;
 use crate::measure::whole::played::{Outcome, Played, on_both};
 use crate::programme::{PlacedPart, Serves, Signal};
 use crate::reading::{Amplifier, Level, Response};
 
 /// One row for each level tone.
-pub(crate) fn levels(played: &Played<'_>) -> Vec<Level> {
-    played.tones_serving(Serves::Level).map(|tone| level(&tone, played.options.reference_dbfs)).collect()
+pub(crate) fn levels(played: &Played<'_>, wander: &[LevelWander; 2]) -> Vec<Level> {
+    let reference_dbfs = played.options.reference_dbfs;
+    played.tones_serving(Serves::Level).map(|tone| level(&tone, reference_dbfs, Some(wander))).collect()
 }
 
 /// By stepped tones, sweep and noise, as far as they were played.
-pub(crate) fn response(played: &Played<'_>, jumps: &Jumps) -> Option<Response> {
+pub(crate) fn response(played: &Played<'_>, jumps: &Jumps, wander: &[LevelWander; 2]) -> Option<Response> {
     let sweep = played.parts().find_map(|(part, outcome)| match (&part.signal, outcome) {
         // Frequencies of a sweep are told by time.
         (Signal::Sweep { from_hz, to_hz }, Outcome::Sweep(points))
@@ -34,6 +36,7 @@ pub(crate) fn response(played: &Played<'_>, jumps: &Jumps) -> Option<Response> {
         noise.as_ref().map(|(gains, programme_db)| (gains.as_slice(), *programme_db)),
         played.timeline.reference_hz,
         played.options.reference_dbfs,
+        Some(wander),
     )
 }
 

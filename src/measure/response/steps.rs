@@ -2,6 +2,7 @@
 
 use crate::measure::response::noise_bands::BandGain;
 use crate::measure::response::sweep::{SweepPoint, band_level};
+use crate::measure::tone::level_wander::{LevelWander, Sounded};
 use crate::measure::tone::meter::Tone;
 use crate::reading::{Level, Pair, Response, ResponsePoint};
 use crate::trade::octave_bands;
@@ -15,8 +16,35 @@ pub struct PlayedTone<'a> {
     pub hz: f64,
     /// Level in the programme, dB re its reference level.
     pub programme_db: f64,
+    /// Its middle, s of the return.
+    pub at_s: f64,
     /// What was measured.
     pub tone: &'a Tone,
+}
+
+impl PlayedTone<'_> {
+    /// Expanded uncertainty (k = 2) of the level of `channel` without `wander`, dB, and when it sounded if there is any.
+    fn own(&self, channel: usize, wander: Wander<'_>) -> Option<(f64, Option<Sounded>)> {
+        let level = self.tone.levels[channel]?;
+        let Some(wander) = wander.map(|wander| &wander[channel]) else {
+            return Some((level.uncertainty_db, None));
+        };
+        let sounded = wander.sounded(self.tone, channel, self.at_s);
+        Some((wander.without(&level, sounded.length_s), Some(sounded)))
+    }
+
+    /// Expanded uncertainty (k = 2) of the level of `channel` as that of the deck, whose level may `wander`, dB.
+    pub fn uncertainty_db(&self, channel: usize, wander: Wander<'_>) -> Option<f64> {
+        let (own_db, sounded) = self.own(channel, wander)?;
+        Some(own_db.hypot(of_mean_db(channel, wander, sounded)))
+    }
+}
+
+/// How the level of each channel wanders; `None` where no tape runs.
+pub type Wander<'a> = Option<&'a [LevelWander; 2]>;
+
+fn of_mean_db(channel: usize, wander: Wander<'_>, sounded: Option<Sounded>) -> f64 {
+    wander.zip(sounded).map_or(0.0, |(wander, sounded)| wander[channel].of_mean_db(sounded))
 }
 
 fn difference(pair: Pair) -> Option<f64> {
@@ -24,11 +52,11 @@ fn difference(pair: Pair) -> Option<f64> {
 }
 
 /// The row of one level tone; `reference_dbfs` is where the programme's reference level lies in its WAV.
-pub fn level(played: &PlayedTone, reference_dbfs: f64) -> Level {
+pub fn level(played: &PlayedTone, reference_dbfs: f64, wander: Wander<'_>) -> Level {
     let return_dbfs = played.tone.levels.map(|level| level.map(|level| level.dbfs));
     let gain_db = return_dbfs.map(|level| level.map(|level| level - reference_dbfs - played.programme_db));
-    let uncertainty_db =
-        played.tone.levels.iter().flatten().map(|level| level.uncertainty_db).fold(0.0, f64::max);
+    let uncertainties = [0, 1].into_iter().filter_map(|channel| played.uncertainty_db(channel, wander));
+    let uncertainty_db = uncertainties.fold(0.0, f64::max);
     Level {
         part: played.part.to_owned(),
         hz: played.hz,
@@ -45,7 +73,10 @@ pub fn level(played: &PlayedTone, reference_dbfs: f64) -> Level {
 struct Gain {
     hz: f64,
     db: Pair,
+    /// Without what the level wandered meanwhile.
     uncertainty_db: Pair,
+    /// When it was heard, where wander is to be added.
+    sounded: [Option<Sounded>; 2],
 }
 
 /// Response by stepped tones (all at the same programme level), by sweep, and by noise (its bands and its level).
@@ -57,6 +88,7 @@ pub fn response(
     noise: Option<(&[BandGain], f64)>,
     reference_hz: f64,
     reference_dbfs: f64,
+    wander: Wander<'_>,
 ) -> Option<Response> {
     let programme_db = steps
         .first()
@@ -65,13 +97,17 @@ pub fn response(
         .or(noise.map(|noise| noise.1))?;
     let stepped: Vec<Gain> = steps
         .iter()
-        .map(|step| Gain {
-            hz: step.hz,
-            db: step.tone.levels.map(|l| l.map(|l| l.dbfs - reference_dbfs - step.programme_db)),
-            uncertainty_db: step.tone.levels.map(|l| l.map(|l| l.uncertainty_db)),
+        .map(|step| {
+            let own = [0, 1].map(|channel| step.own(channel, wander));
+            Gain {
+                hz: step.hz,
+                db: step.tone.levels.map(|l| l.map(|l| l.dbfs - reference_dbfs - step.programme_db)),
+                uncertainty_db: own.map(|own| own.map(|own| own.0)),
+                sounded: own.map(|own| own?.1),
+            }
         })
         .collect();
-    let steps = relative(stepped, reference_hz);
+    let steps = relative(stepped, reference_hz, wander);
     let swept = sweep.map_or_else(Vec::new, |(points, programme_db, (from_hz, to_hz))| {
         octave_bands::third_octaves(from_hz.min(to_hz), from_hz.max(to_hz))
             .filter(|band| band.lower_hz >= from_hz.min(to_hz) && band.upper_hz <= from_hz.max(to_hz))
@@ -84,12 +120,13 @@ pub fn response(
                         level.map(|level| level.0 + 10.0 * 2f64.log10() - reference_dbfs - programme_db)
                     }),
                     uncertainty_db: at.map(|level| level.map(|level| level.1)),
+                    sounded: [None; 2],
                 }
             })
             .collect()
     });
-    let sweep = relative(swept, reference_hz);
-    let noise = relative(noise.map_or_else(Vec::new, |noise| by_noise(noise.0)), reference_hz);
+    let sweep = relative(swept, reference_hz, None);
+    let noise = relative(noise.map_or_else(Vec::new, |noise| by_noise(noise.0)), reference_hz, None);
     if steps.is_empty() && sweep.is_empty() && noise.is_empty() {
         return None;
     }
@@ -115,12 +152,17 @@ pub fn response(
 fn by_noise(bands: &[BandGain]) -> Vec<Gain> {
     bands
         .iter()
-        .map(|band| Gain { hz: band.hz, db: band.gain_db, uncertainty_db: band.uncertainty_db })
+        .map(|band| Gain {
+            hz: band.hz,
+            db: band.gain_db,
+            uncertainty_db: band.uncertainty_db,
+            sounded: [None; 2],
+        })
         .collect()
 }
 
 /// Refers gains to the gain at `reference_hz` (interpolated between neighbours if it was not played itself).
-fn relative(mut gains: Vec<Gain>, reference_hz: f64) -> Vec<ResponsePoint> {
+fn relative(mut gains: Vec<Gain>, reference_hz: f64, wander: Wander<'_>) -> Vec<ResponsePoint> {
     gains.sort_by(|a, b| a.hz.total_cmp(&b.hz));
     let reference = [0, 1].map(|channel| {
         let known: Vec<(f64, f64)> =
@@ -130,7 +172,10 @@ fn relative(mut gains: Vec<Gain>, reference_hz: f64) -> Vec<ResponsePoint> {
     if reference.iter().all(Option::is_none) {
         return Vec::new();
     }
-    let at_reference = [0, 1].map(|channel| reference_uncertainty_db(&gains, channel, reference_hz));
+    let at_reference = [0, 1].map(|channel| {
+        let gain = at_reference(&gains, channel, reference_hz)?;
+        Some((gain.uncertainty_db[channel]?, gain.sounded[channel]))
+    });
     gains
         .into_iter()
         .map(|gain| ResponsePoint {
@@ -141,7 +186,13 @@ fn relative(mut gains: Vec<Gain>, reference_hz: f64) -> Vec<ResponsePoint> {
                 gain.db[channel]?;
                 let own = gain.uncertainty_db[channel]?;
                 // 0 dB by definition; its own uncertainty stands for the channels' difference.
-                Some(if is_at(gain.hz, reference_hz) { own } else { own.hypot(at_reference[channel]?) })
+                if is_at(gain.hz, reference_hz) {
+                    return Some(own.hypot(of_mean_db(channel, wander, gain.sounded[channel])));
+                }
+                let (at_reference, sounded) = at_reference[channel]?;
+                let both = wander.zip(gain.sounded[channel].zip(sounded));
+                let wandered = both.map_or(0.0, |(wander, (a, b))| wander[channel].of_difference_db(a, b));
+                Some(own.hypot(at_reference).hypot(wandered))
             }),
             difference_db: difference(gain.db),
             difference_uncertainty_db: None,
@@ -153,19 +204,19 @@ fn is_at(hz: f64, reference_hz: f64) -> bool {
     (hz / reference_hz).ln().abs() < 1e-6
 }
 
-/// Uncertainty of the gain at the reference: its own tone's, or the larger one of its neighbours'.
-fn reference_uncertainty_db(gains: &[Gain], channel: usize, reference_hz: f64) -> Option<f64> {
-    let known: Vec<(f64, f64)> = gains
+/// By which the gain at the reference is known: its own tone, or the less sure one of its neighbours.
+fn at_reference(gains: &[Gain], channel: usize, reference_hz: f64) -> Option<&Gain> {
+    let known: Vec<&Gain> = gains
         .iter()
-        .filter(|gain| gain.db[channel].is_some())
-        .filter_map(|gain| Some((gain.hz, gain.uncertainty_db[channel]?)))
+        .filter(|gain| gain.db[channel].is_some() && gain.uncertainty_db[channel].is_some())
         .collect();
-    if let Some(own) = known.iter().find(|(hz, _)| is_at(*hz, reference_hz)) {
-        return Some(own.1);
+    if let Some(own) = known.iter().find(|gain| is_at(gain.hz, reference_hz)) {
+        return Some(own);
     }
-    let after = known.partition_point(|(hz, _)| *hz < reference_hz);
+    let after = known.partition_point(|gain| gain.hz < reference_hz);
     let beside = [after.checked_sub(1).and_then(|k| known.get(k)), known.get(after)];
-    beside.into_iter().flatten().map(|(_, uncertainty)| *uncertainty).reduce(f64::max)
+    let unsure = |gain: &Gain| gain.uncertainty_db[channel].unwrap_or(0.0);
+    beside.into_iter().flatten().copied().max_by(|a, b| unsure(a).total_cmp(&unsure(b)))
 }
 
 /// Linear interpolation in rising `points`; `None` outside them by more than a third octave.
@@ -206,7 +257,7 @@ mod tests {
     use super::*;
 
     fn point(hz: f64, left: f64) -> Gain {
-        Gain { hz, db: [Some(left), None], uncertainty_db: [Some(0.05), None] }
+        Gain { hz, db: [Some(left), None], uncertainty_db: [Some(0.05), None], sounded: [None; 2] }
     }
 
     #[test]
@@ -218,7 +269,7 @@ mod tests {
             point(10_000.0, -4.0),
             point(20_000.0, -8.0),
         ];
-        let points = relative(gains, 400.0);
+        let points = relative(gains, 400.0, None);
         assert_eq!(points[2].db, [Some(0.0), None]);
         assert_eq!(points[0].difference_db, None);
         // -3 dB lies two fifths of the way (in log frequency) from 100 to 40 Hz, and half way to 20 kHz less ...

@@ -9,7 +9,7 @@ use crate::signal::baseband::block_powers;
 use crate::signal::baseband::{Band, Baseband};
 use crate::signal::fir::low_pass;
 use crate::signal::spectrum::periodogram;
-use crate::signal::statistics::{exponential_mean, mean_and_error, median, rms};
+use crate::signal::statistics::{error_by_neighbours, exponential_mean, mean_and_error, median, rms};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -40,10 +40,16 @@ pub struct ToneMeter {
 pub struct ToneLevel {
     /// Level, dBFS (0 dBFS is a sine of amplitude 1).
     pub dbfs: f64,
-    /// Expanded uncertainty (k = 2), dB.
+    /// Expanded uncertainty (k = 2) by the tone's own scatter, dB: a wander so slow that it moves the whole tone is not in it.
     pub uncertainty_db: f64,
+    /// The same without wander, as far as it is slower than a block, dB.
+    pub fast_db: f64,
+    /// Length of a block, s.
+    pub block_s: f64,
     /// Noise power inside the tone's band over the tone's power.
     pub noise_share: f64,
+    /// Noise power in one hertz over the tone's power.
+    pub noise_per_hz: f64,
 }
 
 /// The phase between the channels.
@@ -112,7 +118,12 @@ impl Meter for ToneMeter {
         }
         let noise = [0, 1].map(|channel| gain * floor(&spectra[channel], near_hz, half, centre_hz));
         let good = sound_blocks(&powers, &noise);
-        let levels = [0, 1].map(|channel| level(&powers[channel], &good, noise[channel]));
+        let block_s = size as f64 / rate_hz;
+        let levels = [0, 1].map(|channel| {
+            let level = level(&powers[channel], &good, noise[channel])?;
+            let noise_per_hz = level.noise_share / (gain * rate_hz);
+            Some(ToneLevel { block_s, noise_per_hz, ..level })
+        });
         let crosses = block_crosses(&narrow, size);
         let mutual = (levels[0].is_some() && levels[1].is_some()).then(|| mutual(&crosses, &good)).flatten();
         let offset_hz = mean_frequency(&narrow, mutual.map_or(0.0, |m| m.phase_rad), &levels, rate_hz);
@@ -202,12 +213,17 @@ fn level(powers: &[f64], good: &[bool], noise: f64) -> Option<ToneLevel> {
     }
     let db = 10.0 / std::f64::consts::LN_10;
     // The density beside the band is known to about a tenth.
-    let uncertainty_db =
-        SCATTER * 2.0 * db * ((error / power).powi(2) + (0.1 * noise / power).powi(2)).sqrt();
+    let expanded = |error: f64| {
+        let share = (error / power).hypot(0.1 * noise / power);
+        (SCATTER * 2.0 * db * share).hypot(LEAST_DB)
+    };
     Some(ToneLevel {
         dbfs: 10.0 * power.log10(),
-        uncertainty_db: uncertainty_db.hypot(LEAST_DB),
+        uncertainty_db: expanded(error),
+        fast_db: expanded(error_by_neighbours(&kept)),
+        block_s: 0.0,
         noise_share: noise / power,
+        noise_per_hz: 0.0,
     })
 }
 

@@ -7,6 +7,8 @@
 use crate::capture::{CaptureError, Stretch};
 use crate::measure::distortion::harmonics::{DistortionMeter, PlayedStep, distortion};
 use crate::measure::playback::{FADE_S, Playback, SILENCE_MARGIN_S};
+use crate::measure::response::steps::PlayedTone;
+use crate::measure::tone::level_wander::LevelWander;
 use crate::measure::tone::meter::{ToneLevel, ToneMeter};
 use crate::measure::trim::bias_sweep::{SweepRound, bias_sweep};
 use crate::measure::trim::level_step::{LevelStep, level_step};
@@ -62,7 +64,7 @@ struct SettledTone {
 }
 
 /// Measures every part that serves bias, a bias sweep or noise reduction, and adds the sections to `facts`. Their level tones
-/// are what noise is stated against.
+/// are what noise is stated against. `wander` of the level counts in all of them.
 ///
 /// # Errors
 /// If the source cannot be read.
@@ -70,6 +72,7 @@ pub(crate) fn add_rounds(
     facts: &mut Measured,
     playback: &Playback<'_>,
     timeline: &Timeline,
+    wander: &[LevelWander; 2],
 ) -> Result<(), CaptureError> {
     let serving = |part: &&PlacedPart| {
         matches!(part.serves, Serves::Bias | Serves::BiasSweep | Serves::ReductionOut | Serves::ReductionIn)
@@ -79,7 +82,7 @@ pub(crate) fn add_rounds(
     if parts.is_empty() {
         return Ok(());
     }
-    let bench = Bench { playback };
+    let bench = Bench { playback, wander };
     let heard: Vec<Heard> = parts
         .par_iter()
         .map(|part| bench.hear(part))
@@ -152,6 +155,7 @@ fn numbers(timeline: &Timeline) -> Vec<(Serves, u32)> {
 
 struct Bench<'a> {
     playback: &'a Playback<'a>,
+    wander: &'a [LevelWander; 2],
 }
 
 impl Bench<'_> {
@@ -177,7 +181,13 @@ impl Bench<'_> {
             level_step(&tone.band[channel], level.noise_share)
         });
         let k3_percent = self.k3_percent(part, hz, stretch)?;
-        Ok(Some(Heard { part, hz, stretch, levels: tone.levels, steps, k3_percent }))
+        let at_s = (stretch.from_s + stretch.to_s) / 2.0;
+        let played = PlayedTone { part: &part.id, hz, programme_db: part.level_db, at_s, tone: &tone };
+        let levels = [0, 1].map(|channel| {
+            let uncertainty_db = played.uncertainty_db(channel, Some(self.wander))?;
+            Some(ToneLevel { uncertainty_db, ..tone.levels[channel]? })
+        });
+        Ok(Some(Heard { part, hz, stretch, levels, steps, k3_percent }))
     }
 
     /// Third harmonic of a loud tone and its expanded uncertainty, percent.

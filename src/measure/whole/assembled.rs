@@ -10,13 +10,18 @@ use crate::measure::noise::section::{noise, reference};
 use crate::measure::response::section::{amplifier, levels, response};
 use crate::measure::separation::section::{erasing, separation};
 use crate::measure::speed::section::{speed, tones};
+use crate::measure::tone::level_wander::LevelWander;
 use crate::measure::tone::section::dropouts;
 use crate::measure::whole::evidence::Evidence;
 use crate::measure::whole::played::Played;
 use crate::reading;
 
 /// Puts all played parts together; what is measured in rounds is left open.
-pub(crate) fn assemble(played: &Played<'_>, mut around: Surroundings) -> (reading::Measured, Evidence) {
+pub(crate) fn assemble(
+    played: &Played<'_>,
+    mut around: Surroundings,
+    wander: &[LevelWander; 2],
+) -> (reading::Measured, Evidence) {
     let clock = played.alignment.clock;
     let jumps = Jumps::of(played);
     let (ran_s, lost_from_s) = (ran_s(played), lost_from_s(played));
@@ -25,9 +30,9 @@ pub(crate) fn assemble(played: &Played<'_>, mut around: Surroundings) -> (readin
         around.silence = None;
     }
     let stopped = ran_s.is_some() && lost_from_s.is_some();
-    let level = levels(played);
+    let level = levels(played, wander);
     let reference_dbfs = reference(&level).map_or([None; 2], |reference| reference.dbfs);
-    let response = response(played, &jumps);
+    let response = response(played, &jumps, wander);
     let azimuth = azimuth(played);
     let (flutter, course) = flutter(played, &jumps);
     let distortion = distortion(played, reference_dbfs);
@@ -57,7 +62,7 @@ pub(crate) fn assemble(played: &Played<'_>, mut around: Surroundings) -> (readin
         noise: if stopped { None } else { noise(played, &level) },
         distortion,
         intermodulation: intermodulation(played),
-        saturation: saturation(played, &level, reference_dbfs),
+        saturation: saturation(played, &level, reference_dbfs, wander),
         separation: separation(played),
         erasing: erasing(played),
         dropouts: dropouts(played),

@@ -55,8 +55,9 @@ pub fn measure(
     let outcomes = outcomes.into_iter().map(|outcome| outcome.1).collect::<Result<Vec<_>, _>>()?;
     let mut played = Played { timeline, alignment, options, rate_hz: source.rate_hz(), outcomes };
     trace_hum(&playback, &mut played)?;
-    let (mut facts, mut evidence) = assemble(&played, around?);
-    add_rounds(&mut facts, &playback, timeline)?;
+    let wander = played.level_wander();
+    let (mut facts, mut evidence) = assemble(&played, around?, &wander);
+    add_rounds(&mut facts, &playback, timeline, &wander)?;
     let parts: Vec<bool> = played.outcomes.iter().map(Outcome::gave_something).collect();
     let gave = Gave {
         parts: &parts,

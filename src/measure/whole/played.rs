@@ -10,6 +10,7 @@ use crate::measure::response::steps::PlayedTone;
 use crate::measure::response::sweep::SweepPoint;
 use crate::measure::separation::erasing::Erased;
 use crate::measure::separation::leakage::Leakage;
+use crate::measure::tone::level_wander::{LevelCourse, LevelWander, course_of};
 use crate::measure::tone::meter::Tone;
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
 use crate::reading::{FileClock, Flutter};
@@ -81,8 +82,10 @@ impl Played<'_> {
     /// All tones whose level was read.
     pub fn tones(&self) -> impl Iterator<Item = (&PlacedPart, PlayedTone<'_>)> {
         self.parts().filter_map(|(part, outcome)| match (&part.signal, outcome) {
-            (Signal::Tone { hz }, Outcome::Tone(tone, _)) => {
-                Some((part, PlayedTone { part: &part.id, hz: *hz, programme_db: part.level_db, tone }))
+            (Signal::Tone { hz }, Outcome::Tone(tone, stretch)) => {
+                let at_s = (stretch.from_s + stretch.to_s) / 2.0;
+                let programme_db = part.level_db;
+                Some((part, PlayedTone { part: &part.id, hz: *hz, programme_db, at_s, tone }))
             }
             _ => None,
         })
@@ -107,6 +110,26 @@ impl Played<'_> {
                 Some(FlutterTone { part, hz: *hz, found: result.0.as_ref(), bands: &result.1, stretch })
             }
             _ => None,
+        })
+    }
+
+    /// How the level of each channel wanders, by all tones that a tape carried.
+    pub fn level_wander(&self) -> [LevelWander; 2] {
+        let carried = || {
+            self.parts().filter(|(part, _)| {
+                on_both(part) && !matches!(part.serves, Serves::Injected(..)) && self.is_first(part)
+            })
+        };
+        [0, 1].map(|channel| {
+            let courses: Vec<LevelCourse> = carried()
+                .filter_map(|(_, outcome)| match outcome {
+                    Outcome::Tone(tone, _) => Some(course_of(tone, channel)),
+                    Outcome::Flutter(result, _) => Some(LevelCourse::new(&result.1[channel], 0.0)),
+                    Outcome::Harmonics(found, _) => Some(LevelCourse::new(&found.band[channel], 0.0)),
+                    _ => None,
+                })
+                .collect();
+            LevelWander::new(&courses)
         })
     }
 

@@ -1,0 +1,99 @@
+//! Whether the stated uncertainties of stepped levels are true on a deck whose level wanders: each tone is a second long, and
+//! a slow wander moves it as a whole.
+//!
+//! At three sizes of wander and on a worse deck the true response shall lie inside the stated interval (k = 2) at 93 % of the
+//! points at least, and the interval shall be no more than 1.5 times as wide as needed. Truth is the deck's response without
+//! wander. The worse deck wanders more slowly than a tone is long, hums, and has dropouts.
+
+use super::bench::{Case, Played, Store, play};
+use crate::effort;
+use deckproof::internals::deck::DeckFile;
+use deckproof::internals::programme::Recipe;
+use rayon::prelude::*;
+
+/// First of the seeds that nothing was tuned on.
+const FRESH: u64 = 1001;
+
+/// Name, wander and what else is the matter.
+const DECKS: [(&str, &str, &str); 4] = [
+    ("0.1 dB", "{ db_rms = 0.1, low_hz = 0.2, high_hz = 8, shape = \"SHAPE\" }", "hiss = { db = -54 }"),
+    ("0.2 dB", "{ db_rms = 0.2, low_hz = 0.2, high_hz = 8, shape = \"SHAPE\" }", "hiss = { db = -54 }"),
+    ("0.4 dB", "{ db_rms = 0.4, low_hz = 0.2, high_hz = 8, shape = \"SHAPE\" }", "hiss = { db = -54 }"),
+    (
+        "worse",
+        "{ db_rms = 0.3, low_hz = 0.1, high_hz = 1, shape = \"SHAPE\" }",
+        "hiss = { db = -62 }\nrandom_dropouts = { per_min = 6, length_ms = 40, depth_db = 12 }\n\
+         [electronics]\nhum = { hz = 50, level_db = -52, harmonics_db = [-6, -10] }",
+    ),
+];
+
+fn deck(which: usize, seed: u64) -> DeckFile {
+    let (name, wander, others) = DECKS[which];
+    let shape = ["flat", "one-over-f"][(seed % 2) as usize];
+    let text = format!(
+        "[speed]\nerror_percent = {}\nflutter = [{{ hz = 4.1, percent_peak = 0.06 }}]\n[head]\nspacing_um = 0.1\n\
+         gap_um = 1.2\n[tape]\nlevel_wander = {}\n{others}\n",
+        (seed % 5) as f64 * 0.3 - 0.6,
+        wander.replace("SHAPE", shape)
+    );
+    DeckFile::from_toml(&text, name).unwrap()
+}
+
+/// Error and stated uncertainty of each point of the response but the reference, dB.
+fn errors(Played { reading, truth, timeline: _ }: &Played) -> Vec<(f64, f64)> {
+    let response = reading.response.as_ref().unwrap();
+    let gain = |channel: usize, hz: f64| {
+        truth.gain_db(channel, hz) + truth.compression_db(channel, hz, response.programme_db - 12.0)
+    };
+    let points = response.steps.iter().filter(|point| point.hz != response.reference_hz);
+    points
+        .flat_map(|point| {
+            [0, 1].map(|channel| {
+                let want = gain(channel, point.hz) - gain(channel, response.reference_hz);
+                (point.db[channel].unwrap() - want, point.uncertainty_db[channel].unwrap())
+            })
+        })
+        .collect()
+}
+
+#[test]
+fn stepped_levels_are_as_sure_as_they_say_where_the_level_wanders() {
+    let recipe = Recipe::parse(include_str!("wander.toml"), "tests/truth/wander.toml").unwrap();
+    let count = u64::from(effort::of([1, 6, 40]));
+    let all: Vec<(usize, Vec<(f64, f64)>)> = (0..DECKS.len() as u64 * count)
+        .into_par_iter()
+        .map(|k| {
+            let (which, seed) = ((k / count) as usize, FRESH + k);
+            let deck = deck(which, seed);
+            let case = Case { name: DECKS[which].0, deck, seed, rate_hz: 44_100, store: Store::TwentyFour };
+            (which, errors(&play(&recipe, &case)))
+        })
+        .collect();
+    // The points of one return share what is known of its wander: of one deck of each kind they are counted together.
+    let groups: Vec<(&str, Vec<usize>)> = if count < 5 {
+        vec![("all", (0..DECKS.len()).collect())]
+    } else {
+        (0..DECKS.len()).map(|which| (DECKS[which].0, vec![which])).collect()
+    };
+    for (name, group) in groups {
+        let points: Vec<(f64, f64)> = all
+            .iter()
+            .filter(|(which, _)| group.contains(which))
+            .flat_map(|(_, points)| points.clone())
+            .collect();
+        let number = points.len() as f64;
+        let inside = points.iter().filter(|(off, stated)| off.abs() <= *stated).count() as f64 / number;
+        // Decks of one kind alike; of several kinds each has its own need.
+        let wide = group.iter().map(|kind| {
+            let of = || all.iter().filter(|(which, _)| which == kind).flat_map(|(_, points)| points);
+            let needed = 2.0 * (of().map(|(off, _)| off * off).sum::<f64>() / of().count() as f64).sqrt();
+            of().map(|(_, stated)| stated).sum::<f64>() / of().count() as f64 / needed
+        });
+        let wide = wide.sum::<f64>() / group.len() as f64;
+        println!(
+            "{name}: {number} points, {:.1} % inside, {wide:.2} times as wide as needed",
+            100.0 * inside
+        );
+        assert!(inside >= 0.93 && wide <= 1.5, "{name}: {inside} inside, {wide} times as wide as needed");
+    }
+}
