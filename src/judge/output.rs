@@ -93,12 +93,16 @@ pub(crate) fn mark_words(standard: Option<StatedFlux>) -> String {
     match standard {
         None => "the deck's mark".to_owned(),
         Some(StatedFlux { nwb_m, stated }) => {
-            let stated = match stated {
-                FluxStatement::Unknown => String::new(),
-                known => format!(" {}", known.word()),
-            };
-            format!("the deck's mark of {} nWb/m{stated}", given(nwb_m, 1))
+            format!("the deck's mark of {} nWb/m{}", given(nwb_m, 1), stated_words(stated))
         }
+    }
+}
+
+/// How a flux is stated, to be put behind it; empty where nobody knows.
+pub(crate) fn stated_words(stated: FluxStatement) -> String {
+    match stated {
+        FluxStatement::Unknown => String::new(),
+        known => format!(" {}", known.word()),
     }
 }
 

@@ -1,7 +1,9 @@
 //! Finding `playback-level`, and the part of `channel-match` that one trimmer moves.
 
 use crate::judge::case::{Bench, Bounds, Case, SIDES, plain};
-use crate::judge::output::{NO_FLUX, Zero, ZeroBy, mark_words, on_tape_db, standard, wider_mv, zero};
+use crate::judge::output::{
+    NO_FLUX, Zero, ZeroBy, mark_words, on_tape_db, standard, stated_words, wider_mv, zero,
+};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
 use crate::reading::figures::{UnitKind, frequency};
@@ -242,7 +244,8 @@ fn by_millivolts(
         (Some(RecordedOn::ThisDeck), _) => "a recording at the deck's 0".to_owned(),
         (_, Some(standard)) => {
             let flux = UnitKind::Fluxivity.of(fluxivity_nwb_m(tape_db, standard.nwb_m), None);
-            format!("{flux} on the tape")
+            // As the mark is stated: the tape's label may count otherwise.
+            format!("{flux}{} on the tape", stated_words(standard.stated))
         }
         (_, None) => format!("{} on the tape", UnitKind::Db.of(tape_db, None).signed()),
     };
@@ -326,7 +329,7 @@ mod tests {
         assert_within!(got.uncertainty.unwrap(), 0.257f64.hypot(0.05).hypot(0.02), 0.001, "dB");
         assert_eq!(
             got.why,
-            "level tone 400 Hz: +0.99 dB against the deck's 0, 650 mV, -12.10 dBFS; 250 nWb/m on the tape asks for +1.94 dB and 725 \
+            "level tone 400 Hz: +0.99 dB against the deck's 0, 650 mV, -12.10 dBFS; 250 nWb/m short-circuit on the tape asks for +1.94 dB and 725 \
              mV (580 mV at the deck's mark of 200 nWb/m short-circuit, invented manual): -0.95 dB off"
         );
         assert_eq!(
