@@ -69,8 +69,9 @@ fn stepped_levels_are_as_sure_as_they_say_where_the_level_wanders() {
             (which, errors(&play(&recipe, &case)))
         })
         .collect();
-    // The points of one return share what is known of its wander: of one deck of each kind they are counted together.
-    let groups: Vec<(&str, Vec<usize>)> = if count < 5 {
+    // The points of one return share what is known of its wander, and its reference: of few decks of each kind all are counted
+    // together.
+    let groups: Vec<(&str, Vec<usize>)> = if count < 20 {
         vec![("all", (0..DECKS.len()).collect())]
     } else {
         (0..DECKS.len()).map(|which| (DECKS[which].0, vec![which])).collect()

@@ -32,9 +32,6 @@ const LEAST_HZ: f64 = 250.0;
 /// A tone shows by its own scatter how much more than usual its level wanders: treble does so where the tape does not
 /// lie on well. The usual counts as much as so many values of its own.
 const USUAL_COUNTS: f64 = 10.0;
-/// Intervals are wider by so much than the smoothed scales give: found by counting (see
-/// `tests/truth/wander.rs`).
-const MARGIN: f64 = 1.1;
 /// Variance in dB^2 for one of the power's share.
 const DB2: f64 = 18.861;
 
@@ -161,13 +158,13 @@ impl LevelWander {
     pub(crate) fn of_difference_db(&self, a: Sounded, b: Sounded) -> f64 {
         let apart_s = (a.at_s - b.at_s).abs();
         let half = |tone: Sounded| 0.5 * tone.excess * self.between(tone.length_s, apart_s);
-        2.0 * MARGIN * (half(a) + half(b)).sqrt()
+        2.0 * (half(a) + half(b)).sqrt()
     }
 
     /// Expanded uncertainty (k = 2) of a tone's level by wander, dB, against the mean over as long as wander was seen.
     pub(crate) fn of_mean_db(&self, tone: Sounded) -> f64 {
         let apart_s = self.longest_s.max(4.0 * tone.length_s);
-        2.0 * MARGIN * (0.5 * tone.excess * self.between(tone.length_s, apart_s)).sqrt()
+        2.0 * (0.5 * tone.excess * self.between(tone.length_s, apart_s)).sqrt()
     }
 
     /// Expanded uncertainty (k = 2) of the level of a tone of `length_s` by its own scatter, dB, without this wander.
