@@ -150,7 +150,7 @@ fn a_two_head_deck_without_any_reference_tape() {
     assert!(place("azimuth") < place("playback-response") && place("meter") < place("record-trim-type-I"));
     // Once the sound card was recorded, every return that carries slates has it subtracted.
     let reads: Vec<&String> = walk.typed.iter().filter(|line| line.starts_with("deckproof read")).collect();
-    assert!(reads.len() >= 8, "{reads:?}");
+    assert!(reads.len() >= effort::of([3, 8, 8]) as usize, "{reads:?}");
     for line in reads.iter().filter(|line| !line.contains("--recorded-on loopback")) {
         assert!(line.contains("--loopback sound-card-1.wav"), "{line}");
     }

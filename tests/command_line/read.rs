@@ -31,7 +31,7 @@ fn knows_a_built_in_recipe_by_its_slates() {
     let reading = bench.run("read return.wav --recorded-on loopback --json -").done().json();
     assert_eq!(reading["recipe"]["name"], "first-look");
     assert!(warnings(&reading).is_empty(), "{reading}");
-    assert_eq!(reading["findings"].as_array().unwrap().len(), 28);
+    assert_eq!(reading["findings"].as_array().unwrap().len(), 32);
     // A wrong recipe is set right, and said.
     let reading = bench.run("read return.wav --recipe flutter --json -").done().json();
     assert_eq!(

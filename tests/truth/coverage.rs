@@ -114,7 +114,7 @@ fn stated_uncertainties_are_true() {
     if effort::of([1, 0, 0]) == 1 {
         let holds = |row: &Row| row.got.is_some_and(|got| (got - row.want).abs() <= row.uncertainty.unwrap());
         let inside = all.iter().filter(|(_, row)| holds(row)).count();
-        assert!(all.len() >= 100 && inside * 10 >= all.len() * 9, "{inside} of {}", all.len());
+        assert!(all.len() >= 50 && inside * 10 >= all.len() * 9, "{inside} of {}", all.len());
         return;
     }
     let mut names: Vec<&'static str> = Vec::new();

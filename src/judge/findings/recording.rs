@@ -8,8 +8,8 @@ use crate::judge::work::response_steps::Off;
 use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
 use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{
-    Adjustment, BiasPair, BiasSweep, Channel, FileClock, Finding, Pair, Remedy, TapeType, Unit, Untold, Way,
-    level_tone,
+    Adjustment, BiasPair, BiasSweep, Channel, FileClock, Finding, Pair, Remedy, TapeType, Unit, Untold,
+    Verdict, Way, level_tone,
 };
 
 /// The latest level of what the deck recorded: the last round, or else the level tone.
@@ -306,7 +306,10 @@ fn stepped(bench: &Bench, mut case: Case, sweep: &BiasSweep, pairs: &[&BiasPair]
         "; the best compromise is round {best}, where it is {}",
         UnitKind::Db.of(at_best_db, at_best_uncertainty).signed()
     );
-    if best != last.round {
+    if equalisation_of(bench, pairs, side).verdict == Verdict::Outside {
+        // Bias that makes up for it would be wrong; its own step says where the bias belongs.
+        case.figures += "; the record equalisation is off: its step comes with the place of the bias";
+    } else if best != last.round {
         // More bias lowers the high tone.
         let way = if db < at_best_db { Way::Down } else { Way::Up };
         let text = format!(
