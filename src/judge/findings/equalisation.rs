@@ -45,9 +45,7 @@ fn high(bench: &Bench, amplifier: &Amplifier, position: &AmplifierPosition, side
     case.limit = Some(limit_words(nominal_us, tolerance));
     case.missing = match (&position.why[side], bench.dead[side]) {
         (_, true) => Untold::new("the channel is dead", "put the wiring right and inject again"),
-        (Some(why), _) => {
-            Untold::new(format!("{why}"), "inject with more level, and look at the response first")
-        }
+        (Some(why), _) => Untold::new(why.clone(), "inject with more level, and look at the response first"),
         (None, _) => Untold::new("nothing was fitted", "inject into the deck itself"),
     };
     let (Some(us), Some(uncertainty_us)) = (position.high_us[side], position.high_uncertainty_us[side])

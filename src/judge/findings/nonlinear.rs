@@ -132,7 +132,7 @@ fn one_saturation(bench: &Bench, saturation: &Saturation, hz: f64, side: usize) 
         ));
     }
     let why = saturation.max_output_why[side].as_deref().unwrap_or("the tones were not found");
-    case.missing = Untold::new(format!("{why}"), "record steps that go further up, or with less noise");
+    case.missing = Untold::new(why, "record steps that go further up, or with less noise");
     case.value = saturation.max_output_db[side];
     case.uncertainty = saturation.max_output_uncertainty_db[side];
     if let (Some(db), Some(at_db)) = (case.value, saturation.max_output_at_db[side]) {
