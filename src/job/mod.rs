@@ -33,7 +33,6 @@ pub use house::{
 };
 pub use job_error::JobError;
 pub use job_file::{JOB_FILE, JobFile, find_job};
-pub use level_tone::JobLevelTone;
 pub use read::{Playing, ReadOptions, measure_return, read_return, read_samples};
 pub use recording::Recording;
 pub use rehearse::{RehearsalDeck, Stage, rehearse};
