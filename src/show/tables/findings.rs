@@ -91,7 +91,7 @@ fn names(findings: &[String]) -> String {
         let (id, more) = finding.split_at(finding.find([' ', ',']).unwrap_or(finding.len()));
         let more = more.trim_start_matches([' ', ',']);
         match all.iter_mut().find(|(known, _)| *known == id) {
-            Some((_, kinds)) => kinds.push(more),
+            Some((_, kinds)) => kinds.extend((!more.is_empty()).then_some(more)),
             None => all.push((id, vec![more])),
         }
     }
