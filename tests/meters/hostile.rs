@@ -52,7 +52,7 @@ fn both(rate_hz: f64, samples: Vec<f64>) -> InMemory {
 
 #[test]
 fn nothing_next_to_nothing_and_silence() {
-    for rate_hz in RATES_HZ {
+    for rate_hz in effort::some(RATES_HZ, 2) {
         for frames in [0, 1, 2, 777] {
             read(&both(rate_hz, vec![0.5; frames]));
         }
@@ -94,6 +94,9 @@ fn every_meter_bears_little_at_every_rate() {
 /// Whoever feeds a meter without the reader's care gets numbers or nothing, and never a panic.
 #[test]
 fn meters_alone_say_numbers_or_nothing() {
+    if effort::left_to_ci() {
+        return;
+    }
     for odd in ODD {
         let mut samples: Vec<f64> = (0..200_000).map(|n| 0.1 * (f64::from(n) * 0.4123).sin()).collect();
         samples[90_000] = odd;

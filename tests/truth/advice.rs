@@ -124,7 +124,7 @@ fn complaint(deck: &Deck, reading: &Reading) -> Option<String> {
 #[test]
 fn the_first_advice_is_the_right_one_and_sound_decks_get_none() {
     let decks: Decks = toml::from_str(include_str!("advice.toml")).unwrap();
-    let rows: Vec<(String, Option<String>)> = effort::some(decks.deck.iter().enumerate(), 16)
+    let rows: Vec<(String, Option<String>)> = effort::some(decks.deck.iter().enumerate(), 20)
         .into_par_iter()
         .map(|(k, deck)| {
             let rate_hz = match (deck.recipe.is_some(), k % 8) {

@@ -256,7 +256,7 @@ fn outside(all: &[Held]) -> BTreeMap<&str, (usize, usize)> {
 
 #[test]
 fn a_third_deck_is_read_by_a_house_tape_within_the_stated_uncertainty() {
-    let count = effort::of([2, 6, 40]) as usize;
+    let count = effort::of([1, 6, 40]) as usize;
     let chains: Vec<_> =
         (1..=count as u64).into_par_iter().map(|seed| (seed, chain(seed, 1 + 2 * (seed % 2)))).collect();
     let mut all = Vec::new();
@@ -342,6 +342,9 @@ fn the_deck_that_the_card_was_made_on_reads_as_by_the_calibrated_tape() {
 
 #[test]
 fn networks_that_turn_the_recording_do_not_pass_for_tilt_of_the_next_deck() {
+    if effort::left_to_ci() {
+        return;
+    }
     // A recorder whose channels differ by up to 5 dB in the treble: its own delay is told from its networks with much uncertainty.
     for seed in effort::some([5u64, 6], 2) {
         let (recorder, bench, other) = (recorder_with(seed, 2.5), player(seed + 500), player(seed + 900));

@@ -434,7 +434,7 @@ fn tally(drawn: &Drawn, reading: &Reading) -> Tally {
 
 #[test]
 fn uneven_decks_get_the_right_first_step() {
-    let count = u64::from(effort::of([4, 24, 320]));
+    let count = u64::from(effort::of([2, 24, 320]));
     let from = std::env::var("DECKPROOF_PANEL").map_or(FRESH, |text| text.parse().unwrap());
     let rows: Vec<(String, Tally, String)> = (from..from + count)
         .into_par_iter()
@@ -491,10 +491,10 @@ fn uneven_decks_get_the_right_first_step() {
         );
     }
     let all = groups["all"];
-    let percent = |part: usize, of: usize| 100.0 * part as f64 / of.max(1) as f64;
-    // Floors under what was reached on seeds that nothing was tuned on; the aim is 95, 95, 5 and all.
-    assert!(percent(all.first_right, all.faulty) >= 80.0, "{all:?}");
-    assert!(percent(all.with_step, all.faults) >= 88.0, "{all:?}");
-    assert!(percent(all.unasked, all.steps) <= 15.0, "{all:?}");
+    // Ceilings over what was missed on seeds that nothing was tuned on; the aim is 5, 5, 5 and none. Of a handful one may be.
+    let few = |missed: usize, of: usize, percent: usize| missed <= (of * percent / 100).max(1);
+    assert!(few(all.faulty - all.first_right, all.faulty, 20), "{all:?}");
+    assert!(few(all.faults - all.with_step, all.faults, 12), "{all:?}");
+    assert!(few(all.unasked, all.steps, 15), "{all:?}");
     assert_eq!(all.left_alone, all.sound, "{all:?}");
 }
