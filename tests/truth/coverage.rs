@@ -97,7 +97,7 @@ fn looked_at(played: &Played) -> Vec<(&'static str, Row)> {
 #[test]
 fn stated_uncertainties_are_true() {
     let recipe = Recipe::parse(include_str!("coverage.toml"), "tests/truth/coverage.toml").unwrap();
-    let all: Vec<(&'static str, Row)> = (0..u64::from(effort::of([3, 12, 200])))
+    let all: Vec<(&'static str, Row)> = (0..u64::from(effort::of([2, 12, 200])))
         .into_par_iter()
         .flat_map_iter(|seed| {
             let rates_hz = [44_100, 48_000, 96_000];
@@ -114,7 +114,7 @@ fn stated_uncertainties_are_true() {
     if effort::left_to_ci() {
         let holds = |row: &Row| row.got.is_some_and(|got| (got - row.want).abs() <= row.uncertainty.unwrap());
         let inside = all.iter().filter(|(_, row)| holds(row)).count();
-        assert!(all.len() >= 50 && inside * 10 >= all.len() * 9, "{inside} of {}", all.len());
+        assert!(all.len() >= 20 && inside * 10 >= all.len() * 9, "{inside} of {}", all.len());
         return;
     }
     let mut names: Vec<&'static str> = Vec::new();

@@ -178,6 +178,9 @@ fn rows(played: &Played) -> Vec<Row> {
 
 #[test]
 fn what_the_tape_does_near_its_limits_is_read_as_it_is() {
+    if effort::left_to_ci() {
+        return;
+    }
     let recipe = Recipe::parse(include_str!("loud.toml"), "tests/truth/loud.toml").unwrap();
     let rates_hz = [44_100, 48_000, 96_000];
     let stores = [Store::TwentyFour, Store::Float, Store::Sixteen];
