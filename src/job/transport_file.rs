@@ -39,8 +39,8 @@ impl TransportNumbers {
     ///
     /// # Errors
     ///
-    /// [`TransportError::Malformed`] if the text is not TOML or has an unknown key,
-    /// [`TransportError::OutOfRange`] for a number that no cassette deck has.
+    /// `Malformed` if the text is not TOML or has an unknown key,
+    /// `OutOfRange` for a number that no cassette deck has.
     pub fn from_toml(text: &str, place: &str) -> Result<Self, TransportError> {
         let numbers: Self = toml::from_str(text).map_err(|error| TransportError::Malformed {
             place: place.to_owned(),

@@ -68,7 +68,7 @@ pub struct ResponseLimit {
     pub basis: String,
 }
 
-/// The tolerances of one class of deck, or of one service manual: a number for every [`Key`] that has one.
+/// The tolerances of one class of deck, or of one service manual: a number for every `Key` that has one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Limits {
     /// What the limits are called in reports.
@@ -267,7 +267,7 @@ impl Limits {
     /// Limits from a TOML file's text; `place` is the file's name for messages.
     ///
     /// `deck = "full-size"` (default) or `"portable"` chooses what keys that are missing fall back to, `source` says where
-    /// the numbers come from, and each other key is one of [`LIMITS`].
+    /// the numbers come from, and each other key is one of `LIMITS`.
     ///
     /// # Errors
     ///

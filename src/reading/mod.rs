@@ -3,7 +3,7 @@
 //! `measure` fills the measured sections, `judge` the findings, `show` prints them; none of the types here computes.
 //! The JSON form (`deckproof-reading/1`) is a contract with other programs: keys are added, never changed in
 //! meaning. Units stand in the keys. Arrays of two are always `[left, right]`, after a detected swap was undone.
-//! A value that was not measured is `null`, with a line in [`Reading::warnings`]; it is never a made-up number.
+//! A value that was not measured is `null`, with a line in [`Facts::warnings`]; it is never a made-up number.
 //! Uncertainties are expanded uncertainties with k = 2.
 
 mod amplifier;
@@ -85,7 +85,7 @@ use std::ops::{Deref, DerefMut};
 /// `[left, right]`; `null` where a channel could not be measured.
 pub type Pair = [Option<f64>; 2];
 
-/// Value of [`Reading::format`].
+/// Value of [`Facts::format`].
 pub const FORMAT: &str = "deckproof-reading/1";
 
 /// What is known of one return: what was captured, what was measured, and what must be known before it is trusted.

@@ -16,7 +16,7 @@ const PERCENT: f64 = 0.3;
 
 #[test]
 fn every_row_of_the_weighting_reads_inside_its_tolerance_from_memory() {
-    tsv::rows(WEIGHTING, 17).par_iter().for_each(|row| {
+    effort::some(tsv::rows(WEIGHTING, 17), 2).into_par_iter().for_each(|row| {
         let hz = row.number("modulation_hz");
         for carrier_hz in effort::some([3150.0, 3000.0], 2) {
             let played = Played {

@@ -434,7 +434,10 @@ fn tally(drawn: &Drawn, reading: &Reading) -> Tally {
 
 #[test]
 fn uneven_decks_get_the_right_first_step() {
-    let count = u64::from(effort::of([1, 24, 320]));
+    if effort::left_to_ci() {
+        return;
+    }
+    let count = u64::from(effort::of([0, 24, 320]));
     let from = std::env::var("DECKPROOF_PANEL").map_or(FRESH, |text| text.parse().unwrap());
     let rows: Vec<(String, Tally, String)> = (from..from + count)
         .into_par_iter()
