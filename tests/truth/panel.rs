@@ -10,7 +10,7 @@ use deckproof::internals::deck::DeckFile;
 use deckproof::internals::job::read_samples;
 use deckproof::internals::judge::Reading;
 use deckproof::internals::programme::{Recipe, built_in_text, find};
-use deckproof::reading::{Adjustment, Channel, Heads, RecordedOn, TapeType, Way, WorkStep};
+use deckproof::reading::{Adjustment, Channel, Heads, RecordedOn, TapeType, Verdict, Way, WorkStep};
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -437,8 +437,10 @@ fn uneven_decks_get_the_right_first_step() {
     if effort::left_to_ci() {
         return;
     }
-    let count = u64::from(effort::of([0, 24, 320]));
-    let from = std::env::var("DECKPROOF_PANEL").map_or(FRESH, |text| text.parse().unwrap());
+    let asked = std::env::var("DECKPROOF_PANEL").unwrap_or_default();
+    let (from, count) = asked.split_once('+').unwrap_or((&asked, ""));
+    let from = from.parse().unwrap_or(FRESH);
+    let count = count.parse().unwrap_or(u64::from(effort::of([0, 24, 320])));
     let rows: Vec<(String, Tally, String)> = (from..from + count)
         .into_par_iter()
         .map(|seed| {
@@ -461,6 +463,14 @@ fn uneven_decks_get_the_right_first_step() {
                 let faults: Vec<String> =
                     drawn.faults.iter().map(|fault| format!("{} {:?}", fault.words, fault.channel)).collect();
                 writeln!(words, "seed {seed} {group}: {faults:?}").unwrap();
+                for finding in reading.findings.iter().filter(|finding| finding.verdict == Verdict::Outside) {
+                    writeln!(
+                        words,
+                        "    outside: {} {:?} {:?} +- {:?}: {}",
+                        finding.id, finding.channel, finding.value, finding.uncertainty, finding.why
+                    )
+                    .unwrap();
+                }
                 for work in &reading.work {
                     writeln!(
                         words,

@@ -253,7 +253,7 @@ fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) ->
         let way = if db < 0.0 { Way::Down } else { Way::Up };
         case.turn = vec![step(Adjustment::Bias, text).on(SIDES[side]).towards(way)];
     } else {
-        let (steps, more) = bias_steps::steps(bench, side, &off);
+        let (steps, more) = bias_steps::steps(bench, side, &off, pair.difference_db[1 - side]);
         case.figures += &more;
         case.turn = steps;
     }
@@ -423,7 +423,7 @@ mod tests {
         Key, Limits, Tolerance,
         sample::{self, Sample},
     };
-    use crate::reading::{Finding, Heads, RecordedOn, TapeType, Verdict};
+    use crate::reading::{Adjustment, Finding, Heads, RecordedOn, TapeType, Verdict};
 
     /// An invented trimming of this deck, in three rounds.
     fn trimmed() -> Sample {
@@ -463,6 +463,34 @@ mod tests {
             assert!(turn.contains("calibrated tape") && turn.contains("record equalisation"), "{turn}");
             let other = find(&reading, "bias", 1);
             assert_eq!((other.verdict, other.turn), (Verdict::Within, None));
+        }
+    }
+
+    #[test]
+    fn a_bright_channel_is_told_by_its_harmonic_beside_the_other_s() {
+        let mut reading = trimmed();
+        for pair in &mut reading.bias {
+            pair.difference_db = [Some(3.0), Some(0.1)];
+        }
+        // 3 dB of treble by too little bias: about exp(0.18 * 3) = 1.7 times the harmonic.
+        let cases = [
+            ([0.82, 0.80], [-10.0, -10.0], Adjustment::RecordEqualisation),
+            ([1.40, 0.80], [-10.0, -10.0], Adjustment::Bias),
+            // 2.4 dB more of level make 1.74 times the harmonic by themselves.
+            ([1.40, 0.80], [-7.6, -10.0], Adjustment::RecordEqualisation),
+            // In between: nobody can tell, and the bias is named with what else it may be.
+            ([1.05, 0.80], [-10.0, -10.0], Adjustment::Bias),
+        ];
+        for (k3, dbfs, want) in cases {
+            let last = reading.rounds.last_mut().unwrap();
+            last.k3_percent = k3.map(Some);
+            last.k3_uncertainty_percent = [Some(0.02); 2];
+            last.reference_dbfs = dbfs.map(Some);
+            let got = find(&reading, "bias", 0);
+            assert_eq!(got.steps[0].adjust, want, "{k3:?}: {got:?}");
+            let told = got.why.contains("third harmonic");
+            assert_eq!(told, k3[0] != 1.05, "{k3:?}: {}", got.why);
+            assert_eq!(got.turn.unwrap().contains("tells them apart"), !told);
         }
     }
 

@@ -171,7 +171,7 @@ pub(crate) fn channel_match(bench: &Bench) -> Finding {
 #[cfg(test)]
 mod tests {
     use crate::judge::sample;
-    use crate::reading::{Heads, RecordedOn, Verdict};
+    use crate::reading::{Cause, CauseKind, Channel, Heads, Instead, RecordedOn, Unit, Verdict};
 
     #[test]
     fn missing_treble_is_charged_to_azimuth_first() {
@@ -187,6 +187,40 @@ mod tests {
         reading.causes.clear();
         let turn = reading.finding("playback-response").turn.unwrap();
         assert!(!turn.contains("Clean") && turn.contains("Playback equalisation left up"), "{turn}");
+    }
+
+    #[test]
+    fn what_both_channels_may_have_is_taken_for_one_cause() {
+        let mut reading = sample::faulty();
+        reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
+        reading.circumstances.heads = Some(Heads::Three);
+        let told = |reading: &sample::Sample| {
+            let turn = reading.finding("playback-response").turn.unwrap();
+            (turn.contains("Clean the left head"), turn.contains("the other channel's are spacing"))
+        };
+        assert_eq!(told(&reading), (true, false));
+        let instead = [CauseKind::LowPass, CauseKind::Spacing].map(|cause| Instead {
+            cause,
+            value: None,
+            unit: Unit::Um,
+            probability: 0.5,
+        });
+        let of_right = reading.causes.iter().find(|cause| is_spacing(cause, Channel::Right)).unwrap().clone();
+        let left = reading.causes.iter_mut().find(|cause| is_spacing(cause, Channel::Left)).unwrap();
+        (left.value, left.uncertainty, left.cause) = (None, None, CauseKind::LowPass);
+        (left.instead, left.shares_db) = (instead.into(), of_right.shares_db);
+        assert_eq!(told(&reading), (true, true));
+        // Twice as much is not the same.
+        for share in
+            &mut reading.causes.iter_mut().find(|cause| is_spacing(cause, Channel::Right)).unwrap().shares_db
+        {
+            share[1] *= 2.0;
+        }
+        assert_eq!(told(&reading), (false, false));
+    }
+
+    fn is_spacing(cause: &Cause, channel: Channel) -> bool {
+        cause.channel == channel && cause.cause == CauseKind::Spacing
     }
 
     #[test]

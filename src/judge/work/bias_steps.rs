@@ -2,13 +2,13 @@
 //!
 //! More bias lowers the high tone; it lowers the third harmonic as well, down to its least and no further. Record equalisation
 //! moves the high tone and leaves the harmonic of the low one alone. So what the harmonic did while the bias was turned tells
-//! the two apart (common practice, no source).
+//! the two apart, and so does the other channel's harmonic where that channel is right (common practice, no source).
 
 use crate::judge::case::{Bench, SIDES};
 use crate::judge::work::response_steps::{Off, azimuth_share_db, spacing_share_db};
 use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
 use crate::reading::figures::UnitKind;
-use crate::reading::{Adjustment, Heads, RecordedOn, TurnStep, Unit, Way};
+use crate::reading::{Adjustment, Heads, Pair, RecordedOn, TurnStep, Unit, Way};
 
 /// By how much the pair of tones must have moved for the harmonic to tell anything, dB.
 const TURNED_DB: f64 = 0.8;
@@ -20,8 +20,53 @@ enum Harmonic {
     PastLeast { round: u32, least_percent: f64, now_percent: f64 },
     /// It still falls with more bias.
     Falling { from_percent: f64, now_percent: f64 },
+    /// Held against the other channel's, whose bias is right, at the same level.
+    Beside { own_percent: f64, other_percent: f64, equalisation: bool },
     /// Not measured, or the bias was not turned far enough.
     Unknown,
+}
+
+/// How far a channel must stand above the other for their harmonics to tell anything, dB.
+const ABOVE_DB: f64 = 1.5;
+/// Natural logarithm of what the third harmonic gains where less bias lifts the high tone by 1 dB. From memory.
+const GAIN_PER_DB: f64 = 0.18;
+/// Standard deviation of that logarithm between two sound channels: half a decibel of playback gain, and their heads. From memory.
+const SPREAD: f64 = 0.12;
+/// By how much one explanation must be likelier than the other.
+const ODDS: f64 = 3.0;
+
+/// Third harmonic of both channels at the level tone, with its expanded uncertainties, and how far this channel's tone stands
+/// above the other's, dB.
+fn at_level(bench: &Bench, side: usize) -> Option<([f64; 2], [f64; 2], f64)> {
+    let both = |pair: Pair| pair[0].zip(pair[1]).map(|(left, right)| [left, right]);
+    let round = bench.reading.rounds.last();
+    let of_round = round.map(|round| (round.k3_percent, round.k3_uncertainty_percent, round.reference_dbfs));
+    let steps = bench.reading.distortion.iter().flat_map(|distortion| &distortion.steps);
+    let step = steps.min_by(|a, b| a.programme_db.abs().total_cmp(&b.programme_db.abs()));
+    let of_step = step.map(|step| (step.k3_percent, step.k3_uncertainty_percent, step.level_dbfs));
+    let (k3, uncertainty, dbfs) = of_round.or(of_step)?;
+    let dbfs = both(dbfs)?;
+    Some((both(k3)?, both(uncertainty)?, dbfs[side] - dbfs[1 - side]))
+}
+
+/// What the other channel's harmonic says, where the high tone of this one stands `above_db` above the other's.
+fn beside(bench: &Bench, side: usize, above_db: f64) -> Harmonic {
+    let Some((k3, uncertainty, level_db)) = at_level(bench, side) else { return Harmonic::Unknown };
+    let (own_percent, other_percent) = (k3[side], k3[1 - side]);
+    if above_db < ABOVE_DB || !(own_percent > 0.0 && other_percent > 0.0) {
+        return Harmonic::Unknown;
+    }
+    // The third harmonic, in percent, rises by 2 dB with each decibel of level.
+    let gained = (own_percent / other_percent).ln() - level_db * 10f64.ln() / 10.0;
+    let measured = (uncertainty[0] / k3[0]).hypot(uncertainty[1] / k3[1]) / 2.0;
+    let misfit = |expected: f64| (gained - expected).powi(2) / (2.0 * (SPREAD.powi(2) + measured.powi(2)));
+    // Beyond what either expects is no misfit of it.
+    let by_bias = GAIN_PER_DB * above_db;
+    match misfit(by_bias.max(gained)) - misfit(gained.min(0.0)) {
+        by if by > ODDS.ln() => Harmonic::Beside { own_percent, other_percent, equalisation: true },
+        by if by < -ODDS.ln() => Harmonic::Beside { own_percent, other_percent, equalisation: false },
+        _ => Harmonic::Unknown,
+    }
 }
 
 /// One round: number, high minus low tone, third harmonic and its expanded uncertainty.
@@ -62,8 +107,8 @@ fn harmonic(bench: &Bench, side: usize, high_hz: f64) -> Harmonic {
     }
 }
 
-/// The steps for one channel, and what is to be added to the figures.
-pub(crate) fn steps(bench: &Bench, side: usize, off: &Off) -> (Vec<TurnStep>, String) {
+/// The steps for one channel, and what is to be added to the figures. `other_db` is the other channel's high tone minus its low one.
+pub(crate) fn steps(bench: &Bench, side: usize, off: &Off, other_db: Option<f64>) -> (Vec<TurnStep>, String) {
     let name = SIDES[side];
     let mut steps = Vec::new();
     let mut rest_db = off.db;
@@ -97,7 +142,12 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off) -> (Vec<TurnStep>, St
         }
     }
     let bright = rest_db > 0.0;
-    let told = harmonic(bench, side, off.hz);
+    let told = match (harmonic(bench, side, off.hz), other_db) {
+        (Harmonic::Unknown, Some(other_db)) if bright && other_db.abs() <= off.allowed_db => {
+            beside(bench, side, rest_db - other_db)
+        }
+        (told, _) => told,
+    };
     let (equalisation, words) = match &told {
         Harmonic::PastLeast { round, least_percent, now_percent } => (
             bright,
@@ -115,11 +165,22 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off) -> (Vec<TurnStep>, St
                 UnitKind::Percent.of(*from_percent, None)
             ),
         ),
+        Harmonic::Beside { own_percent, other_percent, equalisation } => (
+            *equalisation,
+            format!(
+                "; third harmonic {}, {} {}",
+                UnitKind::Percent.of(*own_percent, None),
+                SIDES[1 - side],
+                UnitKind::Percent.of(*other_percent, None)
+            ),
+        ),
         Harmonic::Unknown => (false, String::new()),
     };
     if equalisation {
         let (word, way) = if bright { ("down", Way::Down) } else { ("up", Way::Up) };
-        let because = if bright {
+        let because = if matches!(told, Harmonic::Beside { .. }) {
+            "too little bias would raise the third harmonic, and it is no higher than the other channel's"
+        } else if bright {
             "the third harmonic has passed its least, so there is bias enough, and the high tone still stands above the low one"
         } else {
             "the third harmonic still falls with more bias, so there is not too much of it, and the high tone stands below the \

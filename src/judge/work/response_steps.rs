@@ -53,20 +53,25 @@ struct Share<'a> {
     cause: &'a Cause,
     db: f64,
     uncertainty_db: f64,
+    /// What could not be told apart here, but was told on the other channel with as much of it: one cause in both is likelier
+    /// than two alike.
+    twin: Option<&'a Cause>,
 }
 
 impl Share<'_> {
     fn is(&self, kind: CauseKind) -> bool {
-        self.cause.instead.is_empty() && self.cause.cause == kind
+        self.twin.is_some_and(|twin| twin.cause == kind)
+            || (self.cause.instead.is_empty() && self.cause.cause == kind)
     }
 
     /// The likeliest of those that could not be told apart.
     fn is_likeliest(&self, kind: CauseKind) -> bool {
-        !self.cause.instead.is_empty() && self.cause.cause == kind
+        self.twin.is_none() && !self.cause.instead.is_empty() && self.cause.cause == kind
     }
 
     fn size(&self) -> String {
-        cause_size(self.cause.value, self.cause.uncertainty, self.cause.unit).unwrap_or_default()
+        let told = self.twin.unwrap_or(self.cause);
+        cause_size(told.value, told.uncertainty, told.unit).unwrap_or_default()
     }
 
     /// `3.7 +- 0.2`.
@@ -96,6 +101,18 @@ fn share_at(cause: &Cause, hz: f64) -> Option<(f64, f64)> {
     Some((between(1), between(2).abs()))
 }
 
+/// Which of the causes that could not be told apart in `cause` the other channel has, with as much of it at `hz`.
+fn twin<'a>(bench: &Bench<'a>, cause: &Cause, hz: f64) -> Option<&'a Cause> {
+    let (db, uncertainty_db) = share_at(cause, hz)?;
+    let others =
+        bench.causes.iter().filter(|other| other.channel != cause.channel && other.instead.is_empty());
+    others.filter(|other| cause.instead.iter().any(|one| one.cause == other.cause)).find(|other| {
+        share_at(other, hz).is_some_and(|(other_db, other_uncertainty_db)| {
+            (other_db - db).abs() <= uncertainty_db.hypot(other_uncertainty_db).max(db.abs() / 3.0)
+        })
+    })
+}
+
 /// Shares that have the sign of what is off, azimuth apart; the largest first.
 fn shares<'a>(bench: &Bench<'a>, side: usize, off: &Off) -> Vec<Share<'a>> {
     let mut found: Vec<Share<'a>> = bench
@@ -106,7 +123,7 @@ fn shares<'a>(bench: &Bench<'a>, side: usize, off: &Off) -> Vec<Share<'a>> {
         .filter(|cause| cause.cause.is_treble() == off.is_treble())
         .filter_map(|cause| {
             let (db, uncertainty_db) = share_at(cause, off.hz)?;
-            Some(Share { cause, db, uncertainty_db })
+            Some(Share { cause, db, uncertainty_db, twin: twin(bench, cause, off.hz) })
         })
         .filter(|share| share.db * off.db > 0.0 && share.db.abs() >= WORTH_DB)
         .collect();
@@ -308,7 +325,14 @@ fn heads(found: &[Share], side: usize, off: &Off, rest_db: &mut f64) -> Option<T
     let text = match (spacing, open) {
         (Some(share), _) => {
             *rest_db -= share.db;
-            let fall = if share.uncertainty_db > 0.6 * share.db.abs() {
+            let fall = if share.twin.is_some() {
+                format!(
+                    "{} {} may be {}; the other channel's are spacing",
+                    share.amount(),
+                    off.of_all(),
+                    share.names()
+                )
+            } else if share.uncertainty_db > 0.6 * share.db.abs() {
                 let most = (share.db.abs() + share.uncertainty_db).min(off.db.abs());
                 format!(
                     "up to {} {} may fall as spacing does",
