@@ -195,12 +195,16 @@ pub(crate) struct Case {
 impl Case {
     /// Sets the uncertainty: the return's own, and what sound card and player may be off by. Gives both together.
     pub(crate) fn uncertain(&mut self, own: f64, sound_card: f64) -> f64 {
-        let both = own.hypot(sound_card);
+        self.uncertain_by(own, UncertainFrom::SoundCard, sound_card)
+    }
+
+    /// Sets the uncertainty: the return's own, and `more` from elsewhere. Gives both together.
+    pub(crate) fn uncertain_by(&mut self, own: f64, from: UncertainFrom, more: f64) -> f64 {
+        let both = own.hypot(more);
         self.uncertainty = Some(both);
-        if sound_card > 0.0 {
+        if more > 0.0 {
             let part = |from, uncertainty| UncertaintyPart { from, uncertainty };
-            self.uncertainty_parts =
-                vec![part(UncertainFrom::Return, own), part(UncertainFrom::SoundCard, sound_card)];
+            self.uncertainty_parts = vec![part(UncertainFrom::Return, own), part(from, more)];
         }
         both
     }
@@ -209,7 +213,8 @@ impl Case {
     pub(crate) fn finish(mut self) -> Finding {
         let verdict = self.verdict();
         let untold = self.untold(verdict);
-        if untold.is_none() && !self.uncertainty_parts.is_empty() {
+        let sound_card = |part: &UncertaintyPart| part.from == UncertainFrom::SoundCard;
+        if untold.is_none() && self.uncertainty_parts.iter().any(sound_card) {
             self.remedies.push(Remedy::GiveLoopback);
         }
         let why = self.why(verdict, untold.as_ref());

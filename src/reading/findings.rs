@@ -84,6 +84,8 @@ pub enum UncertainFrom {
     Return,
     /// Sound card and player, which no file shows: what usual ones may be off by.
     SoundCard,
+    /// The deck itself, which differs from one stretch of tape to the next.
+    Stretches,
 }
 
 /// Why something cannot be told, and how to find out.

@@ -105,7 +105,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         id: "capture".to_owned(),
         kind: None,
         channel: None,
-        value: peak_dbfs,
+        value: None,
         uncertainty: None,
         uncertainty_parts: vec![],
         unit: Unit::Dbfs,

@@ -60,7 +60,7 @@ pub(crate) fn hum(bench: &Bench) -> Vec<Finding> {
                 return no_line(case, noise.unweighted_db[side]);
             };
             case.value = mains.hum_db[side];
-            case.uncertainty = noise.uncertainty_db[side];
+            case.uncertainty = mains.uncertainty_db[side].or(noise.uncertainty_db[side]);
             if case.value.is_none() {
                 return no_line(case, noise.unweighted_db[side]);
             }

@@ -8,8 +8,8 @@ use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
 use crate::reading::figures::UnitKind;
 use crate::reading::{
-    Adjustment, Finding, Flutter, FlutterLine, Heads, RecordedOn, Remedy, SameTape, TurnStep, Unit, Untold,
-    Verdict, Way,
+    Adjustment, Finding, Flutter, FlutterLine, Heads, RecordedOn, Remedy, SameTape, TurnStep, UncertainFrom,
+    Unit, Untold, Verdict, Way,
 };
 
 /// What moves flutter where no part is known.
@@ -104,22 +104,12 @@ pub(crate) fn flutter(bench: &Bench) -> Vec<Finding> {
     let quasi_peak_uncertainty = own.weighted_quasi_peak_percent.or(in_proportion);
     let rms_uncertainty = own.weighted_rms_percent.or(rms_uncertainty);
     // Judged is the deck, not the one stretch.
-    let of_the_deck = |own: Option<f64>, of: Kind| {
-        let more = flutter.and_then(|flutter| varies(flutter, of, false)).unwrap_or(0.0);
-        own.map(|own| own.hypot(more))
-    };
-    let quasi_peak_uncertainty = of_the_deck(quasi_peak_uncertainty, |f| f.weighted_quasi_peak_percent);
-    let rms_uncertainty = of_the_deck(rms_uncertainty, |f| f.weighted_rms_percent);
-    let limits = bench.limits;
+    let stretches = |of: Kind| flutter.and_then(|flutter| varies(flutter, of, false)).unwrap_or(0.0);
+    let quasi_peak = (quasi_peak, quasi_peak_uncertainty, stretches(|f| f.weighted_quasi_peak_percent));
+    let rms = (rms, rms_uncertainty, stretches(|f| f.weighted_rms_percent));
     let mut findings = vec![
-        kind(
-            bench,
-            "weighted quasi-peak",
-            quasi_peak,
-            quasi_peak_uncertainty,
-            limits.of(Key::FlutterQuasiPeak),
-        ),
-        kind(bench, "weighted rms", rms, rms_uncertainty, limits.of(Key::FlutterRms)),
+        kind(bench, "weighted quasi-peak", quasi_peak, bench.limits.of(Key::FlutterQuasiPeak)),
+        kind(bench, "weighted rms", rms, bench.limits.of(Key::FlutterRms)),
     ];
     findings.extend(bench.reading.same_tape.as_ref().map(|found| playback_alone(bench, found)));
     findings
@@ -164,17 +154,17 @@ fn playback_alone(bench: &Bench, found: &SameTape) -> Finding {
     finding
 }
 
+/// The finding on one kind, from its value, the return's own uncertainty of it, and what the stretches differ by.
 fn kind(
     bench: &Bench,
     name: &'static str,
-    value: Option<f64>,
-    uncertainty: Option<f64>,
+    (value, own, stretches): (Option<f64>, Option<f64>, f64),
     limit: &Tolerance,
 ) -> Finding {
     let mut case = bench.case(Id::Flutter);
     case.kind = Some(name);
     case.value = value;
-    case.uncertainty = uncertainty;
+    let uncertainty = own.map(|own| case.uncertain_by(own, UncertainFrom::Stretches, stretches));
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("at most {} % {name} ({})", plain(limit.value), limit.basis));
     case.missing = Untold::new(

@@ -5,7 +5,7 @@
 //! the two apart, and so does the other channel's harmonic where that channel is right (common practice, no source).
 
 use crate::judge::case::{Bench, SIDES};
-use crate::judge::work::response_steps::{Off, azimuth_share_db, spacing_share_db};
+use crate::judge::work::response_steps::{Off, Rest, azimuth_share_db, spacing_share_db};
 use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
 use crate::reading::figures::UnitKind;
 use crate::reading::{Adjustment, Heads, Pair, RecordedOn, TurnStep, Unit, Way};
@@ -111,40 +111,40 @@ fn harmonic(bench: &Bench, side: usize, high_hz: f64) -> Harmonic {
 pub(crate) fn steps(bench: &Bench, side: usize, off: &Off, other_db: Option<f64>) -> (Vec<TurnStep>, String) {
     let name = SIDES[side];
     let mut steps = Vec::new();
-    let mut rest_db = off.db;
+    let mut rest = Rest::new(off);
     let three = bench.recorded_on() == Some(RecordedOn::ThisDeck)
         && bench.circumstances().heads == Some(Heads::Three);
-    if let Some(share_db) = azimuth_share_db(bench, off).filter(|_| three) {
-        rest_db += share_db;
-        let rest = if rest_db.abs() <= off.allowed_db { ". Nothing else needs turning for this" } else { "" };
+    if let Some(share) = azimuth_share_db(bench, off).filter(|_| three) {
+        rest.less(off, share);
+        let enough = if rest.is_small(off) { ". Nothing else needs turning for this" } else { "" };
         steps.push(step(
             Adjustment::AzimuthScrew,
             format!(
-                "set azimuth first: {} {} come from it{rest}",
-                UnitKind::Db.of(share_db, None).number(),
+                "set azimuth first: {} {} come from it{enough}",
+                UnitKind::Db.of(-share.0, None).number(),
                 off.of_all()
             ),
         ));
-        if rest_db.abs() <= off.allowed_db {
+        if rest.is_small(off) {
             return (steps, String::new());
         }
     }
-    if let Some(share_db) = spacing_share_db(bench, side, off) {
-        rest_db += share_db;
-        if rest_db.abs() <= off.allowed_db {
+    if let Some(share) = spacing_share_db(bench, side, off) {
+        rest.less(off, share);
+        if rest.is_small(off) {
             let text = format!(
                 "clean the {name} head (power off, tape away) and read again: {} {} fall as spacing does",
-                UnitKind::Db.of(share_db, None).number(),
+                UnitKind::Db.of(-share.0, None).number(),
                 off.of_all()
             );
             steps.push(step(Adjustment::Heads, text).on(name));
             return (steps, String::new());
         }
     }
-    let bright = rest_db > 0.0;
+    let bright = rest.db > 0.0;
     let told = match (harmonic(bench, side, off.hz), other_db) {
         (Harmonic::Unknown, Some(other_db)) if bright && other_db.abs() <= off.allowed_db => {
-            beside(bench, side, rest_db - other_db)
+            beside(bench, side, rest.db - other_db)
         }
         (told, _) => told,
     };
@@ -189,9 +189,9 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off, other_db: Option<f64>
         let text = format!(
             "{PLAYBACK_FIRST}: record equalisation {name} (treble) {word} by about {}, because {because}; then set the bias \
              again. The recipe bias-sweep shows where. {CAUTION}",
-            UnitKind::Db.of(rest_db.abs(), None)
+            UnitKind::Db.of(rest.db.abs(), None)
         );
-        steps.push(step(Adjustment::RecordEqualisation, text).on(name).by(way, rest_db.abs(), Unit::Db));
+        steps.push(step(Adjustment::RecordEqualisation, text).on(name).by(way, rest.db.abs(), Unit::Db));
         return (steps, words);
     }
     let (state, word, way) =

@@ -48,6 +48,32 @@ impl Off {
     }
 }
 
+/// What is off still, after causes were subtracted.
+pub(crate) struct Rest {
+    pub(crate) db: f64,
+    /// Expanded uncertainty; 0 as long as nothing was subtracted, because then it is in the verdict.
+    uncertainty_db: f64,
+}
+
+impl Rest {
+    pub(crate) fn new(off: &Off) -> Self {
+        Self { db: off.db, uncertainty_db: 0.0 }
+    }
+
+    /// Subtracts a cause's share with its uncertainty.
+    pub(crate) fn less(&mut self, off: &Off, (db, uncertainty_db): (f64, f64)) {
+        self.db -= db;
+        let so_far =
+            if self.uncertainty_db > 0.0 { self.uncertainty_db } else { off.uncertainty_db.unwrap_or(0.0) };
+        self.uncertainty_db = so_far.hypot(uncertainty_db);
+    }
+
+    /// Whether it needs no step of its own: inside what may be off, or not outside by a standard deviation. The next reading tells.
+    pub(crate) fn is_small(&self, off: &Off) -> bool {
+        self.db.abs() - 0.5 * self.uncertainty_db <= off.allowed_db
+    }
+}
+
 /// What one cause does at one frequency.
 struct Share<'a> {
     cause: &'a Cause,
@@ -131,20 +157,23 @@ fn shares<'a>(bench: &Bench<'a>, side: usize, off: &Off) -> Vec<Share<'a>> {
     found
 }
 
-/// How much of missing treble an azimuth that is off explains, dB; `None` where it explains nothing worth saying.
-pub(crate) fn azimuth_share_db(bench: &Bench, off: &Off) -> Option<f64> {
+/// How much of missing treble an azimuth that is off explains, and its uncertainty, dB, negative; `None` where it explains
+/// nothing worth saying.
+pub(crate) fn azimuth_share_db(bench: &Bench, off: &Off) -> Option<(f64, f64)> {
     if !bench.is_outside("azimuth") || off.db >= 0.0 || !off.is_treble() {
         return None;
     }
-    let at_10k = bench.reading.azimuth.as_ref()?.loss_at_10k_db?;
-    let share = (-azimuth_loss_elsewhere_db(at_10k, 10_000.0, off.hz)).min(-off.db);
-    (share >= 0.05).then_some(share)
+    let azimuth = bench.reading.azimuth.as_ref()?;
+    let share = azimuth_loss_elsewhere_db(azimuth.loss_at_10k_db?, 10_000.0, off.hz).max(off.db);
+    // The loss goes with the square of the delay.
+    let sure = azimuth.uncertainty_us.zip(azimuth.delay_us).map_or(0.0, |(u, delay)| 2.0 * u / delay.abs());
+    (share <= -0.05).then_some((share, share.abs() * sure.min(1.0)))
 }
 
 /// `0.4 of the 6.1 dB missing at 15 kHz come from azimuth, 3.7 +- 0.2 from spacing`; `None` where nothing is known.
 pub(crate) fn shares_in_words(bench: &Bench, side: usize, off: &Off) -> Option<String> {
     let azimuth = azimuth_share_db(bench, off)
-        .map(|share| (UnitKind::Db.of(share, None).number(), "azimuth".to_owned()));
+        .map(|(share, _)| (UnitKind::Db.of(-share, None).number(), "azimuth".to_owned()));
     let others = shares(bench, side, off);
     let mut all = azimuth.into_iter().chain(others.iter().map(|share| (share.amount(), share.names())));
     let (amount, name) = all.next()?;
@@ -155,11 +184,11 @@ pub(crate) fn shares_in_words(bench: &Bench, side: usize, off: &Off) -> Option<S
     Some(words)
 }
 
-/// How much of missing treble falls as spacing does, if that was told, dB, positive.
-pub(crate) fn spacing_share_db(bench: &Bench, side: usize, off: &Off) -> Option<f64> {
+/// How much of missing treble falls as spacing does, if that was told, and its uncertainty, dB, negative.
+pub(crate) fn spacing_share_db(bench: &Bench, side: usize, off: &Off) -> Option<(f64, f64)> {
     let all = if off.is_treble() { shares(bench, side, off) } else { vec![] };
     let spacing = all.into_iter().find(|share| share.is(CauseKind::Spacing) && off.db < 0.0);
-    spacing.map(|share| (-share.db).min(-off.db))
+    spacing.map(|share| (share.db.max(off.db), share.uncertainty_db))
 }
 
 /// What to do, in the order of work; empty where nothing is to be turned.
@@ -188,12 +217,12 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
         let enough = share.db.abs() >= off.db.abs() / 3.0 || (off.db - share.db).abs() <= off.allowed_db;
         enough && (!own || share.is(CauseKind::Spacing))
     });
-    let mut rest_db = off.db;
+    let mut rest = Rest::new(off);
     let mut steps: Vec<TurnStep> = Vec::new();
     if off.db < 0.0 && !no_tape {
-        steps.extend(azimuth(bench, off, &mut rest_db));
+        steps.extend(azimuth(bench, off, &mut rest));
         if let Some(first) = steps.first_mut()
-            && rest_db.abs() <= off.allowed_db
+            && rest.is_small(off)
         {
             first.text += NOTHING_ELSE;
             return steps;
@@ -203,7 +232,7 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
     let all = off.of_all();
     for share in &found {
         if share.is(CauseKind::TimeConstant) {
-            rest_db -= share.db;
+            rest.less(off, (share.db, share.uncertainty_db));
             steps.push(
                 step(
                     Adjustment::EqualisationNetwork,
@@ -220,11 +249,11 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
         }
     }
     if off.db < 0.0 && !no_tape {
-        steps.extend(heads(&found, side, off, &mut rest_db));
+        steps.extend(heads(&found, side, off, &mut rest));
     }
     // A resonance that lifts is what a trimmer of the equalisation moves.
     for share in found.iter().filter(|share| share.is(CauseKind::LowPass) && share.db < 0.0) {
-        rest_db -= share.db;
+        rest.less(off, (share.db, share.uncertainty_db));
         steps.push(
             step(
                 Adjustment::Amplifier,
@@ -240,7 +269,7 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
     }
     let network = [CauseKind::TimeConstant, CauseKind::LowPass];
     for share in found.iter().filter(|share| network.into_iter().any(|kind| share.is_likeliest(kind))) {
-        rest_db -= share.db;
+        rest.less(off, (share.db, share.uncertainty_db));
         steps.push(
             step(
                 Adjustment::Amplifier,
@@ -254,7 +283,7 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
             .on(name),
         );
     }
-    if rest_db * off.db < 0.0 || rest_db.abs() <= off.allowed_db {
+    if rest.db * off.db < 0.0 || rest.is_small(off) {
         if let Some(last) = steps.last_mut() {
             last.text += NOTHING_ELSE;
             if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
@@ -281,31 +310,31 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
             )
         })
         .unwrap_or_default();
-    let (word, way) = word_and_way(rest_db);
+    let (word, way) = word_and_way(rest.db);
     if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
-        steps.extend(recording_half(side, off, rest_db));
-    } else if rest_db < -TRIMMER_DB && !no_tape {
+        steps.extend(recording_half(side, off, rest.db));
+    } else if rest.db < -TRIMMER_DB && !no_tape {
         steps.push(
             step(
                 Adjustment::HeadItself,
                 format!("what is left then, about {} at {}, is more than a trimmer gives{gap}: look for a worn head, and renew it \
-                     before the equalisation is touched", UnitKind::Db.of(-rest_db, None), frequency(off.hz)),
+                     before the equalisation is touched", UnitKind::Db.of(-rest.db, None), frequency(off.hz)),
             )
             .on(name),
         );
     } else {
-        steps.push(equaliser(bench, side, off, rest_db, word, way, &gap));
+        steps.push(equaliser(bench, side, off, rest.db, word, way, &gap));
     }
     steps
 }
 
-/// Azimuth first: what it explains is subtracted from `rest_db`.
-fn azimuth(bench: &Bench, off: &Off, rest_db: &mut f64) -> Option<TurnStep> {
+/// Azimuth first: what it explains is subtracted from `rest`.
+fn azimuth(bench: &Bench, off: &Off, rest: &mut Rest) -> Option<TurnStep> {
     let own_two =
         bench.recorded_on() == Some(RecordedOn::ThisDeck) && bench.circumstances().heads == Some(Heads::Two);
-    let text = if let Some(share) = azimuth_share_db(bench, off) {
-        *rest_db += share;
-        format!("set azimuth first: {} {} come from it", UnitKind::Db.of(share, None).number(), off.of_all())
+    let text = if let Some((share, uncertainty)) = azimuth_share_db(bench, off) {
+        rest.less(off, (share, uncertainty));
+        format!("set azimuth first: {} {} come from it", UnitKind::Db.of(-share, None).number(), off.of_all())
     } else if bench.is_outside("azimuth") {
         "set azimuth first".to_owned()
     } else if bench.azimuth_is_unknown && !own_two {
@@ -316,15 +345,15 @@ fn azimuth(bench: &Bench, off: &Off, rest_db: &mut f64) -> Option<TurnStep> {
     Some(step(Adjustment::AzimuthScrew, text))
 }
 
-/// Cleaning: what it may bring back is subtracted from `rest_db`.
-fn heads(found: &[Share], side: usize, off: &Off, rest_db: &mut f64) -> Option<TurnStep> {
+/// Cleaning: what it may bring back is subtracted from `rest`.
+fn heads(found: &[Share], side: usize, off: &Off, rest: &mut Rest) -> Option<TurnStep> {
     let name = SIDES[side];
     let read_again = "(power off, tape away), look at pressure pad and head wear, and read again";
     let spacing = found.iter().find(|share| share.is(CauseKind::Spacing));
     let open = found.iter().find(|share| share.is_likeliest(CauseKind::Spacing));
     let text = match (spacing, open) {
         (Some(share), _) => {
-            *rest_db -= share.db;
+            rest.less(off, (share.db, share.uncertainty_db));
             let fall = if share.twin.is_some() {
                 format!(
                     "{} {} may be {}; the other channel's are spacing",
@@ -348,7 +377,7 @@ fn heads(found: &[Share], side: usize, off: &Off, rest_db: &mut f64) -> Option<T
             )
         }
         (None, Some(share)) => {
-            *rest_db -= share.db;
+            rest.less(off, (share.db, share.uncertainty_db));
             format!(
                 "clean the {name} head {read_again}: {} {} may be {}, which could not be told apart",
                 share.amount(),
@@ -452,6 +481,10 @@ fn bass(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
 /// What brings both channels together: `db` is left minus right, `own_db` what each has against the reference frequency.
 pub(crate) fn match_steps(bench: &Bench, db: f64, own_db: [f64; 2], off: &Off) -> Vec<TurnStep> {
     let weak = usize::from(db > 0.0);
+    // What azimuth takes, it takes from both.
+    let lost_db =
+        azimuth_share_db(bench, &Off { db: f64::NEG_INFINITY, ..*off }).map_or(0.0, |(share, _)| share);
+    let own_db = own_db.map(|own| own - lost_db);
     // The one that is further off is the one that is off.
     if own_db[1 - weak] > own_db[weak].abs() && bench.recorded_on() != Some(RecordedOn::ThisDeck) {
         let name = SIDES[1 - weak];

@@ -9,8 +9,7 @@ use crate::show::remedies;
 use crate::show::words::{self, sentence};
 
 /// Quantities whose value is a size or a level below its reference: a plus would say nothing.
-const SIZES: [&str; 7] =
-    ["flutter", "noise", "hum", "capture", "distortion", "separation", "playback-equalisation"];
+const SIZES: [&str; 6] = ["flutter", "noise", "hum", "distortion", "separation", "playback-equalisation"];
 
 /// A value with its uncertainty, such as `+17.0 +- 0.3 us`; `None` if there is no value.
 pub(in crate::show) fn value(finding: &Finding) -> Option<String> {
@@ -188,6 +187,7 @@ fn parts(finding: &Finding) -> Option<String> {
             UncertainFrom::SoundCard => {
                 "what a usual player and sound card may be off by, from memory; a loopback capture tells"
             }
+            UncertainFrom::Stretches => "how the deck differs from one stretch of tape to the next",
         };
         let size = words::brief(part.uncertainty, Some(part.uncertainty), finding.unit.as_str(), &finding.id);
         let asked = finding.remedies.iter().filter(|_| part.from == UncertainFrom::SoundCard);
