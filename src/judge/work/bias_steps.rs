@@ -116,7 +116,7 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off, other_db: Option<f64>
         && bench.circumstances().heads == Some(Heads::Three);
     if let Some(share) = azimuth_share_db(bench, off).filter(|_| three) {
         rest.less(off, share);
-        let enough = if rest.is_small(off) { ". Nothing else needs turning for this" } else { "" };
+        let enough = if rest.is_small(off) { rest.small_in_words(off) } else { "" };
         steps.push(step(
             Adjustment::AzimuthScrew,
             format!(
@@ -179,7 +179,7 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off, other_db: Option<f64>
     if equalisation {
         let (word, way) = if bright { ("down", Way::Down) } else { ("up", Way::Up) };
         let because = if matches!(told, Harmonic::Beside { .. }) {
-            "too little bias would raise the third harmonic, and it is no higher than the other channel's"
+            "too little bias would raise the third harmonic, and at equal level it is hardly higher than the other channel's"
         } else if bright {
             "the third harmonic has passed its least, so there is bias enough, and the high tone still stands above the low one"
         } else {

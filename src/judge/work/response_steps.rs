@@ -15,6 +15,8 @@ pub(crate) const BASS_HZ: f64 = 200.0;
 const WORTH_DB: f64 = 0.3;
 
 const NOTHING_ELSE: &str = ". Nothing else needs turning for this";
+const READ_FIRST: &str =
+    ". Read again before anything else is turned for this: what is left may be inside the limit";
 /// More than a trimmer of the playback equalisation gives, dB (common practice, no source).
 const TRIMMER_DB: f64 = 6.0;
 
@@ -51,26 +53,31 @@ impl Off {
 /// What is off still, after causes were subtracted.
 pub(crate) struct Rest {
     pub(crate) db: f64,
-    /// Expanded uncertainty; 0 as long as nothing was subtracted, because then it is in the verdict.
-    uncertainty_db: f64,
+    /// Expanded uncertainty; `None` as long as nothing was subtracted, because then it is in the verdict.
+    uncertainty_db: Option<f64>,
 }
 
 impl Rest {
     pub(crate) fn new(off: &Off) -> Self {
-        Self { db: off.db, uncertainty_db: 0.0 }
+        Self { db: off.db, uncertainty_db: None }
     }
 
     /// Subtracts a cause's share with its uncertainty.
     pub(crate) fn less(&mut self, off: &Off, (db, uncertainty_db): (f64, f64)) {
         self.db -= db;
-        let so_far =
-            if self.uncertainty_db > 0.0 { self.uncertainty_db } else { off.uncertainty_db.unwrap_or(0.0) };
-        self.uncertainty_db = so_far.hypot(uncertainty_db);
+        let so_far = self.uncertainty_db.or(off.uncertainty_db).unwrap_or(0.0);
+        self.uncertainty_db = Some(so_far.hypot(uncertainty_db));
     }
 
     /// Whether it needs no step of its own: inside what may be off, or not outside by a standard deviation. The next reading tells.
     pub(crate) fn is_small(&self, off: &Off) -> bool {
-        self.db.abs() - 0.5 * self.uncertainty_db <= off.allowed_db
+        self.db.abs() - 0.5 * self.uncertainty_db.unwrap_or(0.0) <= off.allowed_db
+    }
+
+    /// What to say of a small one.
+    pub(crate) fn small_in_words(&self, off: &Off) -> &'static str {
+        let inside = self.db.abs() <= off.allowed_db || self.db * off.db < 0.0;
+        if inside { NOTHING_ELSE } else { READ_FIRST }
     }
 }
 
@@ -97,7 +104,8 @@ impl Share<'_> {
 
     fn size(&self) -> String {
         let told = self.twin.unwrap_or(self.cause);
-        cause_size(told.value, told.uncertainty, told.unit).unwrap_or_default()
+        let size = cause_size(told.value, told.uncertainty, told.unit).unwrap_or_default();
+        if self.twin.is_some() { format!("{size} (as told on the other channel)") } else { size }
     }
 
     /// `3.7 +- 0.2`.
@@ -157,17 +165,21 @@ fn shares<'a>(bench: &Bench<'a>, side: usize, off: &Off) -> Vec<Share<'a>> {
     found
 }
 
+/// What an azimuth that is off takes at `hz` from both channels, and its uncertainty, dB, negative; `None` where it is not off.
+fn azimuth_loss_db(bench: &Bench, hz: f64) -> Option<(f64, f64)> {
+    let azimuth = bench.reading.azimuth.as_ref().filter(|_| bench.is_outside("azimuth"))?;
+    let loss_db = azimuth_loss_elsewhere_db(azimuth.loss_at_10k_db?, 10_000.0, hz);
+    // The loss goes with the square of the delay.
+    let sure = azimuth.uncertainty_us.zip(azimuth.delay_us).map_or(0.0, |(u, delay)| 2.0 * u / delay.abs());
+    Some((loss_db, loss_db.abs() * sure.min(1.0)))
+}
+
 /// How much of missing treble an azimuth that is off explains, and its uncertainty, dB, negative; `None` where it explains
 /// nothing worth saying.
 pub(crate) fn azimuth_share_db(bench: &Bench, off: &Off) -> Option<(f64, f64)> {
-    if !bench.is_outside("azimuth") || off.db >= 0.0 || !off.is_treble() {
-        return None;
-    }
-    let azimuth = bench.reading.azimuth.as_ref()?;
-    let share = azimuth_loss_elsewhere_db(azimuth.loss_at_10k_db?, 10_000.0, off.hz).max(off.db);
-    // The loss goes with the square of the delay.
-    let sure = azimuth.uncertainty_us.zip(azimuth.delay_us).map_or(0.0, |(u, delay)| 2.0 * u / delay.abs());
-    (share <= -0.05).then_some((share, share.abs() * sure.min(1.0)))
+    let (loss_db, uncertainty_db) = azimuth_loss_db(bench, off.hz).filter(|_| off.is_treble())?;
+    let share_db = loss_db.max(off.db);
+    (share_db <= -0.05).then_some((share_db, uncertainty_db))
 }
 
 /// `0.4 of the 6.1 dB missing at 15 kHz come from azimuth, 3.7 +- 0.2 from spacing`; `None` where nothing is known.
@@ -224,7 +236,7 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
         if let Some(first) = steps.first_mut()
             && rest.is_small(off)
         {
-            first.text += NOTHING_ELSE;
+            first.text += rest.small_in_words(off);
             return steps;
         }
     }
@@ -285,7 +297,7 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
     }
     if rest.db * off.db < 0.0 || rest.is_small(off) {
         if let Some(last) = steps.last_mut() {
-            last.text += NOTHING_ELSE;
+            last.text += rest.small_in_words(off);
             if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
                 last.text +=
                     ". Record and playback are seen together: only a calibrated tape tells which has it";
@@ -482,8 +494,7 @@ fn bass(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
 pub(crate) fn match_steps(bench: &Bench, db: f64, own_db: [f64; 2], off: &Off) -> Vec<TurnStep> {
     let weak = usize::from(db > 0.0);
     // What azimuth takes, it takes from both.
-    let lost_db =
-        azimuth_share_db(bench, &Off { db: f64::NEG_INFINITY, ..*off }).map_or(0.0, |(share, _)| share);
+    let lost_db = azimuth_loss_db(bench, off.hz).map_or(0.0, |(loss_db, _)| loss_db);
     let own_db = own_db.map(|own| own - lost_db);
     // The one that is further off is the one that is off.
     if own_db[1 - weak] > own_db[weak].abs() && bench.recorded_on() != Some(RecordedOn::ThisDeck) {

@@ -1,6 +1,6 @@
 //! Findings, work and warnings.
 
-use crate::judge::{Reading, judged};
+use crate::judge::Reading;
 use crate::reading::{
     Channel, Finding, NotJudged, Remedy, Settled, UncertainFrom, UncertaintyPart, Verdict, Warning,
 };
@@ -51,11 +51,10 @@ pub(in crate::show) fn work(reading: &Reading) -> Vec<Section> {
     sections
 }
 
-/// `azimuth +0.4 +- 0.3 us`; the recording itself and the wiring without a figure.
+/// `azimuth +0.4 +- 0.3 us`.
 fn settled(settled: &Settled) -> String {
     let id = settled.finding.split([' ', ',']).next().unwrap_or_default();
-    let of_the_return = judged(id).is_none_or(|row| row.meaning.is_none());
-    let figure = settled.value.filter(|_| !of_the_return).map(|value| {
+    let figure = settled.value.map(|value| {
         let is_size = SIZES.contains(&id);
         words::figure(value, settled.uncertainty, settled.unit.as_str(), id, !is_size)
     });
