@@ -19,9 +19,12 @@ pub fn cause_name(kind: CauseKind) -> &'static str {
     }
 }
 
-/// A size with its unit, with digits by its uncertainty.
+/// A size with its unit, with digits by its uncertainty; without one a frequency as the trade says it.
 pub fn cause_size(value: Option<f64>, uncertainty: Option<f64>, unit: Unit) -> Option<String> {
     let value = value?;
+    if unit == Unit::Hz && uncertainty.is_none() {
+        return Some(frequency(value));
+    }
     let kind = UnitKind::of_unit(unit.as_str(), "")?;
     Some(kind.of(value, uncertainty).full())
 }
@@ -143,4 +146,20 @@ fn several(cause: &Cause) -> String {
         })
         .collect();
     format!("could not be told apart: {}; together they are as stated", each.join(", "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_size_has_no_more_digits_than_it_is_known_by() {
+        for (value, uncertainty, unit, want) in [
+            (13_128.1, None, Unit::Hz, "13.1 kHz"),
+            (154.2, Some(22.0), Unit::Hz, "154 +- 22 Hz"),
+            (0.182, Some(0.006), Unit::Um, "0.182 +- 0.006 um"),
+        ] {
+            assert_eq!(cause_size(Some(value), uncertainty, unit).unwrap(), want);
+        }
+    }
 }

@@ -41,7 +41,7 @@ pub use conclude::{Concluded, Reading, conclude};
 pub use findings::transport::part_words;
 pub use house::renewal::{days_between, passes, passes_since, renewal};
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};
-pub use quantities::{BuiltIn, Key, QUANTITIES, judged};
+pub use quantities::{BuiltIn, Key, QUANTITIES};
 pub use skew::judge_skew;
 pub use tone_at_output::{ToneAtOutput, ToneInReturn};
 
