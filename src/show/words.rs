@@ -147,9 +147,25 @@ pub(super) fn brief(value: f64, uncertainty: Option<f64>, unit: &str, quantity: 
     }
 }
 
+/// An uncertainty by itself, rounded up as it is beside its value.
+pub(super) fn uncertainty(uncertainty: f64, unit: &str, quantity: &str) -> String {
+    let kind = UnitKind::of_unit(unit, quantity);
+    match kind.and_then(|kind| Some((kind.of(uncertainty, uncertainty).spread()?, kind.word()))) {
+        Some((number, word)) => format!("{number} {word}"),
+        None => format!("{} {unit}", given(uncertainty, 2)),
+    }
+}
+
 #[cfg(test)]
 mod tests {
-    use super::{bound, row_frequency, with_signs};
+    use super::{bound, row_frequency, uncertainty, with_signs};
+
+    #[test]
+    fn an_uncertainty_is_never_rounded_to_nothing() {
+        assert_eq!(uncertainty(0.00002, "%", "flutter"), "0.0001 %");
+        assert_eq!(uncertainty(0.144, "dB", "playback-response"), "0.15 dB");
+        assert_eq!(uncertainty(0.3, "dB", "playback-response"), "0.3 dB");
+    }
 
     #[test]
     fn numbers_are_bound_to_their_units() {

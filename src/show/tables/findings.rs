@@ -188,7 +188,7 @@ fn parts(finding: &Finding) -> Option<String> {
             }
             UncertainFrom::Stretches => "how the deck differs from one stretch of tape to the next",
         };
-        let size = words::brief(part.uncertainty, Some(part.uncertainty), finding.unit.as_str(), &finding.id);
+        let size = words::uncertainty(part.uncertainty, finding.unit.as_str(), &finding.id);
         let asked = finding.remedies.iter().filter(|_| part.from == UncertainFrom::SoundCard);
         remedies::with_options(
             &format!("{size} {words}"),
