@@ -19,6 +19,7 @@ pub const EXAMPLES: &[(&str, &str)] = &[
     ("gain-riding", include_str!("examples/gain-riding.toml")),
     ("erased-tape", include_str!("examples/erased-tape.toml")),
     ("trimmed-record", include_str!("examples/trimmed-record.toml")),
+    ("monitored-trim", include_str!("examples/monitored-trim.toml")),
     ("stepped-bias", include_str!("examples/stepped-bias.toml")),
     ("mistracking", include_str!("examples/mistracking.toml")),
     ("reduction-left-on", include_str!("examples/reduction-left-on.toml")),

@@ -28,6 +28,7 @@
 //!   playback sections                 playback_filters.rs   minimum phase
 //!   dead channel, gain              play.rs
 //!   noise reduction, playback         noise_reduction.rs  left on all the time
+//!   monitor switch at SOURCE        monitor.rs          the programme in place of the tape
 //!   amplifier noise,                compander.rs        and the decoder
 //!   crosstalk,
 //!   hum, polarity, swap, DC         crosstalk.rs, hum.rs, play.rs
@@ -59,6 +60,7 @@ mod keys;
 mod lead_in;
 mod losses;
 mod lossy;
+mod monitor;
 mod noise_reduction;
 mod play;
 mod playback_filters;

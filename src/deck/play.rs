@@ -14,6 +14,7 @@ use super::kernel::Kernel;
 use super::lead_in::{self, LeadInSound};
 use super::losses::{self, HALF_TAPS, Losses};
 use super::lossy::Lossy;
+use super::monitor::Source;
 use super::noise_reduction::Compander as LeftOn;
 use super::playback_filters::{Biquad, Series};
 use super::print_through::PrintThrough;
@@ -68,7 +69,8 @@ impl VirtualDeck {
     ) -> Result<u64, E> {
         let rate_hz = self.return_rate_hz();
         let transport = Transport::new(&self.file, self.seed);
-        let mut tape = TapeSide::new(&self.file, self.seed, self.programme_rate_hz, source);
+        let monitor = Source::new(&self.file, self.programme_rate_hz, rate_hz);
+        let mut tape = TapeSide::new(&self.file, self.seed, self.programme_rate_hz, source, monitor);
         let mut reader = Reader::new(&self.file, self.seed, self.programme_rate_hz, rate_hz);
         let mut playback =
             PlaybackSide::new(&self.file, self.seed, rate_hz, &transport, self.programme_rate_hz);
@@ -77,7 +79,10 @@ impl VirtualDeck {
         let mut first = 0i64;
         loop {
             reader.read(&transport, &mut tape, first, &mut block);
-            playback.run(&mut block, &reader.times_s, first, &transport);
+            if let Some(end) = tape.monitor.as_ref().map(|monitor| monitor.reach(first)) {
+                tape.reach(end);
+            }
+            playback.run(&mut block, &reader.times_s, first, &transport, tape.monitor.as_ref());
             let late = playback.late as i64;
             let from = (late - first).clamp(0, BLOCK_FRAMES as i64) as usize;
             let end =
@@ -97,6 +102,7 @@ impl VirtualDeck {
 /// The recorded tape: made as far as the head needs it, forgotten behind it.
 struct TapeSide<S> {
     source: S,
+    monitor: Option<Source>,
     lead_in: Option<LeadInSound>,
     companders: [Option<LeftOn>; 2],
     record: [Series; 2],
@@ -118,13 +124,14 @@ struct TapeSide<S> {
 }
 
 impl<S: FnMut(&mut [Vec<f64>; 2], usize) -> usize> TapeSide<S> {
-    fn new(file: &DeckFile, seed: u64, rate_hz: f64, source: S) -> Self {
+    fn new(file: &DeckFile, seed: u64, rate_hz: f64, source: S, monitor: Option<Source>) -> Self {
         let saturators = [(); 2].map(|()| Saturator::new(file, rate_hz));
         let prints = [(); 2].map(|()| PrintThrough::new(file, rate_hz));
         let late = saturators[0].as_ref().map_or(0, |_| Saturator::LATE)
             + prints[0].as_ref().map_or(0, PrintThrough::late);
         Self {
             source,
+            monitor,
             lead_in: LeadInSound::new(file, seed, rate_hz),
             companders: [(); 2].map(|()| LeftOn::record(file, rate_hz)),
             record: [0, 1].map(|channel| Series::record(file, channel, rate_hz)),
@@ -146,6 +153,9 @@ impl<S: FnMut(&mut [Vec<f64>; 2], usize) -> usize> TapeSide<S> {
     fn reach(&mut self, end: i64) {
         while self.start + (self.samples[0].len() as i64) < end {
             self.pull();
+            if let Some(monitor) = &mut self.monitor {
+                monitor.feed(&self.buffers);
+            }
             let first = self.recorded;
             self.recorded += self.buffers[0].len() as u64;
             for (channel, buffer) in self.buffers.iter_mut().enumerate() {
@@ -398,7 +408,14 @@ impl PlaybackSide {
         }
     }
 
-    fn run(&mut self, block: &mut [Vec<f64>; 2], times_s: &[f64], first: i64, transport: &Transport) {
+    fn run(
+        &mut self,
+        block: &mut [Vec<f64>; 2],
+        times_s: &[f64],
+        first: i64,
+        transport: &Transport,
+        monitor: Option<&Source>,
+    ) {
         // Once a block: the technician waits between a switch and what sounds next.
         let programme_s = |lead_s: f64| transport.place_s(times_s[0]) - lead_s;
         for (channel, samples) in block.iter_mut().enumerate() {
@@ -427,6 +444,9 @@ impl PlaybackSide {
             self.series[channel].run(samples);
             if let Some(compander) = &mut self.companders[channel] {
                 compander.run(samples);
+            }
+            if let Some(monitor) = monitor {
+                monitor.replace(channel, samples, first - self.late as i64);
             }
             if let Some(noise) = &mut self.amplifier[channel] {
                 noise.add(samples);

@@ -14,6 +14,8 @@ pub struct Technician {
     pub turns: Vec<Turn>,
     /// Turns at even distances, behind the single ones. Default: none.
     pub steps: Option<TurnSteps>,
+    /// A monitor switch that is switched from SOURCE to TAPE. Default: the tape is heard all the time.
+    pub monitor: Option<MonitorSwitch>,
 }
 
 /// One turn. What it does not name stays as it was.
@@ -30,6 +32,19 @@ pub struct Turn {
     pub bias_db: Option<Sides> = -10.0 to 10.0,
     /// Noise reduction switched in or out.
     pub noise_reduction: Option<bool>,
+}
+
+/// The monitor switch of a deck with three heads: at SOURCE first, then at TAPE.
+#[derive(Copy)]
+pub struct MonitorSwitch {
+    /// When it is switched to TAPE, s of the programme.
+    pub tape_from_s: f64 = 0.0 to 3600.0,
+    /// From the record head to the playback head, mm. Default: 8.
+    #[serde(default = "super::keys::number::<8>")]
+    pub head_distance_mm: f64 = 0.0 to 100.0,
+    /// Level of the source at the output, dB. Default: 0.
+    #[serde(default)]
+    pub source_db: Sides = -40.0 to 20.0,
 }
 
 /// Turns at even distances: one a round.

@@ -1,7 +1,7 @@
 //! The transport: which place of the tape passes the head at which time, in closed form.
 
 use super::random_curve::{Of, RandomCurve};
-use super::{DeckFile, Purpose, generator};
+use super::{DeckFile, Purpose, generator, monitor};
 use std::f64::consts::TAU;
 
 /// Drift stops when it has changed the speed by this much, so that the tape never stands still.
@@ -16,6 +16,8 @@ pub(crate) struct Transport {
     random: Option<RandomCurve>,
     /// True seconds per second of the capture's clock.
     clock: f64,
+    /// By how much the tape is heard later than it is recorded, s.
+    behind_s: f64,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -65,6 +67,7 @@ impl Transport {
             lines: lines.collect(),
             random,
             clock: 1.0 / (1.0 + file.capture.clock_ppm * 1e-6),
+            behind_s: monitor::behind_s(file),
         }
     }
 
@@ -79,9 +82,10 @@ impl Transport {
         self.steady
     }
 
-    /// Place on the tape, in seconds at nominal speed, that passes the head at `t_s` of the capture's clock; 0 at 0.
+    /// Place on the tape, in seconds at nominal speed, that passes the head at `t_s` of the capture's clock; 0 at 0, or
+    /// later by what lies between the heads.
     pub(crate) fn place_s(&self, t_s: f64) -> f64 {
-        let t = t_s * self.clock;
+        let t = t_s * self.clock - self.behind_s;
         let lines: f64 = self.lines.iter().map(|line| line.at(t).0).sum();
         let random = self.random.as_ref().map_or(0.0, |curve| curve.at(t).0 - curve.at(0.0).0);
         self.steady * t + self.drifted(t).0 + lines + random
@@ -90,7 +94,7 @@ impl Transport {
     /// Derivative of [`Self::place_s`]: 1 is right, more is fast.
     #[cfg(feature = "internals")]
     pub(crate) fn ratio(&self, t_s: f64) -> f64 {
-        let t = t_s * self.clock;
+        let t = t_s * self.clock - self.behind_s;
         let lines: f64 = self.lines.iter().map(|line| line.at(t).1).sum();
         let random = self.random.as_ref().map_or(0.0, |curve| curve.at(t).1);
         (self.steady + self.drifted(t).1 + lines + random) * self.clock

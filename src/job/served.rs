@@ -17,7 +17,7 @@ pub(super) fn served(timeline: &Timeline) -> Vec<Served> {
             Serves::Distortion => Served::Distortion,
             Serves::Saturation => Served::Saturation,
             Serves::Separation => Served::Separation,
-            Serves::Bias => Served::Bias,
+            Serves::Bias | Serves::Source => Served::Bias,
             Serves::BiasSweep => Served::BiasSweep,
             Serves::ReductionIn | Serves::ReductionOut => Served::NoiseReduction,
             Serves::Erasing => Served::Erasing,

@@ -4,7 +4,7 @@ use super::{ProgrammeError, Recipe, Timeline};
 use std::path::Path;
 
 /// Names and texts, in the order in which they are listed.
-const TEXTS: [(&str, &str); 13] = [
+const TEXTS: [(&str, &str); 14] = [
     ("full", include_str!("../../tones/full.toml")),
     ("first-look", include_str!("../../tones/first-look.toml")),
     ("playback", include_str!("../../tones/playback.toml")),
@@ -14,6 +14,7 @@ const TEXTS: [(&str, &str); 13] = [
     ("separation", include_str!("../../tones/separation.toml")),
     ("erasing", include_str!("../../tones/erasing.toml")),
     ("record-trim", include_str!("../../tones/record-trim.toml")),
+    ("monitor-trim", include_str!("../../tones/monitor-trim.toml")),
     ("bias-sweep", include_str!("../../tones/bias-sweep.toml")),
     ("noise-reduction", include_str!("../../tones/noise-reduction.toml")),
     ("injection", include_str!("../../tones/injection.toml")),

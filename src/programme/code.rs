@@ -124,6 +124,7 @@ length_s = 2
             ("separation", 41_899),
             ("erasing", 7_947),
             ("record-trim", 11_337),
+            ("monitor-trim", 841),
             ("bias-sweep", 62_662),
             ("noise-reduction", 2_016),
             ("injection", 44_086),

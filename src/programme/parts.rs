@@ -108,7 +108,7 @@ const KINDS: [(&str, Kind); 10] = [
     ("rounds", Kind::Rounds),
 ];
 
-const SERVES: [(&str, Serves); 18] = [
+const SERVES: [(&str, Serves); 19] = [
     ("level", Serves::Level),
     ("response", Serves::Response),
     ("azimuth", Serves::Azimuth),
@@ -118,6 +118,7 @@ const SERVES: [(&str, Serves); 18] = [
     ("saturation", Serves::Saturation),
     ("separation", Serves::Separation),
     ("bias", Serves::Bias),
+    ("source", Serves::Source),
     ("bias-sweep", Serves::BiasSweep),
     ("noise-reduction-out", Serves::ReductionOut),
     ("noise-reduction-in", Serves::ReductionIn),

@@ -105,8 +105,9 @@ const NOTED: &str = "Left ____________ right ____________";
 
 /// The tone by which levels are set.
 pub(super) fn level_tone(timeline: &Timeline) -> Option<&PlacedPart> {
-    let is_level =
-        |part: &&PlacedPart| part.serves == Serves::Level && matches!(part.signal, Signal::Tone { .. });
+    let is_level = |part: &&PlacedPart| {
+        matches!(part.serves, Serves::Level | Serves::Source) && matches!(part.signal, Signal::Tone { .. })
+    };
     timeline.parts.iter().find(is_level)
 }
 
@@ -154,11 +155,18 @@ fn level_steps(timeline: &Timeline) -> Vec<String> {
              where it says so below. Playback level, playback response and azimuth must be right before (calibrated tape): \
              what they lack would be trimmed into the recording."
         ));
-        steps.push(String::from(
-            "Three heads: monitor switch at tape, capture while recording, and stop turning when it reads right. Two \
-             heads: turn by equal steps and note each place; rewind, play and capture; read which round was right and \
-             turn back to its place. Leave the first round as found.",
-        ));
+        steps.push(String::from(match timeline.monitor_switch() {
+            Some(_) => {
+                "This programme is for decks with three heads. Capture while recording. Begin with the monitor switch at \
+                 SOURCE; switch to TAPE in the pause that says so. Touch no output level in between. Leave the first round \
+                 as found, then turn."
+            }
+            None => {
+                "Three heads: monitor switch at tape, capture while recording, and stop turning when it reads right. Two \
+                 heads: turn by equal steps and note each place; rewind, play and capture; read which round was right and \
+                 turn back to its place. Leave the first round as found."
+            }
+        }));
     } else {
         steps.push(format!(
             "{begin}, and touch neither the record level nor the player's volume until the end."
@@ -332,7 +340,9 @@ mod tests {
 
     #[test]
     fn rounds_have_room_for_notes_and_trimmers_their_cautions() {
-        for (name, rounds) in [("record-trim", 24), ("bias-sweep", 15), ("noise-reduction", 0)] {
+        for (name, rounds) in
+            [("record-trim", 24), ("monitor-trim", 24), ("bias-sweep", 15), ("noise-reduction", 0)]
+        {
             let text = sheet(&built_in_by_name(name).unwrap());
             let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
             assert_eq!(text.matches("Left ____________ right ____________").count(), rounds, "{name}");

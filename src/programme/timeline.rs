@@ -56,6 +56,16 @@ impl Timeline {
     }
 }
 
+impl Timeline {
+    /// The slates before and behind the place where the monitor is switched from SOURCE to TAPE; `None` if nothing is heard
+    /// at SOURCE.
+    pub fn monitor_switch(&self) -> Option<[&PlacedPart; 2]> {
+        let last = self.parts.iter().rposition(|part| part.serves == Serves::Source)?;
+        let mut slates = self.parts[last..].iter().filter(|part| matches!(part.signal, Signal::Slate { .. }));
+        Some([slates.next()?, slates.next()?])
+    }
+}
+
 impl PlacedPart {
     /// The round that it belongs to, from 1: what follows `-round-` at the end of its id.
     pub fn round(&self) -> Option<u32> {
@@ -159,6 +169,8 @@ pub enum Serves {
     Separation,
     /// Bias and record level, in rounds.
     Bias,
+    /// The tones of the rounds with the monitor switch at SOURCE; rounds behind them are off the tape.
+    Source,
     /// Sensitivity, distortion and noise at stepped bias, in rounds.
     BiasSweep,
     /// Response and noise with the deck's noise reduction out.

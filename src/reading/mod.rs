@@ -71,8 +71,8 @@ pub use separation::{Erasing, Separation};
 pub use skew::{SKEW_FORMAT, SkewConsensus, SkewContent, SkewReading, SkewStretch, SkewTape, SkewVerdict};
 pub use speed_from_length::SpeedFromLength;
 pub use trim::{
-    BiasBalance, BiasHigh, BiasPair, BiasPeak, BiasStep, BiasSweep, ReductionBand, ReductionRow,
-    ReductionTracking, Round,
+    BiasBalance, BiasHigh, BiasPair, BiasPeak, BiasStep, BiasSweep, MonitorSwitch, ReductionBand,
+    ReductionRow, ReductionTracking, Round, SourceStretch, SourceTone,
 };
 
 pub use unit::Unit;

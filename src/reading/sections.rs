@@ -2,7 +2,8 @@
 
 use super::{
     Amplifier, Azimuth, BiasPair, BiasSweep, Distortion, Dropout, Erasing, Flutter, Intermodulation, Level,
-    Noise, Output, ReductionTracking, Response, Round, SameTape, Saturation, Separation, Speed,
+    Noise, Output, ReductionTracking, Response, Round, SameTape, Saturation, Separation, SourceStretch,
+    Speed,
 };
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -31,10 +32,13 @@ pub struct Measured {
     pub same_tape: Option<SameTape>,
     /// Noise of the first silent part that serves noise, and of the others.
     pub noise: Option<Noise>,
+    /// What was heard with the monitor switch at SOURCE before the rounds; then their gains are tape minus source.
+    #[serde(default)]
+    pub source: Option<SourceStretch>,
     /// Rounds of record level and bias, in the order of the programme.
     #[serde(default)]
     pub rounds: Vec<Round>,
-    /// High against low tones of the rounds: high tone minus low tone, return minus programme.
+    /// High against low tones of the rounds: high tone minus low tone.
     #[serde(default)]
     pub bias: Vec<BiasPair>,
     /// Sensitivity, distortion and noise at stepped bias.

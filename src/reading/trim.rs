@@ -15,7 +15,8 @@ pub struct Round {
     pub level_hz: Option<f64>,
     /// Level of the level tone in the return, brought to the programme's reference level, dBFS.
     pub reference_dbfs: Pair,
-    /// Gain of the level tone, return minus programme, dB.
+    /// Gain of the level tone, dB: return minus programme, or tape minus source where [`SourceStretch`] says that the monitor
+    /// was switched.
     pub level_db: Pair,
     /// Expanded uncertainty of each, dB.
     pub level_uncertainty_db: Pair,
@@ -50,7 +51,7 @@ pub struct BiasPair {
     pub high_hz: f64,
     /// Level of both in the programme, dB re its reference level.
     pub programme_db: f64,
-    /// Gain of the low tone, return minus programme, dB.
+    /// Gain of the low tone, dB: return minus programme, or tape minus source as in [`Round`].
     pub low_db: Pair,
     /// Gain of the high tone, dB.
     pub high_db: Pair,
@@ -60,6 +61,52 @@ pub struct BiasPair {
     pub uncertainty_db: Pair,
     /// The difference less that of the round before, dB; `null` in the first.
     pub change_db: Pair,
+}
+
+/// What was heard with the monitor switch at SOURCE, before the rounds at TAPE.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SourceStretch {
+    /// Where its first tone lies, s of the return.
+    pub at_s: FileTime,
+    /// Whether the rounds behind it are off the tape.
+    pub monitor: MonitorSwitch,
+    /// By how much the rounds are heard later than the source, ms: the way from head to head; `null` if not measured.
+    pub behind_ms: Option<f64>,
+    /// A-weighted noise at SOURCE, dBFS.
+    pub noise_dbfs: Pair,
+    /// A-weighted noise behind the switch, dBFS.
+    pub behind_noise_dbfs: Pair,
+    /// The tones of the rounds at SOURCE.
+    pub tones: Vec<SourceTone>,
+}
+
+/// One tone at SOURCE.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SourceTone {
+    /// Where it lies, s of the return.
+    pub at_s: FileTime,
+    /// Frequency, Hz.
+    pub hz: f64,
+    /// Level in the programme, dB re its reference level.
+    pub programme_db: f64,
+    /// Gain, return minus programme, dB.
+    pub gain_db: Pair,
+    /// Expanded uncertainty of that, dB.
+    pub uncertainty_db: Pair,
+}
+
+/// What the monitor switch did between the stretch at SOURCE and the rounds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum MonitorSwitch {
+    /// The rounds are off the tape, the stretch before them is not.
+    Switched,
+    /// Both are alike.
+    NotSwitched,
+    /// The stretch before them is off the tape, the rounds are not.
+    OtherWayRound,
+    /// Slates and noise do not say the same.
+    CannotTell,
 }
 
 /// Sensitivity, distortion and noise against the steps of the bias trimmer.

@@ -38,7 +38,7 @@ use render::Render;
 use text::Text;
 
 /// File names of all tables that a reading may have.
-pub const TABLES: [&str; 30] = [
+pub const TABLES: [&str; 31] = [
     "response.csv",
     "level.csv",
     "output.csv",
@@ -49,6 +49,7 @@ pub const TABLES: [&str; 30] = [
     "intermodulation.csv",
     "saturation.csv",
     "separation.csv",
+    "source.csv",
     "rounds.csv",
     "bias.csv",
     "bias-sweep.csv",

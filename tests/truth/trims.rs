@@ -1,12 +1,13 @@
 //! Jobs in rounds against the truth: record level and bias, the bias sweep, noise reduction in against out.
 
-use super::bench::{Case, Played, Store, play};
-use crate::effort;
+use super::bench::{Case, Played, Store, options, play};
+use crate::{effort, returns};
 use deckproof::assert_within;
-use deckproof::internals::deck::{DeckFile, Truth};
-use deckproof::internals::programme::{PlacedPart, Recipe, Signal, built_in_text};
+use deckproof::internals::deck::{DeckFile, Truth, VirtualDeck};
+use deckproof::internals::job::read_samples;
+use deckproof::internals::programme::{PlacedPart, Recipe, Signal, Timeline, built_in_text};
 use deckproof::internals::trade::a_weighting::a_weighting_db;
-use deckproof::reading::Pair;
+use deckproof::reading::{Heads, MonitorSwitch, Pair, RecordedOn, Verdict};
 use rayon::prelude::*;
 
 /// The built-in recipe `name` with `count` rounds.
@@ -113,6 +114,101 @@ steps = { first_s = 18.7, every_s = 9.44, record_db = [-0.1, [0.2, 0.2], [0.0, 0
                 );
                 assert_within!(db, want, 2.0 * row.uncertainty_db[channel].unwrap(), "dB", "stated, {row:?}");
             }
+        }
+    });
+}
+
+/// Like [`play`], of a deck with three heads that records and is heard at once.
+fn play_own(recipe: &Recipe, case: &Case) -> Played {
+    let samples = returns::of(recipe, &case.deck, case.seed, case.rate_hz, case.store);
+    let mut told = options(RecordedOn::ThisDeck);
+    told.circumstances.heads = Some(Heads::Three);
+    told.recipe = Some(recipe.clone());
+    let reading = read_samples(&samples, case.name, &told).expect("a reading");
+    let deck = VirtualDeck::new(&case.deck, case.seed, f64::from(case.rate_hz)).expect("a deck");
+    Played { reading, truth: deck.truth(), timeline: Timeline::from(recipe) }
+}
+
+#[test]
+fn tape_against_source_needs_no_target_and_no_sound_card() {
+    let recipe = recipe("monitor-trim", 4);
+    let timeline = Timeline::from(&recipe);
+    let turn_s = |round: u32| {
+        timeline.parts.iter().find(|part| part.id == format!("turn-round-{round}")).expect("a turn").start_s
+            + 0.3
+    };
+    let switch_s = timeline.parts.iter().find(|part| part.id == "switch").expect("a switch").start_s + 1.5;
+    let cases = [
+        (21, 48_000, Store::TwentyFour, 8.0),
+        (22, 44_100, Store::Sixteen, 2.0),
+        (23, 96_000, Store::Float, 15.0),
+    ];
+    effort::some(cases, 2).into_par_iter().for_each(|(seed, rate_hz, store, head_distance_mm)| {
+        // The trim of the sound card's input is what no target would know of.
+        let text = format!(
+            "{USUAL}[capture]\ntrim_db = -1.7\n[technician]\n\
+             monitor = {{ tape_from_s = {switch_s}, head_distance_mm = {head_distance_mm} }}\n\
+             turns = [{{ at_s = 0, over_s = 0, bias_db = [-1.5, 1], record_db = [-0.6, 0.2] }}, \
+             {{ at_s = {}, over_s = 0.5, record_db = [-0.1, 0.2] }}, {{ at_s = {}, over_s = 0.5, bias_db = [-0.5, 0] }}]\n",
+            turn_s(2),
+            turn_s(3),
+        )
+        .replace("error_percent = 0.7\n", "");
+        let played = play_own(&recipe, &case("monitored", &text, seed, rate_hz, store));
+        let reading = &played.reading;
+        let source = reading.source.as_ref().expect("a stretch at SOURCE");
+        assert_eq!(source.monitor, MonitorSwitch::Switched, "{source:?}");
+        // The tape runs at 47.625 mm/s.
+        assert_within!(source.behind_ms.unwrap(), head_distance_mm / 0.047_625, 3.0, "ms");
+        assert_eq!((source.tones.len(), reading.rounds.len(), reading.bias.len()), (4, 4, 8));
+        assert!(reading.warnings.is_empty(), "{:?}", reading.warnings);
+        for row in &reading.rounds {
+            let tone = part(&played, &format!("level-round-{}", row.round));
+            for (channel, db) in each(row.level_db) {
+                // A wire at SOURCE: what is true of the tape alone, but for the card's trim.
+                let want = gain(&played.truth, tone, channel) + 1.7;
+                assert_within!(db, want, 0.05, "dB", "round {} channel {channel}", row.round);
+            }
+        }
+        for row in &reading.bias {
+            let name = if row.high_hz == 10_000.0 { "high-10k" } else { "high-15k" };
+            let high = part(&played, &format!("{name}-round-{}", row.round));
+            let low = part(&played, &format!("low-round-{}", row.round));
+            for (channel, db) in each(row.difference_db) {
+                let want = gain(&played.truth, high, channel) - gain(&played.truth, low, channel);
+                assert_within!(db, want, 0.15, "dB", "round {} {} Hz", row.round, row.high_hz);
+            }
+        }
+        let found = |id: &str, side: usize| {
+            reading.findings.iter().filter(|finding| finding.id == id).nth(side).expect("a finding")
+        };
+        for side in 0..2 {
+            let level = found("record-level", side);
+            assert_eq!(level.value, reading.rounds[3].level_db[side]);
+            assert_ne!(level.verdict, Verdict::CannotTell, "{level:?}");
+            assert_ne!(found("bias", side).verdict, Verdict::CannotTell);
+        }
+    });
+}
+
+#[test]
+fn a_monitor_that_was_not_switched_is_named_and_nothing_is_judged() {
+    let recipe = recipe("monitor-trim", 2);
+    // All the time at TAPE, and all the time at SOURCE.
+    let cases = [(31, ""), (32, "monitor = { tape_from_s = 3600 }\n")];
+    cases.into_par_iter().for_each(|(seed, monitor)| {
+        let text = format!("{USUAL}[technician]\n{monitor}").replace("error_percent = 0.7\n", "");
+        let played = play_own(&recipe, &case("still", &text, seed, 44_100, Store::Sixteen));
+        let source = played.reading.source.as_ref().expect("a stretch at SOURCE");
+        assert_eq!(source.monitor, MonitorSwitch::NotSwitched, "{source:?}");
+        for finding in played
+            .reading
+            .findings
+            .iter()
+            .filter(|finding| finding.id == "record-level" || finding.id == "bias")
+        {
+            assert_eq!(finding.verdict, Verdict::CannotTell, "{finding:?}");
+            assert!(finding.why.contains("the monitor was not switched"), "{finding:?}");
         }
     });
 }

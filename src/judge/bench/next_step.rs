@@ -455,14 +455,17 @@ impl Job<'_> {
             findings: &findings,
             rounds: true,
         };
+        // Only a deck with three heads lets source and tape be heard at once.
+        let monitored = self.sheet.deck.heads == Some(Heads::Three);
         let lines = vec![
             format!("Tape of type {kind:?}, the deck set for it ({}).", words::position(kind)),
-            self.own().to_owned(),
+            if monitored { words::MONITOR_TRIM } else { self.own() }.to_owned(),
             words::RECORD_TRIM.to_owned(),
             words::RECORD_LEVEL.to_owned(),
         ];
         let title = format!("Record level, bias, record equalisation: tape type {kind:?}");
-        let play = Play::Programme("record-trim", RecordedOn::ThisDeck, Some(kind));
+        let recipe = if monitored { "monitor-trim" } else { "record-trim" };
+        let play = Play::Programme(recipe, RecordedOn::ThisDeck, Some(kind));
         let mut step = self.step(&format!("record-trim-type-{kind:?}"), &title, &wanted, lines, play);
         step.cautions = crate::trade::TRIMMER_CAUTIONS.to_vec();
         step

@@ -49,6 +49,8 @@ pub(crate) const TAPE_FILE: &str = "What is right depends on what the tape carri
 pub(crate) const NO_LEVEL: &str = "No reference tape at hand: playback level cannot be told. Leave its trimmers as they are, or borrow a level tape once and \
                                    make a house tape of it.";
 pub(crate) const RECORD_TRIM: &str = "Turn in the silence and the chirps before each round, hands off while tones sound; write each place down on the running sheet.";
+pub(crate) const MONITOR_TRIM: &str = "Three heads: record the programme and take the return while it is recorded. Monitor switch to SOURCE first, to TAPE \
+                                       in the pause that says so. Touch no output level in between.";
 pub(crate) const RECORD_LEVEL: &str = "Deck at record and pause: the level tone stands at the deck's reference mark, both channels alike; noise reduction \
                                        off; sound card near -12 dBFS on the return.";
 pub(crate) const NOISE: &str = "Stop the tape where the running sheet says.";

@@ -8,14 +8,16 @@ use crate::judge::work::response_steps::Off;
 use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
 use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{
-    Adjustment, BiasPair, BiasSweep, Channel, FileClock, Finding, Pair, Remedy, TapeType, Unit, Untold,
-    Verdict, Way, level_tone,
+    Adjustment, BiasPair, BiasSweep, Channel, FileClock, Finding, MonitorSwitch, Pair, Remedy, TapeType,
+    Unit, Untold, Verdict, Way, level_tone,
 };
 
 /// The latest level of what the deck recorded: the last round, or else the level tone.
 struct Latest {
     what: String,
     reference_dbfs: Pair,
+    /// Tape minus source, where the source was heard.
+    against_source_db: Pair,
     difference_db: Option<f64>,
     uncertainty_db: f64,
 }
@@ -29,6 +31,7 @@ fn latest(bench: &Bench) -> Option<Latest> {
         return Some(Latest {
             what: format!("round {}, level tone {}", round.round, frequency(round.level_hz?)),
             reference_dbfs: round.reference_dbfs,
+            against_source_db: if against_source(bench) { round.level_db } else { [None; 2] },
             difference_db: round.level_difference_db,
             uncertainty_db: round.level_uncertainty_db.into_iter().flatten().fold(0.0, f64::max),
         });
@@ -37,9 +40,36 @@ fn latest(bench: &Bench) -> Option<Latest> {
     Some(Latest {
         what: format!("level tone {}", frequency(tone.hz)),
         reference_dbfs: tone.return_dbfs.map(|dbfs| dbfs.map(|dbfs| dbfs - tone.programme_db)),
+        against_source_db: [None; 2],
         difference_db: tone.difference_db,
         uncertainty_db: tone.uncertainty_db,
     })
+}
+
+/// Whether the figures of the rounds are tape minus source.
+fn against_source(bench: &Bench) -> bool {
+    bench.reading.source.as_ref().is_some_and(|source| source.monitor == MonitorSwitch::Switched)
+}
+
+/// Why rounds behind a stretch at SOURCE are not judged; `None` if they are off the tape, or nothing was heard at SOURCE.
+fn not_off_the_tape(bench: &Bench) -> Option<Untold> {
+    let source = bench.reading.source.as_ref()?;
+    let why = match source.monitor {
+        MonitorSwitch::Switched => return None,
+        MonitorSwitch::NotSwitched => "source and tape read alike: the monitor was not switched",
+        MonitorSwitch::OtherWayRound => "the monitor was switched from tape to source",
+        MonitorSwitch::CannotTell => "the slates and the noise do not show whether the monitor was switched",
+    };
+    Some(Untold::new(
+        why,
+        "begin with the monitor switch at source, switch to tape at the pause, and record the recipe monitor-trim again; \
+         with two heads record the recipe record-trim",
+    ))
+}
+
+/// What the sound card may hide of a pair of tones, dB: nothing where the source went through it too.
+fn sound_card_db(bench: &Bench, hz: f64) -> f64 {
+    if against_source(bench) { 0.0 } else { bench.sound_card_db(hz) }
 }
 
 /// Level of each channel against its target, and left against right.
@@ -62,6 +92,20 @@ fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Find
     let mut case = bench.case(Id::RecordLevel);
     case.channel = Some(SIDES[side]);
     case.bounds = Bounds::within(limit.value);
+    if let Some(untold) = not_off_the_tape(bench) {
+        case.missing = untold;
+        return case.finish();
+    }
+    if let Some((latest, off_db)) = latest.and_then(|latest| Some((latest, latest.against_source_db[side]?)))
+    {
+        case.limit = Some(format!("tape within +-{} dB of the source ({})", plain(limit.value), limit.basis));
+        case.figures = format!(
+            "{}: tape minus source {}",
+            latest.what,
+            UnitKind::Db.of(off_db, latest.uncertainty_db).signed()
+        );
+        return off_by(case, side, off_db, latest.uncertainty_db);
+    }
     case.limit = Some(match zero.as_ref().map(|zero| &zero.by) {
         Some(ZeroBy::Millivolts { nominal_mv, basis }) => format!(
             "+-{} dB ({}) against {} mV at {mark} ({basis})",
@@ -77,7 +121,7 @@ fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Find
     let Some(zero) = zero else {
         case.missing = Untold::new(
             "not told which level in the return is the deck's standard",
-            "with three heads read the level tone with the monitor switch at source, with two heads take what a \
+            "with three heads record the recipe monitor-trim, which holds the tape against the source; with two heads take what a \
              calibrated level tape gives, and give that as playback_level_target_dbfs in a limits file; or give the mV of a \
              level tone at the output (level_tone_mv) and those that the service manual states for the deck's mark \
              (output_nominal_mv)",
@@ -87,8 +131,6 @@ fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Find
     let off_db = dbfs - zero.dbfs;
     let uncertainty = latest.uncertainty_db.hypot(zero.uncertainty_db);
     let off = UnitKind::Db.of(off_db, uncertainty);
-    case.value = Some(off_db);
-    case.uncertainty = Some(uncertainty);
     case.figures = match &zero.by {
         ZeroBy::Target { basis } => {
             format!("{}: {} against the target ({basis})", latest.what, off.signed())
@@ -105,6 +147,13 @@ fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Find
             )
         }
     };
+    off_by(case, side, off_db, uncertainty)
+}
+
+/// A channel whose record level is off by so much, and its trimmer.
+fn off_by(mut case: Case, side: usize, off_db: f64, uncertainty: f64) -> Finding {
+    case.value = Some(off_db);
+    case.uncertainty = Some(uncertainty);
     let (word, way) = if off_db < 0.0 { ("up", Way::Up) } else { ("down", Way::Down) };
     let text = format!(
         "{PLAYBACK_FIRST}: record level trimmer {} {word} {}. {CAUTION}",
@@ -121,12 +170,14 @@ fn left_against_right(bench: &Bench, latest: Option<&Latest>) -> Finding {
     case.channel = Some(Channel::Both);
     case.bounds = Bounds::within(limit.value);
     case.limit = Some(format!("at most {} dB apart ({})", plain(limit.value), limit.basis));
-    case.missing = no_level();
-    let found = latest.and_then(|latest| Some((latest, latest.difference_db?)));
+    case.missing = not_off_the_tape(bench).unwrap_or_else(no_level);
+    let tape = not_off_the_tape(bench).is_none();
+    let found = latest.filter(|_| tape).and_then(|latest| Some((latest, latest.difference_db?)));
     let Some((latest, db)) = found else { return case.finish() };
     case.value = Some(db);
     let own = latest.uncertainty_db * std::f64::consts::SQRT_2;
-    let uncertainty = case.uncertain(own, bench.sound_card_match_db());
+    let card = if against_source(bench) { 0.0 } else { bench.sound_card_match_db() };
+    let uncertainty = case.uncertain(own, card);
     case.figures = format!("{}: left minus right {}", latest.what, UnitKind::Db.of(db, uncertainty).signed());
     let (weak, strong) = (SIDES[usize::from(db > 0.0)], SIDES[usize::from(db <= 0.0)]);
     let by = UnitKind::Db.of(db.abs(), uncertainty);
@@ -219,17 +270,25 @@ fn pair_case(bench: &Bench, id: Id, side: usize) -> Case {
 fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) -> Finding {
     case.missing =
         Untold::new("no pair of a low and a high tone at -20 dB was found", "record the recipe record-trim");
+    if let Some(untold) = not_off_the_tape(bench) {
+        case.missing = untold;
+        return case.finish();
+    }
     let last = pairs
         .iter()
         .rev()
         .find_map(|pair| Some((pair, pair.difference_db[side]?, pair.uncertainty_db[side]?)));
     let Some((pair, db, own)) = last else { return case.finish() };
     case.value = Some(db);
-    let uncertainty = case.uncertain(own, bench.sound_card_db(pair.high_hz));
+    let uncertainty = case.uncertain(own, sound_card_db(bench, pair.high_hz));
     let other = pair.difference_db[1 - side].map_or(String::new(), |other| {
         format!(", {} {}", SIDES[1 - side], UnitKind::Db.of(other, uncertainty).signed())
     });
-    let place = if pair.round == 0 { "stepped tones".to_owned() } else { format!("round {}", pair.round) };
+    let place = match pair.round {
+        0 => "stepped tones".to_owned(),
+        round if against_source(bench) => format!("round {round}, tape against source"),
+        round => format!("round {round}"),
+    };
     case.figures = format!(
         "{place}: {} minus {} {}{other}{}",
         frequency(pair.high_hz),
@@ -423,7 +482,9 @@ mod tests {
         Key, Limits, Tolerance,
         sample::{self, Sample},
     };
-    use crate::reading::{Adjustment, Finding, Heads, RecordedOn, TapeType, Verdict};
+    use crate::reading::{
+        Adjustment, FileClock, Finding, Heads, MonitorSwitch, RecordedOn, SourceStretch, TapeType, Verdict,
+    };
 
     /// An invented trimming of this deck, in three rounds.
     fn trimmed() -> Sample {
@@ -524,10 +585,7 @@ mod tests {
         reading.rounds[last].reference_dbfs = [Some(-13.0), Some(-11.4)];
         reading.rounds[last].level_difference_db = Some(-1.6);
         let got = find(&reading, "record-level", 0);
-        assert!(
-            got.verdict == Verdict::CannotTell && got.why.contains("monitor switch at source"),
-            "{got:?}"
-        );
+        assert!(got.verdict == Verdict::CannotTell && got.why.contains("monitor-trim"), "{got:?}");
         let both = find(&reading, "record-level", 2);
         assert_eq!(both.verdict, Verdict::Outside);
         assert!(both.turn.unwrap().contains("record level trimmer left up 1.60 dB"));
@@ -535,6 +593,43 @@ mod tests {
         limits.set(Key::PlaybackLevelTarget, Tolerance { value: -12.0, basis: "manual".into() });
         let got = find_with(&reading, &limits, "record-level", 0);
         assert!(got.turn.unwrap().contains("record level trimmer left up 1.00 dB"));
+    }
+
+    #[test]
+    fn tape_against_source_needs_no_target() {
+        let mut reading = trimmed();
+        let last = reading.rounds.len() - 1;
+        reading.rounds[last].level_db = [Some(-0.9), Some(0.1)];
+        reading.rounds[last].level_uncertainty_db = [Some(0.04); 2];
+        reading.source = Some(SourceStretch {
+            at_s: FileClock::default().at(5.0),
+            monitor: MonitorSwitch::Switched,
+            behind_ms: Some(168.0),
+            noise_dbfs: [Some(-90.0); 2],
+            behind_noise_dbfs: [Some(-64.0); 2],
+            tones: Vec::new(),
+        });
+        let got = find(&reading, "record-level", 0);
+        assert_eq!((got.value, got.verdict), (Some(-0.9), Verdict::Outside), "{got:?}");
+        assert!(got.why.contains("tape minus source -0.90 dB"), "{got:?}");
+        assert!(got.turn.unwrap().contains("record level trimmer left up 0.90 dB"));
+        assert_eq!(find(&reading, "record-level", 1).verdict, Verdict::Within);
+        // The card is in both: it hides nothing.
+        let got = find(&reading, "bias", 0);
+        assert!(got.why.contains("tape against source") && got.uncertainty_parts.is_empty(), "{got:?}");
+        let untold = [
+            (MonitorSwitch::NotSwitched, "the monitor was not switched"),
+            (MonitorSwitch::OtherWayRound, "from tape to source"),
+            (MonitorSwitch::CannotTell, "do not show whether"),
+        ];
+        for (monitor, words) in untold {
+            reading.source.as_mut().unwrap().monitor = monitor;
+            for (id, side) in [("record-level", 0), ("record-level", 2), ("bias", 1)] {
+                let got = find(&reading, id, side);
+                assert_eq!((got.verdict, got.value), (Verdict::CannotTell, None), "{monitor:?} {id}");
+                assert!(got.why.contains(words), "{got:?}");
+            }
+        }
     }
 
     /// By hand: 650 mV at -12.1 dBFS are 650 x 10^(-0.9/20) = 586 mV at -13.0 dBFS, 20 lg(586/650) = -0.9 dB.

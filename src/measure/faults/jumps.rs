@@ -10,6 +10,8 @@ pub(crate) struct Jumps {
     pub torn: Vec<Torn>,
     /// Times at which the phase of the flutter tone jumps.
     pub splices_s: Vec<f64>,
+    /// Where the monitor is switched from SOURCE to TAPE: time jumps there by the way between two heads, as it must.
+    pub switch: Option<Torn>,
 }
 
 impl Jumps {
@@ -36,7 +38,11 @@ impl Jumps {
             left_out: true,
         }));
         torn.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
-        Self { torn, splices_s }
+        let switch = switch(played);
+        torn.retain(|torn| {
+            switch.is_none_or(|switch| torn.from_s > switch.from_s || torn.to_s < switch.to_s)
+        });
+        Self { torn, splices_s, switch }
     }
 
     /// Whether time jumps beside `part`.
@@ -44,4 +50,14 @@ impl Jumps {
         let at_s = played.alignment.map.to_return(part.start_s + part.length_s / 2.0);
         self.torn.iter().any(|torn| at_s > torn.from_s && at_s < torn.to_s)
     }
+}
+
+/// From the slate before the switch to the one behind it.
+fn switch(played: &Played<'_>) -> Option<Torn> {
+    let [before, behind] = played.timeline.monitor_switch()?;
+    let alignment = played.alignment;
+    let at_s = alignment.map.to_return((before.start_s + before.length_s + behind.start_s) / 2.0);
+    let from = alignment.slates.iter().rev().find(|slate| slate.start_s < at_s)?;
+    let to = alignment.slates.iter().find(|slate| slate.start_s > at_s)?;
+    Some(Torn { from_s: from.start_s, to_s: to.start_s, missing_s: 0.0, left_out: false })
 }

@@ -1,7 +1,7 @@
 //! Speed by the slates, and the frequencies of all tones.
 
 use crate::measure::faults::jumps::Jumps;
-use crate::measure::faults::tears::{mean_hz, mean_hz_error, untorn};
+use crate::measure::faults::tears::{Torn, mean_hz, mean_hz_error, untorn};
 use crate::measure::speed::slates;
 use crate::measure::speed::tones::MeasuredTone;
 use crate::measure::whole::played::{Outcome, Played};
@@ -10,7 +10,8 @@ use crate::reading::Speed;
 
 /// Speed over the longest row of slates in which time does not jump.
 pub(crate) fn speed(played: &Played<'_>, jumps: &Jumps) -> Option<Speed> {
-    slates::speed(untorn(&played.alignment.slates, &jumps.torn, &jumps.splices_s), played.timeline)
+    let torn: Vec<Torn> = jumps.torn.iter().copied().chain(jumps.switch).collect();
+    slates::speed(untorn(&played.alignment.slates, &torn, &jumps.splices_s), played.timeline)
 }
 
 /// Frequencies and levels of all tones.

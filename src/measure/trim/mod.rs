@@ -6,3 +6,4 @@ pub(crate) mod noise_reduction;
 pub(crate) mod pause_noise;
 pub(crate) mod peak;
 pub(crate) mod rounds;
+mod source;

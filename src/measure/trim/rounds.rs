@@ -14,8 +14,9 @@ use crate::measure::trim::bias_sweep::{SweepRound, bias_sweep};
 use crate::measure::trim::level_step::{LevelStep, level_step};
 use crate::measure::trim::noise_reduction::{ReductionTone, tracking};
 use crate::measure::trim::pause_noise::{PauseMeter, PauseNoise};
+use crate::measure::trim::source::{hold_against, source};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
-use crate::reading::{BiasPair, FileTime, Measured, Pair, Round};
+use crate::reading::{BiasPair, FileTime, Measured, Pair, Round, SourceTone};
 use crate::signal::statistics::median;
 use rayon::prelude::*;
 
@@ -75,7 +76,8 @@ pub(crate) fn add_rounds(
     wander: &[LevelWander; 2],
 ) -> Result<(), CaptureError> {
     let serving = |part: &&PlacedPart| {
-        matches!(part.serves, Serves::Bias | Serves::BiasSweep | Serves::ReductionOut | Serves::ReductionIn)
+        use Serves as S;
+        matches!(part.serves, S::Source | S::Bias | S::BiasSweep | S::ReductionOut | S::ReductionIn)
             && part.channels == Channels::Both
     };
     let parts: Vec<&PlacedPart> = timeline.parts.iter().filter(serving).collect();
@@ -130,6 +132,13 @@ pub(crate) fn add_rounds(
         |serves: Serves| pauses.iter().find(|(part, _)| part.serves == serves).map(|(_, noise)| *noise);
     facts.rounds = round_rows(&settled, &heard, playback.options.reference_dbfs);
     facts.bias = pair_rows(&settled);
+    let at_source = heard.iter().filter(|heard| heard.part.serves == Serves::Source);
+    let noise = [Serves::Source, Serves::Bias].map(half_pause);
+    facts.source =
+        source(playback.alignment, timeline, at_source.map(|heard| bench.at_source(heard)).collect(), noise);
+    if let Some(source) = &facts.source {
+        hold_against(source, &mut facts.rounds, &mut facts.bias);
+    }
     facts.bias_sweep = bias_sweep(&sweep, &facts.level);
     facts.noise_reduction = tracking(
         &tones(Serves::ReductionOut),
@@ -184,7 +193,9 @@ impl Bench<'_> {
         let at_s = (stretch.from_s + stretch.to_s) / 2.0;
         let played = PlayedTone { part: &part.id, hz, programme_db: part.level_db, at_s, tone: &tone };
         let levels = [0, 1].map(|channel| {
-            let uncertainty_db = played.uncertainty_db(channel, Some(self.wander))?;
+            // At the source no tape wanders.
+            let wander = Some(self.wander).filter(|_| part.serves != Serves::Source);
+            let uncertainty_db = played.uncertainty_db(channel, wander)?;
             Some(ToneLevel { uncertainty_db, ..tone.levels[channel]? })
         });
         Ok(Some(Heard { part, hz, stretch, levels, steps, k3_percent }))
@@ -208,6 +219,17 @@ impl Bench<'_> {
         let found = distortion(&[step], [None; 2]);
         let Some(row) = found.as_ref().and_then(|found| found.steps.first()) else { return Ok([None; 2]) };
         Ok([0, 1].map(|channel| row.k3_percent[channel].zip(row.k3_uncertainty_percent[channel])))
+    }
+
+    fn at_source(&self, heard: &Heard<'_>) -> SourceTone {
+        let gain = self.gains(heard.part, heard.levels);
+        SourceTone {
+            at_s: self.playback.alignment.clock.at(heard.stretch.from_s),
+            hz: heard.hz,
+            programme_db: heard.part.level_db,
+            gain_db: value(gain),
+            uncertainty_db: gain.map(|gain| gain.map(|gain| gain.1)),
+        }
     }
 
     /// Gain of a tone before (0) or behind (1) a step in it.

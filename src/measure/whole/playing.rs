@@ -36,9 +36,10 @@ pub(crate) fn play(
     let rest = || alignment.steady_rest(part, FADE_S);
     let fed = Fed { playback };
     match (&part.signal, part.serves) {
-        (_, S::Nothing | S::Place | S::Bias | S::BiasSweep | S::ReductionOut | S::ReductionIn) => {
-            Ok(Outcome::Missing)
-        }
+        (
+            _,
+            S::Nothing | S::Place | S::Source | S::Bias | S::BiasSweep | S::ReductionOut | S::ReductionIn,
+        ) => Ok(Outcome::Missing),
         (Signal::Tone { hz }, S::Flutter) if reads_flutter => fed.to::<FlutterMeter>(
             rest(),
             |stretch| {

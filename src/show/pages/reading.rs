@@ -112,8 +112,9 @@ fn measured(sections: &mut Vec<Section>, reading: &Reading) {
     sections
         .extend(some(!reading.separation.is_empty(), |reading| separation::separation(&reading.separation)));
     sections.extend(reading.erasing.as_ref().map(separation::erasing));
-    sections
-        .extend(some(!reading.rounds.is_empty(), |reading| rounds::rounds(&reading.rounds, &reading.bias)));
+    sections.extend(some(!reading.rounds.is_empty(), |reading| {
+        rounds::rounds(reading.source.as_ref(), &reading.rounds, &reading.bias)
+    }));
     sections.extend(reading.bias_sweep.as_ref().map(rounds::bias_sweep));
     sections.extend(reading.noise_reduction.as_ref().map(rounds::reduction));
     sections.push(transport::dropouts(&reading.dropouts));

@@ -4,7 +4,8 @@ use super::SIDES;
 use crate::reading::figures::UnitKind::{Db, Dbfs, Percent, Rounds, Seconds};
 use crate::reading::figures::frequency;
 use crate::reading::{
-    BiasHigh, BiasPair, BiasStep, BiasSweep, FileTime, Pair, ReductionRow, ReductionTracking, Round,
+    BiasHigh, BiasPair, BiasStep, BiasSweep, FileTime, MonitorSwitch, Pair, ReductionRow, ReductionTracking,
+    Round, SourceStretch,
 };
 use crate::show::page::{Block, Cell, Measured, Printed, Quantities, Rows, Section, Table, pair};
 
@@ -13,10 +14,16 @@ const WORTH_A_LINE_DB: f64 = 0.15;
 const SURE: [&str; 2] = ["left_uncertainty_db", "right_uncertainty_db"];
 
 /// Levels and pairs of tones round by round, `rounds.csv` and `bias.csv`, and what each turn did.
-pub(in crate::show) fn rounds(rounds: &[Round], bias: &[BiasPair]) -> Section {
+pub(in crate::show) fn rounds(
+    source: Option<&SourceStretch>,
+    rounds: &[Round],
+    bias: &[BiasPair],
+) -> Section {
+    let switched = source.is_some_and(|source| source.monitor == MonitorSwitch::Switched);
+    let gain = if switched { "tape minus source" } else { "return minus programme" };
     let keys = ["left_level_db", "right_level_db", SURE[0], SURE[1]];
     let levels = Rows::of("rounds.csv", rounds)
-        .titled("Gain of the level tone, return minus programme, dB")
+        .titled(format!("Level tone, {gain}, dB"))
         .column(&["round"], &["round"], |row| row.round)
         .column(&["at_s"], &["at, s"], |row| Measured::of(Seconds, Some(row.at_s.seconds()), None))
         .key("level_hz", |row| row.level_hz)
@@ -29,11 +36,15 @@ pub(in crate::show) fn rounds(rounds: &[Round], bias: &[BiasPair]) -> Section {
             Measured::of(Db, row.level_difference_db, less).signed()
         })
         .key("moved_at_s", |row| row.moved_at_s.map(FileTime::seconds));
-    let mut section = Section::new("Rounds").table(levels.table());
+    let mut section = Section::new("Rounds");
+    if let Some(source) = source {
+        section = section.say(monitor(source)).table(at_source(source));
+    }
+    section = section.table(levels.table());
     for (high_hz, low_hz) in high_tones(bias) {
         let keys = ["left_difference_db", "right_difference_db", SURE[0], SURE[1]];
         let pairs = Rows::of("bias.csv", bias.iter().filter(|pair| pair.high_hz == high_hz))
-            .titled(format!("{} minus {}, dB", frequency(high_hz), frequency(low_hz)))
+            .titled(format!("{} minus {}, {gain}, dB", frequency(high_hz), frequency(low_hz)))
             .column(&["round"], &["round"], |row| row.round)
             .head("at, s", |row| Measured::of(Seconds, Some(row.at_s.seconds()), None))
             .key("low_hz", |row| row.low_hz)
@@ -49,6 +60,41 @@ pub(in crate::show) fn rounds(rounds: &[Round], bias: &[BiasPair]) -> Section {
     } else {
         section.say("What each turn did:").block(Block::List(changes))
     }
+}
+
+/// What the monitor switch did, and by what it is told.
+fn monitor(source: &SourceStretch) -> String {
+    let told = match source.monitor {
+        MonitorSwitch::Switched => {
+            "The monitor was switched from source to tape: the rounds are tape minus source."
+        }
+        MonitorSwitch::NotSwitched => {
+            "The monitor was not switched: source and tape read alike. The rounds are return minus programme."
+        }
+        MonitorSwitch::OtherWayRound => {
+            "The monitor was switched from tape to source. The rounds are return minus programme."
+        }
+        MonitorSwitch::CannotTell => {
+            "Whether the monitor was switched cannot be told. The rounds are return minus programme."
+        }
+    };
+    match source.behind_ms {
+        Some(ms) => format!("{told} Behind the switch, sound comes {ms:.1} ms later than before it."),
+        None => told.to_owned(),
+    }
+}
+
+/// `source.csv`: the tones with the monitor switch at SOURCE.
+fn at_source(source: &SourceStretch) -> Table {
+    let keys = ["left_gain_db", "right_gain_db", SURE[0], SURE[1]];
+    Rows::of("source.csv", &source.tones)
+        .titled("Monitor switch at source: gain, return minus programme, dB")
+        .column(&["hz"], &["tone"], |tone| Cell::Tone(tone.hz))
+        .column(&["programme_db"], &["programme"], |tone| Cell::Programme(tone.programme_db))
+        .column(&keys, &["left", "right"], |tone| {
+            pair(Db, tone.gain_db, tone.uncertainty_db).map(|one| one.signed().sure())
+        })
+        .table()
 }
 
 /// The high tones, in the order in which they were played.
