@@ -185,6 +185,7 @@ fn reading(deck: &Deck, seed: u64) -> Facts {
         steps,
         sweep: vec![],
         noise: vec![],
+        combined: vec![],
         low_3db_hz: [None; 2],
         high_3db_hz: [None; 2],
     });

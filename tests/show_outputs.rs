@@ -181,7 +181,8 @@ fn every_table_of_the_samples_has_its_file() {
         ]
     );
     let of = |name: &str| &files.iter().find(|file| file.0 == name).unwrap().1;
-    assert_eq!(of("response.csv").lines().count(), 1 + 16 + 27);
+    // Together, by steps, by the sweep.
+    assert_eq!(of("response.csv").lines().count(), 1 + 16 + 16 + 27);
     assert!(
         of("level.csv")
             .lines()

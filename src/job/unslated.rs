@@ -191,6 +191,7 @@ fn trim_response(measured: &mut Measured, ladder: bool, values: &TapeValues) {
     if let Some(response) = &mut measured.facts.response {
         if !ladder {
             response.steps.clear();
+            response.combined.clear();
         }
         values.correct_response(response);
     }

@@ -128,6 +128,10 @@ pub struct Response {
     pub sweep: Vec<ResponsePoint>,
     /// From noise, in third octaves.
     pub noise: Vec<ResponsePoint>,
+    /// All of them together at the frequencies of the steps; where they contradict each other, the step's own. Empty without
+    /// steps, or where nothing stands beside them.
+    #[serde(default)]
+    pub combined: Vec<ResponsePoint>,
     /// Where the response has fallen by 3 dB towards low frequencies, Hz; `null` if it never does.
     pub low_3db_hz: Pair,
     /// Where the response has fallen by 3 dB towards high frequencies, Hz; `null` if it never does.

@@ -116,6 +116,12 @@ def ladder(hz, summits):
     }
 
 
+def surer(row):
+    """What sweep and noise do for a step that they agree with."""
+    halved = [None if u is None else round(0.5 * u, 4) for u in row["uncertainty_db"]]
+    return {**row, "uncertainty_db": halved}
+
+
 def saturation():
     return {
         **ladder(10000.0, [(2.52, -6.91), (None, None)]),
@@ -341,6 +347,7 @@ def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, t
             "steps": [row(hz, False) for hz in STEPS],
             "sweep": [row(hz, True) for hz in THIRDS],
             "noise": [],
+            "combined": [surer(row(hz, False)) for hz in STEPS],
             "low_3db_hz": [None, None],
             "high_3db_hz": [round(12500 * math.sqrt(-3 / t), 1) if t < -2 else None for t in treble],
         },

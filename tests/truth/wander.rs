@@ -39,13 +39,18 @@ fn deck(which: usize, seed: u64) -> DeckFile {
     DeckFile::from_toml(&text, name).unwrap()
 }
 
+/// Ways of measuring: tones, and all together.
+const WAYS: [&str; 2] = ["steps", "together"];
+
 /// Error and stated uncertainty of each point of the response but the reference, dB.
-fn errors(Played { reading, truth, timeline: _ }: &Played) -> Vec<(f64, f64)> {
+fn errors(Played { reading, truth, timeline: _ }: &Played, way: usize) -> Vec<(f64, f64)> {
     let response = reading.response.as_ref().unwrap();
     let gain = |channel: usize, hz: f64| {
         truth.gain_db(channel, hz) + truth.compression_db(channel, hz, response.programme_db - 12.0)
     };
-    let points = response.steps.iter().filter(|point| point.hz != response.reference_hz);
+    let rows = [&response.steps, &response.combined][way];
+    assert!(rows.len() > 10, "{}: {} points", WAYS[way], rows.len());
+    let points = rows.iter().filter(|point| point.hz != response.reference_hz);
     points
         .flat_map(|point| {
             [0, 1].map(|channel| {
@@ -60,13 +65,14 @@ fn errors(Played { reading, truth, timeline: _ }: &Played) -> Vec<(f64, f64)> {
 fn stepped_levels_are_as_sure_as_they_say_where_the_level_wanders() {
     let recipe = Recipe::parse(include_str!("wander.toml"), "tests/truth/wander.toml").unwrap();
     let count = u64::from(effort::of([1, 6, 40]));
-    let all: Vec<(usize, Vec<(f64, f64)>)> = (0..DECKS.len() as u64 * count)
+    let all: Vec<(usize, [Vec<(f64, f64)>; 2])> = (0..DECKS.len() as u64 * count)
         .into_par_iter()
         .map(|k| {
             let (which, seed) = ((k / count) as usize, FRESH + k);
             let deck = deck(which, seed);
             let case = Case { name: DECKS[which].0, deck, seed, rate_hz: 44_100, store: Store::TwentyFour };
-            (which, errors(&play(&recipe, &case)))
+            let played = play(&recipe, &case);
+            (which, [0, 1].map(|way| errors(&played, way)))
         })
         .collect();
     // The points of one return share what is known of its wander, and its reference: of few decks of each kind all are counted
@@ -76,25 +82,36 @@ fn stepped_levels_are_as_sure_as_they_say_where_the_level_wanders() {
     } else {
         (0..DECKS.len()).map(|which| (DECKS[which].0, vec![which])).collect()
     };
-    for (name, group) in groups {
+    let mut stated_db = Vec::new();
+    for ((name, group), way) in groups.iter().flat_map(|group| [(group, 0), (group, 1)]) {
         let points: Vec<(f64, f64)> = all
             .iter()
             .filter(|(which, _)| group.contains(which))
-            .flat_map(|(_, points)| points.clone())
+            .flat_map(|(_, points)| points[way].clone())
             .collect();
         let number = points.len() as f64;
         let inside = points.iter().filter(|(off, stated)| off.abs() <= *stated).count() as f64 / number;
         // Decks of one kind alike; of several kinds each has its own need.
         let wide = group.iter().map(|kind| {
-            let of = || all.iter().filter(|(which, _)| which == kind).flat_map(|(_, points)| points);
+            let of = || all.iter().filter(|(which, _)| which == kind).flat_map(|(_, points)| &points[way]);
             let needed = 2.0 * (of().map(|(off, _)| off * off).sum::<f64>() / of().count() as f64).sqrt();
             of().map(|(_, stated)| stated).sum::<f64>() / of().count() as f64 / needed
         });
         let wide = wide.sum::<f64>() / group.len() as f64;
+        let mean_db = points.iter().map(|(_, stated)| stated).sum::<f64>() / number;
+        stated_db.push(mean_db);
+        let way = WAYS[way];
         println!(
-            "{name}: {number} points, {:.1} % inside, {wide:.2} times as wide as needed",
+            "{name}, {way}: {number} points, {:.1} % inside, {wide:.2} times as wide as needed, +-{mean_db:.3} dB",
             100.0 * inside
         );
-        assert!(inside >= 0.93 && wide <= 1.5, "{name}: {inside} inside, {wide} times as wide as needed");
+        assert!(
+            inside >= 0.93 && wide <= 1.5,
+            "{name}, {way}: {inside} inside, {wide} times as wide as needed"
+        );
+    }
+    // What three say is surer than what one says.
+    for pair in stated_db.chunks_exact(2) {
+        assert!(pair[1] < 0.95 * pair[0], "{stated_db:?}");
     }
 }

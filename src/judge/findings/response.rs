@@ -7,9 +7,17 @@ use crate::judge::work::response_steps::{Off, match_steps, shares_in_words, step
 use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{Channel, Finding, RecordedOn, Response, ResponsePoint, Served, Untold, Verdict};
 
-/// The points to judge: steps, or the sweep, or noise, whichever comes first and is not empty.
+/// The points to judge: steps (with sweep and noise where these say the same), or the sweep, or noise, whichever comes first
+/// and is not empty.
 fn points(response: &Response) -> (&'static str, &[ResponsePoint]) {
-    if !response.steps.is_empty() {
+    if !response.combined.is_empty() {
+        let words = match (response.sweep.is_empty(), response.noise.is_empty()) {
+            (false, false) => "steps with sweep and noise",
+            (false, true) => "steps with sweep",
+            (true, _) => "steps with noise",
+        };
+        (words, &response.combined)
+    } else if !response.steps.is_empty() {
         ("steps", &response.steps)
     } else if !response.sweep.is_empty() {
         ("sweep", &response.sweep)

@@ -372,8 +372,8 @@ fn unit(kind: CauseKind) -> Unit {
     }
 }
 
-/// (Hz, dB, standard uncertainty in dB) of one channel: steps, and sweep and noise where there is no step, by rising
-/// frequency.
+/// (Hz, dB, standard uncertainty in dB) of one channel: steps (with what sweep and noise say there), and sweep and noise where
+/// there is no step, by rising frequency.
 fn gathered(response: &Response, side: usize) -> Vec<(f64, f64, f64)> {
     let sure = |rows: &[ResponsePoint]| -> Vec<(f64, f64, f64)> {
         rows.iter()
@@ -383,7 +383,8 @@ fn gathered(response: &Response, side: usize) -> Vec<(f64, f64, f64)> {
             .map(|(hz, db, uncertainty)| (hz, db, 0.5 * uncertainty))
             .collect()
     };
-    let kinds = [&response.steps, &response.sweep, &response.noise].map(|rows| sure(rows));
+    let tones = if response.combined.is_empty() { &response.steps } else { &response.combined };
+    let kinds = [tones, &response.sweep, &response.noise].map(|rows| sure(rows));
     let mut all = kinds[0].clone();
     widen_what_disagrees(&mut all, &kinds[1]);
     for more in &kinds[1..] {

@@ -211,6 +211,7 @@ fn off_response(response: &mut Response, off: &Off, missing: &mut Vec<f64>) {
         (&mut response.steps, &own.steps),
         (&mut response.sweep, &own.sweep),
         (&mut response.noise, &own.noise),
+        (&mut response.combined, &own.steps),
     ] {
         let points = comparison_points(same, [&own.steps, &own.sweep, &own.noise]).unwrap_or_default();
         let before = rows.clone();

@@ -220,6 +220,7 @@ impl Card<'_> {
             (&mut response.steps, &card.steps),
             (&mut response.sweep, &card.sweep),
             (&mut response.noise, &card.noise),
+            (&mut response.combined, &card.steps),
         ] {
             // Where the loopback capture was made with another recipe, the nearest way of measuring serves.
             let card_points = if same.is_empty() { [&card.steps, &card.sweep] } else { [same, same] };

@@ -104,6 +104,7 @@ impl TapeValues<'_> {
         };
         correct(&mut response.steps);
         correct(&mut response.sweep);
+        correct(&mut response.combined);
         let points = if response.steps.is_empty() { &response.sweep } else { &response.steps };
         let corner = |rising| {
             [0, 1].map(|side| crate::measure::response::steps::corner_hz(points, side, reference_hz, rising))
@@ -222,6 +223,7 @@ mod tests {
             steps: hz.iter().map(point).collect(),
             sweep: vec![],
             noise: vec![],
+            combined: vec![],
             low_3db_hz: [None; 2],
             high_3db_hz: [None; 2],
         }

@@ -145,6 +145,7 @@ pub fn amplifier_response(amplifier: &Amplifier, tape_type: Option<TapeType>) ->
         steps: position.steps.clone(),
         sweep: vec![],
         noise: vec![],
+        combined: vec![],
         low_3db_hz: corners(false),
         high_3db_hz: corners(true),
     })

@@ -2,7 +2,7 @@
 
 use crate::measure::faults::jumps::Jumps;
 use crate::measure::response::amplifier;
-use crate::measure::response::steps::{self, PlayedTone, level};
+use crate::measure::response::steps::{self, PlayedTone, Swept, level};
 use crate::measure::tone::level_wander::LevelWander;
 use crate::measure::whole::played::{Outcome, Played, on_both};
 use crate::programme::{PlacedPart, Serves, Signal};
@@ -21,7 +21,15 @@ pub(crate) fn response(played: &Played<'_>, jumps: &Jumps, wander: &[LevelWander
         (Signal::Sweep { from_hz, to_hz }, Outcome::Sweep(points))
             if on_both(part) && !jumps.tear(part, played) =>
         {
-            Some((points.as_slice(), part.level_db, (*from_hz, *to_hz)))
+            let map = &played.alignment.map;
+            let from_s = map.to_return(part.start_s);
+            Some(Swept {
+                points,
+                programme_db: part.level_db,
+                from_to_hz: (*from_hz, *to_hz),
+                from_s,
+                length_s: map.to_return(part.start_s + part.length_s) - from_s,
+            })
         }
         _ => None,
     });

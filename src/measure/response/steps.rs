@@ -1,5 +1,6 @@
 //! Level of the level tones, and response relative to the reference frequency.
 
+use crate::measure::response::combined::combined;
 use crate::measure::response::noise_bands::BandGain;
 use crate::measure::response::sweep::{SweepPoint, band_level};
 use crate::measure::tone::level_wander::{LevelWander, Sounded};
@@ -79,12 +80,40 @@ struct Gain {
     sounded: [Option<Sounded>; 2],
 }
 
+/// A sweep and what came back of it.
+#[derive(Debug, Clone, Copy)]
+pub struct Swept<'a> {
+    /// What was measured.
+    pub points: &'a [SweepPoint],
+    /// Level in the programme, dB re its reference level.
+    pub programme_db: f64,
+    /// Frequencies at its start and its end, in the programme, Hz.
+    pub from_to_hz: (f64, f64),
+    /// Its start, s of the return, and its length, s.
+    pub from_s: f64,
+    pub length_s: f64,
+}
+
+impl Swept<'_> {
+    /// Octaves (natural) from its start to `hz`, as a share of its length.
+    fn share(&self, hz: f64) -> f64 {
+        (hz / self.from_to_hz.0).ln() / (self.from_to_hz.1 / self.from_to_hz.0).ln()
+    }
+
+    /// When it passed a band.
+    fn sounded(&self, lower_hz: f64, upper_hz: f64) -> Sounded {
+        let [from, to] = [self.share(lower_hz), self.share(upper_hz)];
+        let at_s = self.from_s + self.length_s * (from + to) / 2.0;
+        Sounded { at_s, length_s: self.length_s * (to - from).abs(), excess: 1.0 }
+    }
+}
+
 /// Response by stepped tones (all at the same programme level), by sweep, and by noise (its bands and its level).
 ///
 /// `None` if there is none of them, or nothing was measured at (or near) `reference_hz`.
 pub fn response(
     steps: &[PlayedTone],
-    sweep: Option<(&[SweepPoint], f64, (f64, f64))>,
+    sweep: Option<Swept<'_>>,
     noise: Option<(&[BandGain], f64)>,
     reference_hz: f64,
     reference_dbfs: f64,
@@ -93,7 +122,7 @@ pub fn response(
     let programme_db = steps
         .first()
         .map(|step| step.programme_db)
-        .or(sweep.map(|sweep| sweep.1))
+        .or(sweep.map(|sweep| sweep.programme_db))
         .or(noise.map(|noise| noise.1))?;
     let stepped: Vec<Gain> = steps
         .iter()
@@ -108,24 +137,27 @@ pub fn response(
         })
         .collect();
     let steps = relative(stepped, reference_hz, wander);
-    let swept = sweep.map_or_else(Vec::new, |(points, programme_db, (from_hz, to_hz))| {
+    let swept = sweep.map_or_else(Vec::new, |swept| {
+        let (from_hz, to_hz) = swept.from_to_hz;
         octave_bands::third_octaves(from_hz.min(to_hz), from_hz.max(to_hz))
             .filter(|band| band.lower_hz >= from_hz.min(to_hz) && band.upper_hz <= from_hz.max(to_hz))
             .map(|band| {
                 // A sine at 0 dBFS has mean square 1/2.
-                let at = [0, 1].map(|channel| band_level(points, channel, band.lower_hz, band.upper_hz));
+                let at =
+                    [0, 1].map(|channel| band_level(swept.points, channel, band.lower_hz, band.upper_hz));
                 Gain {
                     hz: band.mid_hz,
                     db: at.map(|level| {
-                        level.map(|level| level.0 + 10.0 * 2f64.log10() - reference_dbfs - programme_db)
+                        level.map(|level| level.0 + 10.0 * 2f64.log10() - reference_dbfs - swept.programme_db)
                     }),
                     uncertainty_db: at.map(|level| level.map(|level| level.1)),
-                    sounded: [None; 2],
+                    sounded: wander
+                        .map_or([None; 2], |_| [Some(swept.sounded(band.lower_hz, band.upper_hz)); 2]),
                 }
             })
             .collect()
     });
-    let sweep = relative(swept, reference_hz, None);
+    let sweep = relative(swept, reference_hz, wander);
     let noise = relative(noise.map_or_else(Vec::new, |noise| by_noise(noise.0)), reference_hz, None);
     if steps.is_empty() && sweep.is_empty() && noise.is_empty() {
         return None;
@@ -142,6 +174,7 @@ pub fn response(
         programme_db,
         low_3db_hz: corners(false),
         high_3db_hz: corners(true),
+        combined: combined(&steps, &sweep, &noise, reference_hz),
         steps,
         sweep,
         noise,

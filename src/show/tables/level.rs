@@ -102,11 +102,13 @@ pub(in crate::show) fn points<'a, C: Into<Cell>>(
 
 /// Ways of measuring a response, with their words and those of the CSV.
 fn ways<'a>(
+    combined: &'a [ResponsePoint],
     steps: &'a [ResponsePoint],
     sweep: &'a [ResponsePoint],
     noise: &'a [ResponsePoint],
 ) -> impl Iterator<Item = (&'static str, &'static str, &'a [ResponsePoint])> {
     let all = [
+        ("together, at the stepped tones", "combined", combined),
         ("stepped tones", "steps", steps),
         ("sweep, third octaves", "sweep", sweep),
         ("noise, third octaves", "noise", noise),
@@ -120,7 +122,7 @@ pub(in crate::show) fn by_way(
     sweep: &[ResponsePoint],
     noise: &[ResponsePoint],
 ) -> Vec<Table> {
-    ways(steps, sweep, noise)
+    ways(&[], steps, sweep, noise)
         .map(|(title, _, rows)| points("", rows, "", || "", &[]).titled(title).table())
         .collect()
 }
@@ -132,7 +134,7 @@ pub(in crate::show) fn response(response: &Response) -> Section {
         frequency(response.reference_hz),
         programme_level(response.programme_db)
     ));
-    for (title, kind, rows) in ways(&response.steps, &response.sweep, &response.noise) {
+    for (title, kind, rows) in ways(&response.combined, &response.steps, &response.sweep, &response.noise) {
         section = section
             .table(points("response.csv", rows, "kind", || kind, &["difference"]).titled(title).table());
     }
