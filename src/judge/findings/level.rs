@@ -1,6 +1,7 @@
 //! Finding `playback-level`, and the part of `channel-match` that one trimmer moves.
 
 use crate::judge::case::{Bench, Bounds, Case, SIDES, plain};
+use crate::judge::findings::recording::weak_by_bias;
 use crate::judge::output::{
     NO_FLUX, Zero, ZeroBy, mark_words, on_tape_db, standard, stated_words, wider_mv, zero,
 };
@@ -70,6 +71,10 @@ pub(crate) fn channel_match(bench: &Bench) -> Vec<Finding> {
             frequency(tone.hz),
             UnitKind::Db.of(db, uncertainty).signed()
         );
+        if let Some(words) = weak_by_bias(bench, usize::from(db > 0.0), db.abs()) {
+            case.figures += &words;
+            return vec![case.finish()];
+        }
         let weak = SIDES[usize::from(db > 0.0)];
         let strong = SIDES[usize::from(db <= 0.0)];
         let by = UnitKind::Db.of(db.abs(), uncertainty);

@@ -8,8 +8,8 @@ use crate::judge::work::response_steps::Off;
 use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
 use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{
-    Adjustment, BiasPair, BiasSweep, Channel, FileClock, Finding, MonitorSwitch, Pair, Remedy, TapeType,
-    Unit, Untold, Verdict, Way, level_tone,
+    Adjustment, BiasPair, BiasSweep, Channel, FileClock, Finding, MonitorSwitch, Pair, RecordedOn, Remedy,
+    TapeType, Unit, Untold, Verdict, Way, level_tone,
 };
 
 /// The latest level of what the deck recorded: the last round, or else the level tone.
@@ -179,6 +179,10 @@ fn left_against_right(bench: &Bench, latest: Option<&Latest>) -> Finding {
     let card = if against_source(bench) { 0.0 } else { bench.sound_card_match_db() };
     let uncertainty = case.uncertain(own, card);
     case.figures = format!("{}: left minus right {}", latest.what, UnitKind::Db.of(db, uncertainty).signed());
+    if let Some(words) = weak_by_bias(bench, usize::from(db > 0.0), db.abs()) {
+        case.figures += &words;
+        return case.finish();
+    }
     let (weak, strong) = (SIDES[usize::from(db > 0.0)], SIDES[usize::from(db <= 0.0)]);
     let by = UnitKind::Db.of(db.abs(), uncertainty);
     let text = format!(
@@ -318,6 +322,25 @@ fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) ->
     }
     case.remedies.extend(tape_type_not_told(bench));
     case.finish()
+}
+
+/// Too little bias takes from the level of a channel up to so much of what it adds to the high tone (from memory).
+const LEVEL_PER_TREBLE: f64 = 0.5;
+
+/// What is to be said where too little bias alone may make a channel of the deck's own recording weaker by `lacks_db` than the
+/// other: the bias is set before its level.
+pub(crate) fn weak_by_bias(bench: &Bench, side: usize, lacks_db: f64) -> Option<String> {
+    let own = bench.recorded_on() == Some(RecordedOn::ThisDeck) && bench.reading.bias_sweep.is_none();
+    let of_steps = pair_of_steps(bench).filter(|_| own);
+    let pairs = if bench.reading.bias.is_empty() { of_steps.iter().collect() } else { pairs(bench) };
+    let (db, uncertainty) = pairs.iter().rev().find_map(|pair| figures_of(pair, side)).filter(|_| own)?;
+    let bright = db - uncertainty > bench.limits.of(Key::BiasPair).value;
+    (bright && lacks_db <= LEVEL_PER_TREBLE * db).then(|| {
+        format!(
+            "; too little bias, which brightens the {} channel, weakens it too: set the bias, then read again",
+            SIDES[side]
+        )
+    })
 }
 
 /// High minus low tone of a pair, and its expanded uncertainty.
@@ -593,6 +616,22 @@ mod tests {
         limits.set(Key::PlaybackLevelTarget, Tolerance { value: -12.0, basis: "manual".into() });
         let got = find_with(&reading, &limits, "record-level", 0);
         assert!(got.turn.unwrap().contains("record level trimmer left up 1.00 dB"));
+    }
+
+    #[test]
+    fn a_channel_that_too_little_bias_weakens_gets_its_bias_before_its_level() {
+        let mut reading = trimmed();
+        let last = reading.rounds.len() - 1;
+        for pair in &mut reading.bias {
+            pair.difference_db = [Some(4.0), Some(0.1)];
+        }
+        // Half of 4 dB at most; the other channel's lack is none of it.
+        for (apart_db, by_bias) in [(-1.8, true), (-2.4, false), (1.8, false)] {
+            reading.rounds[last].level_difference_db = Some(apart_db);
+            let got = find(&reading, "record-level", 2);
+            assert_eq!(got.verdict, Verdict::Outside);
+            assert_eq!((got.turn.is_none(), got.why.contains("set the bias")), (by_bias, by_bias), "{got:?}");
+        }
     }
 
     #[test]

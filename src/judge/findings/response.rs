@@ -284,7 +284,7 @@ mod tests {
     fn a_point_lost_in_noise_does_not_make_a_verdict() {
         let mut reading = sample::healthy();
         let last =
-            reading.response.as_mut().unwrap().steps.iter_mut().find(|row| row.hz == 12_500.0).unwrap();
+            reading.response.as_mut().unwrap().combined.iter_mut().find(|row| row.hz == 12_500.0).unwrap();
         last.db[0] = Some(-1.8);
         last.uncertainty_db[0] = Some(1.4);
         assert_eq!(reading.finding("playback-response").verdict, Verdict::CannotTell);
@@ -293,7 +293,7 @@ mod tests {
     #[test]
     fn too_much_treble_is_turned_down_without_cleaning() {
         let mut reading = sample::healthy();
-        for row in &mut reading.response.as_mut().unwrap().steps {
+        for row in &mut reading.response.as_mut().unwrap().combined {
             if row.hz == 10_000.0 {
                 row.db[0] = Some(2.4);
             }
