@@ -42,8 +42,11 @@ fn deck(which: usize, seed: u64) -> DeckFile {
 /// Ways of measuring: tones, and all together.
 const WAYS: [&str; 2] = ["steps", "together"];
 
-/// Error and stated uncertainty of each point of the response but the reference, dB.
-fn errors(Played { reading, truth, timeline: _ }: &Played, way: usize) -> Vec<(f64, f64)> {
+/// Error and stated uncertainty of each point of a response, dB.
+type Points = Vec<(f64, f64)>;
+
+/// Each point but the reference.
+fn errors(Played { reading, truth, timeline: _ }: &Played, way: usize) -> Points {
     let response = reading.response.as_ref().unwrap();
     let gain = |channel: usize, hz: f64| {
         truth.gain_db(channel, hz) + truth.compression_db(channel, hz, response.programme_db - 12.0)
@@ -65,7 +68,7 @@ fn errors(Played { reading, truth, timeline: _ }: &Played, way: usize) -> Vec<(f
 fn stepped_levels_are_as_sure_as_they_say_where_the_level_wanders() {
     let recipe = Recipe::parse(include_str!("wander.toml"), "tests/truth/wander.toml").unwrap();
     let count = u64::from(effort::of([1, 6, 40]));
-    let all: Vec<(usize, [Vec<(f64, f64)>; 2])> = (0..DECKS.len() as u64 * count)
+    let all: Vec<(usize, [Points; 2])> = (0..DECKS.len() as u64 * count)
         .into_par_iter()
         .map(|k| {
             let (which, seed) = ((k / count) as usize, FRESH + k);
@@ -84,7 +87,7 @@ fn stepped_levels_are_as_sure_as_they_say_where_the_level_wanders() {
     };
     let mut stated_db = Vec::new();
     for ((name, group), way) in groups.iter().flat_map(|group| [(group, 0), (group, 1)]) {
-        let points: Vec<(f64, f64)> = all
+        let points: Points = all
             .iter()
             .filter(|(which, _)| group.contains(which))
             .flat_map(|(_, points)| points[way].clone())
