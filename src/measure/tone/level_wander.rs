@@ -147,7 +147,8 @@ impl LevelWander {
     /// variance to each mean, and the last one stands between them.
     fn between(&self, length_s: f64, apart_s: f64) -> f64 {
         let (mut scale_s, mut sum) = (length_s.max(1e-3), 0.0);
-        while 2.0 * scale_s <= apart_s {
+        // Bands of a sweep lie whole lengths apart: rounding is not to choose for them.
+        while 2.0 * scale_s <= 1.000_001 * apart_s {
             sum += self.at(scale_s);
             scale_s *= 2.0;
         }
