@@ -66,13 +66,10 @@ fn monitor(behind_ms: Option<f64>, noise_rises_db: Pair) -> MonitorSwitch {
     }
 }
 
-impl SourceStretch {
-    /// Gain at the source of a tone and its expanded uncertainty, dB; `None` unless the rounds are off the tape.
-    fn gain(&self, hz: f64, channel: usize) -> Option<(f64, f64)> {
-        let tone = self.tones.iter().find(|tone| tone.hz == hz)?;
-        let tape = self.monitor == MonitorSwitch::Switched;
-        tone.gain_db[channel].zip(tone.uncertainty_db[channel]).filter(|_| tape)
-    }
+/// Gain at the source of a tone and its expanded uncertainty, dB.
+fn gain(source: &SourceStretch, hz: f64, channel: usize) -> Option<(f64, f64)> {
+    let tone = source.tones.iter().find(|tone| tone.hz == hz)?;
+    tone.gain_db[channel].zip(tone.uncertainty_db[channel])
 }
 
 fn less(of: &mut Option<f64>, uncertainty: Option<&mut Option<f64>>, source: Option<(f64, f64)>) {
@@ -89,7 +86,7 @@ pub(crate) fn hold_against(source: &SourceStretch, rounds: &mut [Round], pairs: 
     }
     for round in rounds {
         for channel in 0..2 {
-            let at = round.level_hz.and_then(|hz| source.gain(hz, channel));
+            let at = round.level_hz.and_then(|hz| gain(source, hz, channel));
             less(&mut round.level_db[channel], Some(&mut round.level_uncertainty_db[channel]), at);
         }
         round.level_difference_db =
@@ -97,7 +94,7 @@ pub(crate) fn hold_against(source: &SourceStretch, rounds: &mut [Round], pairs: 
     }
     for pair in pairs {
         for channel in 0..2 {
-            let (low, high) = (source.gain(pair.low_hz, channel), source.gain(pair.high_hz, channel));
+            let (low, high) = (gain(source, pair.low_hz, channel), gain(source, pair.high_hz, channel));
             less(&mut pair.low_db[channel], None, low);
             less(&mut pair.high_db[channel], None, high);
             let both = low.zip(high).map(|(low, high)| (high.0 - low.0, low.1.hypot(high.1)));
