@@ -1,7 +1,7 @@
 //! Finding `playback-level`, and the part of `channel-match` that one trimmer moves.
 
 use crate::judge::case::{Bench, Bounds, Case, SIDES, plain};
-use crate::judge::findings::recording::weak_by_bias;
+use crate::judge::findings::recording::{together, weak_by_bias};
 use crate::judge::output::{
     NO_FLUX, Zero, ZeroBy, mark_words, on_tape_db, standard, stated_words, wider_mv, zero,
 };
@@ -75,15 +75,18 @@ pub(crate) fn channel_match(bench: &Bench) -> Vec<Finding> {
             case.figures += &words;
             return vec![case.finish()];
         }
+        if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
+            case.turn = vec![together(db, uncertainty)];
+            return vec![case.finish()];
+        }
         let weak = SIDES[usize::from(db > 0.0)];
         let strong = SIDES[usize::from(db <= 0.0)];
         let by = UnitKind::Db.of(db.abs(), uncertainty);
-        let first = playback_alone_first(bench);
         case.turn = vec![
             step(
                 Adjustment::PlaybackLevel,
                 format!(
-                    "{first}playback level trimmer {weak} up {by}, or {strong} down {by}, whichever brings both to the \
+                    "playback level trimmer {weak} up {by}, or {strong} down {by}, whichever brings both to the \
                      service manual's level"
                 ),
             )

@@ -29,6 +29,15 @@ pub(crate) fn noise(bench: &Bench) -> Vec<Finding> {
                     case.figures += &share_of_hum(noise, side);
                 }
             }
+            // Where hiss alone is inside the limit, nothing of the heads mends it.
+            let hum = bench.reading.noise.as_ref().and_then(|noise| {
+                let hiss_db = noise.a_weighted_without_hum_db[side]?;
+                noise.mains.as_ref().filter(|_| hiss_db <= limit.value)
+            });
+            if let Some(mains) = hum {
+                case.turn = vec![step(Adjustment::Hum, where_to_look(mains.origin)).on(SIDES[side])];
+                return case.finish();
+            }
             case.turn = vec![
                 step(
                     Adjustment::Heads,
@@ -150,7 +159,7 @@ fn no_line(mut case: crate::judge::case::Case, unweighted_db: Option<f64>) -> Fi
 mod tests {
     use crate::judge::sample;
     use crate::judge::sample::Sample;
-    use crate::reading::{Finding, Origin, RecordedOn, Verdict};
+    use crate::reading::{Adjustment, Finding, Origin, RecordedOn, Verdict};
 
     #[test]
     fn hum_that_does_not_stand_out_is_no_fault_and_no_number() {
@@ -193,6 +202,11 @@ mod tests {
         let noise = reading.noise.as_mut().unwrap();
         noise.a_weighted_without_hum_db = noise.a_weighted_db.map(|db| db.map(|db| db - 3.0));
         assert!(reading.finding("noise").why.contains("the rest is hum"));
+        // Hiss alone is inside the limit: nothing of the heads is to be turned.
+        let noise = reading.noise.as_mut().unwrap();
+        noise.a_weighted_db = [Some(-46.0); 2];
+        noise.a_weighted_without_hum_db = [Some(-50.0); 2];
+        assert_eq!(reading.finding("noise").steps[0].adjust, Adjustment::Hum);
         let noise = reading.noise.as_mut().unwrap();
         noise.a_weighted_without_hum_db = noise.a_weighted_db;
         assert!(!reading.finding("noise").why.contains("hum"));

@@ -9,7 +9,7 @@ use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
 use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{
     Adjustment, BiasPair, BiasSweep, Channel, FileClock, Finding, MonitorSwitch, Pair, RecordedOn, Remedy,
-    TapeType, Unit, Untold, Verdict, Way, level_tone,
+    TapeType, TurnStep, Unit, Untold, Verdict, Way, level_tone,
 };
 
 /// The latest level of what the deck recorded: the last round, or else the level tone.
@@ -183,14 +183,19 @@ fn left_against_right(bench: &Bench, latest: Option<&Latest>) -> Finding {
         case.figures += &words;
         return case.finish();
     }
+    case.turn = vec![together(db, uncertainty)];
+    case.finish()
+}
+
+/// Both channels' record level brought together where left minus right is `db`.
+pub(crate) fn together(db: f64, uncertainty: f64) -> TurnStep {
     let (weak, strong) = (SIDES[usize::from(db > 0.0)], SIDES[usize::from(db <= 0.0)]);
     let by = UnitKind::Db.of(db.abs(), uncertainty);
     let text = format!(
         "{PLAYBACK_FIRST}: record level trimmer {weak} up {by}, or {strong} down {by}, whichever brings both to the \
          target. {CAUTION}"
     );
-    case.turn = vec![step(Adjustment::RecordLevel, text).on(weak).by(Way::Up, db.abs(), Unit::Db)];
-    case.finish()
+    step(Adjustment::RecordLevel, text).on(weak).by(Way::Up, db.abs(), Unit::Db)
 }
 
 /// The high tone that shows the bias on this type of tape, Hz (common practice, no source).
@@ -328,12 +333,17 @@ fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) ->
 const LEVEL_PER_TREBLE: f64 = 0.5;
 
 /// What is to be said where too little bias alone may make a channel of the deck's own recording weaker by `lacks_db` than the
-/// other: the bias is set before its level.
+/// other: the bias is set before its level. What both channels have alike, as azimuth, weakens neither against the other.
 pub(crate) fn weak_by_bias(bench: &Bench, side: usize, lacks_db: f64) -> Option<String> {
     let own = bench.recorded_on() == Some(RecordedOn::ThisDeck) && bench.reading.bias_sweep.is_none();
     let of_steps = pair_of_steps(bench).filter(|_| own);
     let pairs = if bench.reading.bias.is_empty() { of_steps.iter().collect() } else { pairs(bench) };
-    let (db, uncertainty) = pairs.iter().rev().find_map(|pair| figures_of(pair, side)).filter(|_| own)?;
+    let brighter = |pair: &&BiasPair| {
+        let (db, own) = figures_of(pair, side)?;
+        let (other_db, other) = figures_of(pair, 1 - side).unwrap_or((0.0, 0.0));
+        Some((db - other_db, own.hypot(other)))
+    };
+    let (db, uncertainty) = pairs.iter().rev().find_map(brighter).filter(|_| own)?;
     let bright = db - uncertainty > bench.limits.of(Key::BiasPair).value;
     (bright && lacks_db <= LEVEL_PER_TREBLE * db).then(|| {
         format!(
@@ -632,6 +642,12 @@ mod tests {
             assert_eq!(got.verdict, Verdict::Outside);
             assert_eq!((got.turn.is_none(), got.why.contains("set the bias")), (by_bias, by_bias), "{got:?}");
         }
+        // Both bright alike: neither is the weaker for it.
+        for pair in &mut reading.bias {
+            pair.difference_db[1] = Some(3.9);
+        }
+        reading.rounds[last].level_difference_db = Some(-1.8);
+        assert!(find(&reading, "record-level", 2).turn.is_some());
     }
 
     #[test]

@@ -14,7 +14,6 @@ pub(crate) const BASS_HZ: f64 = 200.0;
 /// Least share that is worth a word, dB.
 const WORTH_DB: f64 = 0.3;
 
-const NOTHING_ELSE: &str = ". Nothing else needs turning for this";
 const READ_FIRST: &str =
     ". Read again before anything else is turned for this: what is left may be inside the limit";
 /// More than a trimmer of the playback equalisation gives, dB (common practice, no source).
@@ -69,15 +68,15 @@ impl Rest {
         self.uncertainty_db = Some(so_far.hypot(uncertainty_db));
     }
 
-    /// Whether it needs no step of its own: inside what may be off, or not outside by a standard deviation. The next reading tells.
+    /// Whether it needs no step of its own: not outside what may be off by more than its uncertainty. The next reading tells.
     pub(crate) fn is_small(&self, off: &Off) -> bool {
-        self.db.abs() - 0.5 * self.uncertainty_db.unwrap_or(0.0) <= off.allowed_db
+        self.db.abs() - self.uncertainty_db.unwrap_or(0.0) <= off.allowed_db
     }
 
     /// What to say of a small one.
     pub(crate) fn small_in_words(&self, off: &Off) -> &'static str {
         let inside = self.db.abs() <= off.allowed_db || self.db * off.db < 0.0;
-        if inside { NOTHING_ELSE } else { READ_FIRST }
+        if inside { "" } else { READ_FIRST }
     }
 }
 
@@ -102,6 +101,11 @@ impl Share<'_> {
         self.twin.is_none() && !self.cause.instead.is_empty() && self.cause.cause == kind
     }
 
+    /// Whether most of it is more than uncertainty.
+    fn is_sure(&self) -> bool {
+        self.uncertainty_db <= 0.6 * self.db.abs()
+    }
+
     fn size(&self) -> String {
         let told = self.twin.unwrap_or(self.cause);
         let size = cause_size(told.value, told.uncertainty, told.unit).unwrap_or_default();
@@ -113,9 +117,12 @@ impl Share<'_> {
         UnitKind::Db.of(self.db.abs(), self.uncertainty_db).bare()
     }
 
+    /// `spacing (0.67 +- 0.08 um)`, or all that could not be told apart.
     fn names(&self) -> String {
         if self.cause.instead.is_empty() {
-            return cause_name(self.cause.cause).to_owned();
+            let size = self.size();
+            let size = if size.is_empty() { size } else { format!(" ({size})") };
+            return format!("{}{size}", cause_name(self.cause.cause));
         }
         let all: Vec<&str> = self.cause.instead.iter().map(|other| cause_name(other.cause)).collect();
         all.join(" or ")
@@ -147,6 +154,16 @@ fn twin<'a>(bench: &Bench<'a>, cause: &Cause, hz: f64) -> Option<&'a Cause> {
     })
 }
 
+/// Whether the time constant of both channels makes `share`: the other's does half as much at least. A switch moves both, a
+/// trimmer one.
+fn is_network(bench: &Bench, share: &Share, off: &Off) -> bool {
+    let other_has = |other: &Cause| {
+        let one = other.channel != share.cause.channel && other.cause == CauseKind::TimeConstant;
+        one && share_at(other, off.hz).is_some_and(|(db, _)| db / share.db > 0.5)
+    };
+    share.is(CauseKind::TimeConstant) && bench.causes.iter().any(other_has)
+}
+
 /// Shares that have the sign of what is off, azimuth apart; the largest first.
 fn shares<'a>(bench: &Bench<'a>, side: usize, off: &Off) -> Vec<Share<'a>> {
     let mut found: Vec<Share<'a>> = bench
@@ -154,7 +171,11 @@ fn shares<'a>(bench: &Bench<'a>, side: usize, off: &Off) -> Vec<Share<'a>> {
         .iter()
         .filter(|cause| cause.channel == SIDES[side])
         .filter(|cause| !matches!(cause.cause, CauseKind::Azimuth | CauseKind::None))
-        .filter(|cause| cause.cause.is_treble() == off.is_treble())
+        // What takes bass from the reference tone itself lifts all that is held against it.
+        .filter(|cause| {
+            cause.cause.is_treble() == off.is_treble()
+                || (off.is_treble() && cause.cause == CauseKind::Coupling)
+        })
         .filter_map(|cause| {
             let (db, uncertainty_db) = share_at(cause, off.hz)?;
             Some(Share { cause, db, uncertainty_db, twin: twin(bench, cause, off.hz) })
@@ -227,7 +248,8 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
     // record and playback, treble is a matter of bias and record equalisation far more often than of anything else.
     found.retain(|share| {
         let enough = share.db.abs() >= off.db.abs() / 3.0 || (off.db - share.db).abs() <= off.allowed_db;
-        enough && (!own || share.is(CauseKind::Spacing))
+        let spacing = share.is(CauseKind::Spacing) && share.is_sure();
+        enough && (!own || spacing || share.is(CauseKind::Coupling))
     });
     let mut rest = Rest::new(off);
     let mut steps: Vec<TurnStep> = Vec::new();
@@ -243,17 +265,18 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
     let name = SIDES[side];
     let all = off.of_all();
     for share in &found {
-        if share.is(CauseKind::TimeConstant) {
+        if share.is(CauseKind::Coupling) {
+            rest.less(off, (share.db, share.uncertainty_db));
+            steps.push(capacitors(bench, side));
+        }
+        if is_network(bench, share, off) {
             rest.less(off, (share.db, share.uncertainty_db));
             steps.push(
                 step(
                     Adjustment::EqualisationNetwork,
                     format!(
-                        "equalisation of the {name} channel: a time constant of {} makes {} {all}: make \
-                         sure that noise reduction is off, look at the tape switch and at what feels the cassette's type, then \
-                         at resistor and capacitor of that network; no trimmer mends it",
-                        share.size(),
-                        share.amount()
+                        "equalisation of the {name} channel, time constant, no trimmer: make sure that noise reduction is off, look \
+                         at the tape switch and at what feels the cassette's type, then at resistor and capacitor of that network"
                     ),
                 )
                 .on(name),
@@ -307,8 +330,17 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
     }
     let gap = found
         .iter()
-        .find(|share| share.is(CauseKind::Gap) || (share.is(CauseKind::LowPass) && share.db > 0.0))
+        .find(|share| {
+            share.is(CauseKind::Gap)
+                || (share.is(CauseKind::TimeConstant) && !is_network(bench, share, off))
+                || (share.is(CauseKind::LowPass) && share.db > 0.0)
+        })
         .map(|share| {
+            if share.is(CauseKind::TimeConstant) {
+                return " (a time constant of this channel alone: if no trimmer reaches it, look at resistor and capacitor of \
+                        that network)"
+                    .to_owned();
+            }
             if share.is(CauseKind::LowPass) {
                 return format!(
                     " (they rise as a resonance at {} does: of the head's winding with the capacitor across it)",
@@ -373,7 +405,7 @@ fn heads(found: &[Share], side: usize, off: &Off, rest: &mut Rest) -> Option<Tur
                     off.of_all(),
                     share.names()
                 )
-            } else if share.uncertainty_db > 0.6 * share.db.abs() {
+            } else if !share.is_sure() {
                 let most = (share.db.abs() + share.uncertainty_db).min(off.db.abs());
                 format!(
                     "up to {} {} may fall as spacing does",
@@ -450,29 +482,28 @@ fn equaliser(
     .by(way, rest_db.abs(), Unit::Db)
 }
 
+fn capacitors(bench: &Bench, side: usize) -> TurnStep {
+    let name = SIDES[side];
+    let either = match bench.recorded_on() {
+        Some(RecordedOn::ThisDeck) => ", in the record or the playback amplifier",
+        _ => "",
+    };
+    step(
+        Adjustment::Capacitors,
+        format!(
+            "coupling capacitors of the {name} channel{either}: renew those that have dried out, after a look at what the circuit \
+             was built for. {CAPACITORS_CAUTION}"
+        ),
+    )
+    .on(name)
+}
+
 fn bass(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
     let name = SIDES[side];
     let at = frequency(off.hz);
     let found = shares(bench, side, off);
-    if let Some(share) = found.iter().find(|share| share.is(CauseKind::Coupling)) {
-        let either = match bench.recorded_on() {
-            Some(RecordedOn::ThisDeck) => ", in the record or the playback amplifier",
-            _ => "",
-        };
-        return vec![
-            step(
-                Adjustment::Capacitors,
-                format!(
-                    "coupling capacitors of the {name} channel{either}: {} {} fall as a corner at {} does; renew those that \
-                     have dried out, after a look at what the circuit was built for. {}",
-                    share.amount(),
-                    off.of_all(),
-                    share.size(),
-                    CAPACITORS_CAUTION
-                ),
-            )
-            .on(name),
-        ];
+    if found.iter().any(|share| share.is(CauseKind::Coupling)) {
+        return vec![capacitors(bench, side)];
     }
     let bump: f64 = found.iter().filter(|share| share.is(CauseKind::HeadBump)).map(|share| share.db).sum();
     // The head's own shape: nothing turns it away.
@@ -516,19 +547,6 @@ pub(crate) fn match_steps(bench: &Bench, db: f64, own_db: [f64; 2], off: &Off) -
     };
     let explains = |kind: CauseKind| of(weak, kind) - of(1 - weak, kind) <= -0.5 * db.abs();
     let mut steps = Vec::new();
-    if explains(CauseKind::TimeConstant) {
-        steps.push(
-            step(
-                Adjustment::EqualisationNetwork,
-                format!(
-                    "the {name} channel has another time constant than the {} one: see its response",
-                    SIDES[1 - weak]
-                ),
-            )
-            .on(name),
-        );
-        return steps;
-    }
     if explains(CauseKind::Spacing) {
         steps.push(
             step(

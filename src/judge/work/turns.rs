@@ -124,22 +124,34 @@ pub(crate) fn name(finding: &Finding) -> String {
     }
 }
 
+/// Both texts as one, where they differ in nothing but the name of the channel.
+fn of_both(one: &str, other: &str) -> Option<String> {
+    let [left, right] = Channel::SIDES.map(|side| side.to_string());
+    let both = format!("{left} and {right}");
+    if one.split(' ').count() != other.split(' ').count() {
+        return None;
+    }
+    let words = one.split(' ').zip(other.split(' ')).map(|(a, b)| match (a, b) {
+        _ if a == b => Some(a.to_owned()),
+        _ if a.replace(&left, &right) == b => Some(a.replace(&left, &both)),
+        _ if b.replace(&left, &right) == a => Some(b.replace(&left, &both)),
+        _ => None,
+    });
+    Some(words.collect::<Option<Vec<String>>>()?.join(" "))
+}
+
 /// What is said of both channels in the same words, their names apart, stands once.
 fn alike_together(all: &mut Vec<WorkStep>) {
-    // The name of the step's own channel stands for itself.
-    let nameless = |work: &WorkStep| match work.step.channel.filter(|channel| channel.is_side()) {
-        Some(side) => work.step.text.replace(&format!(" {side}"), " left and right"),
-        None => work.step.text.clone(),
-    };
     let mut k = 0;
     while k < all.len() {
-        let text = nameless(&all[k]);
-        let same = |other: &WorkStep| other.step.adjust == all[k].step.adjust && nameless(other) == text;
-        if let Some(other) = (k + 1..all.len()).find(|&other| same(&all[other])) {
+        let of_both = |other: &WorkStep| {
+            let same = other.step.adjust == all[k].step.adjust;
+            same.then(|| of_both(&all[k].step.text, &other.step.text)).flatten()
+        };
+        let found = (k + 1..all.len()).find_map(|other| Some((other, of_both(&all[other])?)));
+        if let Some((other, text)) = found {
             let other = all.remove(other);
-            if other.step.text != all[k].step.text {
-                all[k].step.text = text;
-            }
+            all[k].step.text = text;
             all[k].step.channel = Some(Channel::Both);
             all[k].findings.extend(other.findings);
         } else {
@@ -213,4 +225,20 @@ pub fn work(findings: &[Finding]) -> Vec<WorkStep> {
             .collect();
     }
     all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn texts_that_differ_in_the_channel_alone_are_one() {
+        let text = |side: &str| format!("once all is right: trimmer {side} up; the {side}'s high tone");
+        let both = "once all is right: trimmer left and right up; the left and right's high tone";
+        for (one, other) in [("left", "right"), ("right", "left")] {
+            assert_eq!(of_both(&text(one), &text(other)).as_deref(), Some(both));
+        }
+        assert_eq!(of_both("trimmer left up", "trimmer right down"), None);
+        assert_eq!(of_both("trimmer left up", "trimmer right up 2 dB"), None);
+    }
 }

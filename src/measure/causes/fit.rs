@@ -8,7 +8,9 @@
 //! last tenth of a decibel. All results are means over all models, so that their uncertainty grows where the response
 //! cannot tell.
 
-use crate::measure::causes::shapes::{Place, Prior, Setting, priors, probability, shape_db, shared, starts};
+use crate::measure::causes::shapes::{
+    Place, Prior, SWITCHED, Setting, priors, probability, shape_db, shared, starts, switched,
+};
 use crate::reading::CauseKind;
 use crate::signal::fit::{Least, Search};
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
@@ -123,9 +125,23 @@ struct Data<'a> {
     setting: &'a Setting,
     kinds: &'a [CauseKind],
     priors: Vec<Vec<Prior>>,
+    /// A time constant is that of the other position of the switch.
+    switched: bool,
 }
 
 impl Data<'_> {
+    /// What is believed of each number of a model before measuring: standardised middle and spread.
+    fn believed(&self, members: &[usize]) -> (DVector<f64>, DVector<f64>) {
+        let of = |&kind: &usize| {
+            let is = self.switched && self.kinds[kind] == CauseKind::TimeConstant;
+            let usual = if is { switched(self.setting) } else { (0.0, 1.0) };
+            vec![usual; self.priors[kind].len()]
+        };
+        let rows: Vec<(f64, f64)> = members.iter().flat_map(of).chain([(0.0, 1.0)]).collect();
+        let column = |of: fn(&(f64, f64)) -> f64| DVector::from_iterator(rows.len(), rows.iter().map(of));
+        (column(|row| row.0), column(|row| row.1))
+    }
+
     /// Size number `k` of `kind` at a standardised logarithm.
     fn size(&self, kind: usize, k: usize, at: f64) -> f64 {
         let prior = self.priors[kind][k];
@@ -198,7 +214,8 @@ impl Data<'_> {
     fn cost(&self, members: &[usize], at: &DVector<f64>, whitener: &Whitener) -> f64 {
         let mut residual = self.residual(members, at);
         whitener.whiten(&mut residual);
-        0.5 * (residual.norm_squared() + at.norm_squared())
+        let (middle, spread) = self.believed(members);
+        0.5 * (residual.norm_squared() + (at - middle).component_div(&spread).norm_squared())
     }
 
     /// The least squares from `start` on, then the evidence by Laplace's method.
@@ -210,12 +227,15 @@ impl Data<'_> {
         most: usize,
     ) -> Option<Model> {
         let width = start.len();
+        let (middle, spread) = self.believed(members);
+        let weight = spread.map(|spread| spread.powi(-2));
         let downhill = |at: &DVector<f64>| {
             let mut matrix = self.residual_and_slopes(members, at);
             whitener.whiten(&mut matrix);
             let slopes = matrix.columns(1, width);
             let turned = slopes.transpose();
-            (&turned * slopes + DMatrix::identity(width, width), turned * matrix.column(0) - at)
+            let pull = (at - &middle).component_mul(&weight);
+            (&turned * slopes + DMatrix::from_diagonal(&weight), turned * matrix.column(0) - pull)
         };
         let search = Search { rounds: most, tries: 6, least_gain: 1e-3, damping: 1e-2, widest: WIDEST };
         let Least { at, cost, normal } =
@@ -228,10 +248,12 @@ impl Data<'_> {
                 if members.contains(&kind) { there.ln() } else { (1.0 - there).ln() }
             })
             .sum();
+        let narrowness: f64 = spread.iter().map(|spread| spread.ln()).sum();
         // Standardised numbers: the prior's own 2 pi cancel Laplace's.
         let n = self.points.len() as f64;
-        let log_evidence =
-            -cost - whitener.half_log_det - 0.5 * n * TAU.ln() - half_log_det + prior + whitener.log_prior;
+        let log_evidence = -cost - whitener.half_log_det - 0.5 * n * TAU.ln() - half_log_det - narrowness
+            + prior
+            + whitener.log_prior;
         log_evidence.is_finite().then(|| Model {
             members: members.to_vec(),
             at,
@@ -274,7 +296,7 @@ impl Data<'_> {
         rows.into_iter()
             .map(|mut row| {
                 row.push(0.0);
-                DVector::from_vec(row)
+                if self.switched { self.believed(members).0 } else { DVector::from_vec(row) }
             })
             .collect()
     }
@@ -293,19 +315,20 @@ pub(crate) struct Question<'a> {
 
 impl<'a> Question<'a> {
     /// Shapes for one kind of low-pass.
-    fn data(&self, setting: &'a Setting) -> Data<'a> {
+    fn data(&self, setting: &'a Setting, switched: bool) -> Data<'a> {
         let priors = self.kinds.iter().map(|&kind| priors(kind, setting)).collect();
-        Data { points: self.points, reference: self.reference, setting, kinds: self.kinds, priors }
+        Data { points: self.points, reference: self.reference, setting, kinds: self.kinds, priors, switched }
     }
 
-    fn low_pass(&self) -> Option<usize> {
-        self.kinds.iter().position(|&kind| kind == CauseKind::LowPass)
+    fn place_of(&self, kind: CauseKind) -> Option<usize> {
+        self.kinds.iter().position(|&other| other == kind)
     }
 
     /// Models of all subsets of the kinds that the response does not rule out, with their evidence; none for fewer than
     /// six points.
     ///
-    /// Low-passes are weighed as circuits, and as digital ones if the setting has a sample rate.
+    /// Low-passes are weighed as circuits, and as digital ones if the setting has a sample rate; time constants as any, and as that
+    /// of the other position of the switch.
     pub(crate) fn models(&self) -> Vec<Model> {
         let points = self.points;
         let circuits = Setting { digital_hz: None, ..*self.setting };
@@ -317,40 +340,54 @@ impl<'a> Question<'a> {
         // A digital low-pass is of another shape than a circuit's.
         let question = Question { setting: &circuits, ..*self };
         let variants = [
-            Some((question.data(&circuits), 0.0)),
-            self.setting.digital_hz.map(|_| (self.data(self.setting), DIGITAL.ln())),
+            Some((question.data(&circuits, false), None)),
+            self.setting.digital_hz.map(|_| (self.data(self.setting, false), Some(CauseKind::LowPass))),
+            Some((question.data(&circuits, true), Some(CauseKind::TimeConstant))),
         ];
-        let low_pass = self.low_pass();
+        let holds = |subset: usize, kind: CauseKind| {
+            self.place_of(kind).is_some_and(|place| subset >> place & 1 == 1)
+        };
+        // What a variant has for itself before anything was measured.
+        let before = |variant: usize, subset: usize| -> f64 {
+            let constant = if holds(subset, CauseKind::TimeConstant) { SWITCHED.0 } else { 0.0 };
+            match variant {
+                1 => DIGITAL.ln() + (1.0 - constant).ln(),
+                2 => constant.ln(),
+                _ => (1.0 - constant).ln(),
+            }
+        };
         let whiteners: Vec<Whitener> = REACHES_OCTAVES
             .iter()
             .flat_map(|&reach| RIPPLES_DB.map(|ripple_db| Whitener::new(points, ripple_db, reach)))
             .flatten()
             .collect();
-        let with_low_pass = |subset: usize| low_pass.is_some_and(|kind| subset >> kind & 1 == 1);
         let treble = |subset: usize| {
             let treble = |&kind: &usize| subset >> kind & 1 == 1 && self.kinds[kind].is_treble();
             (0..self.kinds.len()).filter(treble).count()
         };
         let subsets: Vec<(usize, usize)> = (0..variants.len())
             .flat_map(|variant| (0..1usize << self.kinds.len()).map(move |subset| (variant, subset)))
-            .filter(|&(variant, subset)| variant == 0 || with_low_pass(subset))
+            .filter(|&(variant, subset)| {
+                let of = variants[variant].as_ref();
+                of.is_some_and(|(_, kind)| kind.is_none_or(|kind| holds(subset, kind)))
+            })
             .filter(|&(_, subset)| treble(subset) <= MOST_TREBLE)
             .collect();
-        let tried: Vec<(usize, Model)> = subsets
+        let tried: Vec<(usize, f64, Model)> = subsets
             .into_par_iter()
             .filter_map(|(variant, subset)| {
-                let (data, prior) = variants[variant].as_ref()?;
-                let mut model = data.coarsely(subset, &usual)?;
+                let prior = before(variant, subset);
+                let mut model = variants[variant].as_ref()?.0.coarsely(subset, &usual)?;
                 model.log_evidence += prior;
-                Some((variant, model))
+                Some((variant, prior, model))
             })
             .collect();
-        let best = tried.iter().map(|(_, model)| model.log_evidence).fold(f64::NEG_INFINITY, f64::max);
+        let best = tried.iter().map(|(_, _, model)| model.log_evidence).fold(f64::NEG_INFINITY, f64::max);
         let mut models: Vec<Model> = tried
             .into_par_iter()
-            .filter(|(_, model)| model.log_evidence > best - HOPELESS)
-            .filter_map(|(variant, model)| Some((variants[variant].as_ref()?, model)))
-            .flat_map_iter(|((data, prior), model)| {
+            .filter(|(_, _, model)| model.log_evidence > best - HOPELESS)
+            .filter_map(|(variant, prior, model)| Some((&variants[variant].as_ref()?.0, prior, model)))
+            .flat_map_iter(|(data, prior, model)| {
                 whiteners.iter().filter_map(move |each| {
                     let mut model = data.climb(&model.members, model.at.clone(), each, 4)?;
                     model.log_evidence += prior;
@@ -368,7 +405,7 @@ impl<'a> Question<'a> {
         weights(&mut models);
         let circuits = Setting { digital_hz: None, ..*self.setting };
         let question = Question { setting: &circuits, ..*self };
-        let (circuits, digital) = (question.data(&circuits), self.data(self.setting));
+        let (circuits, digital) = (question.data(&circuits, false), self.data(self.setting, false));
         let kinds = (0..self.kinds.len()).map(|kind| circuits.verdict(&models, kind)).collect();
         let ripple_db = models.iter().map(|model| model.weight * model.ripple_db).sum();
         let explained_db = self.points.iter().map(|point| {
@@ -379,7 +416,7 @@ impl<'a> Question<'a> {
             models.iter().map(of).sum::<f64>()
         });
         let explained_db = explained_db.collect();
-        let low_pass = self.low_pass();
+        let low_pass = self.place_of(CauseKind::LowPass);
         let weight_of = |digital: bool| -> f64 {
             let has = |model: &&Model| low_pass.is_some_and(|kind| model.members.contains(&kind));
             let own = models.iter().filter(has).filter(|model| model.digital_hz.is_some() == digital);
@@ -493,7 +530,14 @@ impl Verdicts {
         for model in &self.models {
             let setting = Setting { digital_hz: model.digital_hz, ..*setting };
             let priors = own_priors.clone();
-            let data = Data { points: &[], reference, setting: &setting, kinds: &self.asked, priors };
+            let data = Data {
+                points: &[],
+                reference,
+                setting: &setting,
+                kinds: &self.asked,
+                priors,
+                switched: false,
+            };
             let mut slopes = DVector::zeros(model.at.len());
             let (mut first, mut sum) = (0, 0.0);
             for &kind in &model.members {

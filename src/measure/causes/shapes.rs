@@ -4,6 +4,7 @@
 //! speed. Electrical shapes follow the frequency that the amplifier sees.
 
 use crate::reading::CauseKind;
+use crate::trade::Equalisation;
 use crate::trade::playback_losses::{effective_gap_um, gap_loss_db, spacing_loss_db};
 use crate::trade::tape_equalisation::treble_error_db;
 
@@ -93,6 +94,18 @@ pub(crate) fn priors(kind: CauseKind, setting: &Setting) -> Vec<Prior> {
         CauseKind::HeadBump => vec![prior(70.0, 0.5), prior(2.0, 0.6), prior(1.3, 0.4)],
         CauseKind::Azimuth | CauseKind::None => vec![],
     }
+}
+
+/// How probable it is that a wrong time constant is that of the other position of the switch, give or take so much (standard
+/// deviation of the logarithm). From memory: a switch or what feels the cassette's type is off far more often than a part.
+pub(crate) const SWITCHED: (f64, f64) = (0.6, 0.04);
+
+/// The time constant of the other position, as a standardised logarithm of [`priors`] with its spread.
+pub(crate) fn switched(setting: &Setting) -> (f64, f64) {
+    let [long, short] = [Equalisation::Us120, Equalisation::Us70].map(Equalisation::high_time_constant_us);
+    let other_us = if setting.nominal_us > (long * short).sqrt() { short } else { long };
+    let Prior { usual, spread } = priors(CauseKind::TimeConstant, setting)[0];
+    ((other_us / usual).ln() / spread, SWITCHED.1 / spread)
 }
 
 /// Where to start looking, as offsets from what is usual in standard deviations: a fit may have several summits.
