@@ -174,30 +174,39 @@ pub(crate) fn output(facts: &Facts, limits: &Limits) -> Option<Output> {
         return None;
     }
     let standard = standard(facts, limits);
-    let row = |tone: &Level| {
-        // What this deck recorded is what is looked for, not what is known.
-        let is_own = facts.circumstances.recorded_on == Some(RecordedOn::ThisDeck);
-        let tape = [0, 1].map(|side| on_tape_db(facts, limits, tone, side).ok().filter(|_| !is_own));
-        let level = |side: usize| tone.return_dbfs[side];
+    let row = |part: &str, hz: f64, return_dbfs: Pair, uncertainty_db: f64, tape: [Option<Sure>; 2]| {
+        let level = |side: usize| return_dbfs[side];
         let each = |of: &dyn Fn(usize) -> Option<f64>| -> Pair { [0, 1].map(of) };
         let mv = each(&|side| Some(full_scale[side]?.0 * 10f64.powf(level(side)? / 20.0)));
-        let wide = |side: usize| Some(full_scale[side]?.1.hypot(tone.uncertainty_db));
+        let wide = |side: usize| Some(full_scale[side]?.1.hypot(uncertainty_db));
         OutputLevel {
-            part: tone.part.clone(),
-            hz: tone.hz,
+            part: part.to_owned(),
+            hz,
             tape_nwb_m: each(&|side| Some(fluxivity_nwb_m(tape[side]?.0, standard?.nwb_m))),
             tape_db: each(&|side| Some(tape[side]?.0)),
             against_zero_db: each(&|side| Some(level(side)? - zeros[side].as_ref()?.dbfs)),
             against_zero_uncertainty_db: each(&|side| {
                 level(side)?;
-                Some(zeros[side].as_ref()?.uncertainty_db.hypot(tone.uncertainty_db))
+                Some(zeros[side].as_ref()?.uncertainty_db.hypot(uncertainty_db))
             }),
             mv,
             uncertainty_mv: each(&|side| Some(wider_mv(mv[side]?, wide(side)?))),
-            return_dbfs: tone.return_dbfs,
-            uncertainty_db: tone.uncertainty_db,
+            return_dbfs,
+            uncertainty_db,
         }
     };
+    let tones = facts.level.iter().map(|tone| {
+        // What this deck recorded is what is looked for, not what is known.
+        let is_own = facts.circumstances.recorded_on == Some(RecordedOn::ThisDeck);
+        let tape = [0, 1].map(|side| on_tape_db(facts, limits, tone, side).ok().filter(|_| !is_own));
+        row(&tone.part, tone.hz, tone.return_dbfs, tone.uncertainty_db, tape)
+    });
+    let rounds = facts.rounds.iter().filter_map(|round| {
+        let uncertainty_db = round.level_uncertainty_db.into_iter().flatten().reduce(f64::max)?;
+        let part = format!("round {}", round.round);
+        Some(row(&part, round.level_hz?, round.reference_dbfs, uncertainty_db, [None; 2]))
+    });
+    let levels = tones.chain(rounds).collect();
     let words = limits.level_tone().each_ref().map(|read| read.as_ref().map(|read| read_as(facts, read)));
     let read_as = match (&words, &limits.level_tone()[0]) {
         ([Some(left), Some(right)], _) if left == right => left.clone(),
@@ -222,7 +231,7 @@ pub(crate) fn output(facts: &Facts, limits: &Limits) -> Option<Output> {
         zero_by: zero_by.unwrap_or_default(),
         deck_standard_nwb_m: standard.map(|standard| standard.nwb_m),
         deck_standard_stated: standard.map(|standard| standard.stated.word().to_owned()),
-        levels: facts.level.iter().map(row).collect(),
+        levels,
     })
 }
 
@@ -285,6 +294,21 @@ mod tests {
             output.read_as
         );
         assert!(output.read_as.ends_with(gauge), "{}", output.read_as);
+    }
+
+    /// 650 mV for -12.1 dBFS: 1 dB more are 650 x 1.1220 = 729.3 mV, 2.0 dB above 580 mV (20 lg 1.2574).
+    #[test]
+    fn the_level_tone_of_a_round_is_stated_as_well() {
+        let mut reading = sample::rounds();
+        let round = reading.facts.rounds.last_mut().unwrap();
+        let number = round.round;
+        (round.level_hz, round.reference_dbfs) = (Some(400.0), [Some(-11.1), None]);
+        round.level_uncertainty_db = [Some(0.05), None];
+        let output = output(&reading, &Limits::from_toml(MANUAL, "manual.toml").unwrap()).unwrap();
+        let row = output.levels.last().unwrap();
+        assert_eq!((row.part.clone(), row.mv[1]), (format!("round {number}"), None));
+        assert_within!(row.mv[0].unwrap(), 729.3, 0.1, "mV");
+        assert_within!(row.against_zero_db[0].unwrap(), 1.99, 0.005, "dB");
     }
 
     #[test]

@@ -23,14 +23,14 @@ pub struct Output {
     pub deck_standard_nwb_m: Option<f64>,
     /// `short-circuit`, `open-circuit` or `unknown`.
     pub deck_standard_stated: Option<String>,
-    /// One row for each level tone, in the order in which they were played.
+    /// One row for each level tone, in the order in which they were played, then one for each round.
     pub levels: Vec<OutputLevel>,
 }
 
 /// One level tone.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct OutputLevel {
-    /// Identifier of the part.
+    /// Identifier of the part, or `round 3`.
     pub part: String,
     /// Frequency in the programme, Hz.
     pub hz: f64,

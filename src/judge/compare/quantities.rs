@@ -131,6 +131,14 @@ pub(crate) fn quantities(reading: &Reading) -> Vec<Compared> {
         let what = format!("{} at {}", frequency(level.hz), programme_level(level.programme_db));
         list.pair("playback-level", &what, "dBFS", level.return_dbfs, [Some(level.uncertainty_db); 2]);
     }
+    for row in reading.output.iter().flat_map(|output| &output.levels) {
+        let quantity = if row.part.starts_with("round ") { "record-level" } else { "playback-level" };
+        let what = format!("output, {}, {}", row.part, frequency(row.hz));
+        for (k, channel) in [ComparedChannel::Left, ComparedChannel::Right].into_iter().enumerate() {
+            let mv = (row.mv[k], row.uncertainty_mv[k]);
+            list.row(quantity, (&what, None), Some(channel), "mV", mv);
+        }
+    }
     for row in &reading.rounds {
         let what = format!("level, round {}", row.round);
         list.pair("record-level", &what, "dB", row.level_db, row.level_uncertainty_db);

@@ -2,6 +2,7 @@
 
 use crate::judge::compare::quantities::Compared;
 use crate::judge::meaning::{Meaning, meaning};
+use crate::judge::output::wider_mv;
 use crate::judge::quantities::{Id, Key, judged};
 use crate::reading::figures::UnitKind;
 use crate::reading::{
@@ -35,6 +36,10 @@ pub(crate) fn tolerance(key: &Compared) -> Option<f64> {
         ("playback-response", "dB") => {
             let inside = key.point.is_none_or(|(hz, _)| (BAND_HZ.0..=BAND_HZ.1).contains(&hz));
             of(Key::Response).map(|db| if inside { db } else { 3.0 * db })
+        }
+        ("playback-level" | "record-level", "mV") => {
+            let limit = if key.quantity == "record-level" { Key::RecordLevel } else { Key::PlaybackLevel };
+            Some(wider_mv(key.value?.abs(), of(limit)?))
         }
         ("playback-level", _) if key.channel == Some(ComparedChannel::Difference) => of(Key::ChannelMatch),
         ("playback-level", _) => of(Key::PlaybackLevel),

@@ -82,18 +82,31 @@ fn find_out(group: &NotJudged) -> String {
     sentence(&remedies::with_options(&group.untold.find_out, &group.remedies))
 }
 
-/// Names with what they have in common said once: `playback-level left, right`.
+/// Names with what they have in common said once: `playback-response left and right, bass left`.
 fn names(findings: &[String]) -> String {
-    let mut all: Vec<(&str, Vec<&str>)> = Vec::new();
+    // Beside each name its kinds, each with its channels.
+    let mut all: Vec<(&str, Vec<(&str, Vec<&str>)>)> = Vec::new();
     for finding in findings {
         let (id, more) = finding.split_at(finding.find([' ', ',']).unwrap_or(finding.len()));
         let more = more.trim_start_matches([' ', ',']);
-        match all.iter_mut().find(|(known, _)| *known == id) {
-            Some((_, kinds)) => kinds.extend((!more.is_empty()).then_some(more)),
-            None => all.push((id, vec![more])),
+        let (first, others) = more.split_once(", ").unwrap_or((more, ""));
+        let (side, kind) = if ["left", "right"].contains(&first) { (first, others) } else { ("", more) };
+        let place = all.iter().position(|(known, _)| *known == id).unwrap_or_else(|| {
+            all.push((id, Vec::new()));
+            all.len() - 1
+        });
+        let kinds = &mut all[place].1;
+        match kinds.iter_mut().find(|(known, _)| *known == kind) {
+            Some((_, sides)) => sides.extend((!side.is_empty()).then_some(side)),
+            None => kinds.push((kind, vec![side])),
         }
     }
-    let each = |(id, kinds): &(&str, Vec<&str>)| format!("{id} {}", kinds.join(", ")).trim_end().to_owned();
+    let of_kind =
+        |(kind, sides): &(&str, Vec<&str>)| format!("{kind} {}", sides.join(" and ")).trim().to_owned();
+    let each = |(id, kinds): &(&str, Vec<(&str, Vec<&str>)>)| {
+        let kinds: Vec<String> = kinds.iter().map(of_kind).collect();
+        format!("{id} {}", kinds.join(", ")).trim_end().to_owned()
+    };
     all.iter().map(each).collect::<Vec<_>>().join("; ")
 }
 
@@ -225,4 +238,17 @@ pub(in crate::show) fn warnings(warnings: &[Warning]) -> Section {
         warnings.iter().map(|warning| (warning.id.to_string(), warning.text.clone())).collect();
     let section = Section::new("Warnings");
     if facts.is_empty() { section.say("None.") } else { section.block(Block::Facts(facts)) }
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn names_say_once_what_they_share() {
+        let told =
+            |names: &[&str]| super::names(&names.iter().map(|&name| name.to_owned()).collect::<Vec<_>>());
+        let names = ["response left", "response left, bass", "response right", "response right, bass", "hum"];
+        assert_eq!(told(&names), "response left and right, bass left and right; hum");
+        assert_eq!(told(&["level left", "level right", "level"]), "level left and right");
+        assert_eq!(told(&["flutter, weighted rms", "flutter, 2-sigma"]), "flutter weighted rms, 2-sigma");
+    }
 }
