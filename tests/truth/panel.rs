@@ -484,12 +484,14 @@ fn tally(drawn: &Drawn, reading: &Reading) -> Tally {
     let mends = |work: &WorkStep| drawn.faults.iter().any(|fault| fault.is_mended_by(work));
     let first = drawn.faults.first().and_then(|first| {
         let work = *work.first()?;
-        // Faults that are mended at the same place of the order may come in any order.
-        Some(
-            drawn.faults.iter().any(|fault| {
-                fault.is_mended_by(work) && fault.right.iter().min() == first.right.iter().min()
-            }) || first.is_mended_by(work),
-        )
+        // Faults that are mended at the same place of the order may come in any order, and so may level and bias of the
+        // recording, which move each other.
+        let place = |fault: &Fault| match fault.right.iter().copied().min() {
+            Some(Adjustment::Bias | Adjustment::RecordLevel) => Some(Adjustment::PlaybackLevel),
+            other => other,
+        };
+        let mends = |fault: &Fault| fault.is_mended_by(work) && place(fault) == place(first);
+        Some(drawn.faults.iter().any(mends) || first.is_mended_by(work))
     });
     Tally {
         decks: 1,

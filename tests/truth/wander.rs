@@ -3,13 +3,18 @@
 //!
 //! At three sizes of wander and on a worse deck the true response shall lie inside the stated interval (k = 2) at 93 % of the
 //! points at least, and the interval shall be no more than 1.5 times as wide as needed. Truth is the deck's response without
-//! wander. The worse deck wanders more slowly than a tone is long, hums, and has dropouts.
+//! wander. All decks ripple, so that a band of sweep or noise is not just what the tone in it is. The worse deck wanders more
+//! slowly than a tone is long, hums, and has dropouts.
 
 use super::bench::{Case, Played, Store, play};
 use crate::effort;
 use deckproof::internals::deck::DeckFile;
 use deckproof::internals::programme::Recipe;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
+use std::fmt::Write;
 
 /// First of the seeds that nothing was tuned on.
 const FRESH: u64 = 1001;
@@ -27,13 +32,30 @@ const DECKS: [(&str, &str, &str); 4] = [
     ),
 ];
 
+/// Ripple of 0.12 dB rms, independent at some twenty places of each channel.
+fn ripple(seed: u64) -> String {
+    let rng = &mut ChaCha8Rng::seed_from_u64(seed);
+    let mut sections = String::new();
+    for side in ["left", "right"] {
+        for place in 0..20 {
+            let hz = 45.0 * 1.36f64.powi(place) * rng.random_range(0.9..1.1);
+            let db: f64 = 0.12 * Distribution::<f64>::sample(&StandardNormal, rng);
+            let section =
+                format!("kind = \"peaking\", hz = {hz:.0}, db = {db:.3}, q = 3, channel = \"{side}\"");
+            writeln!(sections, "{{ {section} }},").unwrap();
+        }
+    }
+    sections
+}
+
 fn deck(which: usize, seed: u64) -> DeckFile {
     let (name, wander, others) = DECKS[which];
     let shape = ["flat", "one-over-f"][(seed % 2) as usize];
     let text = format!(
         "[speed]\nerror_percent = {}\nflutter = [{{ hz = 4.1, percent_peak = 0.06 }}]\n[head]\nspacing_um = 0.1\n\
-         gap_um = 1.2\n[tape]\nlevel_wander = {}\n{others}\n",
+         gap_um = 1.2\n[playback]\nsections = [\n{}]\n[tape]\nlevel_wander = {}\n{others}\n",
         (seed % 5) as f64 * 0.3 - 0.6,
+        ripple(seed),
         wander.replace("SHAPE", shape)
     );
     DeckFile::from_toml(&text, name).unwrap()

@@ -4,7 +4,7 @@ use crate::judge::case::{Bench, Bounds, Case, SIDES, plain};
 use crate::judge::output::{ZeroBy, mark_words, standard, wider_mv, zero};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::bias_steps;
-use crate::judge::work::response_steps::Off;
+use crate::judge::work::response_steps::{Off, azimuth_loss_db};
 use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
 use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{
@@ -333,7 +333,8 @@ fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) ->
 const LEVEL_PER_TREBLE: f64 = 0.5;
 
 /// What is to be said where too little bias alone may make a channel of the deck's own recording weaker by `lacks_db` than the
-/// other: the bias is set before its level. What both channels have alike, as azimuth, weakens neither against the other.
+/// other: the bias is set before its level. It must be bright by itself, and brighter than the other: what both have alike weakens
+/// neither against the other.
 pub(crate) fn weak_by_bias(bench: &Bench, side: usize, lacks_db: f64) -> Option<String> {
     let own = bench.recorded_on() == Some(RecordedOn::ThisDeck) && bench.reading.bias_sweep.is_none();
     let of_steps = pair_of_steps(bench).filter(|_| own);
@@ -341,7 +342,9 @@ pub(crate) fn weak_by_bias(bench: &Bench, side: usize, lacks_db: f64) -> Option<
     let brighter = |pair: &&BiasPair| {
         let (db, own) = figures_of(pair, side)?;
         let (other_db, other) = figures_of(pair, 1 - side).unwrap_or((0.0, 0.0));
-        Some((db - other_db, own.hypot(other)))
+        // Azimuth takes from both.
+        let lost_db = azimuth_loss_db(bench, pair.high_hz).map_or(0.0, |(loss_db, _)| loss_db);
+        Some(((db - lost_db).min(db - other_db), own.hypot(other)))
     };
     let (db, uncertainty) = pairs.iter().rev().find_map(brighter).filter(|_| own)?;
     let bright = db - uncertainty > bench.limits.of(Key::BiasPair).value;
@@ -642,12 +645,14 @@ mod tests {
             assert_eq!(got.verdict, Verdict::Outside);
             assert_eq!((got.turn.is_none(), got.why.contains("set the bias")), (by_bias, by_bias), "{got:?}");
         }
-        // Both bright alike: neither is the weaker for it.
-        for pair in &mut reading.bias {
-            pair.difference_db[1] = Some(3.9);
+        // Both bright alike, or the other one dull: neither is the weaker for it.
+        for both in [[4.0, 3.9], [0.1, -4.0]] {
+            for pair in &mut reading.bias {
+                pair.difference_db = both.map(Some);
+            }
+            reading.rounds[last].level_difference_db = Some(-1.8);
+            assert!(find(&reading, "record-level", 2).turn.is_some(), "{both:?}");
         }
-        reading.rounds[last].level_difference_db = Some(-1.8);
-        assert!(find(&reading, "record-level", 2).turn.is_some());
     }
 
     #[test]
