@@ -4,6 +4,7 @@
 //! all the same; [`Container::repairs`] are the bytes to read instead, so that the decoder sees an open-ended file.
 
 use super::{CaptureError, aiff_header};
+use crate::programme::note_input;
 use std::io::Read;
 use std::path::Path;
 
@@ -26,6 +27,7 @@ const LOOK_BYTES: u64 = 1 << 20;
 /// [`CaptureError::Unsupported`] or [`CaptureError::Io`].
 pub fn look(path: &Path) -> Result<Container, CaptureError> {
     let io = |source| CaptureError::Io { path: path.to_owned(), source };
+    note_input(path);
     let file = std::fs::File::open(path).map_err(io)?;
     let meta = file.metadata().map_err(io)?;
     if meta.is_dir() {

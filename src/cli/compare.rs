@@ -4,7 +4,7 @@ use super::Outcome;
 use super::terminal::{note, print};
 use super::values::overwrite;
 use crate::job::{check_folder, compare_files};
-use crate::programme::{NewFile, Overwrite, write_text};
+use crate::programme::{NewFile, Overwrite, note_input, write_text};
 use crate::show;
 use anyhow::ensure;
 use std::path::{Path, PathBuf};
@@ -59,6 +59,7 @@ impl Typed {
             "--name was given {} times for {count} readings; give it once for each, or not at all",
             self.names.len()
         );
+        self.files.iter().chain(&self.repeats).for_each(|file| note_input(file));
         let overwrite = overwrite(self.force);
         let names = match (self.names.is_empty(), count) {
             (false, _) => self.names,

@@ -8,7 +8,7 @@ use crate::job::{
     pass_of, subtract_house,
 };
 use crate::judge::passes;
-use crate::programme::{NewFile, Overwrite, write_text};
+use crate::programme::{NewFile, Overwrite, note_input, write_text};
 use crate::reading::{Card, Circumstances, Pass, RecordedOn};
 use crate::show;
 use crate::trade::{Medium, StatedFlux};
@@ -92,10 +92,7 @@ impl Typed {
 impl Make {
     fn run(self) -> anyhow::Result<Outcome> {
         let overwrite = values::overwrite(self.force);
-        for reading in self.house.iter().chain([&self.calibrated]) {
-            let same = matches!((reading.canonicalize(), self.out.canonicalize()), (Ok(a), Ok(b)) if a == b);
-            ensure!(!same, "{}: this is one of the readings; give the card another name", self.out.display());
-        }
+        self.house.iter().chain([&self.calibrated]).for_each(|reading| note_input(reading));
         drop(NewFile::create(&self.out, overwrite)?);
         let options = CardOptions {
             house: self.house,
@@ -132,7 +129,7 @@ impl HouseTape {
         let card = load_card(&path)?;
         if count {
             let place = path.canonicalize().unwrap_or_else(|_| path.clone());
-            drop(NewFile::create(&place, Overwrite::Force)?);
+            drop(NewFile::create(&place, Overwrite::Renew)?);
         }
         Ok(Self { path, card, count })
     }

@@ -12,7 +12,7 @@ use crate::job::{
     measure_return, measure_same_tape, measure_unslated, measure_with_length, result_files, write_results,
 };
 use crate::judge::Reading;
-use crate::programme::{NewFile, Overwrite, find, write_text};
+use crate::programme::{NewFile, Overwrite, find, note_input, write_text};
 use crate::reading::Verdict;
 use crate::show;
 use crate::trade::Medium;
@@ -173,6 +173,7 @@ impl Typed {
     /// Loads recipe and limits, and refuses outputs that are in the way.
     pub fn meant(self) -> anyhow::Result<Job> {
         let overwrite = overwrite(self.judging.force);
+        self.files.iter().chain(&self.loopback).chain(&self.card).for_each(|file| note_input(file));
         let what = self.what()?;
         let job = self.job.find()?;
         let (circumstances, made) = match &job {
@@ -209,11 +210,6 @@ impl Typed {
         let json = match self.json {
             Some(path) if path == Path::new("-") => Json::Print,
             Some(path) => {
-                ensure!(
-                    !self.files.iter().any(|file| same_file(&path, file)),
-                    "{}: this is the return itself; give the reading another name",
-                    path.display()
-                );
                 drop(NewFile::create(&path, overwrite)?);
                 Json::File(path)
             }

@@ -7,11 +7,11 @@ use super::read::{channels, same_file};
 use super::terminal::{Life, print};
 use super::values::overwrite;
 use crate::job::{Recording, SkewOptions, skew_tapes};
-use crate::programme::{NewFile, Overwrite, write_text};
+use crate::programme::{NewFile, Overwrite, note_input, write_text};
 use crate::reading::Made;
 use crate::show;
 use crate::trade::Medium;
-use anyhow::{bail, ensure};
+use anyhow::ensure;
 use std::path::{Path, PathBuf};
 
 /// Tell azimuth from ordinary music: the delay between the channels of several recorded tapes
@@ -47,11 +47,9 @@ impl Typed {
                 file.display()
             );
         }
+        self.files.iter().for_each(|file| note_input(file));
         let overwrite = overwrite(self.force);
         if let Some(path) = self.json.as_deref().filter(|path| *path != Path::new("-")) {
-            if self.files.iter().any(|file| same_file(file, path)) {
-                bail!("{}: this is one of the recordings; give the result another name", path.display());
-            }
             drop(NewFile::create(path, overwrite)?);
         }
         let options = SkewOptions { channels: self.channels, medium: Medium::COMPACT_CASSETTE };

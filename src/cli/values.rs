@@ -3,7 +3,7 @@
 use crate::job::WriteOptions;
 use crate::judge::Limits;
 use crate::measure::TransportNumbers;
-use crate::programme::{Depth, Feeding, Overwrite};
+use crate::programme::{Depth, Feeding, Overwrite, note_input};
 use crate::reading::{Circumstances, Heads, JobSheet, NoiseReduction, RecordedOn, TapeType};
 use anyhow::Context;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
@@ -230,6 +230,7 @@ const LARGEST_TEXT: u64 = 4 << 20;
 
 /// Text of a file that people write; `what` says what the file should hold.
 pub fn text(path: &Path, what: &str) -> anyhow::Result<String> {
+    note_input(path);
     let name = path.display();
     let size = std::fs::metadata(path)
         .with_context(|| format!("{name}: cannot be read; give the path of a file with {what}"))?

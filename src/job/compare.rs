@@ -2,6 +2,7 @@
 
 use crate::judge::Reading;
 use crate::judge::{Named, compare_repeated};
+use crate::programme::note_input;
 use crate::reading::{Comparison, FORMAT, SKEW_FORMAT, SkewReading};
 use std::path::{Path, PathBuf};
 use thiserror::Error;
@@ -44,6 +45,7 @@ pub(super) enum Loaded {
 pub(super) fn load(path: &Path) -> Result<Loaded, CompareError> {
     let unreadable = |source| CompareError::Unreadable { path: path.to_owned(), source };
     let no_reading = |why: String| CompareError::NoReading { path: path.to_owned(), why };
+    note_input(path);
     let size = std::fs::metadata(path).map_err(unreadable)?.len();
     if size > LARGEST {
         return Err(no_reading(format!("{size} bytes are too many")));

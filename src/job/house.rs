@@ -3,7 +3,7 @@
 use super::read::Playing;
 use crate::judge::{Reading, days_between, renewal};
 use crate::measure::{CardError, card_figures, check_calibrated, check_house, subtract_card};
-use crate::programme::{Overwrite, ProgrammeError, write_text};
+use crate::programme::{Overwrite, ProgrammeError, note_input, write_text};
 use crate::reading::{
     CARD_FORMAT, CalibratedBy, Card, FORMAT, Facts, Made, Pass, RecordedOn, ResponsePoint, Verdict, Warning,
     WarningId,
@@ -77,6 +77,7 @@ const LARGEST_JSON: u64 = 64 << 20;
 
 fn text(path: &Path, what: &'static str) -> Result<String, HouseError> {
     let unreadable = |source| HouseError::Unreadable { path: path.into(), what, source };
+    note_input(path);
     let file = File::open(path).map_err(unreadable)?;
     let mut text = String::new();
     let read = file.take(LARGEST_JSON + 1).read_to_string(&mut text).map_err(unreadable)?;
@@ -432,7 +433,7 @@ pub fn count_pass(path: &Path, pass: &Pass) -> Result<Card, HouseError> {
     card.history.push(pass.clone());
     // A link stays one: what it points at is replaced.
     let place = path.canonicalize().unwrap_or_else(|_| path.to_owned());
-    write_text(&place, &show::card_to_json(&card), Overwrite::Force)?;
+    write_text(&place, &show::card_to_json(&card), Overwrite::Renew)?;
     Ok(card)
 }
 

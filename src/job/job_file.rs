@@ -2,7 +2,7 @@
 
 use super::JobError;
 use crate::judge::{HAND_QUANTITIES, HandKind, HandQuantity, Limits};
-use crate::programme::{Overwrite, ProgrammeError, write_text};
+use crate::programme::{Overwrite, ProgrammeError, note_input, write_text};
 use crate::reading::{
     AtHand, AttachedReading, HandLimit, HandReadings, HandValue, Heads, JOB_FORMAT, JobCircumstances,
     JobDeck, JobSheet, JobState, NoiseReduction, RecordedOn, TapeType,
@@ -124,6 +124,7 @@ impl JobFile {
         if size > LARGEST {
             return Err(unreadable(std::io::Error::other(format!("{size} bytes are too many for a job"))));
         }
+        note_input(&path);
         let bytes = std::fs::read(&path).map_err(unreadable)?;
         let text = String::from_utf8(bytes).map_err(|_| JobError::NoText { path: path.clone() })?;
         Self::from_text(path, text)
@@ -229,7 +230,7 @@ impl JobFile {
         if permissions.readonly() {
             return Err(unwritable(std::io::Error::other("it is write-protected")));
         }
-        write_text(&place, &new.text, Overwrite::Force).map_err(|error| match error {
+        write_text(&place, &new.text, Overwrite::Renew).map_err(|error| match error {
             ProgrammeError::Unwritable { source, .. } => unwritable(source),
             other => other.into(),
         })?;
@@ -281,6 +282,7 @@ fn limits(
     }
     let place = path.parent().unwrap_or(Path::new("")).join(file);
     let unreadable = |source| JobError::Unreadable { path: place.clone(), source };
+    note_input(&place);
     if place.metadata().map_err(unreadable)?.len() > LARGEST {
         return Err(malformed(format!("{}: too large for limits", place.display())));
     }

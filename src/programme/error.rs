@@ -91,6 +91,14 @@ pub enum ProgrammeError {
         /// The file.
         file: PathBuf,
     },
+    /// The file is one that is read.
+    #[error("{}: this is {}, which is read here; give what is written another name", file.display(), input.display())]
+    IsInput {
+        /// The file.
+        file: PathBuf,
+        /// Its name as an input.
+        input: PathBuf,
+    },
     /// The file could not be written.
     #[error("{}: cannot be written: {source}; check that the folder exists, may be written to and is not full", file.display())]
     Unwritable {

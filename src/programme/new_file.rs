@@ -1,6 +1,7 @@
 //! New files: written beside their place and put there when they are whole, never over another one unasked.
 
 use super::ProgrammeError;
+use super::inputs::input_at;
 use std::collections::BTreeSet;
 use std::fs::File;
 use std::io::{Error, ErrorKind, Write};
@@ -31,8 +32,10 @@ pub fn abandon_unfinished<T>(end: impl FnOnce() -> T) -> T {
 pub enum Overwrite {
     /// Leave it alone and fail.
     Refuse,
-    /// Replace it when the new one is whole.
+    /// Replace it when the new one is whole, unless this process reads it.
     Force,
+    /// Replace it, though this process has read it: it is the same file anew.
+    Renew,
 }
 
 /// A file that is being written. Dropped before [`NewFile::keep`], it leaves nothing behind.
@@ -60,7 +63,7 @@ impl NewFile {
     ///
     /// # Errors
     ///
-    /// [`ProgrammeError::Exists`] or [`ProgrammeError::Unwritable`].
+    /// [`ProgrammeError::Exists`], [`ProgrammeError::IsInput`] or [`ProgrammeError::Unwritable`].
     pub fn create(path: &Path, overwrite: Overwrite) -> Result<Self, ProgrammeError> {
         let unwritable = |source| ProgrammeError::Unwritable { file: path.into(), source };
         if path.is_dir() {
@@ -70,6 +73,7 @@ impl NewFile {
         if path.metadata().is_ok_and(|there| !there.is_file()) {
             return Err(unwritable(Error::other("this is a device or a pipe, no file")));
         }
+        spare_inputs(path, overwrite)?;
         // symlink_metadata: a dangling link is a file of somebody's, too.
         if overwrite == Overwrite::Refuse && path.symlink_metadata().is_ok() {
             return Err(ProgrammeError::Exists { file: path.into() });
@@ -117,11 +121,13 @@ impl NewFile {
     /// [`ProgrammeError::Exists`] if a file has appeared there meanwhile, or [`ProgrammeError::Unwritable`].
     pub fn keep(self) -> Result<(), ProgrammeError> {
         let Self { path, overwrite, temporary, listed } = self;
+        // Once more: what was read since stands in the list as well.
+        spare_inputs(&path, overwrite)?;
         let kept = temporary.as_file().sync_all().map_err(|source| (source, false)).and_then(|()| {
             let mut unfinished = unfinished();
             let kept = match overwrite {
                 Overwrite::Refuse => temporary.persist_noclobber(&path),
-                Overwrite::Force => temporary.persist(&path),
+                Overwrite::Force | Overwrite::Renew => temporary.persist(&path),
             };
             if kept.is_ok() {
                 unfinished.remove(&listed.0);
@@ -139,6 +145,14 @@ impl NewFile {
 
     fn unwritable(&self, source: Error) -> ProgrammeError {
         ProgrammeError::Unwritable { file: self.path.clone(), source }
+    }
+}
+
+/// Refuses to replace a file that this process reads.
+fn spare_inputs(path: &Path, overwrite: Overwrite) -> Result<(), ProgrammeError> {
+    match input_at(path).filter(|_| overwrite != Overwrite::Renew) {
+        Some(input) => Err(ProgrammeError::IsInput { file: path.into(), input }),
+        None => Ok(()),
     }
 }
 

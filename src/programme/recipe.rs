@@ -34,7 +34,7 @@
 
 use super::keys::{Keys, Source};
 use super::parts::{self, Draft};
-use super::{Channels, ProgrammeError, Serves, Signal, slate};
+use super::{Channels, ProgrammeError, Serves, Signal, note_input, slate};
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -118,6 +118,7 @@ impl Recipe {
     pub fn load(path: &Path) -> Result<Self, ProgrammeError> {
         let file = path.display().to_string();
         let unreadable = |source| ProgrammeError::Unreadable { file: file.clone(), source };
+        note_input(path);
         let bytes = std::fs::metadata(path).map_err(unreadable)?.len();
         if bytes > MAX_BYTES {
             let reason = format!("{bytes} bytes are too many for a recipe (at most {MAX_BYTES})");

@@ -140,7 +140,7 @@ fn what_does_not_go_together_is_refused() {
     let make = |line: &str| bench.run(&format!("house make --name x {line}"));
     make("--house h.json --calibrated c.json --out card.json").refused(&["card.json", "exists already"]);
     make("--house h.json --calibrated c.json --out h.json --force")
-        .refused(&["h.json", "one of the readings"]);
+        .refused(&["h.json", "which is read here"]);
     make("--house h.json --calibrated h.json --out x.json").refused(&["h.json", "--recorded-on calibrated"]);
     make("--house c.json --calibrated c.json --out x.json").refused(&["c.json", "--recorded-on house"]);
     make("--house h.json h.json --calibrated c.json --out x.json").refused(&["h.json", "given twice"]);

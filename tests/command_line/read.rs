@@ -101,14 +101,29 @@ fn the_folder_holds_report_reading_tables_and_figures() {
 }
 
 #[test]
-fn the_return_is_never_written_over() {
+fn no_input_is_ever_written_over() {
     let bench = with_short_return();
-    let before = std::fs::read(bench.path("return.wav")).unwrap();
-    for name in ["return.wav", "./return.wav"] {
-        let line = format!("read return.wav --recipe short.toml --json {name} --force");
-        bench.run(&line).refused(&["this is the return itself", "another name"]);
+    std::fs::write(bench.path("limits.toml"), "speed_percent = 0.7\n").unwrap();
+    std::fs::copy(bench.path("return.wav"), bench.path("wire.wav")).unwrap();
+    std::fs::hard_link(bench.path("return.wav"), bench.path("hard.json")).unwrap();
+    let mut names = vec!["return.wav", "./return.wav", "hard.json", "limits.toml", "short.toml", "wire.wav"];
+    #[cfg(unix)]
+    {
+        std::os::unix::fs::symlink("limits.toml", bench.path("soft.json")).unwrap();
+        names.push("soft.json");
     }
-    assert_eq!(std::fs::read(bench.path("return.wav")).unwrap(), before);
+    let before: Vec<Vec<u8>> = names.iter().map(|name| std::fs::read(bench.path(name)).unwrap()).collect();
+    for (name, before) in names.into_iter().zip(before) {
+        for force in ["", " --force"] {
+            let line = format!(
+                "read return.wav --recipe short.toml --limits limits.toml --loopback wire.wav --json {name}{force}"
+            );
+            bench.run(&line).refused(&["which is read here", "another name"]);
+        }
+        assert_eq!(std::fs::read(bench.path(name)).unwrap(), before, "{name}");
+    }
+    std::fs::hard_link(bench.path("short.toml"), bench.path("programme.wav")).unwrap();
+    bench.run("write short.toml --out programme.wav --force").refused(&["which is read here"]);
 }
 
 #[test]

@@ -110,7 +110,7 @@ fn refusals_come_before_the_work_and_leave_no_file() {
     bench.run("skew a.wav gone.wav").refused(&["gone.wav", "cannot be read"]);
     bench.run("skew a.wav note.txt").refused(&["note.txt"]);
     bench.run("skew a.wav ./a.wav").refused(&["./a.wav", "given twice"]);
-    bench.run("skew a.wav --json a.wav --force").refused(&["a.wav", "one of the recordings"]);
+    bench.run("skew a.wav --json a.wav --force").refused(&["a.wav", "which is read here"]);
     bench.run("skew a.wav --json there.json").refused(&["there.json", "exists already"]);
     bench.run("skew a.wav --channels 1,3").refused(&["a.wav", "channel 3"]);
     assert_eq!(bench.text("there.json"), "mine");

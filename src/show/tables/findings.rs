@@ -82,10 +82,12 @@ fn find_out(group: &NotJudged) -> String {
     sentence(&remedies::with_options(&group.untold.find_out, &group.remedies))
 }
 
+/// Kinds of a finding, each with its channels.
+type Kinds<'a> = Vec<(&'a str, Vec<&'a str>)>;
+
 /// Names with what they have in common said once: `playback-response left and right, bass left`.
 fn names(findings: &[String]) -> String {
-    // Beside each name its kinds, each with its channels.
-    let mut all: Vec<(&str, Vec<(&str, Vec<&str>)>)> = Vec::new();
+    let mut all: Vec<(&str, Kinds)> = Vec::new();
     for finding in findings {
         let (id, more) = finding.split_at(finding.find([' ', ',']).unwrap_or(finding.len()));
         let more = more.trim_start_matches([' ', ',']);
@@ -103,7 +105,7 @@ fn names(findings: &[String]) -> String {
     }
     let of_kind =
         |(kind, sides): &(&str, Vec<&str>)| format!("{kind} {}", sides.join(" and ")).trim().to_owned();
-    let each = |(id, kinds): &(&str, Vec<(&str, Vec<&str>)>)| {
+    let each = |(id, kinds): &(&str, Kinds)| {
         let kinds: Vec<String> = kinds.iter().map(of_kind).collect();
         format!("{id} {}", kinds.join(", ")).trim_end().to_owned()
     };
