@@ -23,14 +23,14 @@ fn between(seed: u64, what: u64, low: f64, high: f64) -> f64 {
     low + (high - low) * ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
 }
 
-/// A deck with normal hiss and flutter, tape and head uneven as real ones are, and faults that differ from seed to seed.
+/// A deck with normal hiss, flutter and wander of the azimuth, and faults that differ from seed to seed.
 fn deck(seed: u64) -> DeckFile {
     let at = |what, low, high| between(seed, what, low, high);
     let text = format!(
         "[speed]\nerror_percent = {:.3}\nflutter = [{{ hz = {:.2}, percent_peak = {:.3} }}]\n\
          random = {{ percent_rms = {:.3}, low_hz = 0.3, high_hz = 120 }}\n\
          [azimuth]\nangle_arcmin = {:.2}\nrandom_wander = {{ arcmin_rms = {:.3} }}\n[head]\nspacing_um = [{:.2}, {:.2}]\ngap_um = {:.2}\n\
-         [playback]\ngain_db = [{:.2}, {:.2}]\n[tape]\nhiss = {{ db = {:.1} }}\nlevel_wander = {{ db_rms = {:.3} }}\n\
+         [playback]\ngain_db = [{:.2}, {:.2}]\n[tape]\nhiss = {{ db = {:.1} }}\n\
          saturation = {{ k3_percent_at_0db = {:.2}, k2_percent_at_0db = {:.2} }}\n\
          [electronics]\nleft_into_right_db = {:.1}\nright_into_left_db = {:.1}\n",
         at(1, -2.0, 2.0),
@@ -45,7 +45,6 @@ fn deck(seed: u64) -> DeckFile {
         at(9, -2.0, 2.0),
         at(10, -2.0, 2.0),
         at(11, -56.0, -46.0),
-        at(17, 0.03, 0.2),
         at(12, 0.5, 4.0),
         at(13, 0.05, 0.5),
         at(14, -60.0, -40.0),

@@ -587,10 +587,10 @@ fn uneven_decks_get_the_right_first_step() {
         );
     }
     let all = groups["all"];
-    // Ceilings over what was missed on seeds that nothing was tuned on; the aim is 5, 5, 5 and none. Of a handful one may be.
-    let few = |missed: usize, of: usize, percent: usize| missed <= (of * percent / 100).max(1);
-    assert!(few(all.faulty - all.first_right, all.faulty, 20), "{all:?}");
-    assert!(few(all.faults - all.with_step, all.faults, 12), "{all:?}");
-    assert!(few(all.unasked, all.steps, 15), "{all:?}");
+    // A twentieth at most; of a handful two may be.
+    let few = |missed: usize, of: usize| missed <= (of / 20).max(2);
+    assert!(few(all.faulty - all.first_right, all.faulty), "{all:?}");
+    assert!(few(all.faults - all.with_step, all.faults), "{all:?}");
+    assert!(few(all.unasked, all.steps), "{all:?}");
     assert_eq!(all.left_alone, all.sound, "{all:?}");
 }
