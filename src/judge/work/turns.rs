@@ -145,7 +145,7 @@ fn alike_together(all: &mut Vec<WorkStep>) {
     let mut k = 0;
     while k < all.len() {
         let of_both = |other: &WorkStep| {
-            let same = other.step.adjust == all[k].step.adjust;
+            let same = other.step.adjust == all[k].step.adjust && other.step.way == all[k].step.way;
             same.then(|| of_both(&all[k].step.text, &other.step.text)).flatten()
         };
         let found = (k + 1..all.len()).find_map(|other| Some((other, of_both(&all[other])?)));
