@@ -181,6 +181,7 @@ pub(crate) fn output(facts: &Facts, limits: &Limits) -> Option<Output> {
         let wide = |side: usize| Some(full_scale[side]?.1.hypot(uncertainty_db));
         OutputLevel {
             part: part.to_owned(),
+            round: None,
             hz,
             tape_nwb_m: each(&|side| Some(fluxivity_nwb_m(tape[side]?.0, standard?.nwb_m))),
             tape_db: each(&|side| Some(tape[side]?.0)),
@@ -204,7 +205,8 @@ pub(crate) fn output(facts: &Facts, limits: &Limits) -> Option<Output> {
     let rounds = facts.rounds.iter().filter_map(|round| {
         let uncertainty_db = round.level_uncertainty_db.into_iter().flatten().reduce(f64::max)?;
         let part = format!("round {}", round.round);
-        Some(row(&part, round.level_hz?, round.reference_dbfs, uncertainty_db, [None; 2]))
+        let row = row(&part, round.level_hz?, round.reference_dbfs, uncertainty_db, [None; 2]);
+        Some(OutputLevel { round: Some(round.round), ..row })
     });
     let levels = tones.chain(rounds).collect();
     let words = limits.level_tone().each_ref().map(|read| read.as_ref().map(|read| read_as(facts, read)));
@@ -306,7 +308,7 @@ mod tests {
         round.level_uncertainty_db = [Some(0.05), None];
         let output = output(&reading, &Limits::from_toml(MANUAL, "manual.toml").unwrap()).unwrap();
         let row = output.levels.last().unwrap();
-        assert_eq!((row.part.clone(), row.mv[1]), (format!("round {number}"), None));
+        assert_eq!((row.part.clone(), row.round, row.mv[1]), (format!("round {number}"), Some(number), None));
         assert_within!(row.mv[0].unwrap(), 729.3, 0.1, "mV");
         assert_within!(row.against_zero_db[0].unwrap(), 1.99, 0.005, "dB");
     }

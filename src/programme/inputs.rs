@@ -21,5 +21,7 @@ pub fn note_input(path: &Path) {
 /// The name by which the file at `path` is read; `None` if it is not, or is not there. Links and hard links are the file that
 /// they lead to.
 pub(super) fn input_at(path: &Path) -> Option<PathBuf> {
-    inputs().iter().find(|input| same_file::is_same_file(input, path).unwrap_or(false)).cloned()
+    // Comparing opens both, and a pipe that is opened waits for a writer.
+    let same = |input: &&PathBuf| input.is_file() && same_file::is_same_file(input, path).unwrap_or(false);
+    if path.is_file() { inputs().iter().find(same).cloned() } else { None }
 }

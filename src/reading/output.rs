@@ -32,6 +32,9 @@ pub struct Output {
 pub struct OutputLevel {
     /// Identifier of the part, or `round 3`.
     pub part: String,
+    /// Number of the round; `null` outside rounds.
+    #[serde(default)]
+    pub round: Option<u32>,
     /// Frequency in the programme, Hz.
     pub hz: f64,
     /// Fluxivity on the tape, nWb/m, stated as the deck's standard is; `null` where it is not known.

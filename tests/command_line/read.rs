@@ -100,6 +100,19 @@ fn the_folder_holds_report_reading_tables_and_figures() {
         .failed(&["return.wav: cannot be written"]);
 }
 
+/// A pipe gives its text once: whoever opens it again waits for ever.
+#[cfg(unix)]
+#[test]
+fn limits_may_come_by_a_pipe() {
+    let bench = with_short_return();
+    let pipe = bench.path("limits");
+    assert!(std::process::Command::new("mkfifo").arg(&pipe).status().unwrap().success());
+    let writer = std::thread::spawn(move || std::fs::write(pipe, "speed_percent = 0.7\n"));
+    bench.run("read return.wav --recipe short.toml --limits limits --json found.json").done();
+    bench.run("read return.wav --recipe short.toml --json found.json --force").done();
+    writer.join().unwrap().unwrap();
+}
+
 #[test]
 fn no_input_is_ever_written_over() {
     let bench = with_short_return();

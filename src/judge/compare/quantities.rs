@@ -132,7 +132,7 @@ pub(crate) fn quantities(reading: &Reading) -> Vec<Compared> {
         list.pair("playback-level", &what, "dBFS", level.return_dbfs, [Some(level.uncertainty_db); 2]);
     }
     for row in reading.output.iter().flat_map(|output| &output.levels) {
-        let quantity = if row.part.starts_with("round ") { "record-level" } else { "playback-level" };
+        let quantity = if row.round.is_some() { "record-level" } else { "playback-level" };
         let what = format!("output, {}, {}", row.part, frequency(row.hz));
         for (k, channel) in [ComparedChannel::Left, ComparedChannel::Right].into_iter().enumerate() {
             let mv = (row.mv[k], row.uncertainty_mv[k]);
