@@ -43,8 +43,13 @@ pub(in crate::show) fn output(output: &Output) -> Section {
         let full = sides(Millivolts, output.full_scale_mv, output.full_scale_uncertainty_mv);
         facts.push(("millivolts".to_owned(), format!("{}; 0 dBFS is {full}", output.read_as)));
     }
-    let rows = Rows::of("output.csv", &output.levels)
-        .key("part", |row| row.part.as_str())
+    let rows = Rows::of("output.csv", &output.levels).key("part", |row| row.part.as_str());
+    let rows = if output.levels.iter().any(|row| row.round.is_some()) {
+        rows.head("round", |row: &OutputLevel| row.round.map_or(String::new(), |round| round.to_string()))
+    } else {
+        rows
+    };
+    let rows = rows
         .column(&["hz"], &["tone"], |row| Cell::Tone(row.hz))
         .column(&["left_tape_nwb_m", "right_tape_nwb_m"], &[], |row| {
             pair(Fluxivity, row.tape_nwb_m, [None; 2])
