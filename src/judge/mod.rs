@@ -38,6 +38,7 @@ pub use causes::{cause_name, cause_size};
 pub use compare::named::Named;
 pub use compare::readings::compare_repeated;
 pub use conclude::{Concluded, Reading, conclude};
+pub use findings::flutter_varies::flutter_uncertainty;
 pub use findings::transport::part_words;
 pub use house::renewal::{days_between, passes, passes_since, renewal};
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};

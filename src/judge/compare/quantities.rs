@@ -1,7 +1,7 @@
 //! The quantities of a reading one by one, under names by which two readings can be held against each other.
 
 use crate::judge::Reading;
-use crate::judge::findings::flutter_varies::{Kind, varies};
+use crate::judge::findings::flutter_varies::{Kind, flutter_uncertainty};
 use crate::judge::quantities::Key;
 use crate::reading::figures::{frequency, programme_level};
 use crate::reading::{
@@ -196,9 +196,9 @@ const UNWEIGHTED_PEAK: &str = "unweighted peak";
 
 fn flutter_rows(list: &mut List, flutter: &Flutter) {
     for (kind, of, limit, times) in KINDS {
-        let own = of(&flutter.uncertainties);
-        let uncertainty =
-            own.zip(varies(flutter, of, kind == UNWEIGHTED_PEAK)).map(|(own, more)| own.hypot(more));
+        // One stretch alone does not tell how the deck's flutter varies.
+        let uncertainty = flutter_uncertainty(flutter, of, kind == UNWEIGHTED_PEAK)
+            .filter(|_| flutter.stretches.len() >= 2);
         let before = list.0.len();
         list.one("flutter", kind, "percent", of(&flutter.figures()), uncertainty);
         list.0[before..].iter_mut().for_each(|row| row.limit = Some((limit, times)));

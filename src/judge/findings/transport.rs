@@ -1,7 +1,7 @@
 //! Findings `speed` and `flutter`.
 
 use crate::judge::case::{Bench, Bounds, plain};
-use crate::judge::findings::flutter_varies::{Kind, varies};
+use crate::judge::findings::flutter_varies::{Kind, of_return, varies};
 use crate::judge::limits::Tolerance;
 use crate::judge::meaning::Meaning;
 use crate::judge::quantities::{Id, Key};
@@ -92,21 +92,16 @@ fn speed_does_not_hold(
 /// One finding for each kind that has a limit.
 pub(crate) fn flutter(bench: &Bench) -> Vec<Finding> {
     let flutter = bench.reading.flutter.as_ref();
-    let quasi_peak = flutter.and_then(|flutter| flutter.weighted_quasi_peak_percent);
-    let rms = flutter.and_then(|flutter| flutter.weighted_rms_percent);
-    let rms_uncertainty = flutter.and_then(|flutter| flutter.uncertainty_percent);
-    // A reading made before peaks had an uncertainty of their own: as sure, in proportion, as the rms.
-    let in_proportion = match (quasi_peak, rms, rms_uncertainty) {
-        (Some(peak), Some(rms), Some(uncertainty)) if rms > 0.0 => Some(uncertainty * peak / rms),
-        (_, _, uncertainty) => uncertainty,
-    };
-    let own = flutter.map(|flutter| flutter.uncertainties).unwrap_or_default();
-    let quasi_peak_uncertainty = own.weighted_quasi_peak_percent.or(in_proportion);
-    let rms_uncertainty = own.weighted_rms_percent.or(rms_uncertainty);
     // Judged is the deck, not the one stretch.
-    let stretches = |of: Kind| flutter.and_then(|flutter| varies(flutter, of, false)).unwrap_or(0.0);
-    let quasi_peak = (quasi_peak, quasi_peak_uncertainty, stretches(|f| f.weighted_quasi_peak_percent));
-    let rms = (rms, rms_uncertainty, stretches(|f| f.weighted_rms_percent));
+    let told = |of: Kind| match flutter {
+        Some(flutter) => {
+            let stretches = varies(flutter, of, false).unwrap_or(0.0);
+            (of(&flutter.figures()), of_return(flutter, of), stretches)
+        }
+        None => (None, None, 0.0),
+    };
+    let quasi_peak = told(|f| f.weighted_quasi_peak_percent);
+    let rms = told(|f| f.weighted_rms_percent);
     let mut findings = vec![
         kind(bench, "weighted quasi-peak", quasi_peak, bench.limits.of(Key::FlutterQuasiPeak)),
         kind(bench, "weighted rms", rms, bench.limits.of(Key::FlutterRms)),

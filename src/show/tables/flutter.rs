@@ -1,6 +1,6 @@
 //! Flutter: its figures, its lines, its course and its spectrum.
 
-use crate::judge::part_words;
+use crate::judge::{flutter_uncertainty, part_words};
 use crate::reading::figures::UnitKind::{
     Hertz, HertzPerMinute, LineHertz, Percent, PercentPerMinute, Seconds,
 };
@@ -25,13 +25,16 @@ enum Band {
     High,
 }
 
+/// The key of the one kind that is one moment's.
+const PEAK: &str = "unweighted_peak_percent";
+
 const KINDS: [Kind; 7] = [
     ("flutter, weighted rms", "weighted_rms_percent", Band::Weighted, |f| f.weighted_rms_percent),
     ("flutter, weighted 2-sigma", "two_sigma_percent", Band::Weighted, |f| f.two_sigma_percent),
     ("flutter, weighted quasi-peak", "weighted_quasi_peak_percent", Band::Weighted, |f| {
         f.weighted_quasi_peak_percent
     }),
-    ("flutter, unweighted peak", "unweighted_peak_percent", Band::All, |f| f.unweighted_peak_percent),
+    ("flutter, unweighted peak", PEAK, Band::All, |f| f.unweighted_peak_percent),
     ("flutter, unweighted rms", "unweighted_rms_percent", Band::All, |f| f.unweighted_rms_percent),
     ("wow, unweighted rms", "wow_rms_percent", Band::Low, |f| f.wow_rms_percent),
     ("flutter above the split, unweighted rms", "flutter_rms_percent", Band::High, |f| f.flutter_rms_percent),
@@ -49,7 +52,8 @@ pub(in crate::show) fn flutter(flutter: &Flutter) -> Section {
     if let Some(spread) = &flutter.spread {
         let (count, length) = (flutter.stretches.len(), given(spread.stretch_s, 1));
         section = section.say(format!(
-            "The range after each figure: lowest and highest of {count} stretches of {length} s."
+            "The range after each figure: lowest and highest of {count} stretches of {length} s; what they differ by is in \
+             the uncertainty."
         ));
     }
     section.say_all(Tone::Plain, notes(flutter)).tables(lines(&flutter.lines)).tables(courses(flutter))
@@ -69,8 +73,8 @@ fn figures(flutter: &Flutter) -> [Table; 2] {
         Some(format!("{} to {}", Percent.of(lowest, None).number(), Percent.of(highest, None).number()))
     };
     let mut found = Quantities::default();
-    for (name, _, part, of) in KINDS {
-        let uncertainty = of(&flutter.uncertainties).or(flutter.uncertainty_percent);
+    for (name, key, part, of) in KINDS {
+        let uncertainty = flutter_uncertainty(flutter, of, key == PEAK);
         let remark: Vec<String> =
             range(of).into_iter().chain([band(part)]).filter(|said| !said.is_empty()).collect();
         found.one(
@@ -106,7 +110,10 @@ fn notes(flutter: &Flutter) -> Vec<String> {
         ));
     }
     if let Some(drift) = flutter.drift_percent_per_min {
-        notes.push(format!("A drift of {} was subtracted.", PercentPerMinute.of(drift, None).signed()));
+        notes.push(format!(
+            "While it lasted the tone drifted by {}, which was subtracted; the drift over the whole return stands under speed.",
+            PercentPerMinute.of(drift, None).signed()
+        ));
     }
     if let Some(bridged) = flutter.bridged_percent.filter(|percent| *percent > BRIDGED_PERCENT) {
         let bridged = given(bridged, 1);
