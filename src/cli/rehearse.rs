@@ -6,7 +6,7 @@ use super::values::{self, TypedCircumstances, TypedJudging, TypedSamples};
 use super::{Outcome, one_line};
 use crate::deck::{DeckFile, EXAMPLES};
 use crate::job::{ReadOptions, RehearsalDeck, Stage, WriteOptions, rehearse};
-use crate::programme::{Feed, Recipe, Timeline, find};
+use crate::programme::{Feed, PlacedPart, Recipe, Serves, Timeline, find};
 use crate::reading::{Circumstances, Heads, RecordedOn, TapeType};
 use crate::show;
 use anyhow::{Context, bail};
@@ -15,7 +15,8 @@ use std::path::{Path, PathBuf};
 /// Do the whole job without hardware: write, play through a virtual deck, read, report
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
-Circumstances that are not given: --recorded-on calibrated (with --recorded-by: other-deck) --heads 2 --tape-type I
+Circumstances that are not given: --recorded-on calibrated --heads 2 --tape-type I; with --recorded-by: other-deck;
+with a recipe that the deck itself must record: this-deck, and --heads 3 where it is trimmed meanwhile
 
 Examples:
   deckproof rehearse
@@ -24,8 +25,8 @@ pub struct Typed {
     /// Built-in name or a recipe file
     #[arg(default_value = "full")]
     recipe: String,
-    /// Virtual deck: a built-in name (see `deckproof list`) or a deck file; without it `rehearsal`, and for injections
-    /// `drifted-amplifier` or `loop-fed`
+    /// Virtual deck: a built-in name (see `deckproof list`) or a deck file; without it `rehearsal`, or the one that the recipe
+    /// is made for
     #[arg(long, value_name = "NAME|FILE")]
     deck: Option<String>,
     /// The virtual deck that recorded the tape, name or file; by default the deck's own record side did
@@ -50,12 +51,7 @@ impl Typed {
     /// Loads recipe, deck and limits.
     pub fn meant(self) -> anyhow::Result<Job> {
         let recipe = find(&self.recipe)?;
-        let feed = Timeline::from(&recipe).feed();
-        let usual = match feed {
-            None => "rehearsal",
-            Some(Feed::Amplifier) => "drifted-amplifier",
-            Some(Feed::Loop) => "loop-fed",
-        };
+        let (usual, whose, heads) = usual(&Timeline::from(&recipe));
         let (text, name) = deck_text(self.deck.as_deref().unwrap_or(usual))?;
         let mut deck = DeckFile::from_toml(&text, &name)?;
         let mut text = text;
@@ -70,14 +66,9 @@ impl Typed {
         }
         deck.reference_dbfs = self.samples.reference_dbfs;
         let mut circumstances: Circumstances = (&self.circumstances).into();
-        // The virtual deck plays a tape that ran at the right speed and upright: what a calibrated tape is.
-        let whose = match feed {
-            Some(_) => RecordedOn::Injected,
-            None if self.recorded_by.is_some() => RecordedOn::OtherDeck,
-            None => RecordedOn::Calibrated,
-        };
+        let whose = self.recorded_by.as_ref().map_or(whose, |_| RecordedOn::OtherDeck);
         circumstances.recorded_on.get_or_insert(whose);
-        circumstances.heads.get_or_insert(Heads::Two);
+        circumstances.heads.get_or_insert(heads);
         circumstances.tape_type.get_or_insert(TapeType::I);
         let made = made_now(Some(format!("virtual: {name}, seed {}", self.seed)));
         Ok(Job {
@@ -97,6 +88,24 @@ impl Typed {
             strict: self.judging.strict,
         })
     }
+}
+
+/// The built-in deck that a programme is made for, whose recording it is read as, and the heads.
+fn usual(timeline: &Timeline) -> (&'static str, RecordedOn, Heads) {
+    let own = |part: &PlacedPart| match part.serves {
+        Serves::Injected(Feed::Amplifier, _) => Some(("drifted-amplifier", RecordedOn::Injected, Heads::Two)),
+        Serves::Injected(Feed::Loop, _) => Some(("loop-fed", RecordedOn::Injected, Heads::Two)),
+        Serves::Source => Some(("monitored-trim", RecordedOn::ThisDeck, Heads::Three)),
+        Serves::Bias if part.round().is_some() => {
+            Some(("trimmed-record", RecordedOn::ThisDeck, Heads::Three))
+        }
+        Serves::BiasSweep => Some(("stepped-bias", RecordedOn::ThisDeck, Heads::Three)),
+        Serves::ReductionIn => Some(("mistracking", RecordedOn::ThisDeck, Heads::Two)),
+        Serves::Erasing => Some(("erased-tape", RecordedOn::ThisDeck, Heads::Two)),
+        _ => None,
+    };
+    // Otherwise the tape ran at the right speed and upright: what a calibrated tape is.
+    timeline.parts.iter().find_map(own).unwrap_or(("rehearsal", RecordedOn::Calibrated, Heads::Two))
 }
 
 /// Text of a deck and what it is called in messages.
