@@ -205,6 +205,7 @@ fn phases_of_the_recording_come_off_with_its_tilt() {
             hz: row.hz,
             spread_rad: 0.01,
             difference: Difference {
+                at_s: None,
                 hz: row.hz,
                 level_db: 0.0,
                 level_sigma_db: 0.03,

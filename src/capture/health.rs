@@ -1,9 +1,16 @@
-//! Whether the recording itself is sound: peaks and clipping.
+//! Whether the recording itself is sound: peaks, clipping, offset and clicks.
+
+use super::clicks::Clicks;
 
 /// Watches the samples of one channel.
 #[derive(Debug, Clone, Default)]
 pub struct HealthMeter {
     peak: f64,
+    /// Largest sample below and above zero.
+    extremes: [f64; 2],
+    sum: f64,
+    count: u64,
+    clicks: Clicks,
     last: f64,
     before_run: f64,
     run: u64,
@@ -18,8 +25,14 @@ pub struct HealthMeter {
 pub struct Health {
     /// Largest absolute sample, full scale 1.
     pub peak: f64,
-    /// Samples in clipping at the channel's extreme.
+    /// Samples in clipping at the channel's extremes.
     pub clipped_samples: u64,
+    /// The lowest of the tops at which it is clipped, full scale 1; `None` where it is not.
+    pub top: Option<f64>,
+    /// Pulses of a few samples that no tape carries.
+    pub clicks: u64,
+    /// Mean of all samples, full scale 1.
+    pub offset: f64,
 }
 
 /// A full-scale sample of a 16 bit file.
@@ -58,14 +71,20 @@ fn larger(a: f64, b: f64) -> f64 {
 impl HealthMeter {
     /// Feeds samples; blocks of any size give the same result.
     pub fn feed(&mut self, samples: &[f64]) {
+        self.sum += samples.iter().filter(|x| x.is_finite()).sum::<f64>();
+        self.count += samples.len() as u64;
+        self.clicks.feed(samples);
         let mut rest = samples;
         // Most samples belong to no top and are short of full scale: for those, little is to be noted.
         while let Some((before, behind)) = rest.split_at_checked(QUICK) {
             self.feed_slowly(&before[..1]);
-            let most = before.iter().fold(0.0, |most, x| larger(most, x.abs()));
+            let [least, greatest] =
+                before.iter().fold([0.0; 2], |most, x| [larger(most[0], -x), larger(most[1], *x)]);
+            let most = larger(least, greatest);
             let idle = self.run == 0 && self.full_scale_run == 0;
             if idle && (most <= LEAST_TOP || is_plain(before)) {
                 self.peak = larger(self.peak, most);
+                self.extremes = [larger(self.extremes[0], least), larger(self.extremes[1], greatest)];
                 [self.before_run, self.last] = [before[QUICK - 2], before[QUICK - 1]];
             } else {
                 self.feed_slowly(&before[1..]);
@@ -80,6 +99,7 @@ impl HealthMeter {
         for &x in samples {
             let size = x.abs();
             self.peak = self.peak.max(size);
+            self.extremes = [self.extremes[0].max(-x), self.extremes[1].max(x)];
             if size >= FULL_SCALE {
                 self.full_scale_run += 1;
             } else {
@@ -117,17 +137,20 @@ impl HealthMeter {
     /// Peak and clipped samples. Silence gives 0 and 0.
     pub fn finish(mut self) -> Health {
         self.end_full_scale();
-        let limit = (self.peak * 1000.0 * 0.97) as i32;
-        let (runs, samples) = self
-            .tops
-            .iter()
-            .filter(|(level, _)| level.abs() >= limit)
-            .fold((0, 0), |sum, (_, top)| (sum.0 + top.0, sum.1 + top.1));
+        // One side may be clipped and the other not.
+        let limits = self.extremes.map(|extreme| (extreme * 1000.0 * 0.97) as i32);
+        let at_the_end = |level: i32| level.abs() >= limits[usize::from(level > 0)];
+        let tops = || self.tops.iter().filter(|(level, _)| at_the_end(**level));
+        let (runs, samples) = tops().fold((0, 0), |sum, (_, top)| (sum.0 + top.0, sum.1 + top.1));
         // Chance runs in hiss on a slow crest, the more the higher the rate, are no clipping: they are as short as they
         // may be. A clipped tone makes hundreds of longer ones, or thousands.
         let longer = samples >= 5 * runs || runs >= 1000;
         let below = if runs >= 10 && longer { samples } else { 0 };
-        Health { peak: self.peak, clipped_samples: self.full_scale_samples + below }
+        let lowest = tops().map(|(level, _)| f64::from(level.abs()) / 1000.0).fold(1.0, f64::min);
+        let clipped_samples = self.full_scale_samples + below;
+        let top = (clipped_samples > 0).then_some(if below > 0 { lowest } else { 1.0 });
+        let offset = if self.count == 0 { 0.0 } else { self.sum / self.count as f64 };
+        Health { peak: self.peak, clipped_samples, top, clicks: self.clicks.count(), offset }
     }
 }
 
@@ -181,6 +204,8 @@ mod tests {
                 slow.feed_slowly(block);
             }
             assert!(slow.tops.len() > 2 && slow.full_scale_samples > 1000);
+            // Counted before the two ways part.
+            (slow.sum, slow.count, slow.clicks) = (quick.sum, quick.count, quick.clicks.clone());
             // NaN equals itself in print.
             assert_eq!(format!("{quick:?}"), format!("{slow:?}"), "blocks of {cut}");
         }
@@ -213,6 +238,9 @@ mod tests {
             assert!(full.clipped_samples > 20_000, "{hz} Hz: {full:?}");
             let below = health(tone(hz, 0.8).map(|x| sixteen(x.clamp(-0.6, 0.6))));
             assert!(below.clipped_samples > 10_000, "{hz} Hz: {below:?}");
+            let one_side = health(tone(hz, 0.8).map(|x| sixteen(x.min(0.3))));
+            assert!(one_side.clipped_samples > 5_000, "{hz} Hz: {one_side:?}");
+            crate::assert_within!(one_side.top.unwrap(), 0.3, 0.001, "");
         }
     }
 }

@@ -3,6 +3,7 @@
 mod aiff_header;
 mod alignment;
 mod chirps;
+mod clicks;
 mod container;
 mod edges;
 mod error;

@@ -14,12 +14,51 @@ pub struct Scan {
     pub chirps: [Vec<Chirp>; 2],
     /// Peaks and clipping of channels 0 and 1.
     pub health: [Health; 2],
+    /// Step of which all samples are multiples, full scale 1; 0 where they are finer than 24 bit.
+    pub step: f64,
     /// Every sample of both channels was the same.
     pub identical: bool,
     /// Frames that came out: fewer than the header promised if the file is cut off.
     pub frames: u64,
     /// Samples of both channels that were no numbers or more than 60 dB over full scale; they are read as 0.
     pub broken_samples: u64,
+}
+
+impl Scan {
+    /// Where left and right are clipped, full scale 1; `swapped` if they are exchanged in the file.
+    pub fn tops(&self, swapped: bool) -> [Option<f64>; 2] {
+        let [left, right] = [0, 1].map(|channel| self.health[channel].top);
+        if swapped { [right, left] } else { [left, right] }
+    }
+}
+
+/// Bits behind the point of a sample of 24 bit.
+const FINEST: i32 = 23;
+
+/// Which bits of the samples are used at all.
+#[derive(Default)]
+struct Steps {
+    bits: u64,
+    finer: bool,
+}
+
+impl Steps {
+    fn feed(&mut self, samples: &[f64]) {
+        if self.finer {
+            return;
+        }
+        for x in samples {
+            let scaled = x.abs() * f64::from(1 << FINEST);
+            let whole = scaled as u64;
+            self.finer |= whole as f64 != scaled;
+            self.bits |= whole;
+        }
+    }
+
+    fn step(&self) -> f64 {
+        let seen = !self.finer && self.bits != 0;
+        if seen { 2f64.powi(self.bits.trailing_zeros() as i32 - FINEST) } else { 0.0 }
+    }
 }
 
 /// Blocks that wait for each channel at most.
@@ -36,11 +75,13 @@ pub fn scan(source: &dyn Source) -> Result<Scan, CaptureError> {
     let work = |blocks: std::sync::mpsc::Receiver<Arc<[Vec<f64>; 2]>>, channel: usize| {
         let mut finder = ChirpFinder::new(rate_hz);
         let mut health = HealthMeter::default();
+        let mut steps = Steps::default();
         for block in blocks {
             finder.feed(&block[channel]);
             health.feed(&block[channel]);
+            steps.feed(&block[channel]);
         }
-        (finder.finish(), health.finish())
+        (finder.finish(), health.finish(), steps.step())
     };
     std::thread::scope(|scope| {
         let (left, left_blocks) = sync_channel(IN_FLIGHT);
@@ -68,6 +109,14 @@ pub fn scan(source: &dyn Source) -> Result<Scan, CaptureError> {
         let left = left_work.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
         let right = right_work.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
         outcome?;
-        Ok(Scan { chirps: [left.0, right.0], health: [left.1, right.1], identical, frames, broken_samples })
+        Ok(Scan {
+            chirps: [left.0, right.0],
+            health: [left.1, right.1],
+            // A channel without a signal has no step.
+            step: if left.2 == 0.0 || right.2 == 0.0 { left.2.max(right.2) } else { left.2.min(right.2) },
+            identical,
+            frames,
+            broken_samples,
+        })
     })
 }

@@ -8,6 +8,8 @@ use std::collections::HashMap;
 
 /// Speed ratios that are tried: the widest are sample rates taken for each other on a deck that is off as well.
 const RATIOS: (f64, f64, f64) = (0.85, 1.17, 0.004);
+/// 20 lg e.
+const DB_PER_NEPER: f64 = 20.0 * std::f64::consts::LOG10_E;
 /// How far a chirp may stand from where it is expected, s (1 % wow moves it by up to 3 ms).
 const TOLERANCE_S: f64 = 0.0035;
 
@@ -30,6 +32,8 @@ pub struct FoundSlate {
     pub right_only: [f64; 2],
     /// Median amplitude of the other chirps in channels 0 and 1 of the file.
     pub amplitude: [f64; 2],
+    /// Standard uncertainty of these by how far the chirps scatter, dB.
+    pub amplitude_sigma_db: [f64; 2],
     /// Mean phase of the chirps in channels 0 and 1, rad, and how much they agree (0 to 1).
     pub phase: [(f64, f64); 2],
 }
@@ -308,7 +312,15 @@ impl Track {
         };
         let amplitude_at = |channel, slot| at(channel, slot).map_or(0.0, |chirp: &Chirp| chirp.amplitude);
         let both: Vec<usize> = (0..SLOTS).filter(|slot| !(7..9).contains(slot)).collect();
-        let amplitude = [0, 1].map(|channel| median(both.iter().map(|&slot| amplitude_at(channel, slot))));
+        let amplitudes =
+            [0, 1].map(|channel| both.iter().map(|&slot| amplitude_at(channel, slot)).collect::<Vec<f64>>());
+        let amplitude = [0, 1].map(|channel| median(&amplitudes[channel]));
+        // The standard deviation of a normal distribution is 1.48 times its median deviation, that of a median 1.25 over the root.
+        let amplitude_sigma_db = [0, 1].map(|channel| {
+            let (all, middle) = (&amplitudes[channel], amplitude[channel].max(1e-9));
+            let off = median(all.iter().map(|one| (one / middle - 1.0).abs()));
+            1.48 * 1.25 * DB_PER_NEPER * off / (all.len() as f64).sqrt()
+        });
         // A chirp played fast keeps its shape but starts at another phase (see `slate::chirp`), a falling one at
         // the opposite phase: the residual of a wrong ratio cancels between them.
         let cycles = slate::CHIRP_S * slate::LOW_HZ * slate::HIGH_HZ / (slate::HIGH_HZ - slate::LOW_HZ);
@@ -333,6 +345,7 @@ impl Track {
             left_only: [0, 1].map(|channel| amplitude_at(channel, 7)),
             right_only: [0, 1].map(|channel| amplitude_at(channel, 8)),
             amplitude,
+            amplitude_sigma_db,
             phase,
             marks,
         }

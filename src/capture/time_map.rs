@@ -232,6 +232,7 @@ pub(crate) mod tests {
             left_only: [1.0, 0.0],
             right_only: [0.0, 1.0],
             amplitude: [1.0; 2],
+            amplitude_sigma_db: [0.0; 2],
             phase: [(0.0, 1.0); 2],
         }
     }

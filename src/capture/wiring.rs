@@ -14,6 +14,9 @@ pub struct Wiring {
     pub mono: bool,
     /// No signal, or no more than crosstalk, `[left, right]` after undoing a swap.
     pub dead: [bool; 2],
+    /// How much of the left channel stands in the right one, and of the right in the left, as ratios of amplitude (0 where one is
+    /// dead).
+    pub leaks: [f64; 2],
 }
 
 /// Amplitude below which a channel is dead, as a share of the other channel's (-30 dB).
@@ -35,6 +38,9 @@ impl Wiring {
             a.min(b) > 0.6 * a.max(b)
         });
         let mono = identical || one_signal;
+        let ratio = |into: f64, of: f64| if dead.contains(&true) || of <= 0.0 { 0.0 } else { into / of };
+        let [left, right] = if swapped { [1, 0] } else { [0, 1] };
+        let leaks = [ratio(left_only[right], left_only[left]), ratio(right_only[left], right_only[right])];
         let mean_phase = |channel: usize| {
             let sum: num_complex::Complex64 = slates
                 .iter()
@@ -66,7 +72,7 @@ impl Wiring {
             }
         }
         let order = |pair: [bool; 2]| if swapped { [pair[1], pair[0]] } else { pair };
-        Self { swapped, inverted: order(inverted), mono, dead: order(dead) }
+        Self { swapped, inverted: order(inverted), mono, dead: order(dead), leaks }
     }
 
     /// The channels that exist and carry something of their own, `[left, right]`.

@@ -4,12 +4,12 @@ use super::error::ReadError;
 use super::rate::{Relabelled, find_slates};
 use super::recording::{FileFacts, Recording};
 use super::served::served;
-use super::warnings::{broken_samples, no_slate_why, warn};
+use super::warnings::{broken_samples, no_slate_why, samples_warnings, warn};
 use crate::capture::{Alignment, FoundSlate, InMemory, Scan, Source};
 use crate::judge::{Limits, Reading, conclude};
 use crate::measure::{
     Evidence, LoopbackCapture, MeasureOptions, PlayedDifference, TapeCourse, TransportNumbers,
-    amplifier_response, measure, subtract, tell_time_constants,
+    amplifier_response, measure, subtract, tell_time_constants, withhold,
 };
 use crate::programme::{Recipe, Timeline, built_in, built_in_by_code};
 use crate::reading::{
@@ -144,6 +144,7 @@ fn measure_source(
     let facts = &FileFacts { cut_short: facts.cut_short || scan.frames < source.frames(), ..facts.clone() };
     let mut reading = blank(source, facts, options, &scan);
     reading.warnings.extend(broken_samples(&scan));
+    reading.warnings.extend(samples_warnings(&scan));
     let Some(code) = commonest_code(&found) else {
         let why = no_slate_why(&scan, &reading);
         return Err(no_slate(facts, reading, why));
@@ -188,6 +189,8 @@ fn measure_source(
     let measuring = MeasureOptions {
         reference_dbfs: options.reference_dbfs,
         medium: options.medium,
+        tops: scan.tops(alignment.wiring.swapped),
+        step: scan.step,
         response_expected: true,
     };
     let measured = measure(&relabelled, &timeline, &alignment, &measuring)?;
@@ -209,6 +212,8 @@ fn measure_source(
         reading.capture.loopback = Some(loopback.facts.capture.file.clone());
     }
     without_tape(&mut reading);
+    let Facts { measured, warnings, .. } = &mut reading;
+    withhold(measured, warnings);
     let slates = alignment.slates.iter().map(|slate| (slate.slate.index, slate.start_s)).collect();
     Ok(Playing { facts: reading, differences, course, slates, clock })
 }

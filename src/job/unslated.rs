@@ -85,6 +85,8 @@ pub fn measure_unslated(
     let measuring = MeasureOptions {
         reference_dbfs: 0.0,
         medium: options.medium,
+        tops: scan.tops(served.alignment.wiring.swapped),
+        step: scan.step,
         // Without a ladder and a sweep nobody promised one.
         response_expected: ladder || served.sweep.is_some(),
     };

@@ -4,7 +4,9 @@ use super::faults::{faults, several_takes};
 use super::recording::FileFacts;
 use crate::capture::{Alignment, FoundSlate, Scan};
 use crate::measure::Measured;
+use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{self, Facts, Origin, RecordedOn, Warning, WarningId};
+use crate::trade::sound_card::top_hz;
 
 /// Why no slate was found, as far as the recording shows.
 pub(super) fn no_slate_why(scan: &Scan, reading: &Facts) -> String {
@@ -34,6 +36,40 @@ pub(super) fn broken_samples(scan: &Scan) -> Option<Warning> {
             ),
         )
     })
+}
+
+/// A channel in which more than this of the other stands is not its own, as a ratio of amplitude: -22 dB. Decks separate by 30 dB and
+/// more (common practice, no source).
+const MOST_LEAK: f64 = 0.08;
+/// Samples that stand off zero by more than this leave less room on one side, full scale 1.
+const MOST_OFFSET: f64 = 0.05;
+/// More clicks than this are said.
+const MOST_CLICKS: u64 = 2;
+
+/// What the samples themselves show, whatever is in them.
+pub(super) fn samples_warnings(scan: &Scan) -> Vec<Warning> {
+    let clicks: u64 = scan.health.iter().map(|health| health.clicks).sum();
+    let offset = scan.health.iter().map(|health| health.offset.abs()).fold(0.0, f64::max);
+    let clicks = (clicks > MOST_CLICKS).then(|| {
+        Warning::new(
+            WarningId::Clicks,
+            format!(
+                "{clicks} clicks of a few samples stand in the return: a bad contact, static, or buffers that ran over. Noise is not \
+                 stated, and levels near them may be touched. Look at plugs and leads, choose a larger buffer, and record again."
+            ),
+        )
+    });
+    let offset = (offset > MOST_OFFSET).then(|| {
+        Warning::new(
+            WarningId::Offset,
+            format!(
+                "The samples stand off zero by {:.0} % of full scale: the sound card or the deck's output has an offset. It takes room \
+                 from the level on one side. Measure the deck's output for direct voltage, then look at the sound card.",
+                100.0 * offset
+            ),
+        )
+    });
+    clicks.into_iter().chain(offset).collect()
 }
 
 /// Adds a warning for everything odd about the return.
@@ -74,6 +110,29 @@ pub(super) fn warn(
              right channel, of channel differences or of azimuth. Check that the recording is in stereo and that no \
              mono switch or adaptor is in the way."
                 .into(),
+        );
+    }
+    let rate_hz = reading.capture.rate_hz * alignment.clock.rate();
+    if top_hz(rate_hz).is_finite() {
+        add(
+            WarningId::LowRate,
+            format!(
+                "The file has only {rate_hz:.0} samples a second: above {} the capture's own filter is in the response, which is not \
+                 stated there. Record at 44100 Hz or more.",
+                frequency(top_hz(rate_hz))
+            ),
+        );
+    }
+    let leak = wiring.leaks[0].max(wiring.leaks[1]);
+    if !wiring.mono && leak > MOST_LEAK {
+        add(
+            WarningId::Crossfeed,
+            format!(
+                "The channels are mixed into each other: of a chirp on one channel alone, {} came back on the other. A sound card's \
+                 enhancement (widening, crossfeed) does that, or a cable or adaptor that joins the channels; a playback head that bad \
+                 is worn out. Levels, response, azimuth and noise of each channel are not its own.",
+                UnitKind::Db.of(20.0 * leak.log10(), 1.0)
+            ),
         );
     }
     if wiring.swapped {

@@ -4,6 +4,7 @@ use crate::judge::Limits;
 use crate::judge::limits::Tolerance;
 use crate::judge::meaning::{Meaning, meaning, remedy};
 use crate::judge::quantities::{Id, Key};
+use crate::judge::spoilt::spoilt;
 use crate::judge::work::turns::{careful, said};
 use crate::reading::{
     Cause, Channel, Circumstances, Facts, Finding, RecordedOn, Remedy, Served, TurnStep, UncertainFrom,
@@ -99,6 +100,7 @@ impl<'a> Bench<'a> {
             remedies: row.meaning.and_then(|quantity| remedy(quantity, told)).into_iter().collect(),
             origin: self.recorded_on(),
             capture_is_bad: self.capture_is_bad,
+            spoilt: spoilt(id, &self.reading.warnings),
         }
     }
 }
@@ -190,6 +192,8 @@ pub(crate) struct Case {
     pub(crate) remedies: Vec<Remedy>,
     pub(crate) origin: Option<RecordedOn>,
     pub(crate) capture_is_bad: bool,
+    /// What spoilt the figure where there is none, or none that is sure.
+    spoilt: Option<Untold>,
 }
 
 impl Case {
@@ -273,6 +277,10 @@ impl Case {
     fn untold(&self, verdict: Verdict) -> Option<Untold> {
         if let Meaning::CannotTell { because, find_out } = self.meaning {
             Some(Untold::new(because, find_out))
+        } else if let Some(spoilt) =
+            self.spoilt.as_ref().filter(|_| self.value.is_none() || self.uncertainty.is_none())
+        {
+            Some(spoilt.clone())
         } else if self.value.is_none() {
             Some(self.missing.clone())
         } else if self.uncertainty.is_none() {

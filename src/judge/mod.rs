@@ -18,6 +18,7 @@ mod order;
 mod output;
 mod quantities;
 mod skew;
+mod spoilt;
 mod tone_at_output;
 
 mod bench;

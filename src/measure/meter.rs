@@ -20,3 +20,11 @@ pub trait Meter: Sized {
     /// What all that was fed amounts to.
     fn finish(self) -> Self::Output;
 }
+
+/// Share of the top of a clipped channel from which on a tone's amplitude is taken to be clipped.
+const CLIPPED: f64 = 0.9;
+
+/// Whether a tone of `amplitude` reaches the `top` at which its channel is clipped, both full scale 1.
+pub(crate) fn is_clipped(amplitude: f64, top: Option<f64>) -> bool {
+    top.is_some_and(|top| amplitude >= CLIPPED * top)
+}

@@ -25,6 +25,7 @@ pub use corrections::card_subtracted::subtract_card;
 pub use corrections::loopback::{LoopbackCapture, LoopbackError, subtract};
 pub use corrections::tape_values::{TapeValues, Told, deck_equalisation};
 pub use faults::level_dependence::LevelDependence;
+pub use faults::withheld::withhold;
 pub use flutter::parts::line_parts;
 pub use flutter::same_tape::{SameTapeError, TapeCourse, same_tape};
 pub use flutter::transport_numbers::TransportNumbers;

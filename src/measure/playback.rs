@@ -16,6 +16,10 @@ pub struct MeasureOptions {
     pub reference_dbfs: f64,
     /// The medium; the compact cassette by default.
     pub medium: Medium,
+    /// Amplitude at which each channel of the programme is clipped, full scale 1; `None` where it is not.
+    pub tops: [Option<f64>; 2],
+    /// Step of the samples, full scale 1; 0 where there is none to be seen.
+    pub step: f64,
     /// Whether a response is to be had from the parts that serve one: where it is not, none is missed.
     pub response_expected: bool,
 }

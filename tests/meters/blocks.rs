@@ -69,8 +69,13 @@ fn everything(source: &dyn Source) -> String {
     let duration_s = source.frames() as f64 / source.rate_hz();
     let alignment =
         Alignment::new(&slates, &TIMELINE, duration_s, scan.identical, FileClock::default()).unwrap();
-    let options =
-        MeasureOptions { reference_dbfs: -12.0, medium: Medium::COMPACT_CASSETTE, response_expected: true };
+    let options = MeasureOptions {
+        reference_dbfs: -12.0,
+        medium: Medium::COMPACT_CASSETTE,
+        tops: [None; 2],
+        step: 0.0,
+        response_expected: true,
+    };
     let measured = measure(source, &TIMELINE, &alignment, &options).unwrap();
     format!("{scan:#?}\n{alignment:#?}\n{measured:#?}")
 }

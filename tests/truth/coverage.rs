@@ -24,7 +24,7 @@ fn between(seed: u64, what: u64, low: f64, high: f64) -> f64 {
 }
 
 /// A deck with normal hiss, flutter and wander of the azimuth, and faults that differ from seed to seed.
-fn deck(seed: u64) -> DeckFile {
+pub fn deck(seed: u64) -> DeckFile {
     let at = |what, low, high| between(seed, what, low, high);
     let text = format!(
         "[speed]\nerror_percent = {:.3}\nflutter = [{{ hz = {:.2}, percent_peak = {:.3} }}]\n\

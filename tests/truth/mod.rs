@@ -20,6 +20,7 @@ mod panel;
 mod same_tape;
 mod skew;
 mod slates;
+mod spoilt;
 mod trims;
 mod wander;
 mod wrong_rate;

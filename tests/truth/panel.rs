@@ -362,6 +362,13 @@ fn deck_of(text: &str) -> DeckFile {
     DeckFile::from_toml(text, "panel").unwrap_or_else(|error| panic!("{error}\n{text}"))
 }
 
+/// A sound deck as uneven as a real one.
+pub fn uneven(seed: u64) -> DeckFile {
+    let rng = &mut ChaCha8Rng::seed_from_u64(seed);
+    let sound = (0..1000).map(|_| Sound::draw(rng)).find(|sound| sound.is_sound(false)).unwrap();
+    deck_of(&sound.with(&Changes::default(), false))
+}
+
 fn draw(seed: u64) -> Drawn {
     let rng = &mut ChaCha8Rng::seed_from_u64(seed);
     let own = rng.random_bool(0.5);

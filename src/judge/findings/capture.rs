@@ -6,7 +6,12 @@ use crate::reading::figures::UnitKind;
 use crate::reading::{Adjustment, Finding, Remedy, Unit, Verdict, WarningId};
 
 /// Warnings that spoil figures, with what to do about each.
-pub(crate) const SPOILING: [(WarningId, &str); 5] = [
+pub(crate) const SPOILING: [(WarningId, &str); 6] = [
+    (
+        WarningId::Crossfeed,
+        "switch off every enhancement in the sound card's settings, look for a cable or an adaptor that joins the channels, and \
+         record again",
+    ),
     (
         WarningId::GainRiding,
         "switch off automatic gain and every enhancement in the sound card's settings and record again",
@@ -21,7 +26,11 @@ pub(crate) const SPOILING: [(WarningId, &str); 5] = [
 ];
 
 /// Warnings that cost accuracy only.
-const COSTLY: [WarningId; 10] = [
+const COSTLY: [WarningId; 14] = [
+    WarningId::Clicks,
+    WarningId::LowRate,
+    WarningId::Offset,
+    WarningId::LevelMoved,
     WarningId::TooQuiet,
     WarningId::CutStart,
     WarningId::CutEnd,

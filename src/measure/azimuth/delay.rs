@@ -1,7 +1,7 @@
 //! Azimuth: delay between the channels, the angle it stands for, how much it moves, and what it costs.
 
 use crate::measure::azimuth::delay_fit::{DelayFit, Difference, fit_delay};
-use crate::measure::tone::meter::Tone;
+use crate::measure::response::steps::PlayedTone;
 use crate::reading::{Azimuth, PhasePoint};
 use crate::signal::baseband::Band;
 use crate::signal::spectrum::periodogram;
@@ -34,20 +34,20 @@ pub struct PlayedDifference {
 
 /// The differences between the channels at all tones that were measured in both, by rising frequency.
 ///
-/// `tones` are (frequency in the programme in Hz, tone).
-pub fn differences(tones: &[(f64, &Tone)]) -> Vec<PlayedDifference> {
+/// Those at equal frequencies stand in the order of time.
+pub(crate) fn differences<'a>(tones: impl Iterator<Item = PlayedTone<'a>>) -> Vec<PlayedDifference> {
     let mut rows: Vec<PlayedDifference> = tones
-        .iter()
-        .filter_map(|(hz, tone)| {
+        .filter_map(|PlayedTone { hz, at_s, tone, .. }| {
             let (left, right, mutual) = (tone.levels[0]?, tone.levels[1]?, tone.mutual?);
             let difference = Difference {
                 hz: tone.hz,
+                at_s: Some(at_s),
                 level_db: right.dbfs - left.dbfs,
                 level_sigma_db: left.uncertainty_db.hypot(right.uncertainty_db) / 2.0,
                 phase_rad: mutual.phase_rad,
                 phase_sigma_rad: mutual.uncertainty_rad / 2.0,
             };
-            Some(PlayedDifference { hz: *hz, spread_rad: mutual.spread_rad, difference })
+            Some(PlayedDifference { hz, spread_rad: mutual.spread_rad, difference })
         })
         .collect();
     rows.sort_by(|a, b| a.hz.total_cmp(&b.hz));

@@ -9,7 +9,8 @@
 //! ln |R/L| = g + sum c_k ln|a_k(f)| + d f,   arg R/L = -2 pi f tau + sum c_k arg a_k(f)
 //!
 //! with networks a_k from a dictionary (real poles, pairs of poles, resonances) and d for spacing loss, which carries
-//! no phase. Crosstalk draws the channels together, most where one is weak: to first order a share a of left in right
+//! no phase. Where it is known when each tone sounded, the dictionary holds jumps as well: from some tone on, or from within it,
+//! the level of one channel is another, without any phase. Crosstalk draws the channels together, most where one is weak: to first order a share a of left in right
 //! and b of right in left add a L/R - b R/L to ln R/L, with a and b small, real and unknown. A deck's channels differ by a part or two, not by fifty: networks are taken up one at a time, and only
 //! while the evidence (MacKay, Neural Computation 4, 1992) pays for the choice among so many. How much the delay
 //! itself wanders from tone to tone is chosen by evidence as well, and so is how much the levels ripple without any phase. The result is the mean over the models that come
@@ -25,6 +26,8 @@ use std::f64::consts::{PI, TAU};
 pub struct Difference {
     /// Frequency as it was in the return, Hz.
     pub hz: f64,
+    /// When its tone sounded, s; `None` where all frequencies were heard at once or nobody knows.
+    pub at_s: Option<f64>,
     /// Level right minus left, dB.
     pub level_db: f64,
     /// Standard uncertainty of the level, dB.
@@ -311,6 +314,10 @@ const CROSSTALK: f64 = 0.01;
 const FIXED: usize = 4;
 /// Nats that a shelf costs beyond a single pole: it is two parts in one.
 const SHELF_PRICE: f64 = 3.0;
+/// Nats that a jump of the level costs beyond a single pole: most returns have none.
+const JUMP_PRICE: f64 = 2.0;
+/// What a jump is expected to be, nepers: 0.9 dB.
+const JUMP: f64 = 0.1;
 /// More parts than this never differ on a deck that can still be measured.
 const MOST_NETWORKS: usize = 6;
 /// Ripple of the channels' levels against each other that is considered, dB rms: uneven tape, heads and filters, without phase.
@@ -423,9 +430,10 @@ fn models(data: &Data) -> Option<Vec<Model>> {
 struct Data<'a> {
     differences: &'a [Difference],
     unwrapped_rad: &'a [f64],
-    /// For each network, for each difference: ln of gain and phase in rad.
+    /// For each network and jump, for each difference: ln of gain and phase in rad.
     dictionary: Vec<Vec<(f64, f64)>>,
-    is_shelf: Vec<bool>,
+    /// For each of these: nats that it costs beyond a single pole.
+    price: Vec<f64>,
 }
 
 #[derive(Clone)]
@@ -439,12 +447,15 @@ struct Model {
 impl<'a> Data<'a> {
     fn new(differences: &'a [Difference], unwrapped_rad: &'a [f64], axis: Axis) -> Self {
         let networks = Network::dictionary();
-        let is_shelf = networks.iter().map(|network| matches!(network, Network::Shelf(..))).collect();
-        let dictionary = networks
+        let shelf = |network: &Network| f64::from(matches!(network, Network::Shelf(..)));
+        let mut price: Vec<f64> = networks.iter().map(|network| SHELF_PRICE * shelf(network)).collect();
+        let mut dictionary: Vec<Vec<(f64, f64)>> = networks
             .into_iter()
             .map(|network| differences.iter().map(|d| network.at(d.hz, axis)).collect())
             .collect();
-        Self { differences, unwrapped_rad, dictionary, is_shelf }
+        dictionary.extend(jumps(differences));
+        price.resize(dictionary.len(), JUMP_PRICE);
+        Self { differences, unwrapped_rad, dictionary, price }
     }
 
     /// The likeliest wander and ripple beside the `chosen` networks.
@@ -542,8 +553,8 @@ impl<'a> Data<'a> {
         let cholesky = precision.cholesky()?;
         let x = cholesky.solve(&b);
         let log_det = cholesky.l_dirty().diagonal().iter().map(|pivot| pivot.ln()).sum::<f64>() * 2.0;
-        let shelves = chosen.iter().filter(|&&atom| self.is_shelf[atom]).count() as f64;
-        let log_evidence = -0.5 * (yy - b.dot(&x)) - log_sigma - 0.5 * log_det - SHELF_PRICE * shelves;
+        let price: f64 = chosen.iter().map(|&atom| self.price[atom]).sum();
+        let log_evidence = -0.5 * (yy - b.dot(&x)) - log_sigma - 0.5 * log_det - price;
         let mut unit = DVector::zeros(width);
         unit[1] = 1.0;
         let sigma_us = cholesky.solve(&unit)[1].max(0.0).sqrt();
@@ -554,6 +565,24 @@ impl<'a> Data<'a> {
             .collect();
         log_evidence.is_finite().then_some(Model { log_evidence, delay_us: x[1], sigma_us, response_rad })
     }
+}
+
+/// A jump of the level between every two tones that sounded one after the other, and one within each.
+fn jumps(differences: &[Difference]) -> Vec<Vec<(f64, f64)>> {
+    let mut at_s: Vec<f64> = differences.iter().filter_map(|d| d.at_s).collect();
+    at_s.sort_by(f64::total_cmp);
+    let step = |share: &dyn Fn(f64) -> f64| {
+        differences.iter().map(|d| (JUMP * d.at_s.map_or(0.0, share), 0.0)).collect()
+    };
+    let between = at_s.windows(2).map(|pair| step(&|at_s| f64::from(at_s > pair[0])));
+    let within = at_s.iter().map(|own| {
+        step(&|at_s| match at_s.total_cmp(own) {
+            std::cmp::Ordering::Less => 0.0,
+            std::cmp::Ordering::Equal => 0.5,
+            std::cmp::Ordering::Greater => 1.0,
+        })
+    });
+    between.chain(within).collect()
 }
 
 /// The delay that would make phases most like `response_rad`, us: what a wrong choice of networks could hide.
@@ -588,6 +617,7 @@ mod tests {
                 let h = ratio(hz) * Complex64::from_polar(1.0, -TAU * hz * delay_us * 1e-6);
                 Difference {
                     hz,
+                    at_s: None,
                     level_db: 20.0 * h.norm().log10() + 0.02 * random.even(),
                     level_sigma_db: 0.02,
                     phase_rad: h.arg() + 0.005 * random.even(),
@@ -691,6 +721,24 @@ mod tests {
             given.iter_mut().for_each(|d| d.level_db += 0.52 * random.even());
             let fit = fit_delay(&given, 96_000.0).unwrap();
             inside += usize::from((fit.delay_us - 8.0).abs() <= fit.uncertainty_us);
+        }
+        assert!(inside >= 9, "{inside} of 10 inside the stated uncertainty");
+    }
+
+    #[test]
+    fn a_level_that_jumped_is_not_read_as_networks() {
+        let mut inside = 0;
+        for seed in 1..=10 {
+            let mut given = differences(8.0, seed, |hz| low_pass(hz, 30_000.0));
+            // From the ninth to the fifteenth tone on, by half a decibel to three, down or up.
+            let db = (if seed % 2 == 0 { 1.0 } else { -1.0 }) * 0.3 * seed as f64;
+            for (k, d) in given.iter_mut().enumerate() {
+                d.at_s = Some(1.2 * k as f64);
+                d.level_db += if k >= 8 + seed as usize % 7 { db } else { 0.0 };
+            }
+            let fit = fit_delay(&given, 96_000.0).unwrap();
+            inside += usize::from((fit.delay_us - 8.0).abs() <= fit.uncertainty_us);
+            crate::assert_within!(fit.delay_us, 8.0, 1.5, "us", "seed {seed}: {fit:?}");
         }
         assert!(inside >= 9, "{inside} of 10 inside the stated uncertainty");
     }

@@ -1,7 +1,6 @@
 //! Azimuth from all played tones.
 
 use crate::measure::azimuth::delay::{self, AzimuthResult, PlayedDifference, differences, wander_us};
-use crate::measure::tone::meter::Tone;
 use crate::measure::whole::played::{Played, on_both};
 use crate::programme::Serves;
 use crate::reading::{Azimuth, Warning, WarningId};
@@ -16,17 +15,13 @@ pub(crate) struct PlayedAzimuth {
 }
 
 pub(crate) fn azimuth(played: &Played<'_>) -> PlayedAzimuth {
-    let phases: Vec<(f64, &Tone)> = played
-        .linear_tones()
-        .filter(|(part, _)| played.is_first(part))
-        .map(|(_, tone)| (tone.hz, tone.tone))
-        .collect();
     let wander = played
         .tones()
         .filter(|(part, tone)| part.serves == Serves::Azimuth && on_both(part) && tone.tone.mutual.is_some())
         .max_by(|a, b| a.0.length_s.total_cmp(&b.0.length_s))
         .and_then(|(_, tone)| wander_us(&tone.tone.band));
-    let differences = differences(&phases);
+    let tones = played.linear_tones().filter(|(part, _)| played.is_first(part)).map(|(_, tone)| tone);
+    let differences = differences(tones);
     let Some(AzimuthResult { azimuth, opposed, unresolved }) =
         delay::azimuth(&differences, wander, played.rate_hz, &played.options.medium)
     else {

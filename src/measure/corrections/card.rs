@@ -332,6 +332,7 @@ impl Playing<'_> {
                 let phase = self.phase(row.hz)?;
                 Some(Difference {
                     hz: row.hz * ratio,
+                    at_s: None,
                     level_db: -self.apart(|response| &response.steps, row.hz)?,
                     level_sigma_db: LEVEL_SIGMA_DB,
                     phase_rad: phase.deg.to_radians(),

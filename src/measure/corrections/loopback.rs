@@ -282,11 +282,11 @@ impl Card<'_> {
                 // What the input adds, it adds at the frequency that came off the tape.
                 let own = card_difference(self.differences, unwrapped_rad, row.difference.hz)?;
                 let difference = Difference {
-                    hz: row.difference.hz,
                     level_db: row.difference.level_db - own.level_db,
                     level_sigma_db: row.difference.level_sigma_db.hypot(own.level_sigma_db),
                     phase_rad: row.difference.phase_rad - own.phase_rad,
                     phase_sigma_rad: row.difference.phase_sigma_rad.hypot(own.phase_sigma_rad),
+                    ..row.difference
                 };
                 Some(PlayedDifference { difference, ..row.clone() })
             })
@@ -404,6 +404,7 @@ fn card_difference(rows: &[PlayedDifference], unwrapped_rad: &[f64], hz: f64) ->
     let (low, high) = (&rows[a].difference, &rows[b].difference);
     Some(Difference {
         hz,
+        at_s: None,
         level_db: between(low.level_db, high.level_db),
         level_sigma_db: low.level_sigma_db.max(high.level_sigma_db),
         phase_rad: between(*unwrapped_rad.get(a)?, *unwrapped_rad.get(b)?),

@@ -1,6 +1,6 @@
 //! Harmonics of a steady tone, followed through wow and flutter, against level.
 
-use crate::measure::meter::Meter;
+use crate::measure::meter::{Meter, is_clipped};
 use crate::measure::tone::follow::{Amplitude, Course, follow};
 use crate::reading::{Distortion, DistortionStep, Pair};
 use crate::signal::baseband::{Band, Baseband};
@@ -28,6 +28,15 @@ pub struct Harmonics {
     channels: [Option<Channel>; 2],
     /// The band of the fundamental, for what happens within the tone.
     pub band: [Band; 2],
+}
+
+impl Harmonics {
+    /// Leaves out the channels whose fundamental is at one of the `tops` at which they are clipped.
+    pub(crate) fn without_clipped(&mut self, tops: [Option<f64>; 2]) {
+        for (channel, top) in self.channels.iter_mut().zip(tops) {
+            channel.take_if(|channel| is_clipped(channel.fundamental, top));
+        }
+    }
 }
 
 /// One channel's harmonics.

@@ -9,3 +9,4 @@ pub(crate) mod section;
 pub(crate) mod surroundings;
 pub(crate) mod tears;
 pub(crate) mod unmeasured;
+pub(crate) mod withheld;

@@ -5,9 +5,12 @@ use crate::measure::faults::level_dependence::{LevelDependence, level_dependence
 use crate::measure::faults::lossy::{LossySign, lossy_signs};
 use crate::measure::faults::surroundings::Surroundings;
 use crate::measure::response::steps::PlayedTone;
+use crate::measure::tone::level_moves::Move;
+use crate::measure::tone::level_wander::LevelWander;
 use crate::measure::whole::played::{FlutterTone, Played, on_both};
 use crate::programme::{Serves, Signal};
-use crate::reading::{Distortion, FileTime, Level, Response, Warning, WarningId};
+use crate::reading::figures::UnitKind;
+use crate::reading::{Distortion, FileClock, FileTime, Level, Response, Warning, WarningId};
 
 /// What gains and hiss show.
 pub(crate) struct GainSigns {
@@ -66,6 +69,32 @@ pub(crate) fn gain_signs(
         lossy_signs: lossy_signs(around, gain_rides),
         warnings: texts.map(|text| Warning::new(WarningId::GainRiding, text)).collect(),
     }
+}
+
+/// The warning that the level of a channel, or of both, moved while the programme played.
+pub(crate) fn level_moved(wander: &[LevelWander; 2], clock: FileClock) -> Option<Warning> {
+    let said = |side: &str, moved: Move| {
+        let way = if moved.db < 0.0 { "fell" } else { "rose" };
+        format!(
+            "the level of the {side} channel {way} by {} between {} and {} of the return",
+            UnitKind::Db.of(moved.db.abs(), moved.uncertainty_db),
+            UnitKind::Seconds.of(clock.at(moved.from_s).seconds(), None),
+            UnitKind::Seconds.of(clock.at(moved.to_s).seconds(), None),
+        )
+    };
+    let sides = ["left", "right"].into_iter().zip(wander);
+    let moves: Vec<String> =
+        sides.filter_map(|(side, wander)| Some(said(side, wander.moves.told()?))).collect();
+    (!moves.is_empty()).then(|| {
+        Warning::new(
+            WarningId::LevelMoved,
+            format!(
+                "Tones and slates of one level came back at two: {}. What is compared across it is uncertain by as much. Look for a \
+                 loose plug, a tape that leaves the head, or a level that somebody turned, and record again.",
+                moves.join("; ")
+            ),
+        )
+    })
 }
 
 /// Where alone the tape ran in the flutter tone, from and to, if that is not all of it.

@@ -68,7 +68,7 @@ pub(crate) fn untorn<'a>(slates: &'a [FoundSlate], torn: &[Torn], splices_s: &[f
 /// Less than this is not told, s: wow moves slates by some milliseconds.
 const LEAST_S: f64 = 0.015;
 /// Uncertainty of a tone's mean frequency as a measure of the mean speed, as a share.
-const FREQUENCY_UNCERTAINTY: f64 = 3e-4;
+pub(crate) const FREQUENCY_UNCERTAINTY: f64 = 3e-4;
 
 /// Wow that is assumed where it was not measured, percent rms.
 const USUAL_WOW_PERCENT: f64 = 0.25;

@@ -31,8 +31,32 @@ pub(crate) fn reference(levels: &[Level]) -> Option<Reference> {
 pub(crate) fn noise(played: &Played<'_>, levels: &[Level]) -> Option<Noise> {
     let reference = reference(levels)?;
     let rows = played.silences().map(|(part, silence)| silence.row(&part.id, &part.purpose, &reference));
-    let noise = played.silences().next()?.1.noise(&reference);
+    let mut noise = played.silences().next()?.1.noise(&reference);
+    unsure_by_steps(&mut noise, &reference, played.options.step);
     Some(Noise { parts: rows.collect(), ..noise })
+}
+
+/// Noise that is less than this many steps of the samples is not what it was before.
+const LEAST_STEPS: f64 = 0.6;
+
+/// Adds what samples in steps of `step` do to the noise: a twelfth of the step's square, where the noise is larger than that.
+fn unsure_by_steps(noise: &mut Noise, reference: &Reference, step: f64) {
+    if step <= 0.0 {
+        return;
+    }
+    for channel in 0..2 {
+        let Some(dbfs) =
+            noise.unweighted_db[channel].zip(reference.dbfs[channel]).map(|(db, zero)| db + zero)
+        else {
+            continue;
+        };
+        let power = 10f64.powf(dbfs / 10.0) / 2.0;
+        let by_step_db = 20.0 * std::f64::consts::LOG10_E * (step * step / 12.0 / power);
+        let sure = power.sqrt() >= LEAST_STEPS * step;
+        for uncertainty in [&mut noise.uncertainty_db[channel], &mut noise.itu468_uncertainty_db[channel]] {
+            *uncertainty = uncertainty.filter(|_| sure).map(|db| db.hypot(by_step_db));
+        }
+    }
 }
 
 /// Rows of `saturation.noise`: every noise on both channels, if one of them serves saturation.

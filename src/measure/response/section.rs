@@ -7,6 +7,7 @@ use crate::measure::tone::level_wander::LevelWander;
 use crate::measure::whole::played::{Outcome, Played, on_both};
 use crate::programme::{PlacedPart, Serves, Signal};
 use crate::reading::{Amplifier, Level, Response};
+use crate::trade::sound_card::top_hz;
 
 /// One row for each level tone.
 pub(crate) fn levels(played: &Played<'_>, wander: &[LevelWander; 2]) -> Vec<Level> {
@@ -38,14 +39,20 @@ pub(crate) fn response(played: &Played<'_>, jumps: &Jumps, wander: &[LevelWander
         .noises()
         .find(|(part, _)| part.serves == Serves::Response)
         .map(|(_, noise)| (noise.gains(hiss), noise.programme_db()));
-    steps::response(
+    let mut response = steps::response(
         &ladder(played),
         sweep,
         noise.as_ref().map(|(gains, programme_db)| (gains.as_slice(), *programme_db)),
         played.timeline.reference_hz,
         played.options.reference_dbfs,
         Some(wander),
-    )
+    )?;
+    // What the capture's own filter does near half its rate is no deck's response.
+    let top_hz = top_hz(played.rate_hz);
+    for points in [&mut response.steps, &mut response.sweep, &mut response.noise, &mut response.combined] {
+        points.retain(|point| point.hz <= top_hz);
+    }
+    Some(response)
 }
 
 /// Tones that serve response at the level that most of them have.

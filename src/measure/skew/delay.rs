@@ -418,6 +418,7 @@ fn differences(cells: &SkewCells, coherent: &[Cell], found: &Agreement) -> Vec<D
         };
         rows.push(Difference {
             hz,
+            at_s: None,
             level_db,
             // Noise that is stronger in one channel lifts that one: 10 lg(1 + x) of half of what is apart.
             level_sigma_db: sigma(|score| score.1).hypot(2.2 * apart),

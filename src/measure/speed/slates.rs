@@ -5,7 +5,10 @@ use crate::programme::slate::SLOT_S;
 use crate::programme::{Signal, Timeline};
 use crate::reading::Speed;
 use crate::signal::fit::{Line, Parabola};
-use crate::signal::statistics::rms;
+use crate::signal::statistics::{mean, rms};
+
+/// Wow moves slates against each other by less than this, s.
+const LEAST_STEP_S: f64 = 0.004;
 
 /// Speed over the whole return; `None` if no slate belongs to `timeline`.
 ///
@@ -13,15 +16,16 @@ use crate::signal::statistics::rms;
 /// player and sound card (some tens of parts in a million each) are not known and not in the uncertainty.
 pub fn speed(slates: &[FoundSlate], timeline: &Timeline) -> Option<Speed> {
     let mut marks: Vec<(f64, f64)> = Vec::new();
-    let mut groups = 0usize;
+    let mut groups: Vec<std::ops::Range<usize>> = Vec::new();
     for slate in slates {
         let start_s = timeline
             .parts
             .iter()
             .find(|part| matches!(part.signal, Signal::Slate { index } if index == slate.slate.index))?
             .start_s;
+        let first = marks.len();
         marks.extend(slate.marks.iter().map(|(slot, at_s)| (*at_s, start_s + *slot as f64 * SLOT_S)));
-        groups += 1;
+        groups.push(first..marks.len());
     }
     if marks.len() < 4 {
         return None;
@@ -30,16 +34,24 @@ pub fn speed(slates: &[FoundSlate], timeline: &Timeline) -> Option<Speed> {
     let span = marks.iter().map(|mark| (mark.0 - line.x).abs()).fold(0.0, f64::max);
     let rms = rms(marks.iter().map(|mark| mark.1 - line.at(mark.0)));
     // Chirps of one slate share the wow of the moment: each slate counts as about two independent marks.
-    let independent = (2.0 * groups as f64).max(2.0);
+    let independent = (2.0 * groups.len() as f64).max(2.0);
     let spread_s = (line.squares / marks.len() as f64).sqrt();
     let sigma = rms.max(2e-6) / (independent.sqrt() * spread_s);
-    let drift = (groups >= 3 && span > 15.0).then(|| {
+    // Lost samples move all slates behind them: what is left does not scatter, it steps.
+    let off_s = groups
+        .iter()
+        .filter(|group| !group.is_empty())
+        .map(|group| mean(marks[group.clone()].iter().map(|mark| mark.1 - line.at(mark.0))));
+    let [lowest_s, highest_s] =
+        off_s.fold([0.0f64; 2], |ends, off_s| [ends[0].min(off_s), ends[1].max(off_s)]);
+    let step_s = Some(highest_s - lowest_s).filter(|step_s| *step_s > LEAST_STEP_S).unwrap_or(0.0);
+    let drift = (groups.len() >= 3 && span > 15.0).then(|| {
         // d/dt of the ratio is twice the curvature.
         Some(2.0 * Parabola::through(marks.iter().copied())?.coefficients[2] * 60.0 * 100.0)
     });
     Some(Speed {
         error_percent: 100.0 * (line.slope - 1.0),
-        uncertainty_percent: (200.0 * sigma).max(0.0005),
+        uncertainty_percent: (200.0 * sigma).max(0.0005).hypot(100.0 * step_s / (2.0 * span).max(1.0)),
         drift_percent_per_min: drift.flatten(),
         from_length: None,
     })

@@ -9,6 +9,7 @@
 //! Scales that were seen by few tones, or by none, lean on their neighbours and on common practice; their figure is then the
 //! mean of what they may be, which is larger than the likeliest.
 
+use crate::measure::tone::level_moves::LevelMoves;
 use crate::measure::tone::meter::{Tone, ToneLevel};
 use crate::signal::baseband::{Band, block_powers};
 use crate::signal::statistics::median;
@@ -118,6 +119,8 @@ pub struct LevelWander {
     db2: [f64; SCALES],
     /// Length of the longest course, s.
     longest_s: f64,
+    /// What it did beside that.
+    pub(crate) moves: LevelMoves,
 }
 
 impl LevelWander {
@@ -127,7 +130,7 @@ impl LevelWander {
             pooled(&courses.iter().filter_map(|course| course.seen(scale)).collect::<Vec<_>>())
         });
         let longest = courses.iter().map(|course| course.db.len()).max().unwrap_or(0);
-        Self { db2: smoothed(measured), longest_s: longest as f64 * SHORTEST_S }
+        Self { db2: smoothed(measured), longest_s: longest as f64 * SHORTEST_S, moves: LevelMoves::default() }
     }
 
     /// Allan variance over `length_s`, dB^2.
@@ -155,17 +158,17 @@ impl LevelWander {
         sum + 2.0 * self.at(scale_s)
     }
 
-    /// Expanded uncertainty (k = 2) of the difference of two tones' levels by wander, dB.
+    /// Expanded uncertainty (k = 2) of the difference of two tones' levels by wander and moves, dB.
     pub(crate) fn of_difference_db(&self, a: Sounded, b: Sounded) -> f64 {
         let apart_s = (a.at_s - b.at_s).abs();
         let half = |tone: Sounded| 0.5 * tone.excess * self.between(tone.length_s, apart_s);
-        2.0 * (half(a) + half(b)).sqrt()
+        (2.0 * (half(a) + half(b)).sqrt()).hypot(self.moves.between_db(a.at_s, b.at_s))
     }
 
-    /// Expanded uncertainty (k = 2) of a tone's level by wander, dB, against the mean over as long as wander was seen.
+    /// Expanded uncertainty (k = 2) of a tone's level by wander and moves, dB, against the mean over as long as wander was seen.
     pub(crate) fn of_mean_db(&self, tone: Sounded) -> f64 {
         let apart_s = self.longest_s.max(4.0 * tone.length_s);
-        2.0 * (0.5 * tone.excess * self.between(tone.length_s, apart_s)).sqrt()
+        (2.0 * (0.5 * tone.excess * self.between(tone.length_s, apart_s)).sqrt()).hypot(self.moves.most_db())
     }
 
     /// Expanded uncertainty (k = 2) of the level of a tone of `length_s` by its own scatter, dB, without this wander.

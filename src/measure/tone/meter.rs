@@ -4,7 +4,7 @@
 //! side bands that flutter makes (they belong to the tone), narrow enough to leave most of the noise outside. What
 //! noise is left inside is known from the density beside the band, and is subtracted from the power.
 
-use crate::measure::meter::Meter;
+use crate::measure::meter::{Meter, is_clipped};
 use crate::signal::baseband::block_powers;
 use crate::signal::baseband::{Band, Baseband};
 use crate::signal::fir::low_pass;
@@ -128,6 +128,46 @@ impl Meter for ToneMeter {
         let mutual = (levels[0].is_some() && levels[1].is_some()).then(|| mutual(&crosses, &good)).flatten();
         let offset_hz = mean_frequency(&narrow, mutual.map_or(0.0, |m| m.phase_rad), &levels, rate_hz);
         Some(Tone { hz: centre_hz + near_hz + offset_hz, levels, mutual, band })
+    }
+}
+
+impl Tone {
+    /// Adds what samples in steps of `step` (full scale 1) may do to levels and phase, at `rate_hz`; what is smaller than a step is
+    /// left out.
+    ///
+    /// A quantiser's gain for a sine of amplitude A is wrong by at most 0.38 (q/A)^1.5 (from its describing function, from memory:
+    /// A. Gelb and W. E. Vander Velde, Multiple-Input Describing Functions, 1968); noise in the signal smooths the steps away.
+    pub(crate) fn quantised(&mut self, step: f64, rate_hz: f64) {
+        if step <= 0.0 {
+            return;
+        }
+        let mut worst = 0.0f64;
+        for slot in &mut self.levels {
+            let Some(level) = slot else { continue };
+            let amplitude = 10f64.powf(level.dbfs / 20.0);
+            if amplitude < step {
+                *slot = None;
+                continue;
+            }
+            let noise = level.noise_per_hz * amplitude * amplitude / 2.0 * rate_hz / 2.0;
+            let smoothed = (-0.5 * TAU * TAU * noise / (step * step)).exp();
+            let share = 0.38 * (step / amplitude).powf(1.5) * smoothed;
+            let db = 20.0 * std::f64::consts::LOG10_E * share;
+            (level.uncertainty_db, level.fast_db) = (level.uncertainty_db.hypot(db), level.fast_db.hypot(db));
+            worst = worst.max(share);
+        }
+        self.mutual.take_if(|_| self.levels.contains(&None));
+        if let Some(mutual) = &mut self.mutual {
+            mutual.uncertainty_rad = mutual.uncertainty_rad.hypot(std::f64::consts::SQRT_2 * worst);
+        }
+    }
+
+    /// Leaves out the levels, and the phase, of channels whose amplitude is at one of the `tops` at which they are clipped.
+    pub(crate) fn without_clipped(&mut self, tops: [Option<f64>; 2]) {
+        for (level, top) in self.levels.iter_mut().zip(tops) {
+            level.take_if(|level| is_clipped(10f64.powf(level.dbfs / 20.0), top));
+        }
+        self.mutual.take_if(|_| self.levels.contains(&None));
     }
 }
 

@@ -3,7 +3,7 @@
 use crate::measure::azimuth::section::azimuth;
 use crate::measure::distortion::section::{distortion, intermodulation, saturation};
 use crate::measure::faults::jumps::Jumps;
-use crate::measure::faults::section::{gain_signs, lost_from_s, noise_limited, ran_s};
+use crate::measure::faults::section::{gain_signs, level_moved, lost_from_s, noise_limited, ran_s};
 use crate::measure::faults::surroundings::Surroundings;
 use crate::measure::flutter::section::flutter;
 use crate::measure::noise::section::{noise, reference};
@@ -38,8 +38,12 @@ pub(crate) fn assemble(
     let distortion = distortion(played, reference_dbfs);
     let gain = gain_signs(played, &around, distortion.as_ref());
     let mut warnings = gain.warnings;
+    warnings.extend(level_moved(wander, clock));
     warnings.extend(azimuth.warning);
-    warnings.extend(noise_limited(&level, response.as_ref(), around.there));
+    // A level that was left out because it is clipped is not hidden by noise.
+    if played.options.tops == [None; 2] {
+        warnings.extend(noise_limited(&level, response.as_ref(), around.there));
+    }
     let evidence = Evidence {
         differences: azimuth.differences,
         opposed: azimuth.opposed,

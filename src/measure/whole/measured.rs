@@ -52,7 +52,11 @@ pub fn measure(
         || surroundings(&playback, timeline),
     );
     outcomes.sort_by_key(|outcome| outcome.0);
-    let outcomes = outcomes.into_iter().map(|outcome| outcome.1).collect::<Result<Vec<_>, _>>()?;
+    let mut outcomes = outcomes.into_iter().map(|outcome| outcome.1).collect::<Result<Vec<_>, _>>()?;
+    for outcome in &mut outcomes {
+        outcome.without_clipped(options.tops);
+        outcome.quantised(options.step, source.rate_hz());
+    }
     let mut played = Played { timeline, alignment, options, rate_hz: source.rate_hz(), outcomes };
     trace_hum(&playback, &mut played)?;
     let wander = played.level_wander();

@@ -10,6 +10,7 @@ use crate::measure::response::steps::PlayedTone;
 use crate::measure::response::sweep::SweepPoint;
 use crate::measure::separation::erasing::Erased;
 use crate::measure::separation::leakage::Leakage;
+use crate::measure::tone::level_moves::LevelMoves;
 use crate::measure::tone::level_wander::{LevelCourse, LevelWander, course_of};
 use crate::measure::tone::meter::Tone;
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
@@ -49,6 +50,24 @@ impl Outcome {
             Self::Sweep(points) => !points.is_empty(),
             Self::Flutter(result, _) => result.0.is_some(),
             _ => true,
+        }
+    }
+}
+
+impl Outcome {
+    /// Counts what samples in steps of `step` may do.
+    pub fn quantised(&mut self, step: f64, rate_hz: f64) {
+        if let Self::Tone(tone, _) = self {
+            tone.quantised(step, rate_hz);
+        }
+    }
+
+    /// Leaves out what reaches the `tops` at which a channel is clipped: its level is not the deck's.
+    pub fn without_clipped(&mut self, tops: [Option<f64>; 2]) {
+        match self {
+            Self::Tone(tone, _) => tone.without_clipped(tops),
+            Self::Harmonics(found, _) => found.without_clipped(tops),
+            _ => {}
         }
     }
 }
@@ -129,7 +148,19 @@ impl Played<'_> {
                     _ => None,
                 })
                 .collect();
-            LevelWander::new(&courses)
+            let mut wander = LevelWander::new(&courses);
+            let tones: Vec<PlayedTone> =
+                self.linear_tones().filter(|(part, _)| self.is_first(part)).map(|(_, tone)| tone).collect();
+            let alignment = self.alignment;
+            wander.moves = LevelMoves::new(
+                self.timeline,
+                &alignment.slates,
+                &tones,
+                channel,
+                alignment.wiring.swapped,
+                &wander,
+            );
+            wander
         })
     }
 

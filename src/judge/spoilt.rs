@@ -1,0 +1,44 @@
+//! Which faults of the recording leave what untold, and what mends each.
+
+use crate::judge::findings::capture::SPOILING;
+use crate::judge::quantities::Id;
+use crate::reading::{Untold, Warning, WarningId};
+
+/// What a level is needed for.
+const LEVELS: [Id; 11] = [
+    Id::PlaybackResponse,
+    Id::PlaybackEqualisation,
+    Id::ChannelMatch,
+    Id::PlaybackLevel,
+    Id::RecordLevel,
+    Id::Bias,
+    Id::RecordEqualisation,
+    Id::Noise,
+    Id::Hum,
+    Id::NoiseReduction,
+    Id::Saturation,
+];
+
+/// A fault, what it touches, and what it is in a clause.
+const SPOILS: [(WarningId, &[Id], &str); 8] = [
+    (WarningId::Clipped, &LEVELS, "the tones for it are clipped"),
+    (WarningId::Clipped, &[Id::Distortion, Id::Azimuth], "the tones for it are clipped"),
+    (WarningId::Crossfeed, &LEVELS, "the channels are mixed into each other on the way"),
+    (WarningId::Crossfeed, &[Id::Azimuth], "the channels are mixed into each other on the way"),
+    (WarningId::GainRiding, &LEVELS, "something rode the gain"),
+    (WarningId::NoiseReductionOn, &LEVELS, "noise reduction or suppression was at work"),
+    (WarningId::Lossy, &[Id::Flutter, Id::Noise, Id::Distortion], "the return was compressed with loss"),
+    (
+        WarningId::RateMismatch,
+        &[Id::Speed],
+        "the file's header and the programme disagree on the sample rate",
+    ),
+];
+
+/// Why a figure of `id` is missing or not sure, if one of the `warnings` says it.
+pub(crate) fn spoilt(id: Id, warnings: &[Warning]) -> Option<Untold> {
+    let warned = |what: &WarningId| warnings.iter().any(|warning| warning.id == *what);
+    let (fault, _, because) = SPOILS.iter().find(|(fault, ids, _)| warned(fault) && ids.contains(&id))?;
+    let mend = SPOILING.iter().find(|(spoiling, _)| spoiling == fault).map(|(_, mend)| *mend);
+    Some(Untold::new(*because, mend.unwrap_or("set player and recorder to one sample rate and record again")))
+}

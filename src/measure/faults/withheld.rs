@@ -1,0 +1,67 @@
+//! What is not stated of a return that something spoilt: a figure that may be wrong by more than it says loses its uncertainty.
+
+use crate::reading::{FlutterFigures, Measured, Response, ResponsePoint, Warning, WarningId};
+
+/// A codec with loss cuts and changes what lies above this, Hz.
+const LOSSY_HZ: f64 = 8000.0;
+
+/// What lies above the band of a slow file is missing from its noise, dB.
+const LOW_RATE_DB: f64 = 0.5;
+
+/// Takes from `measured` what the `warnings` say is not to be relied on. The figures stay, as the file shows them; a figure without
+/// an uncertainty is judged nowhere.
+pub fn withhold(measured: &mut Measured, warnings: &[Warning]) {
+    let warned = |ids: &[WarningId]| warnings.iter().any(|warning| ids.contains(&warning.id));
+    let mixed = warned(&[WarningId::Crossfeed]);
+    let lossy = warned(&[WarningId::Lossy]);
+    let gain = warned(&[WarningId::GainRiding, WarningId::NoiseReductionOn]);
+    if mixed || warned(&[WarningId::GainRiding]) {
+        for row in &mut measured.level {
+            (row.return_dbfs, row.gain_db, row.difference_db) = ([None; 2], [None; 2], None);
+        }
+    }
+    if let Some(response) = &mut measured.response {
+        if mixed || gain {
+            unsure(response, |_| true);
+        } else if lossy {
+            unsure(response, |point| point.hz > LOSSY_HZ);
+        }
+    }
+    if mixed && let Some(azimuth) = &mut measured.azimuth {
+        (azimuth.delay_us, azimuth.uncertainty_us) = (None, None);
+        (azimuth.angle_arcmin, azimuth.loss_at_10k_db) = (None, None);
+    }
+    if (mixed || gain || lossy || warned(&[WarningId::Clicks, WarningId::CoarseSamples]))
+        && let Some(noise) = &mut measured.noise
+    {
+        noise.uncertainty_db = [None; 2];
+        noise.itu468_uncertainty_db = [None; 2];
+        if let Some(mains) = &mut noise.mains {
+            mains.uncertainty_db = [None; 2];
+        }
+    }
+    if warned(&[WarningId::LowRate])
+        && let Some(noise) = &mut measured.noise
+    {
+        for uncertainty in noise.uncertainty_db.iter_mut().chain(&mut noise.itu468_uncertainty_db).flatten() {
+            *uncertainty = uncertainty.hypot(LOW_RATE_DB);
+        }
+    }
+    if lossy && let Some(flutter) = &mut measured.flutter {
+        (flutter.uncertainty_percent, flutter.uncertainties) = (None, FlutterFigures::default());
+    }
+    if lossy && let Some(distortion) = &mut measured.distortion {
+        for step in &mut distortion.steps {
+            step.k2_uncertainty_percent = [None; 2];
+            step.k3_uncertainty_percent = [None; 2];
+            step.thd_uncertainty_percent = [None; 2];
+        }
+    }
+}
+
+fn unsure(response: &mut Response, which: impl Fn(&ResponsePoint) -> bool) {
+    let points = [&mut response.steps, &mut response.sweep, &mut response.noise, &mut response.combined];
+    for point in points.into_iter().flatten().filter(|point| which(point)) {
+        (point.uncertainty_db, point.difference_uncertainty_db) = ([None; 2], None);
+    }
+}
