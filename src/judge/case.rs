@@ -277,9 +277,7 @@ impl Case {
     fn untold(&self, verdict: Verdict) -> Option<Untold> {
         if let Meaning::CannotTell { because, find_out } = self.meaning {
             Some(Untold::new(because, find_out))
-        } else if let Some(spoilt) =
-            self.spoilt.as_ref().filter(|_| self.value.is_none() || self.uncertainty.is_none())
-        {
+        } else if let Some(spoilt) = self.spoilt.as_ref().filter(|_| verdict == Verdict::CannotTell) {
             Some(spoilt.clone())
         } else if self.value.is_none() {
             Some(self.missing.clone())

@@ -226,10 +226,13 @@ pub fn rows(played: &Played) -> Vec<Row> {
     });
     rows.extend(flutter_truth::rows(reading, truth));
     if let Some(noise) = &reading.noise {
+        // The loudest that was read: one that is clipped says nothing.
         let read = |id: &str| {
             reading.level.iter().any(|row| row.part == id && row.return_dbfs.iter().any(Option::is_some))
         };
-        let level_tone = timeline.parts.iter().filter(|part| part.serves == Serves::Level && read(&part.id));
+        let any = reading.level.iter().any(|row| read(&row.part));
+        let level_tone =
+            timeline.parts.iter().filter(|part| part.serves == Serves::Level && (!any || read(&part.id)));
         let loudest = level_tone.max_by(|a, b| a.level_db.total_cmp(&b.level_db)).unwrap();
         let Signal::Tone { hz } = loudest.signal else { unreachable!() };
         for channel in alive() {

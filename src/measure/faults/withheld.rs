@@ -5,6 +5,10 @@ use crate::reading::{FlutterFigures, Measured, Response, ResponsePoint, Warning,
 /// A codec with loss cuts and changes what lies above this, Hz.
 const LOSSY_HZ: f64 = 8000.0;
 
+/// What the speed of a deck may be off by where the rate of the file is not known, percent.
+const MOST_OFF_PERCENT: f64 = 6.5;
+/// What a wrong rate does to figures of flutter, by moving its rates under their weighting: share.
+const RATE_SHARE: f64 = 0.03;
 /// What lies above the band of a slow file is missing from its noise, dB.
 const LOW_RATE_DB: f64 = 0.5;
 
@@ -38,6 +42,21 @@ pub fn withhold(measured: &mut Measured, warnings: &[Warning]) {
         noise.itu468_uncertainty_db = [None; 2];
         if let Some(mains) = &mut noise.mains {
             mains.uncertainty_db = [None; 2];
+        }
+    }
+    if warned(&[WarningId::RateMismatch]) {
+        // Whether the header is wrong or the deck, and by how much each, the file does not say.
+        if let Some(speed) = &mut measured.speed {
+            speed.uncertainty_percent = speed.uncertainty_percent.hypot(MOST_OFF_PERCENT);
+        }
+        if let Some(flutter) = &mut measured.flutter {
+            let (figures, sure) = (flutter.figures(), &mut flutter.uncertainties);
+            let more = |figure: Option<f64>, own: &mut Option<f64>| {
+                *own = own.zip(figure).map(|(own, figure)| own.hypot(RATE_SHARE * figure));
+            };
+            more(figures.weighted_rms_percent, &mut sure.weighted_rms_percent);
+            more(figures.weighted_quasi_peak_percent, &mut sure.weighted_quasi_peak_percent);
+            more(figures.unweighted_rms_percent, &mut sure.unweighted_rms_percent);
         }
     }
     if warned(&[WarningId::LowRate])

@@ -97,7 +97,7 @@ impl LevelMoves {
     pub(crate) fn between_db(&self, a_s: f64, b_s: f64) -> f64 {
         let [from_s, to_s] = [a_s.min(b_s), a_s.max(b_s)];
         let beside = self.moves.iter().filter(|moved| moved.from_s < to_s && moved.to_s > from_s);
-        beside.map(|moved| moved.db.abs()).fold(0.0, f64::max)
+        beside.map(|moved| moved.db.abs() + moved.uncertainty_db).fold(0.0, f64::max)
     }
 
     /// The furthest that it moved at all, dB.
