@@ -3,7 +3,8 @@
 use super::clock::made_now;
 use super::terminal::{note, print};
 use super::values::{Choice, TAPE_TYPES, one_of, overwrite};
-use super::{Outcome, one_line};
+use super::Outcome;
+use crate::harmless::{echo, harmless};
 use crate::job::{Attached, DeckTold, HandSet, JobError, JobFile, NewJob, find_job, new_job};
 use crate::judge::{JobEvidence, JobReading, JobSkew, STEPS, bench_sheet, judge_by_hand, steps};
 use crate::programme::{NewFile, write_text};
@@ -267,7 +268,7 @@ impl Typed {
                 let steps = steps(&job.sheet, &evidence(&attached, &readings, &skews));
                 let text = show::next_text(&steps, step.as_deref());
                 let names: Vec<&str> = steps.iter().map(|step| step.id.as_str()).collect();
-                let unknown = step.unwrap_or_default();
+                let unknown = echo(&step.unwrap_or_default());
                 ensure!(text.is_some(), "{unknown}: no step of this job; steps are {}", names.join(", "));
                 print(&text.unwrap_or_default())?;
             }
@@ -298,7 +299,7 @@ fn evidence<'a>(
 
 /// Says what became of the file.
 fn told(job: &JobFile, what: &str) -> anyhow::Result<()> {
-    print(&format!("{}\n", one_line(&format!("{}: {what}", job.path.display()))))
+    print(&format!("{}\n", harmless(&format!("{}: {what}", job.path.display()))))
 }
 
 /// The date alone.
@@ -322,7 +323,7 @@ impl New {
         note(&format!("Job: {}", path.display()));
         print(&format!(
             "Edit {} by hand as you like. In its folder, `deckproof bench next` says what comes first of {} steps.\n",
-            one_line(&path.display().to_string()),
+            harmless(&path.display().to_string()),
             STEPS.len()
         ))
     }

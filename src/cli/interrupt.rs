@@ -1,6 +1,5 @@
 //! Interrupts (Ctrl-C, an end of the session, a request to stop): nothing half written stays behind.
 
-use super::one_line;
 use crate::programme::abandon_unfinished;
 use std::io::Write;
 
@@ -43,8 +42,7 @@ pub fn watch() {}
 #[cfg(any(unix, windows))]
 fn end(status: i32) -> ! {
     abandon_unfinished(|| {
-        let text =
-            one_line("deckproof: interrupted; files that were not finished were removed; start it again");
+        let text = "deckproof: interrupted; files that were not finished were removed; start it again";
         let _ = writeln!(std::io::stderr(), "{text}");
         std::process::exit(status)
     })

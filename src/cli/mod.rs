@@ -18,7 +18,7 @@ mod values;
 mod write;
 
 use outcome::Outcome;
-use terminal::{one_line, said};
+use terminal::said;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;

@@ -3,8 +3,9 @@
 use super::clock::made_now;
 use super::terminal::{Life, note, print};
 use super::values::{self, TypedCircumstances, TypedJudging, TypedSamples};
-use super::{Outcome, one_line};
+use super::Outcome;
 use crate::deck::{DeckFile, EXAMPLES};
+use crate::harmless::{echo, harmless};
 use crate::job::{ReadOptions, RehearsalDeck, Stage, WriteOptions, rehearse};
 use crate::programme::{Feed, PlacedPart, Recipe, Serves, Timeline, find};
 use crate::reading::{Circumstances, Heads, RecordedOn, TapeType};
@@ -117,7 +118,8 @@ fn deck_text(name_or_path: &str) -> anyhow::Result<(String, String)> {
     if !path.exists() {
         let names: Vec<&str> = EXAMPLES.iter().map(|(name, _)| *name).collect();
         bail!(
-            "{name_or_path}: no such deck; built in are {}; or give the path of a deck file",
+            "{}: no such deck; built in are {}; or give the path of a deck file",
+            echo(name_or_path),
             names.join(", ")
         );
     }
@@ -161,12 +163,12 @@ impl Job {
         print(&show::summary(&done.reading))?;
         print(&format!(
             "\nREHEARSAL\n  Nothing above is from a real deck: it is {}, seed {}.\n  {}\n\nFILES\n",
-            one_line(&self.deck_name),
+            harmless(&self.deck_name),
             self.deck.seed,
-            one_line(&self.deck.deck.about)
+            harmless(&self.deck.deck.about)
         ))?;
         for file in &done.files {
-            print(&format!("  {}\n", one_line(&file.display().to_string())))?;
+            print(&format!("  {}\n", harmless(&file.display().to_string())))?;
         }
         note(&format!("Report to open: {}", self.folder.join(crate::job::REPORT).display()));
         Ok(super::read::outcome(&done.reading, self.strict))

@@ -3,9 +3,8 @@
 use crate::job::WriteOptions;
 use crate::judge::Limits;
 use crate::measure::TransportNumbers;
-use crate::programme::{Depth, Feeding, Overwrite, note_input};
+use crate::programme::{BY_HAND_BYTES, Depth, Feeding, Overwrite, read_text};
 use crate::reading::{Circumstances, Heads, JobSheet, NoiseReduction, RecordedOn, TapeType};
-use anyhow::Context;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use std::path::{Path, PathBuf};
 
@@ -225,22 +224,11 @@ pub fn limits(name_or_path: &str) -> anyhow::Result<Limits> {
     })
 }
 
-/// Largest text file that is read, bytes: what people write by hand is far smaller.
-const LARGEST_TEXT: u64 = 4 << 20;
-
 /// Text of a file that people write; `what` says what the file should hold.
 pub fn text(path: &Path, what: &str) -> anyhow::Result<String> {
-    note_input(path);
     let name = path.display();
-    let size = std::fs::metadata(path)
-        .with_context(|| format!("{name}: cannot be read; give the path of a file with {what}"))?
-        .len();
-    anyhow::ensure!(
-        size <= LARGEST_TEXT,
-        "{name}: {size} bytes is too large for a file with {what}; check the name"
-    );
-    std::fs::read_to_string(path)
-        .with_context(|| format!("{name}: cannot be read as text; give a file with {what}"))
+    read_text(path, BY_HAND_BYTES)
+        .map_err(|error| anyhow::anyhow!("{name}: cannot be read: {error}; give a file with {what}"))
 }
 
 /// Reference level, dBFS.

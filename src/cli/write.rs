@@ -2,7 +2,8 @@
 
 use super::terminal::{Life, note, print};
 use super::values::TypedSamples;
-use super::{Outcome, one_line};
+use super::Outcome;
+use crate::harmless::harmless;
 use crate::job::{WriteOptions, write_programme};
 use crate::programme::{Feed, Feeding, Recipe, Timeline, find};
 use anyhow::ensure;
@@ -137,7 +138,7 @@ impl Job {
         drop(life);
         let files = [Some(programme.wav), Some(programme.sheet), programme.cue];
         for file in files.into_iter().flatten() {
-            print(&format!("{}\n", one_line(&file.display().to_string())))?;
+            print(&format!("{}\n", harmless(&file.display().to_string())))?;
         }
         note(
             "Speakers off, headphones off your ears, volume down: then play. The running sheet has the rest.",

@@ -1,5 +1,6 @@
 //! What can go wrong with a recipe and with writing a programme.
 
+use crate::harmless::echo;
 use std::path::PathBuf;
 
 /// Why a recipe was refused or a programme could not be written.
@@ -20,7 +21,7 @@ pub enum ProgrammeError {
     #[error("{0}")]
     Recipe(Box<RecipeFault>),
     /// A recipe file could not be read.
-    #[error("{file}: cannot be read: {source}; check the name and the permissions")]
+    #[error("{file}: cannot be read: {source}; give the path of a recipe file")]
     Unreadable {
         /// File of the recipe.
         file: String,
@@ -28,7 +29,7 @@ pub enum ProgrammeError {
         source: std::io::Error,
     },
     /// Neither a built-in recipe nor a file has this name.
-    #[error("{name}: no such recipe; built in are {built_in}; or give the path of a recipe file")]
+    #[error("{}: no such recipe; built in are {built_in}; or give the path of a recipe file", echo(name))]
     NoSuchRecipe {
         /// The name that was asked for.
         name: String,
@@ -109,7 +110,7 @@ pub enum ProgrammeError {
     },
     /// A CUE sheet cannot name this file.
     #[error(
-        "{file:?}: a CUE sheet cannot name this file; allowed are names without double quotes and control characters; choose another name"
+        "{file:?}: a CUE sheet cannot name this file; allowed are names without double quotes, control characters and marks of direction; choose another name"
     )]
     CueName {
         /// Name of the file.

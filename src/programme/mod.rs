@@ -25,7 +25,7 @@ pub use built_in::{built_in, built_in_by_code, built_in_text, find};
 pub use cue::cue_sheet;
 pub use error::{ProgrammeError, RecipeFault};
 pub use feeding::Feeding;
-pub use inputs::note_input;
+pub use inputs::{BY_HAND_BYTES, DATA_BYTES, note_input, read_text};
 pub use new_file::{NewFile, Overwrite, abandon_unfinished, write_text};
 pub use recipe::Recipe;
 pub use render::Renderer;

@@ -16,7 +16,7 @@ pub(super) struct Html {
 
 /// Text from anywhere, made safe, with typographic signs, and numbers bound to their units.
 fn text(raw: &str) -> String {
-    escaped(&words::with_signs(&words::bound(&words::sanitised(raw))))
+    escaped(&words::with_signs(&words::bound(raw)))
 }
 
 /// A cell's text: a sign may stand at its start.
