@@ -309,7 +309,8 @@ mod tests {
 
     #[test]
     fn only_what_is_that_long_is_called_over_4_gib() {
-        let rf64 = |bytes| look_at(Path::new("x.wav"), b"RF64\xff\xff\xff\xffWAVE", bytes).unwrap_err().to_string();
+        let rf64 =
+            |bytes| look_at(Path::new("x.wav"), b"RF64\xff\xff\xff\xffWAVE", bytes).unwrap_err().to_string();
         assert!(!rf64(20_000_000).contains("4 GiB"));
         assert!(rf64(5_000_000_000).contains("over 4 GiB; cut the recording shorter"));
     }

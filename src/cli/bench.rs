@@ -1,9 +1,9 @@
 //! `bench`: the folder of one job, its sheet, and what comes next.
 
+use super::Outcome;
 use super::clock::made_now;
 use super::terminal::{note, print};
 use super::values::{Choice, TAPE_TYPES, one_of, overwrite};
-use super::Outcome;
 use crate::harmless::{echo, harmless};
 use crate::job::{Attached, DeckTold, HandSet, JobError, JobFile, NewJob, find_job, new_job};
 use crate::judge::{JobEvidence, JobReading, JobSkew, STEPS, bench_sheet, judge_by_hand, steps};
@@ -203,6 +203,7 @@ impl Typed {
         match self.what {
             What::New(new) => new.run()?,
             What::Note { words, complaint, job } => {
+                ensure!(!words.trim().is_empty(), "the note is empty, nothing was written; give some words");
                 let words = if complaint { words } else { format!("{}: {words}", today()) };
                 told(&job.load()?.note(&words, complaint)?, "noted")?;
             }
@@ -309,6 +310,7 @@ fn today() -> String {
 
 impl New {
     fn run(self) -> anyhow::Result<()> {
+        ensure!(!self.deck.trim().is_empty(), "--deck: the name is empty; say which deck this is");
         let new = NewJob {
             deck: self.deck,
             number: self.number,

@@ -129,8 +129,7 @@ impl HouseTape {
         );
         let card = load_card(&path)?;
         if count {
-            let place = path.canonicalize().unwrap_or_else(|_| path.clone());
-            drop(NewFile::create(&place, Overwrite::Renew)?);
+            drop(NewFile::create(&path, Overwrite::Renew)?);
         }
         Ok(Self { path, card, count })
     }

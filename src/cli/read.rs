@@ -1,12 +1,12 @@
 //! `read`: what a deck returned, as findings.
 
+use super::Outcome;
 use super::clock::made_now;
 use super::house::HouseTape;
 use super::job_told::{TypedReadJob, take_level_tone, told_by};
 use super::terminal::{Life, note, print};
 use super::unslated::TypedUnslated;
 use super::values::{TypedCircumstances, TypedJudging, overwrite, reference_dbfs};
-use super::Outcome;
 use crate::job::{
     JobFile, Marks, ReadError, ReadOptions, Recording, TapeLength, UnslatedOptions, check_folder,
     measure_return, measure_same_tape, measure_unslated, measure_with_length, result_files, write_results,

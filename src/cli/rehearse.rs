@@ -1,9 +1,9 @@
 //! `rehearse`: the whole job on a virtual deck.
 
+use super::Outcome;
 use super::clock::made_now;
 use super::terminal::{Life, note, print};
 use super::values::{self, TypedCircumstances, TypedJudging, TypedSamples};
-use super::Outcome;
 use crate::deck::{DeckFile, EXAMPLES};
 use crate::harmless::{echo, harmless};
 use crate::job::{ReadOptions, RehearsalDeck, Stage, WriteOptions, rehearse};
@@ -73,6 +73,7 @@ impl Typed {
         circumstances.tape_type.get_or_insert(TapeType::I);
         let made = made_now(Some(format!("virtual: {name}, seed {}", self.seed)));
         Ok(Job {
+            typed: self.recipe,
             recipe,
             deck: RehearsalDeck { deck, text, seed: self.seed },
             deck_name,
@@ -137,6 +138,8 @@ fn fresh_folder() -> anyhow::Result<PathBuf> {
 
 /// A rehearsal to be done.
 pub struct Job {
+    /// The recipe as it was typed.
+    typed: String,
     recipe: Recipe,
     deck: RehearsalDeck,
     deck_name: String,
@@ -158,7 +161,8 @@ impl Job {
                 Stage::Reading => "reading the return",
             });
         };
-        let done = rehearse(&self.recipe, &self.deck, &self.folder, &self.write, &self.read, &mut stage)?;
+        let done = rehearse(&self.recipe, &self.deck, &self.folder, &self.write, &self.read, &mut stage)
+            .map_err(|error| values::of_recipe(error.into(), &self.typed))?;
         drop(life);
         print(&show::summary(&done.reading))?;
         print(&format!(

@@ -1,9 +1,9 @@
 //! Values that several commands take.
 
-use crate::job::WriteOptions;
+use crate::job::{RehearseError, WriteOptions};
 use crate::judge::Limits;
 use crate::measure::TransportNumbers;
-use crate::programme::{BY_HAND_BYTES, Depth, Feeding, Overwrite, read_text};
+use crate::programme::{BY_HAND_BYTES, Depth, Feeding, Overwrite, ProgrammeError, read_text};
 use crate::reading::{Circumstances, Heads, JobSheet, NoiseReduction, RecordedOn, TapeType};
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use std::path::{Path, PathBuf};
@@ -229,6 +229,18 @@ pub fn text(path: &Path, what: &str) -> anyhow::Result<String> {
     let name = path.display();
     read_text(path, BY_HAND_BYTES)
         .map_err(|error| anyhow::anyhow!("{name}: cannot be read: {error}; give a file with {what}"))
+}
+
+/// The error with the recipe as it was typed, if it is one of a part of it.
+pub fn of_recipe(error: anyhow::Error, typed: &str) -> anyhow::Error {
+    let error_of = |error: &ProgrammeError| {
+        matches!(error, ProgrammeError::TooHigh { .. } | ProgrammeError::Clips { .. })
+    };
+    let of_part = match error.downcast_ref::<RehearseError>() {
+        Some(RehearseError::Programme(error)) => error_of(error),
+        _ => error.downcast_ref().is_some_and(error_of),
+    };
+    if of_part { error.context(typed.to_owned()) } else { error }
 }
 
 /// Reference level, dBFS.

@@ -1,8 +1,8 @@
 //! `write`: a programme and its running sheet.
 
-use super::terminal::{Life, note, print};
-use super::values::TypedSamples;
 use super::Outcome;
+use super::terminal::{Life, note, print};
+use super::values::{TypedSamples, of_recipe};
 use crate::harmless::harmless;
 use crate::job::{WriteOptions, write_programme};
 use crate::programme::{Feed, Feeding, Recipe, Timeline, find};
@@ -118,12 +118,14 @@ impl Typed {
         let recipe = find(&self.recipe)?;
         let feeding = self.feeding.meant(&recipe)?;
         let options = WriteOptions { feeding, ..self.samples.meant(self.force) };
-        Ok(Job { recipe, out: self.out, options })
+        Ok(Job { typed: self.recipe, recipe, out: self.out, options })
     }
 }
 
 /// A programme to be written.
 pub struct Job {
+    /// The recipe as it was typed.
+    typed: String,
     recipe: Recipe,
     out: PathBuf,
     options: WriteOptions,
@@ -134,7 +136,8 @@ impl Job {
     pub fn run(self) -> anyhow::Result<Outcome> {
         let life = Life::new();
         life.say("writing the programme");
-        let programme = write_programme(&self.recipe, &self.out, &self.options)?;
+        let programme = write_programme(&self.recipe, &self.out, &self.options)
+            .map_err(|error| of_recipe(error.into(), &self.typed))?;
         drop(life);
         let files = [Some(programme.wav), Some(programme.sheet), programme.cue];
         for file in files.into_iter().flatten() {

@@ -153,9 +153,8 @@ impl DeckTold {
         let number = told.trim().parse::<f64>().ok();
         let row = Key::OutputNominal.row();
         let number = number.filter(|number| row.holds(*number));
-        let number = number.ok_or_else(|| {
-            typed(told, &format!("expected {}, with a point for decimals", row.expected()))
-        })?;
+        let number = number
+            .ok_or_else(|| typed(told, &format!("expected {}, with a point for decimals", row.expected())))?;
         Ok(if name == Self::NAMES[0] { Self::OutputNominal(number) } else { Self::OutputTolerance(number) })
     }
 

@@ -54,7 +54,8 @@ pub(super) fn loaded(path: &Path, text: &str) -> Result<Loaded, CompareError> {
     match value.get("format").and_then(serde_json::Value::as_str) {
         Some(FORMAT) => {}
         Some(SKEW_FORMAT) => {
-            let skew = serde_json::from_value(value).map_err(|error| no_reading(echoes(&error.to_string())))?;
+            let skew =
+                serde_json::from_value(value).map_err(|error| no_reading(echoes(&error.to_string())))?;
             return Ok(Loaded::Skew(Box::new(skew)));
         }
         Some(other) => {
@@ -62,8 +63,7 @@ pub(super) fn loaded(path: &Path, text: &str) -> Result<Loaded, CompareError> {
         }
         None => return Err(no_reading("it has no key `format`".to_owned())),
     }
-    let reading =
-        serde_json::from_value(value).map_err(|error| no_reading(echoes(&error.to_string())))?;
+    let reading = serde_json::from_value(value).map_err(|error| no_reading(echoes(&error.to_string())))?;
     Ok(Loaded::Reading(Box::new(reading)))
 }
 

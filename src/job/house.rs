@@ -1,9 +1,9 @@
 //! House tapes: a card made from readings, a card subtracted from a reading, a pass counted on a card.
 
 use super::read::Playing;
+use crate::harmless::{echo, echoes};
 use crate::judge::{Reading, days_between, renewal};
 use crate::measure::{CardError, card_figures, check_calibrated, check_house, subtract_card};
-use crate::harmless::{echo, echoes};
 use crate::programme::{DATA_BYTES, Overwrite, ProgrammeError, read_text, write_text};
 use crate::reading::{
     CARD_FORMAT, CalibratedBy, Card, FORMAT, Facts, Made, Pass, RecordedOn, ResponsePoint, Verdict, Warning,
@@ -81,16 +81,20 @@ fn json<T: serde::de::DeserializeOwned>(
     what: &'static str,
 ) -> Result<T, HouseError> {
     let malformed = |found| HouseError::Malformed { path: path.into(), found, what };
-    let text = read_text(path, DATA_BYTES)
-        .map_err(|source| HouseError::Unreadable { path: path.into(), what, source })?;
-    let value: serde_json::Value = serde_json::from_str(&text)
-        .map_err(|error| malformed(format!("it is no JSON ({error})")))?;
+    let text = read_text(path, DATA_BYTES).map_err(|source| HouseError::Unreadable {
+        path: path.into(),
+        what,
+        source,
+    })?;
+    let value: serde_json::Value =
+        serde_json::from_str(&text).map_err(|error| malformed(format!("it is no JSON ({error})")))?;
     match value.get("format").and_then(|format| format.as_str()) {
         Some(found) if found == format => {}
         Some(found) => return Err(malformed(format!("its format is {:?}, not {format:?}", echo(found)))),
         None => return Err(malformed("it has no `format`".into())),
     }
-    serde_json::from_value(value).map_err(|error| malformed(format!("it is damaged ({})", echoes(&error.to_string()))))
+    serde_json::from_value(value)
+        .map_err(|error| malformed(format!("it is damaged ({})", echoes(&error.to_string()))))
 }
 
 /// The reading in a JSON file.
@@ -419,9 +423,7 @@ pub fn count_pass(path: &Path, pass: &Pass) -> Result<Card, HouseError> {
         return Err(HouseError::Counted { path: path.to_owned(), at });
     }
     card.history.push(pass.clone());
-    // A link stays one: what it points at is replaced.
-    let place = path.canonicalize().unwrap_or_else(|_| path.to_owned());
-    write_text(&place, &show::card_to_json(&card), Overwrite::Renew)?;
+    write_text(path, &show::card_to_json(&card), Overwrite::Renew)?;
     Ok(card)
 }
 

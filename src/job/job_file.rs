@@ -135,9 +135,8 @@ impl JobFile {
             line: text.bytes().take(start).filter(|byte| *byte == b'\n').count() + 1,
             found,
         };
-        let raw: Raw = toml::from_str(&text).map_err(|error| {
-            at(error.span().map_or(0, |span| span.start), echoes(error.message()))
-        })?;
+        let raw: Raw = toml::from_str(&text)
+            .map_err(|error| at(error.span().map_or(0, |span| span.start), echoes(error.message())))?;
         if raw.format.get_ref() != JOB_FORMAT {
             let found = format!("`format` is {:?}, expected {JOB_FORMAT:?}", echo(raw.format.get_ref()));
             return Err(at(raw.format.span().start, found));
@@ -206,30 +205,21 @@ impl JobFile {
     /// [`JobError::Changed`] if it is not; what [`JobFile::from_text`] returns if `text` is no job's.
     pub fn replace(&self, text: String) -> Result<Self, JobError> {
         let new = Self::from_text(self.path.clone(), as_written(&self.text, text))?;
-        // A link stays one: what it points at is replaced.
-        let place = self.path.canonicalize().unwrap_or_else(|_| self.path.clone());
         let unreadable = |source| JobError::Unreadable { path: self.path.clone(), source };
         let unwritable = |source| JobError::Unwritable { path: self.path.clone(), source };
         // Whoever waits here finds another text behind the name afterwards, and is refused.
-        let held = File::open(&place).map_err(unreadable)?;
+        let held = File::open(&self.path).map_err(unreadable)?;
         match held.lock() {
             Err(error) if error.kind() != std::io::ErrorKind::Unsupported => return Err(unreadable(error)),
             _ => {}
         }
-        if std::fs::read(&place).map_err(unreadable)? != self.text.as_bytes() {
+        if std::fs::read(&self.path).map_err(unreadable)? != self.text.as_bytes() {
             return Err(JobError::Changed { path: self.path.clone() });
         }
-        // Put in its place by a new name: the system would not ask whether the old file may be written.
-        let permissions = held.metadata().map_err(unreadable)?.permissions();
-        if permissions.readonly() {
-            return Err(unwritable(std::io::Error::other("it is write-protected")));
-        }
-        write_text(&place, &new.text, Overwrite::Renew).map_err(|error| match error {
+        write_text(&self.path, &new.text, Overwrite::Renew).map_err(|error| match error {
             ProgrammeError::Unwritable { source, .. } => unwritable(source),
             other => other.into(),
         })?;
-        // Who may read it stays as it was; where that cannot be told the new file has the usual rights.
-        let _ = std::fs::set_permissions(&place, permissions);
         Ok(new)
     }
 }

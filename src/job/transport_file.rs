@@ -47,7 +47,11 @@ impl TransportNumbers {
             place: place.to_owned(),
             message: format!(
                 "line {}: {}",
-                text.bytes().take(error.span().map_or(0, |span| span.start)).filter(|byte| *byte == b'\n').count() + 1,
+                text.bytes()
+                    .take(error.span().map_or(0, |span| span.start))
+                    .filter(|byte| *byte == b'\n')
+                    .count()
+                    + 1,
                 echoes(error.message())
             ),
         })?;

@@ -521,7 +521,7 @@ mod tests {
         for limit in &LIMITS {
             for class in [DeckClass::FullSize, DeckClass::Portable] {
                 if let Some((value, _)) = limit.built_in.of(class, "deck") {
-                    assert!(limit.allowed.holds(value), "{} {value}", limit.name);
+                    assert!(limit.holds(value), "{} {value}", limit.name);
                 }
             }
         }

@@ -1,6 +1,7 @@
 //! The CUE sheet for burning a programme on an audio CD.
 
 use super::ProgrammeError;
+use super::own::CUE_MARK;
 use crate::harmless::{acts, harmless};
 
 /// CUE sheet of one track that holds the whole file `wav_name` (44.1 kHz, 16 bit); the WAV lies beside it.
@@ -15,7 +16,7 @@ pub fn cue_sheet(wav_name: &str, title: &str) -> Result<String, ProgrammeError> 
     // A title is only shown: there another mark does.
     let title = harmless(title).replace('"', "'");
     Ok(format!(
-        "TITLE \"{title}\"\nFILE \"{wav_name}\" WAVE\n  TRACK 01 AUDIO\n    TITLE \"{title}\"\n    INDEX 01 00:00:00\n"
+        "{CUE_MARK}TITLE \"{title}\"\nFILE \"{wav_name}\" WAVE\n  TRACK 01 AUDIO\n    TITLE \"{title}\"\n    INDEX 01 00:00:00\n"
     ))
 }
 
@@ -25,7 +26,7 @@ mod tests {
 
     #[test]
     fn one_track_holds_the_whole_programme() {
-        let want = "TITLE \"Full 'programme'\"\nFILE \"bench 3.wav\" WAVE\n  TRACK 01 AUDIO\n    \
+        let want = "REM COMMENT \"Deckproof\"\nTITLE \"Full 'programme'\"\nFILE \"bench 3.wav\" WAVE\n  TRACK 01 AUDIO\n    \
                     TITLE \"Full 'programme'\"\n    INDEX 01 00:00:00\n";
         assert_eq!(cue_sheet("bench 3.wav", "Full \"programme\"").unwrap(), want);
     }

@@ -100,6 +100,12 @@ pub enum ProgrammeError {
         /// Its name as an input.
         input: PathBuf,
     },
+    /// The file is not of our making.
+    #[error("{}: this file is not of Deckproof's making, or of another kind, and was left alone; choose another name", file.display())]
+    NotOurs {
+        /// The file.
+        file: PathBuf,
+    },
     /// The file could not be written.
     #[error("{}: cannot be written: {source}; check that the folder exists, may be written to and is not full", file.display())]
     Unwritable {

@@ -31,13 +31,19 @@ pub const DATA_BYTES: u64 = 64 << 20;
 /// If it cannot be read, has more than `most` bytes, is no UTF-8, or says nothing: it is blank or has only comments (`#`).
 pub fn read_text(path: &Path, most: u64) -> Result<String> {
     note_input(path);
+    bounded_text(path, most)
+}
+
+/// The same, of a file that may be replaced.
+pub(crate) fn bounded_text(path: &Path, most: u64) -> Result<String> {
     let mut bytes = Vec::new();
     // Devices and pipes have no size to ask for, and some no end.
     File::open(path)?.take(most + 1).read_to_end(&mut bytes)?;
     if bytes.len() as u64 > most {
         return Err(Error::other(format!("it has more than {} MiB", most >> 20)));
     }
-    let text = String::from_utf8(bytes).map_err(|_| Error::new(ErrorKind::InvalidData, "it is no UTF-8 text"))?;
+    let text =
+        String::from_utf8(bytes).map_err(|_| Error::new(ErrorKind::InvalidData, "it is no UTF-8 text"))?;
     let blank = |line: &str| line.is_empty() || line.starts_with('#');
     if text.lines().all(|line| blank(line.trim_start_matches('\u{feff}').trim_start())) {
         return Err(Error::other("it is empty"));

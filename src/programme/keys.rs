@@ -130,7 +130,12 @@ impl<'a> Keys<'a> {
             Some(&(_, meaning)) => Ok(Some(meaning)),
             None => {
                 let allowed: Vec<&str> = words.iter().map(|(word, _)| *word).collect();
-                Err(self.refuse(key, format!("{:?}", echo(&text)), allowed.join(", "), "use one of these words"))
+                Err(self.refuse(
+                    key,
+                    format!("{:?}", echo(&text)),
+                    allowed.join(", "),
+                    "use one of these words",
+                ))
             }
         }
     }
@@ -179,7 +184,13 @@ impl<'a> Keys<'a> {
             };
             if !(low..=high).contains(&number) {
                 let remedy = "choose a value within";
-                return Err(self.source.refuse(at, key, format!("{} {unit}", echo(&number.to_string())), allowed(), remedy));
+                return Err(self.source.refuse(
+                    at,
+                    key,
+                    format!("{} {unit}", echo(&number.to_string())),
+                    allowed(),
+                    remedy,
+                ));
             }
             values.push((number, at));
         }
@@ -246,4 +257,3 @@ fn describe(value: &DeValue<'_>) -> String {
         other => format!("a {}", other.type_str()),
     }
 }
-

@@ -32,9 +32,9 @@
 //! gives `mol+8dB`, with several frequencies and levels `mol-315+8dB`. In rounds `-round-1`, `-round-2` and so on are
 //! added. Slates, silences and pauses without an id are numbered: `slate-0`, `silence-1`, `pause-1`.
 
+use super::inputs::{BY_HAND_BYTES, read_text};
 use super::keys::{Keys, Source};
 use super::parts::{self, Draft};
-use super::inputs::{BY_HAND_BYTES, read_text};
 use super::{Channels, ProgrammeError, Serves, Signal, slate};
 use crate::harmless::echo;
 use std::collections::BTreeMap;

@@ -40,7 +40,8 @@ impl Render for Csv {
 /// A cell as it is written: harmless, and no formula to a spreadsheet.
 fn quoted(cell: &str) -> String {
     let mut cell = harmless(cell);
-    let begins = cell.trim_start().starts_with(['=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}']);
+    let begins =
+        cell.trim_start().starts_with(['=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}']);
     if begins && cell.parse::<f64>().is_err() {
         cell.insert(0, '\'');
     }
