@@ -123,7 +123,7 @@ Examples:
         /// The sheet as a page (HTML) that prints on A4 and Letter
         #[arg(long, value_name = "FILE")]
         out: Option<PathBuf>,
-        /// Replace a file that is there
+        /// Replace a page of Deckproof's that is there
         #[arg(long)]
         force: bool,
         #[command(flatten)]

@@ -31,7 +31,7 @@ pub struct Typed {
     /// Left and right in files with more than two channels, counted from 1
     #[arg(long, value_name = "LEFT,RIGHT", value_parser = channels)]
     channels: Option<[usize; 2]>,
-    /// Replace a file that is there already
+    /// Replace a result of Deckproof's that is there already
     #[arg(long)]
     force: bool,
     #[command(flatten)]

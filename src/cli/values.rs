@@ -87,7 +87,7 @@ pub struct TypedJudging {
     /// Exit with status 3 if a finding is outside its limit
     #[arg(long)]
     pub strict: bool,
-    /// Replace files that are there already
+    /// Replace files of Deckproof's that are there already
     #[arg(long)]
     pub force: bool,
 }

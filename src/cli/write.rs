@@ -23,7 +23,7 @@ pub struct Typed {
     out: PathBuf,
     #[command(flatten)]
     samples: TypedSamples,
-    /// Replace files that are there already
+    /// Replace files of Deckproof's that are there already
     #[arg(long)]
     force: bool,
     // Last, because its heading would stand over what comes after it.

@@ -22,7 +22,7 @@ pub(crate) fn malformed(text: &str, file_name: &str, source: toml::de::Error) ->
     } else {
         "correct that line; a number needs no quotes, a pair is [left, right]".to_owned()
     };
-    DeckError::Malformed { place, found, remedy, source: Box::new(source) }
+    DeckError::Malformed { place, found, remedy }
 }
 
 /// Checks every number of `file`, then what contradicts what; `text` is searched for the line of the first that is wrong.

@@ -15,9 +15,6 @@ pub enum DeckError {
         found: String,
         /// What to do.
         remedy: String,
-        /// The reader's own error.
-        #[source]
-        source: Box<toml::de::Error>,
     },
     /// A number lies outside its range.
     #[error("{place}: `{key}` is {}, allowed is {low} to {high}; put it in the range or leave it out", echo(&value.to_string()))]
