@@ -4,7 +4,7 @@ use super::Outcome;
 use super::clock::made_now;
 use super::terminal::{note, print};
 use super::values::{Choice, TAPE_TYPES, one_of, overwrite};
-use crate::harmless::{echo, harmless};
+use crate::harmless::harmless;
 use crate::job::{Attached, DeckTold, HandSet, JobError, JobFile, NewJob, find_job, new_job};
 use crate::judge::{JobEvidence, JobReading, JobSkew, STEPS, bench_sheet, judge_by_hand, steps};
 use crate::programme::{NewFile, write_text};
@@ -269,7 +269,7 @@ impl Typed {
                 let steps = steps(&job.sheet, &evidence(&attached, &readings, &skews));
                 let text = show::next_text(&steps, step.as_deref());
                 let names: Vec<&str> = steps.iter().map(|step| step.id.as_str()).collect();
-                let unknown = echo(&step.unwrap_or_default());
+                let unknown = step.unwrap_or_default();
                 ensure!(text.is_some(), "{unknown}: no step of this job; steps are {}", names.join(", "));
                 print(&text.unwrap_or_default())?;
             }

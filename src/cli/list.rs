@@ -4,7 +4,6 @@ use super::Outcome;
 use super::terminal::print;
 use super::values::{Choice, limits, one_of};
 use crate::deck::{DeckFile, EXAMPLES};
-use crate::harmless::echo;
 use crate::job::{JOB_TEMPLATE, TRANSPORT_TEMPLATE};
 use crate::judge::{BuiltIn, QUANTITIES};
 use crate::programme::{TAPE_EXAMPLE, Timeline, built_in, built_in_text};
@@ -70,17 +69,13 @@ impl Typed {
         print(&match self.what {
             None => overview(),
             Some(What::Recipe { name }) => built_in_text(&name)
-                .with_context(|| {
-                    format!("{}: no such recipe; `deckproof list` names those built in", echo(&name))
-                })?
+                .with_context(|| format!("{name}: no such recipe; `deckproof list` names those built in"))?
                 .to_owned(),
             Some(What::Deck { name }) => EXAMPLES
                 .iter()
                 .find(|(deck, _)| *deck == name)
                 .map(|(_, text)| (*text).to_owned())
-                .with_context(|| {
-                    format!("{}: no such deck; `deckproof list` names those built in", echo(&name))
-                })?,
+                .with_context(|| format!("{name}: no such deck; `deckproof list` names those built in"))?,
             Some(What::Limits { deck }) => limits_text(&deck)?,
             Some(What::Tape) => TAPE_EXAMPLE.to_owned(),
             Some(What::Transport) => TRANSPORT_TEMPLATE.to_owned(),

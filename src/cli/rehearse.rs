@@ -5,7 +5,7 @@ use super::clock::made_now;
 use super::terminal::{Life, note, print};
 use super::values::{self, TypedCircumstances, TypedJudging, TypedSamples};
 use crate::deck::{DeckFile, EXAMPLES};
-use crate::harmless::{echo, harmless};
+use crate::harmless::harmless;
 use crate::job::{ReadOptions, RehearsalDeck, Stage, WriteOptions, rehearse};
 use crate::programme::{Feed, PlacedPart, Recipe, Serves, Timeline, find};
 use crate::reading::{Circumstances, Heads, RecordedOn, TapeType};
@@ -119,8 +119,7 @@ fn deck_text(name_or_path: &str) -> anyhow::Result<(String, String)> {
     if !path.exists() {
         let names: Vec<&str> = EXAMPLES.iter().map(|(name, _)| *name).collect();
         bail!(
-            "{}: no such deck; built in are {}; or give the path of a deck file",
-            echo(name_or_path),
+            "{name_or_path}: no such deck; built in are {}; or give the path of a deck file",
             names.join(", ")
         );
     }

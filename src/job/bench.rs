@@ -3,7 +3,7 @@
 use super::evidence::kind_of;
 use super::job_file::{hand_keys, plain, unit_meant};
 use super::{JOB_FILE, JobError, JobFile};
-use crate::harmless::{echo, echoes};
+use crate::harmless::echoes;
 use crate::judge::{HandQuantity, Key, STEPS, hand_quantity};
 use crate::programme::{DATA_BYTES, Overwrite, read_text, write_text};
 use crate::reading::{JobState, TapeType};
@@ -384,8 +384,8 @@ impl JobFile {
             let kind = kind_of(file, &text)?;
             for there in &self.sheet.readings {
                 if read_text(&folder.join(&there.file), DATA_BYTES).is_ok_and(|same| same == text) {
-                    return Err(of_file(
-                        file,
+                    return Err(typed(
+                        &file.display().to_string(),
                         &format!("attached already ({}); to move it, edit {JOB_FILE}", there.file),
                     ));
                 }
@@ -400,7 +400,7 @@ impl JobFile {
                 }
             };
             if attached.contains(&name) {
-                return Err(of_file(file, "given twice; give each reading once"));
+                return Err(typed(&file.display().to_string(), "given twice; give each reading once"));
             }
             attached.push(name);
         }
@@ -478,11 +478,7 @@ fn put_root(document: &mut DocumentMut, key: &str, mut told: Value) {
 }
 
 fn typed(typed: &str, why: &str) -> JobError {
-    JobError::Typed { typed: echo(typed), why: why.to_owned() }
-}
-
-fn of_file(file: &Path, why: &str) -> JobError {
-    JobError::Typed { typed: file.display().to_string(), why: why.to_owned() }
+    JobError::Typed { typed: typed.to_owned(), why: why.to_owned() }
 }
 
 /// Names for the command line.

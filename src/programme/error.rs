@@ -1,6 +1,5 @@
 //! What can go wrong with a recipe and with writing a programme.
 
-use crate::harmless::echo;
 use std::path::PathBuf;
 
 /// Why a recipe was refused or a programme could not be written.
@@ -29,7 +28,7 @@ pub enum ProgrammeError {
         source: std::io::Error,
     },
     /// Neither a built-in recipe nor a file has this name.
-    #[error("{}: no such recipe; built in are {built_in}; or give the path of a recipe file", echo(name))]
+    #[error("{name}: no such recipe; built in are {built_in}; or give the path of a recipe file")]
     NoSuchRecipe {
         /// The name that was asked for.
         name: String,

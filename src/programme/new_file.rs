@@ -83,7 +83,9 @@ impl NewFile {
         }
         // A link stays one: what it leads to is replaced.
         let place = if path.is_symlink() {
-            path.canonicalize().map_err(|_| unwritable(Error::other("this is a link that leads nowhere")))?
+            path.canonicalize().map_err(|_| {
+                unwritable(Error::other("this is a link that leads nowhere, remove it or give another name"))
+            })?
         } else {
             path.to_owned()
         };

@@ -49,7 +49,7 @@ pub(super) fn is_replaceable(path: &Path, by: Option<&Path>) -> bool {
     let beside = |name: &&str| kind(&path.with_file_name(name)).is_some();
     let unmarked = || {
         let ending = path.extension().and_then(|ending| ending.to_str());
-        ending.is_some_and(|ending| UNMARKED.contains(&ending)) && OF_FOLDER.iter().any(|name| beside(&name))
+        ending.is_some_and(|ending| UNMARKED.contains(&ending)) && OF_FOLDER.iter().any(beside)
     };
     (ours.is_some() || unmarked()) && by.is_none_or(|by| kind(by) == ours)
 }
