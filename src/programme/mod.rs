@@ -29,6 +29,7 @@ pub use feeding::Feeding;
 pub(crate) use inputs::bounded_text;
 pub use inputs::{BY_HAND_BYTES, DATA_BYTES, note_input, read_text};
 pub use new_file::{NewFile, Overwrite, abandon_unfinished, remove_own, write_text};
+pub use own::DECK_MARK;
 pub use recipe::Recipe;
 pub use render::Renderer;
 pub use sheet::{Written, running_sheet};

@@ -10,10 +10,12 @@ use std::path::Path;
 pub(super) const WAV_MARK: &[u8; 30] = b"LIST\x16\0\0\0INFOISFT\x0a\0\0\0Deckproof\0";
 /// First line of a CUE sheet of ours.
 pub(super) const CUE_MARK: &str = "REM COMMENT \"Deckproof\"\n";
-/// Files that make a folder one of ours.
-const OF_FOLDER: [&str; 3] = ["reading.json", "comparison.json", "programme.wav"];
+/// First line of the deck that a rehearsal leaves.
+pub const DECK_MARK: &str = "# Deck of a rehearsal, written by Deckproof\n";
+/// Pairs of files that make a folder one of ours: nothing else writes both.
+const OF_FOLDER: [[&str; 2]; 2] = [["reading.json", "report.html"], ["comparison.json", "comparison.html"]];
 /// Endings of files that carry no mark.
-const UNMARKED: [&str; 4] = ["csv", "svg", "txt", "toml"];
+const UNMARKED: [&str; 3] = ["csv", "svg", "txt"];
 /// Marks of texts stand within so many bytes.
 const HEAD_BYTES: u64 = 1 << 16;
 
@@ -34,8 +36,13 @@ pub(super) fn kind(path: &Path) -> Option<String> {
     }
     let is_page =
         head.starts_with("<!DOCTYPE html>") && head.contains(r#"name="generator" content="Deckproof""#);
-    let is_sheet = head.starts_with("RUNNING SHEET: ") && head.contains("\nSlate code ");
-    let kinds = [(is_page, "page"), (is_sheet, "running sheet"), (head.starts_with(CUE_MARK), "CUE sheet")];
+    let is_sheet = head.starts_with("RUNNING SHEET:") && head.contains("\nSlate code ");
+    let kinds = [
+        (is_page, "page"),
+        (is_sheet, "running sheet"),
+        (head.starts_with(CUE_MARK), "CUE sheet"),
+        (head.starts_with(DECK_MARK), "deck"),
+    ];
     kinds.iter().find(|kind| kind.0).map(|kind| kind.1.to_owned())
 }
 
@@ -46,7 +53,7 @@ pub(super) fn is_replaceable(path: &Path, by: Option<&Path>) -> bool {
         return true;
     }
     let ours = kind(path);
-    let beside = |name: &&str| kind(&path.with_file_name(name)).is_some();
+    let beside = |pair: &[&str; 2]| pair.iter().all(|name| kind(&path.with_file_name(name)).is_some());
     let unmarked = || {
         let ending = path.extension().and_then(|ending| ending.to_str());
         ending.is_some_and(|ending| UNMARKED.contains(&ending)) && OF_FOLDER.iter().any(beside)
@@ -78,6 +85,8 @@ mod tests {
             assert_eq!(kind(&put("file", text)).as_deref(), want, "{text}");
         }
         let (table, notes) = (put("level.csv", "hz\r\n"), put("notes.md", "mine"));
+        assert!(!is_replaceable(&table, None));
+        put("report.html", "<!DOCTYPE html>\n<meta name=\"generator\" content=\"Deckproof\">");
         assert!(!is_replaceable(&table, None));
         let reading = put("reading.json", "{\n  \"format\": \"deckproof-reading/1\"\n");
         assert!(
