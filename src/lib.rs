@@ -75,6 +75,7 @@ mod assert_within;
 mod capture;
 mod cli;
 mod deck;
+mod harmless;
 mod job;
 mod judge;
 mod measure;

@@ -41,7 +41,7 @@ fn control_characters_in_a_file_name_never_reach_the_terminal() {
     reading.level[0].part = "le\u{9b}vel".to_owned();
     let text = summary(&reading);
     assert!(text.chars().all(|c| c == '\n' || !c.is_control()), "{text}");
-    assert!(text.contains("evil\u{fffd}[2J\u{fffd}\u{fffd}name.wav"));
+    assert!(text.contains("evil\\u{1b}[2J\\u{7}\\u{202e}name.wav"));
 }
 
 #[test]

@@ -28,11 +28,15 @@ const LOOK_BYTES: u64 = 1 << 20;
 pub fn look(path: &Path) -> Result<Container, CaptureError> {
     let io = |source| CaptureError::Io { path: path.to_owned(), source };
     note_input(path);
-    let file = std::fs::File::open(path).map_err(io)?;
-    let meta = file.metadata().map_err(io)?;
+    // Asked of the name: to open a pipe takes what it holds, or waits for it.
+    let meta = std::fs::metadata(path).map_err(io)?;
     if meta.is_dir() {
         return Err(CaptureError::NotAudio { path: path.to_owned(), found: "a folder".into() });
     }
+    if !meta.is_file() {
+        return Err(CaptureError::NoFile { path: path.to_owned() });
+    }
+    let file = std::fs::File::open(path).map_err(io)?;
     let mut head = Vec::new();
     file.take(LOOK_BYTES).read_to_end(&mut head).map_err(io)?;
     look_at(path, &head, meta.len())
@@ -52,15 +56,18 @@ pub(crate) fn look_at(path: &Path, head: &[u8], file_bytes: u64) -> Result<Conta
     if head.starts_with(b"fLaC") {
         return Ok(Container { repairs: vec![], cut_short: false });
     }
-    if let Some(what) = long_wav(head) {
+    if let Some(what) = long_wav(head, file_bytes) {
         return Err(CaptureError::Unsupported { path: path.to_owned(), what });
     }
     Err(CaptureError::NotAudio { path: path.to_owned(), found: name_of(head) })
 }
 
-fn long_wav(head: &[u8]) -> Option<String> {
+fn long_wav(head: &[u8], file_bytes: u64) -> Option<String> {
     let what = match head.get(..4)? {
-        b"RF64" | b"BW64" => "is a 64-bit WAV (over 4 GiB); cut the recording shorter",
+        b"RF64" | b"BW64" if file_bytes > u64::from(u32::MAX) => {
+            "is a 64-bit WAV (RF64) of over 4 GiB; cut the recording shorter"
+        }
+        b"RF64" | b"BW64" => "is a 64-bit WAV (RF64), which is not read",
         b"RIFX" => "is a big-endian WAV",
         b"riff" => "is a 64-bit WAV of an audio editor",
         _ => return None,
@@ -293,11 +300,19 @@ mod tests {
             (b"\x00\x00\x00\x20ftypM4A aaaaaaa", "MP4"),
             (b"hello, this is text\n", "text"),
             (b"RIFF\x00\x00\x00\x00AVI LIST", "RIFF"),
-            (b"RF64\xff\xff\xff\xffWAVE", "64-bit"),
+            (b"RF64\xff\xff\xff\xffWAVE", "(RF64), which is not read; save the return as WAV"),
         ] {
             let message = look(bytes).unwrap_err().to_string();
             assert!(message.contains(word) && message.starts_with("x.wav: "), "{message}");
         }
+    }
+
+    #[test]
+    fn only_what_is_that_long_is_called_over_4_gib() {
+        let rf64 =
+            |bytes| look_at(Path::new("x.wav"), b"RF64\xff\xff\xff\xffWAVE", bytes).unwrap_err().to_string();
+        assert!(!rf64(20_000_000).contains("4 GiB"));
+        assert!(rf64(5_000_000_000).contains("over 4 GiB; cut the recording shorter"));
     }
 
     #[test]

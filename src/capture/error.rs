@@ -29,6 +29,12 @@ pub enum CaptureError {
         /// What it seems to be, in words.
         found: String,
     },
+    /// A pipe or a device.
+    #[error("{}: is a pipe or a device, and a return is read more than once; save it as a file and give that", path.display())]
+    NoFile {
+        /// The name.
+        path: PathBuf,
+    },
     /// The header is damaged.
     #[error("{}: {what}; {remedy}", path.display())]
     Malformed {

@@ -1,9 +1,10 @@
 //! `bench`: the folder of one job, its sheet, and what comes next.
 
+use super::Outcome;
 use super::clock::made_now;
 use super::terminal::{note, print};
 use super::values::{Choice, TAPE_TYPES, one_of, overwrite};
-use super::{Outcome, one_line};
+use crate::harmless::harmless;
 use crate::job::{Attached, DeckTold, HandSet, JobError, JobFile, NewJob, find_job, new_job};
 use crate::judge::{JobEvidence, JobReading, JobSkew, STEPS, bench_sheet, judge_by_hand, steps};
 use crate::programme::{NewFile, write_text};
@@ -122,7 +123,7 @@ Examples:
         /// The sheet as a page (HTML) that prints on A4 and Letter
         #[arg(long, value_name = "FILE")]
         out: Option<PathBuf>,
-        /// Replace a file that is there
+        /// Replace a page of Deckproof's that is there
         #[arg(long)]
         force: bool,
         #[command(flatten)]
@@ -202,6 +203,7 @@ impl Typed {
         match self.what {
             What::New(new) => new.run()?,
             What::Note { words, complaint, job } => {
+                ensure!(!words.trim().is_empty(), "the note is empty, nothing was written; give some words");
                 let words = if complaint { words } else { format!("{}: {words}", today()) };
                 told(&job.load()?.note(&words, complaint)?, "noted")?;
             }
@@ -298,7 +300,7 @@ fn evidence<'a>(
 
 /// Says what became of the file.
 fn told(job: &JobFile, what: &str) -> anyhow::Result<()> {
-    print(&format!("{}\n", one_line(&format!("{}: {what}", job.path.display()))))
+    print(&format!("{}\n", harmless(&format!("{}: {what}", job.path.display()))))
 }
 
 /// The date alone.
@@ -308,6 +310,7 @@ fn today() -> String {
 
 impl New {
     fn run(self) -> anyhow::Result<()> {
+        ensure!(!self.deck.trim().is_empty(), "--deck: the name is empty; say which deck this is");
         let new = NewJob {
             deck: self.deck,
             number: self.number,
@@ -322,7 +325,7 @@ impl New {
         note(&format!("Job: {}", path.display()));
         print(&format!(
             "Edit {} by hand as you like. In its folder, `deckproof bench next` says what comes first of {} steps.\n",
-            one_line(&path.display().to_string()),
+            harmless(&path.display().to_string()),
             STEPS.len()
         ))
     }

@@ -32,7 +32,7 @@ pub struct Typed {
     /// The comparison as JSON in a file; `-` prints it instead of the summary
     #[arg(long, value_name = "FILE|-")]
     json: Option<PathBuf>,
-    /// Replace files that are there
+    /// Replace files of Deckproof's that are there
     #[arg(long)]
     force: bool,
 }

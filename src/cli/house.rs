@@ -2,7 +2,8 @@
 
 use super::clock::made_now;
 use super::terminal::{asked, can_ask, note, print};
-use super::{Outcome, one_line, values};
+use super::{Outcome, values};
+use crate::harmless::harmless;
 use crate::job::{
     CardOptions, HouseError, Playing, ReadOptions, count_pass, counted, load_card, make_card, mark_of,
     pass_of, subtract_house,
@@ -128,8 +129,7 @@ impl HouseTape {
         );
         let card = load_card(&path)?;
         if count {
-            let place = path.canonicalize().unwrap_or_else(|_| path.clone());
-            drop(NewFile::create(&place, Overwrite::Renew)?);
+            drop(NewFile::create(&path, Overwrite::Renew)?);
         }
         Ok(Self { path, card, count })
     }
@@ -150,7 +150,7 @@ impl HouseTape {
 
     /// Counts the pass if that was asked for, or is answered so.
     pub fn count(&self, pass: &Pass) -> anyhow::Result<()> {
-        let name = one_line(&self.card.name);
+        let name = harmless(&self.card.name);
         if let Some(at) = pass.mark.as_deref().and_then(|mark| counted(&self.card, mark)) {
             note(&format!("{name}: this return was counted already ({at}) and is not counted twice."));
             return Ok(());

@@ -1,15 +1,18 @@
 //! Interrupts (Ctrl-C, an end of the session, a request to stop): nothing half written stays behind.
 
-use super::one_line;
 use crate::programme::abandon_unfinished;
 use std::io::Write;
+#[cfg(unix)]
+use std::sync::Arc;
 
 /// Watches for interrupts from now on. One that the starter has told the process to ignore (`nohup`) stays ignored.
 ///
 /// Where the system has no way to watch, interrupts end the process as ever.
 #[cfg(unix)]
 pub fn watch() {
-    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM, SIGXFSZ};
+    // A file that grows over the user's limit is an error of writing then, not an end without clearing up.
+    let _ = signal_hook::flag::register(SIGXFSZ, Arc::default());
     let ignored = ignored_signals();
     let watched = [SIGINT, SIGTERM, SIGHUP].into_iter().filter(|signal| ignored & (1 << (signal - 1)) == 0);
     let Ok(mut signals) = signal_hook::iterator::Signals::new(watched) else { return };
@@ -43,8 +46,7 @@ pub fn watch() {}
 #[cfg(any(unix, windows))]
 fn end(status: i32) -> ! {
     abandon_unfinished(|| {
-        let text =
-            one_line("deckproof: interrupted; files that were not finished were removed; start it again");
+        let text = "deckproof: interrupted; files that were not finished were removed; start it again";
         let _ = writeln!(std::io::stderr(), "{text}");
         std::process::exit(status)
     })

@@ -13,12 +13,13 @@ mod rehearse;
 mod remedies;
 mod skew;
 mod terminal;
+mod typed;
 mod unslated;
 mod values;
 mod write;
 
 use outcome::Outcome;
-use terminal::{one_line, said};
+use terminal::{note, said};
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -46,10 +47,15 @@ enum Command {
 
 /// Runs the command that was typed. An error becomes one line: which file, what is wrong, what to do.
 pub fn command_line() -> ExitCode {
-    match run(Arguments::parse()) {
+    let typed = typed::words();
+    let arguments = match Arguments::try_parse_from(&typed) {
+        Ok(arguments) => arguments,
+        Err(error) => typed::told_of(&typed).err().unwrap_or(error).exit(),
+    };
+    match run(arguments) {
         Ok(outcome) => outcome.into(),
         Err(error) => {
-            eprintln!("deckproof: {}", said(&error));
+            note(&format!("deckproof: {}", typed::cut(said(&error), &typed)));
             Outcome::Failed.into()
         }
     }

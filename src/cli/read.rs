@@ -1,12 +1,12 @@
 //! `read`: what a deck returned, as findings.
 
+use super::Outcome;
 use super::clock::made_now;
 use super::house::HouseTape;
 use super::job_told::{TypedReadJob, take_level_tone, told_by};
 use super::terminal::{Life, note, print};
 use super::unslated::TypedUnslated;
 use super::values::{TypedCircumstances, TypedJudging, overwrite, reference_dbfs};
-use super::{Outcome, one_line};
 use crate::job::{
     JobFile, Marks, ReadError, ReadOptions, Recording, TapeLength, UnslatedOptions, check_folder,
     measure_return, measure_same_tape, measure_unslated, measure_with_length, result_files, write_results,
@@ -331,6 +331,6 @@ pub fn outcome(reading: &Reading, strict: bool) -> Outcome {
     if !strict || names.is_empty() {
         return Outcome::Done;
     }
-    note(&one_line(&format!("Outside limits: {}", names.join(", "))));
+    note(&format!("Outside limits: {}", names.join(", ")));
     Outcome::Outside
 }

@@ -1,10 +1,11 @@
 //! `rehearse`: the whole job on a virtual deck.
 
+use super::Outcome;
 use super::clock::made_now;
 use super::terminal::{Life, note, print};
 use super::values::{self, TypedCircumstances, TypedJudging, TypedSamples};
-use super::{Outcome, one_line};
 use crate::deck::{DeckFile, EXAMPLES};
+use crate::harmless::harmless;
 use crate::job::{ReadOptions, RehearsalDeck, Stage, WriteOptions, rehearse};
 use crate::programme::{Feed, PlacedPart, Recipe, Serves, Timeline, find};
 use crate::reading::{Circumstances, Heads, RecordedOn, TapeType};
@@ -72,6 +73,7 @@ impl Typed {
         circumstances.tape_type.get_or_insert(TapeType::I);
         let made = made_now(Some(format!("virtual: {name}, seed {}", self.seed)));
         Ok(Job {
+            typed: self.recipe,
             recipe,
             deck: RehearsalDeck { deck, text, seed: self.seed },
             deck_name,
@@ -135,6 +137,8 @@ fn fresh_folder() -> anyhow::Result<PathBuf> {
 
 /// A rehearsal to be done.
 pub struct Job {
+    /// The recipe as it was typed.
+    typed: String,
     recipe: Recipe,
     deck: RehearsalDeck,
     deck_name: String,
@@ -156,17 +160,18 @@ impl Job {
                 Stage::Reading => "reading the return",
             });
         };
-        let done = rehearse(&self.recipe, &self.deck, &self.folder, &self.write, &self.read, &mut stage)?;
+        let done = rehearse(&self.recipe, &self.deck, &self.folder, &self.write, &self.read, &mut stage)
+            .map_err(|error| values::of_recipe(error.into(), &self.typed))?;
         drop(life);
         print(&show::summary(&done.reading))?;
         print(&format!(
             "\nREHEARSAL\n  Nothing above is from a real deck: it is {}, seed {}.\n  {}\n\nFILES\n",
-            one_line(&self.deck_name),
+            harmless(&self.deck_name),
             self.deck.seed,
-            one_line(&self.deck.deck.about)
+            harmless(&self.deck.deck.about)
         ))?;
         for file in &done.files {
-            print(&format!("  {}\n", one_line(&file.display().to_string())))?;
+            print(&format!("  {}\n", harmless(&file.display().to_string())))?;
         }
         note(&format!("Report to open: {}", self.folder.join(crate::job::REPORT).display()));
         Ok(super::read::outcome(&done.reading, self.strict))

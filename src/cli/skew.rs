@@ -6,6 +6,7 @@ use super::job_told::{TypedReadJob, made_for};
 use super::read::{channels, same_file};
 use super::terminal::{Life, print};
 use super::values::overwrite;
+use crate::harmless::harmless;
 use crate::job::{Recording, SkewOptions, skew_tapes};
 use crate::programme::{NewFile, Overwrite, note_input, write_text};
 use crate::reading::Made;
@@ -30,7 +31,7 @@ pub struct Typed {
     /// Left and right in files with more than two channels, counted from 1
     #[arg(long, value_name = "LEFT,RIGHT", value_parser = channels)]
     channels: Option<[usize; 2]>,
-    /// Replace a file that is there already
+    /// Replace a result of Deckproof's that is there already
     #[arg(long)]
     force: bool,
     #[command(flatten)]
@@ -71,7 +72,7 @@ impl Job {
     /// Reads them and prints what they say.
     pub fn run(self) -> anyhow::Result<Outcome> {
         let life = Life::new();
-        let mut under_way = |path: &Path| life.say(&super::one_line(&format!("reading {}", path.display())));
+        let mut under_way = |path: &Path| life.say(&harmless(&format!("reading {}", path.display())));
         let recordings: Vec<Recording> = self.files.iter().map(|file| Recording::File(file)).collect();
         let mut reading = skew_tapes(&recordings, &self.options, &mut under_way)?;
         drop(life);

@@ -1,16 +1,11 @@
 //! What goes to standard output and standard error.
 
 use super::remedies::option;
+use crate::harmless::harmless;
 use anyhow::Context;
 use indicatif::{ProgressBar, ProgressStyle};
 use std::io::{ErrorKind, IsTerminal, Write};
 use std::time::Duration;
-
-/// `text` as one line, without control characters: file names may hold anything.
-pub fn one_line(text: &str) -> String {
-    let spaced = text.replace(['\n', '\r', '\t'], " ");
-    spaced.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
-}
 
 /// An error and its causes as one line; what was said already is not said twice.
 pub fn said(error: &anyhow::Error) -> String {
@@ -24,7 +19,7 @@ pub fn said(error: &anyhow::Error) -> String {
     if let Some(option) = option(error).filter(|option| !text.contains(option)) {
         text += &format!(" ({option})");
     }
-    one_line(&text)
+    harmless(&text)
 }
 
 /// Prints a result. A closed pipe is no error: whoever reads has read enough.
@@ -39,7 +34,7 @@ pub fn print(text: &str) -> anyhow::Result<()> {
 /// A line on standard error, for what is neither result nor error.
 pub fn note(text: &str) {
     // Where standard error is closed there is nobody to tell.
-    let _ = writeln!(std::io::stderr(), "{}", one_line(text));
+    let _ = writeln!(std::io::stderr(), "{}", harmless(text));
 }
 
 /// Whether somebody sits there who can be asked.
@@ -102,10 +97,5 @@ mod tests {
         let told =
             anyhow::Error::new(std::io::Error::other("disk on fire")).context("a.wav: disk on fire; check");
         assert_eq!(said(&told), "a.wav: disk on fire; check");
-    }
-
-    #[test]
-    fn a_name_cannot_command_the_terminal() {
-        assert_eq!(one_line("a\u{1b}[31m\nb\tc"), "a\u{fffd}[31m b c");
     }
 }

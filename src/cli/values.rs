@@ -1,11 +1,10 @@
 //! Values that several commands take.
 
-use crate::job::WriteOptions;
+use crate::job::{RehearseError, WriteOptions};
 use crate::judge::Limits;
 use crate::measure::TransportNumbers;
-use crate::programme::{Depth, Feeding, Overwrite, note_input};
+use crate::programme::{BY_HAND_BYTES, Depth, Feeding, Overwrite, ProgrammeError, read_text};
 use crate::reading::{Circumstances, Heads, JobSheet, NoiseReduction, RecordedOn, TapeType};
-use anyhow::Context;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use std::path::{Path, PathBuf};
 
@@ -88,7 +87,7 @@ pub struct TypedJudging {
     /// Exit with status 3 if a finding is outside its limit
     #[arg(long)]
     pub strict: bool,
-    /// Replace files that are there already
+    /// Replace files of Deckproof's that are there already
     #[arg(long)]
     pub force: bool,
 }
@@ -225,22 +224,23 @@ pub fn limits(name_or_path: &str) -> anyhow::Result<Limits> {
     })
 }
 
-/// Largest text file that is read, bytes: what people write by hand is far smaller.
-const LARGEST_TEXT: u64 = 4 << 20;
-
 /// Text of a file that people write; `what` says what the file should hold.
 pub fn text(path: &Path, what: &str) -> anyhow::Result<String> {
-    note_input(path);
     let name = path.display();
-    let size = std::fs::metadata(path)
-        .with_context(|| format!("{name}: cannot be read; give the path of a file with {what}"))?
-        .len();
-    anyhow::ensure!(
-        size <= LARGEST_TEXT,
-        "{name}: {size} bytes is too large for a file with {what}; check the name"
-    );
-    std::fs::read_to_string(path)
-        .with_context(|| format!("{name}: cannot be read as text; give a file with {what}"))
+    read_text(path, BY_HAND_BYTES)
+        .map_err(|error| anyhow::anyhow!("{name}: cannot be read: {error}; give a file with {what}"))
+}
+
+/// The error with the recipe as it was typed, if it is one of a part of it.
+pub fn of_recipe(error: anyhow::Error, typed: &str) -> anyhow::Error {
+    let error_of = |error: &ProgrammeError| {
+        matches!(error, ProgrammeError::TooHigh { .. } | ProgrammeError::Clips { .. })
+    };
+    let of_part = match error.downcast_ref::<RehearseError>() {
+        Some(RehearseError::Programme(error)) => error_of(error),
+        _ => error.downcast_ref().is_some_and(error_of),
+    };
+    if of_part { error.context(typed.to_owned()) } else { error }
 }
 
 /// Reference level, dBFS.

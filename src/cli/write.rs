@@ -1,8 +1,9 @@
 //! `write`: a programme and its running sheet.
 
+use super::Outcome;
 use super::terminal::{Life, note, print};
-use super::values::TypedSamples;
-use super::{Outcome, one_line};
+use super::values::{TypedSamples, of_recipe};
+use crate::harmless::harmless;
 use crate::job::{WriteOptions, write_programme};
 use crate::programme::{Feed, Feeding, Recipe, Timeline, find};
 use anyhow::ensure;
@@ -22,7 +23,7 @@ pub struct Typed {
     out: PathBuf,
     #[command(flatten)]
     samples: TypedSamples,
-    /// Replace files that are there already
+    /// Replace files of Deckproof's that are there already
     #[arg(long)]
     force: bool,
     // Last, because its heading would stand over what comes after it.
@@ -117,12 +118,14 @@ impl Typed {
         let recipe = find(&self.recipe)?;
         let feeding = self.feeding.meant(&recipe)?;
         let options = WriteOptions { feeding, ..self.samples.meant(self.force) };
-        Ok(Job { recipe, out: self.out, options })
+        Ok(Job { typed: self.recipe, recipe, out: self.out, options })
     }
 }
 
 /// A programme to be written.
 pub struct Job {
+    /// The recipe as it was typed.
+    typed: String,
     recipe: Recipe,
     out: PathBuf,
     options: WriteOptions,
@@ -133,11 +136,12 @@ impl Job {
     pub fn run(self) -> anyhow::Result<Outcome> {
         let life = Life::new();
         life.say("writing the programme");
-        let programme = write_programme(&self.recipe, &self.out, &self.options)?;
+        let programme = write_programme(&self.recipe, &self.out, &self.options)
+            .map_err(|error| of_recipe(error.into(), &self.typed))?;
         drop(life);
         let files = [Some(programme.wav), Some(programme.sheet), programme.cue];
         for file in files.into_iter().flatten() {
-            print(&format!("{}\n", one_line(&file.display().to_string())))?;
+            print(&format!("{}\n", harmless(&file.display().to_string())))?;
         }
         note(
             "Speakers off, headphones off your ears, volume down: then play. The running sheet has the rest.",

@@ -2,6 +2,7 @@
 
 use super::keys::{Checked, Range, Value};
 use super::{DeckError, DeckFile};
+use crate::harmless::{echo, echoes};
 
 /// The error for a text that serde refused.
 pub(crate) fn malformed(text: &str, file_name: &str, source: toml::de::Error) -> DeckError {
@@ -11,9 +12,9 @@ pub(crate) fn malformed(text: &str, file_name: &str, source: toml::de::Error) ->
         None => file_name.to_owned(),
     };
     let key = before.and_then(|before| text[before.rfind('\n').map_or(0, |at| at + 1)..].lines().next());
-    let message = source.message().trim().replace('\n', ", ");
+    let message = echoes(source.message());
     let found = match key.map(str::trim) {
-        Some(line) if !line.is_empty() => format!("`{line}`: {message}"),
+        Some(line) if !line.is_empty() => format!("`{}`: {message}", echo(line)),
         _ => message,
     };
     let remedy = if found.contains("unknown field") || found.contains("unknown variant") {
@@ -21,7 +22,7 @@ pub(crate) fn malformed(text: &str, file_name: &str, source: toml::de::Error) ->
     } else {
         "correct that line; a number needs no quotes, a pair is [left, right]".to_owned()
     };
-    DeckError::Malformed { place, found, remedy, source: Box::new(source) }
+    DeckError::Malformed { place, found, remedy }
 }
 
 /// Checks every number of `file`, then what contradicts what; `text` is searched for the line of the first that is wrong.

@@ -1,5 +1,7 @@
 //! What can go wrong in the room `deck`.
 
+use crate::harmless::echo;
+
 /// Why a deck could not be had.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
@@ -13,12 +15,9 @@ pub enum DeckError {
         found: String,
         /// What to do.
         remedy: String,
-        /// The reader's own error.
-        #[source]
-        source: Box<toml::de::Error>,
     },
     /// A number lies outside its range.
-    #[error("{place}: `{key}` is {value}, allowed is {low} to {high}; put it in the range or leave it out")]
+    #[error("{place}: `{key}` is {}, allowed is {low} to {high}; put it in the range or leave it out", echo(&value.to_string()))]
     OutOfRange {
         /// File and, if it is known, line.
         place: String,

@@ -3,8 +3,9 @@
 use super::evidence::kind_of;
 use super::job_file::{hand_keys, plain, unit_meant};
 use super::{JOB_FILE, JobError, JobFile};
+use crate::harmless::echoes;
 use crate::judge::{HandQuantity, Key, STEPS, hand_quantity};
-use crate::programme::{Overwrite, write_text};
+use crate::programme::{DATA_BYTES, Overwrite, read_text, write_text};
 use crate::reading::{JobState, TapeType};
 use crate::trade::StatedFlux;
 use std::path::{Path, PathBuf};
@@ -79,7 +80,7 @@ fn parsed(path: &Path, text: &str) -> Result<DocumentMut, JobError> {
     text.parse().map_err(|error: toml_edit::TomlError| JobError::Malformed {
         path: path.to_owned(),
         line: error.span().map_or(0, |span| text[..span.start].matches('\n').count()) + 1,
-        found: error.message().trim_end().replace('\n', ", "),
+        found: echoes(error.message()),
     })
 }
 
@@ -150,11 +151,10 @@ impl DeckTold {
             return StatedFlux::parse(told).map(Self::DeckStandard).map_err(|why| typed(told, &why));
         }
         let number = told.trim().parse::<f64>().ok();
-        let allowed = Key::OutputNominal.row().allowed;
-        let number = number.filter(|number| allowed.holds(*number));
-        let number = number.ok_or_else(|| {
-            typed(told, &format!("expected {}, with a point for decimals", allowed.words()))
-        })?;
+        let row = Key::OutputNominal.row();
+        let number = number.filter(|number| row.holds(*number));
+        let number = number
+            .ok_or_else(|| typed(told, &format!("expected {}, with a point for decimals", row.expected())))?;
         Ok(if name == Self::NAMES[0] { Self::OutputNominal(number) } else { Self::OutputTolerance(number) })
     }
 
@@ -379,11 +379,11 @@ impl JobFile {
         let mut attached = Vec::new();
         let mut copies: Vec<(PathBuf, String)> = Vec::new();
         for file in files {
-            let kind = kind_of(file)?;
             let unreadable = |source| JobError::Unreadable { path: file.clone(), source };
-            let bytes = std::fs::read(file).map_err(unreadable)?;
+            let text = read_text(file, DATA_BYTES).map_err(unreadable)?;
+            let kind = kind_of(file, &text)?;
             for there in &self.sheet.readings {
-                if std::fs::read(folder.join(&there.file)).is_ok_and(|same| same == bytes) {
+                if read_text(&folder.join(&there.file), DATA_BYTES).is_ok_and(|same| same == text) {
                     return Err(typed(
                         &file.display().to_string(),
                         &format!("attached already ({}); to move it, edit {JOB_FILE}", there.file),
@@ -395,8 +395,6 @@ impl JobFile {
                 Ok(inside) => inside.iter().map(|part| part.to_string_lossy()).collect::<Vec<_>>().join("/"),
                 Err(_) => {
                     let name = free_name(&folder, state, &kind, &copies);
-                    let text = String::from_utf8(bytes)
-                        .map_err(|_| typed(&file.display().to_string(), "no text; give a reading.json"))?;
                     copies.push((folder.join(&name), text));
                     name
                 }

@@ -1,8 +1,9 @@
 //! Several readings from their files, held against each other.
 
+use crate::harmless::{echo, echoes};
 use crate::judge::Reading;
 use crate::judge::{Named, compare_repeated};
-use crate::programme::note_input;
+use crate::programme::{DATA_BYTES, read_text};
 use crate::reading::{Comparison, FORMAT, SKEW_FORMAT, SkewReading};
 use std::path::{Path, PathBuf};
 use thiserror::Error;
@@ -29,9 +30,6 @@ pub enum CompareError {
     },
 }
 
-/// Largest file that may be a reading, bytes.
-const LARGEST: u64 = 64 << 20;
-
 /// What a file holds.
 #[derive(Debug, Clone)]
 pub(super) enum Loaded {
@@ -43,26 +41,29 @@ pub(super) enum Loaded {
 
 /// The reading, or the result of `skew`, in the file at `path`.
 pub(super) fn load(path: &Path) -> Result<Loaded, CompareError> {
-    let unreadable = |source| CompareError::Unreadable { path: path.to_owned(), source };
+    let text = read_text(path, DATA_BYTES)
+        .map_err(|source| CompareError::Unreadable { path: path.to_owned(), source })?;
+    loaded(path, &text)
+}
+
+/// The same of the text that the file at `path` has.
+pub(super) fn loaded(path: &Path, text: &str) -> Result<Loaded, CompareError> {
     let no_reading = |why: String| CompareError::NoReading { path: path.to_owned(), why };
-    note_input(path);
-    let size = std::fs::metadata(path).map_err(unreadable)?.len();
-    if size > LARGEST {
-        return Err(no_reading(format!("{size} bytes are too many")));
-    }
-    let bytes = std::fs::read(path).map_err(unreadable)?;
     let value: serde_json::Value =
-        serde_json::from_slice(&bytes).map_err(|error| no_reading(format!("not JSON ({error})")))?;
+        serde_json::from_str(text).map_err(|error| no_reading(format!("not JSON ({error})")))?;
     match value.get("format").and_then(serde_json::Value::as_str) {
         Some(FORMAT) => {}
         Some(SKEW_FORMAT) => {
-            let skew = serde_json::from_value(value).map_err(|error| no_reading(error.to_string()))?;
+            let skew =
+                serde_json::from_value(value).map_err(|error| no_reading(echoes(&error.to_string())))?;
             return Ok(Loaded::Skew(Box::new(skew)));
         }
-        Some(other) => return Err(no_reading(format!("its format is {other:?}, expected {FORMAT:?}"))),
+        Some(other) => {
+            return Err(no_reading(format!("its format is {:?}, expected {FORMAT:?}", echo(other))));
+        }
         None => return Err(no_reading("it has no key `format`".to_owned())),
     }
-    let reading = serde_json::from_value(value).map_err(|error| no_reading(error.to_string()))?;
+    let reading = serde_json::from_value(value).map_err(|error| no_reading(echoes(&error.to_string())))?;
     Ok(Loaded::Reading(Box::new(reading)))
 }
 

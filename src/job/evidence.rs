@@ -1,6 +1,6 @@
 //! What is attached to a job, loaded from its files.
 
-use super::compare::{Loaded, load};
+use super::compare::{Loaded, load, loaded};
 use super::{CompareError, JobFile};
 use crate::judge::Reading;
 use crate::reading::{JobState, RecordedOn, SkewReading};
@@ -53,12 +53,12 @@ fn names(folder: &Path) -> Vec<String> {
     names
 }
 
-/// Whether the file at `path` can be attached, and what it is called in a name that is made for its copy.
+/// Whether the file at `path`, with this text, can be attached, and what it is called in a name that is made for its copy.
 ///
 /// # Errors
 /// If it is neither a reading nor a result of `skew`.
-pub(super) fn kind_of(path: &Path) -> Result<String, CompareError> {
-    Ok(match load(path)? {
+pub(super) fn kind_of(path: &Path, text: &str) -> Result<String, CompareError> {
+    Ok(match loaded(path, text)? {
         Loaded::Reading(reading) => {
             reading.recipe.as_ref().map_or("reading".to_owned(), |recipe| recipe.name.clone())
         }

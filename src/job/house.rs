@@ -1,9 +1,10 @@
 //! House tapes: a card made from readings, a card subtracted from a reading, a pass counted on a card.
 
 use super::read::Playing;
+use crate::harmless::{echo, echoes};
 use crate::judge::{Reading, days_between, renewal};
 use crate::measure::{CardError, card_figures, check_calibrated, check_house, subtract_card};
-use crate::programme::{Overwrite, ProgrammeError, note_input, write_text};
+use crate::programme::{DATA_BYTES, Overwrite, ProgrammeError, read_text, write_text};
 use crate::reading::{
     CARD_FORMAT, CalibratedBy, Card, FORMAT, Facts, Made, Pass, RecordedOn, ResponsePoint, Verdict, Warning,
     WarningId,
@@ -22,7 +23,7 @@ use thiserror::Error;
 #[non_exhaustive]
 pub enum HouseError {
     /// A file cannot be opened.
-    #[error("{}: cannot be read; give {what}", path.display())]
+    #[error("{}: cannot be read: {source}; give {what}", path.display())]
     Unreadable {
         /// The file.
         path: PathBuf,
@@ -72,21 +73,6 @@ pub enum HouseError {
 
 const READING: &str = "a reading in JSON, as `read --json FILE` or `--out DIR` writes it";
 const CARD: &str = "a card, as `house make` writes it";
-/// Largest JSON file that is read, bytes: readings have some hundred kB.
-const LARGEST_JSON: u64 = 64 << 20;
-
-fn text(path: &Path, what: &'static str) -> Result<String, HouseError> {
-    let unreadable = |source| HouseError::Unreadable { path: path.into(), what, source };
-    note_input(path);
-    let file = File::open(path).map_err(unreadable)?;
-    let mut text = String::new();
-    let read = file.take(LARGEST_JSON + 1).read_to_string(&mut text).map_err(unreadable)?;
-    if read as u64 > LARGEST_JSON {
-        let found = format!("it is larger than {} MiB", LARGEST_JSON >> 20);
-        return Err(HouseError::Malformed { path: path.into(), found, what });
-    }
-    Ok(text)
-}
 
 /// JSON of `format` from a file.
 fn json<T: serde::de::DeserializeOwned>(
@@ -95,14 +81,20 @@ fn json<T: serde::de::DeserializeOwned>(
     what: &'static str,
 ) -> Result<T, HouseError> {
     let malformed = |found| HouseError::Malformed { path: path.into(), found, what };
-    let value: serde_json::Value = serde_json::from_str(&text(path, what)?)
-        .map_err(|error| malformed(format!("it is no JSON ({error})")))?;
+    let text = read_text(path, DATA_BYTES).map_err(|source| HouseError::Unreadable {
+        path: path.into(),
+        what,
+        source,
+    })?;
+    let value: serde_json::Value =
+        serde_json::from_str(&text).map_err(|error| malformed(format!("it is no JSON ({error})")))?;
     match value.get("format").and_then(|format| format.as_str()) {
         Some(found) if found == format => {}
-        Some(found) => return Err(malformed(format!("its format is {found:?}, not {format:?}"))),
+        Some(found) => return Err(malformed(format!("its format is {:?}, not {format:?}", echo(found)))),
         None => return Err(malformed("it has no `format`".into())),
     }
-    serde_json::from_value(value).map_err(|error| malformed(format!("it is damaged ({error})")))
+    serde_json::from_value(value)
+        .map_err(|error| malformed(format!("it is damaged ({})", echoes(&error.to_string()))))
 }
 
 /// The reading in a JSON file.
@@ -431,9 +423,7 @@ pub fn count_pass(path: &Path, pass: &Pass) -> Result<Card, HouseError> {
         return Err(HouseError::Counted { path: path.to_owned(), at });
     }
     card.history.push(pass.clone());
-    // A link stays one: what it points at is replaced.
-    let place = path.canonicalize().unwrap_or_else(|_| path.to_owned());
-    write_text(&place, &show::card_to_json(&card), Overwrite::Renew)?;
+    write_text(path, &show::card_to_json(&card), Overwrite::Renew)?;
     Ok(card)
 }
 

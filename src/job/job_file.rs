@@ -1,8 +1,9 @@
 //! The file of a job: found, read, and rewritten whole or not at all.
 
 use super::JobError;
+use crate::harmless::{echo, echoes};
 use crate::judge::{HAND_QUANTITIES, HandKind, HandQuantity, Limits};
-use crate::programme::{Overwrite, ProgrammeError, note_input, write_text};
+use crate::programme::{BY_HAND_BYTES, Overwrite, ProgrammeError, read_text, write_text};
 use crate::reading::{
     AtHand, AttachedReading, HandLimit, HandReadings, HandValue, Heads, JOB_FORMAT, JobCircumstances,
     JobDeck, JobSheet, JobState, NoiseReduction, RecordedOn, TapeType,
@@ -15,8 +16,6 @@ use toml::{Spanned, Value};
 
 /// Name of the file in a job's folder.
 pub const JOB_FILE: &str = "job.toml";
-/// Largest file that is read, bytes.
-const LARGEST: u64 = 4 << 20;
 
 /// A job's file as it was read.
 #[derive(Debug, Clone)]
@@ -107,8 +106,7 @@ struct RawReading {
 pub fn find_job(folder: &Path) -> Option<PathBuf> {
     let folder = folder.canonicalize().ok()?;
     folder.ancestors().map(|folder| folder.join(JOB_FILE)).find(|path| {
-        let small = path.metadata().is_ok_and(|there| there.is_file() && there.len() <= LARGEST);
-        small && std::fs::read_to_string(path).is_ok_and(|text| text.contains("deckproof-job/"))
+        path.is_file() && read_text(path, BY_HAND_BYTES).is_ok_and(|text| text.contains("deckproof-job/"))
     })
 }
 
@@ -119,14 +117,10 @@ impl JobFile {
     /// [`JobError`] with the line if there is none, or it is no job's.
     pub fn load(folder: &Path) -> Result<Self, JobError> {
         let path = if folder.is_dir() { folder.join(JOB_FILE) } else { folder.to_owned() };
-        let unreadable = |source| JobError::Unreadable { path: path.clone(), source };
-        let size = path.metadata().map_err(unreadable)?.len();
-        if size > LARGEST {
-            return Err(unreadable(std::io::Error::other(format!("{size} bytes are too many for a job"))));
-        }
-        note_input(&path);
-        let bytes = std::fs::read(&path).map_err(unreadable)?;
-        let text = String::from_utf8(bytes).map_err(|_| JobError::NoText { path: path.clone() })?;
+        let text = read_text(&path, BY_HAND_BYTES).map_err(|source| match source.kind() {
+            std::io::ErrorKind::InvalidData => JobError::NoText { path: path.clone() },
+            _ => JobError::Unreadable { path: path.clone(), source },
+        })?;
         Self::from_text(path, text)
     }
 
@@ -141,11 +135,10 @@ impl JobFile {
             line: text.bytes().take(start).filter(|byte| *byte == b'\n').count() + 1,
             found,
         };
-        let raw: Raw = toml::from_str(&text).map_err(|error| {
-            at(error.span().map_or(0, |span| span.start), error.message().trim_end().replace('\n', ", "))
-        })?;
+        let raw: Raw = toml::from_str(&text)
+            .map_err(|error| at(error.span().map_or(0, |span| span.start), echoes(error.message())))?;
         if raw.format.get_ref() != JOB_FORMAT {
-            let found = format!("`format` is {:?}, expected {JOB_FORMAT:?}", raw.format.get_ref());
+            let found = format!("`format` is {:?}, expected {JOB_FORMAT:?}", echo(raw.format.get_ref()));
             return Err(at(raw.format.span().start, found));
         }
         let (limits, portable) = limits(&path, &text, raw.limits.as_ref())?;
@@ -212,30 +205,21 @@ impl JobFile {
     /// [`JobError::Changed`] if it is not; what [`JobFile::from_text`] returns if `text` is no job's.
     pub fn replace(&self, text: String) -> Result<Self, JobError> {
         let new = Self::from_text(self.path.clone(), as_written(&self.text, text))?;
-        // A link stays one: what it points at is replaced.
-        let place = self.path.canonicalize().unwrap_or_else(|_| self.path.clone());
         let unreadable = |source| JobError::Unreadable { path: self.path.clone(), source };
         let unwritable = |source| JobError::Unwritable { path: self.path.clone(), source };
         // Whoever waits here finds another text behind the name afterwards, and is refused.
-        let held = File::open(&place).map_err(unreadable)?;
+        let held = File::open(&self.path).map_err(unreadable)?;
         match held.lock() {
             Err(error) if error.kind() != std::io::ErrorKind::Unsupported => return Err(unreadable(error)),
             _ => {}
         }
-        if std::fs::read(&place).map_err(unreadable)? != self.text.as_bytes() {
+        if std::fs::read(&self.path).map_err(unreadable)? != self.text.as_bytes() {
             return Err(JobError::Changed { path: self.path.clone() });
         }
-        // Put in its place by a new name: the system would not ask whether the old file may be written.
-        let permissions = held.metadata().map_err(unreadable)?.permissions();
-        if permissions.readonly() {
-            return Err(unwritable(std::io::Error::other("it is write-protected")));
-        }
-        write_text(&place, &new.text, Overwrite::Renew).map_err(|error| match error {
+        write_text(&self.path, &new.text, Overwrite::Renew).map_err(|error| match error {
             ProgrammeError::Unwritable { source, .. } => unwritable(source),
             other => other.into(),
         })?;
-        // Who may read it stays as it was; where that cannot be told the new file has the usual rights.
-        let _ = std::fs::set_permissions(&place, permissions);
         Ok(new)
     }
 }
@@ -282,11 +266,7 @@ fn limits(
     }
     let place = path.parent().unwrap_or(Path::new("")).join(file);
     let unreadable = |source| JobError::Unreadable { path: place.clone(), source };
-    note_input(&place);
-    if place.metadata().map_err(unreadable)?.len() > LARGEST {
-        return Err(malformed(format!("{}: too large for limits", place.display())));
-    }
-    let text = std::fs::read_to_string(&place).map_err(unreadable)?;
+    let text = read_text(&place, BY_HAND_BYTES).map_err(unreadable)?;
     let limits = Limits::from_toml(&text, &place.display().to_string())?;
     let own = toml::from_str::<toml::Table>(&text).ok();
     let own = own.as_ref().and_then(|own| own.get("deck")).and_then(Value::as_str) == Some("portable");
@@ -337,7 +317,7 @@ fn hand_readings(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Resu
             let Some(name) = name else {
                 return wrong(format!(
                     "`{key}` is {}, expected the name of the return that was recorded meanwhile, in quotation marks",
-                    value.get_ref()
+                    echo(&value.get_ref().to_string())
                 ));
             };
             returns.push((quantity.id, name.to_owned(), key, value.span().start));
@@ -354,21 +334,21 @@ fn hand_readings(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Resu
             else {
                 return wrong(format!(
                     "`{key}` is {}, expected a number above 0, what the gauge may be wrong by",
-                    value.get_ref()
+                    echo(&value.get_ref().to_string())
                 ));
             };
             uncertainties.push((quantity.id, number, unit, key, value.span().start));
             continue;
         }
         let Some((quantity, unit)) = known else {
-            return wrong(format!("unknown key `{key}`, known are {}", hand_keys().join(", ")));
+            return wrong(format!("unknown key `{}`, known are {}", echo(key), hand_keys().join(", ")));
         };
         let Some(number) = number(value.get_ref()).filter(|number| quantity.is_sane(*number, unit)) else {
             let (low, high) = quantity.sane;
             let held = quantity.kind.units()[0].0;
             return wrong(format!(
                 "`{key}` is {}, expected a number from {low} to {high} {held}",
-                value.get_ref()
+                echo(&value.get_ref().to_string())
             ));
         };
         if readings.values.iter().any(|there| there.quantity == quantity.id) {
@@ -461,12 +441,18 @@ fn hand_limits(section: &BTreeMap<String, Spanned<Value>>, at: At<'_>) -> Result
         }
         let Some((quantity, unit, is_most)) = limit_key(key) else {
             return wrong(format!(
-                "unknown key `{key}`, expected such as take_up_torque_min_g_cm, fast_forward_and_rewind_torque_min_mn_m, \
-                 dc_offset_max_mv, meter_max_db, source"
+                "unknown key `{}`, expected such as take_up_torque_min_g_cm, fast_forward_and_rewind_torque_min_mn_m, \
+                 dc_offset_max_mv, meter_max_db, source",
+                echo(key)
             ));
         };
-        let Some(number) = number(value.get_ref()) else {
-            return wrong(format!("`{key}` is {}, expected a number", value.get_ref()));
+        let row = HAND_QUANTITIES.iter().find(|row| row.limit == quantity);
+        let sane = |number: &f64| row.is_some_and(|row| row.is_sane(*number, unit));
+        let Some(number) = number(value.get_ref()).filter(sane) else {
+            let found = echo(&value.get_ref().to_string());
+            let (low, high) = row.map_or((0.0, 0.0), |row| row.sane);
+            let held = row.map_or("", |row| row.kind.units()[0].0);
+            return wrong(format!("`{key}` is {found}, expected a number from {low} to {high} {held}"));
         };
         let place = match limits.iter().position(|limit| limit.quantity == quantity) {
             Some(place) if limits[place].unit != unit => {

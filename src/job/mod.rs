@@ -26,7 +26,7 @@ mod write;
 
 pub use bench::{DeckTold, HandSet, JOB_TEMPLATE, NewJob, new_job};
 pub use compare::{CompareError, compare_files};
-pub use error::ReadError;
+pub use error::{ReadError, RehearseError};
 pub use evidence::Attached;
 pub use house::{
     CardOptions, HouseError, count_pass, counted, load_card, make_card, mark_of, pass_of, subtract_house,

@@ -176,7 +176,8 @@ fn measure_source(
     let duration_s = scan.frames as f64 / relabelled.rate_hz;
     let identical = facts.mono_file || scan.identical;
     let Some(mut alignment) = Alignment::new(&found, &timeline, duration_s, identical, clock) else {
-        let why = "the slates carry indices that this recipe does not have".to_owned();
+        // A recipe's code has no other slates: what was taken for one is something else.
+        let why = no_slate_why(&scan, &reading);
         return Err(no_slate(facts, reading, why));
     };
     let mut circumstances = options.circumstances.clone();

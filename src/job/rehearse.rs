@@ -6,7 +6,7 @@ use super::results::{check_folder, make_folder, result_files, write_results};
 use super::{ReadOptions, WriteOptions, measure_return, programme_files, write_programme};
 use crate::deck::{DeckFile, VirtualDeck};
 use crate::judge::Reading;
-use crate::programme::{Depth, Recipe, Renderer, Timeline, WavSink, write_text};
+use crate::programme::{DECK_MARK, Depth, Recipe, Renderer, Timeline, WavSink, write_text};
 use crate::reading::{Warning, WarningId};
 use std::path::{Path, PathBuf};
 
@@ -64,7 +64,8 @@ pub fn rehearse(
     make_folder(folder)?;
     stage(Stage::Writing);
     let programme = write_programme(recipe, &programme_wav, write)?;
-    write_text(&deck_file, &deck.text, write.overwrite)?;
+    let text = deck.text.strip_prefix(DECK_MARK).unwrap_or(&deck.text);
+    write_text(&deck_file, &format!("{DECK_MARK}{text}"), write.overwrite)?;
     stage(Stage::Playing);
     play(recipe, &virtual_deck, &return_wav, write)?;
     stage(Stage::Reading);

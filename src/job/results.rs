@@ -2,7 +2,9 @@
 
 use crate::judge::Limits;
 use crate::judge::Reading;
-use crate::programme::{NewFile, Overwrite, ProgrammeError, write_text};
+use crate::programme::{
+    DATA_BYTES, NewFile, Overwrite, ProgrammeError, bounded_text, remove_own, write_text,
+};
 use crate::show;
 use std::path::{Path, PathBuf};
 
@@ -51,7 +53,17 @@ pub fn check_folder(folder: &Path, files: &[PathBuf], overwrite: Overwrite) -> R
     Ok(())
 }
 
-/// Writes `reading` into `folder`, which is made if it is not there; returns the files, the report first.
+/// The files in `folder` that an older reading there says it has written; none if there is no such reading.
+fn files_of_older(folder: &Path) -> Vec<PathBuf> {
+    let text = bounded_text(&folder.join(READING), DATA_BYTES).unwrap_or_default();
+    let Ok(older) = serde_json::from_str::<Reading>(&text) else { return Vec::new() };
+    let tables = show::tables(&older).into_iter().map(|(name, _)| name.to_owned());
+    let figures = show::plots(&older, None).into_iter().map(|figure| figure_file(figure.name));
+    tables.chain(figures).map(|name| folder.join(name)).collect()
+}
+
+/// Writes `reading` into `folder`, which is made if it is not there; returns the files, the report first. Of an older reading that
+/// it replaces nothing is left.
 ///
 /// # Errors
 /// If a file exists (nothing is written then) or cannot be written.
@@ -72,10 +84,12 @@ pub fn write_results(
     make_folder(folder)?;
     let places: Vec<PathBuf> = files.iter().map(|(path, _)| path.clone()).collect();
     check_folder(folder, &places, overwrite)?;
+    let older = if overwrite == Overwrite::Force { files_of_older(folder) } else { Vec::new() };
     for (path, text) in &files {
         write_text(path, text, overwrite)?;
     }
-    Ok(files.into_iter().map(|(path, _)| path).collect())
+    older.iter().filter(|path| !places.contains(path)).for_each(|path| remove_own(path));
+    Ok(places)
 }
 
 /// Makes `folder` and what it lies in.

@@ -1,5 +1,6 @@
 //! The file with the technician's numbers of a transport.
 
+use crate::harmless::{echo, echoes};
 use crate::measure::TransportNumbers;
 use thiserror::Error;
 
@@ -19,7 +20,7 @@ pub enum TransportError {
         message: String,
     },
     /// A number that no transport has.
-    #[error("{place}: `{key}` is {found}, allowed are {low} to {high}; correct the number")]
+    #[error("{place}: `{key}` is {}, allowed are {low} to {high}; correct the number", echo(&found.to_string()))]
     OutOfRange {
         /// Name of the file.
         place: String,
@@ -44,7 +45,15 @@ impl TransportNumbers {
     pub fn from_toml(text: &str, place: &str) -> Result<Self, TransportError> {
         let numbers: Self = toml::from_str(text).map_err(|error| TransportError::Malformed {
             place: place.to_owned(),
-            message: error.to_string().trim_end().replace('\n', " "),
+            message: format!(
+                "line {}: {}",
+                text.bytes()
+                    .take(error.span().map_or(0, |span| span.start))
+                    .filter(|byte| *byte == b'\n')
+                    .count()
+                    + 1,
+                echoes(error.message())
+            ),
         })?;
         let within = |key, found: Option<f64>, low: f64, high: f64| match found {
             Some(found) if !(found >= low && found <= high) => {

@@ -1,6 +1,7 @@
 //! What must be said of a return without slates: why nothing was believed, and what was assumed.
 
 use super::unslated::{Listened, UnslatedOptions};
+use super::warnings::broken_signal;
 use crate::capture::{BetweenKind, Heard, HeardTone, NamedBy, Names, Scan};
 use crate::measure::Measured;
 use crate::programme::Track;
@@ -52,6 +53,9 @@ pub(super) fn disbelieved(
         return None;
     }
     if heard.tones.is_empty() {
+        if let Some(broken) = broken_signal(scan) {
+            return Some(broken);
+        }
         return Some(match () {
             () if peak < 1e-4 => "the recording is silent (peak below -80 dBFS); check cables, input and level".into(),
             () if duration_s < 2.0 => format!("the recording is only {duration_s:.1} s long; record the whole tape"),

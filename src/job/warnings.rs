@@ -11,7 +11,9 @@ use crate::trade::sound_card::top_hz;
 /// Why no slate was found, as far as the recording shows.
 pub(super) fn no_slate_why(scan: &Scan, reading: &Facts) -> String {
     let peak = scan.health.iter().map(|health| health.peak).fold(0.0, f64::max);
-    if peak < 1e-4 {
+    if let Some(broken) = broken_signal(scan) {
+        broken
+    } else if peak < 1e-4 {
         "the recording is silent (peak below -80 dBFS); check cables, input and level".into()
     } else if peak < 0.005 {
         "the recording is very quiet (peak below -46 dBFS); check cables, input and level".into()
@@ -22,6 +24,18 @@ pub(super) fn no_slate_why(scan: &Scan, reading: &Facts) -> String {
     } else {
         "this is not a Deckproof programme".into()
     }
+}
+
+/// Why nothing is heard of a recording whose samples are no numbers; `None` if they are, or something is heard.
+pub(super) fn broken_signal(scan: &Scan) -> Option<String> {
+    let silent = scan.health.iter().all(|health| health.peak < 1e-4);
+    (silent && scan.broken_samples > 0).then(|| {
+        format!(
+            "{} of its samples are no numbers, or absurdly large ones: the file is damaged, or its header names another \
+             kind of samples than it holds; save it anew from the program that recorded it",
+            scan.broken_samples
+        )
+    })
 }
 
 /// Says that samples were no numbers, if some were.
@@ -220,10 +234,44 @@ pub(super) fn warn(
         );
     }
     in_rounds(reading, &measured.facts);
+    reading.warnings.extend(tape_heard(reading, &measured.facts));
     reading.warnings.extend(several_takes(found, alignment));
     reading.warnings.extend(measured.evidence.warnings.iter().cloned());
     let faults = faults(reading, &measured.evidence);
     reading.warnings.extend(faults);
+}
+
+/// More weighted rms flutter than a chain without a tape has, percent: player and recorder leave some millionths.
+const TAPE_FLUTTER_PERCENT: f64 = 0.01;
+/// Further from each other no two clocks run, percent; a sample rate taken for another is told apart before.
+const CLOCKS_PERCENT: f64 = 0.2;
+
+/// Says that there was a tape where none was told.
+fn tape_heard(reading: &Facts, measured: &reading::Measured) -> Option<Warning> {
+    let told = match reading.circumstances.recorded_on? {
+        RecordedOn::Loopback => "a loopback capture",
+        RecordedOn::Injected => "injected",
+        _ => return None,
+    };
+    let mut heard = Vec::new();
+    let flutter = measured.flutter.as_ref().and_then(|flutter| flutter.weighted_rms_percent);
+    if let Some(percent) = flutter.filter(|&percent| percent > TAPE_FLUTTER_PERCENT) {
+        heard.push(format!("weighted flutter of {} rms", UnitKind::Percent.of(percent, None)));
+    }
+    let speed = measured.speed.as_ref().map(|speed| speed.error_percent);
+    if let Some(percent) = speed.filter(|percent| percent.abs() > CLOCKS_PERCENT) {
+        heard.push(format!("a speed error of {}", UnitKind::SpeedPercent.of(percent, None)));
+    }
+    (!heard.is_empty()).then(|| {
+        Warning::new(
+            WarningId::TapeHeard,
+            format!(
+                "Told was that no tape was in the chain ({told}), but {} says that one was. What is read here of deck and \
+                 sound card is the tape's as well. Read it again, and say whose recording it is.",
+                heard.join(" and ")
+            ),
+        )
+    })
 }
 
 /// What was odd about jobs in rounds.

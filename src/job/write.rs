@@ -1,8 +1,8 @@
 //! Writing a programme: the WAV, its running sheet and, for burning, its CUE sheet.
 
 use crate::programme::{
-    Depth, Feeding, NewFile, Overwrite, ProgrammeError, Recipe, Timeline, Written, cue_sheet, running_sheet,
-    write_text, write_wav,
+    Depth, Feeding, NewFile, Overwrite, ProgrammeError, Recipe, Timeline, Written, cue_sheet, remove_own,
+    running_sheet, write_text, write_wav,
 };
 use std::path::{Path, PathBuf};
 
@@ -88,7 +88,13 @@ pub fn write_programme(
             write_text(&path, &text, options.overwrite)?;
             Some(path)
         }
-        None => None,
+        None => {
+            // That of an older programme would burn this one wrongly.
+            if options.overwrite == Overwrite::Force {
+                remove_own(&wav.with_extension("cue"));
+            }
+            None
+        }
     };
     Ok(Programme { wav: wav.to_owned(), sheet, cue, length_s: timeline.length_s })
 }

@@ -1,6 +1,7 @@
 //! The tolerances that findings are judged by.
 
-use crate::judge::quantities::{Allowed, Key, LIMITS, Limit, number};
+use crate::harmless::{echo, echoes};
+use crate::judge::quantities::{Key, LIMITS, Limit, number};
 use crate::judge::tone_at_output::{SANE_DBFS, SANE_MV, ToneAtOutput, ToneTold, one_or_pair};
 use crate::reading::{Circumstances, RecordedOn, TapeType};
 use crate::trade::common_practice::{self, DeckClass};
@@ -274,24 +275,28 @@ impl Limits {
     /// [`JudgeError::LimitsMalformed`] if the text is not TOML or has an unknown key, [`JudgeError::UnknownDeck`],
     /// and [`JudgeError::LimitOutOfRange`] for a number that its row does not allow, or an empty band.
     pub fn from_toml(text: &str, place: &str) -> Result<Self, JudgeError> {
+        let line = |start: usize| text.bytes().take(start).filter(|byte| *byte == b'\n').count() + 1;
         let file: File = toml::from_str(text).map_err(|error| JudgeError::LimitsMalformed {
             place: place.to_owned(),
-            message: error.to_string().trim_end().replace('\n', " "),
+            message: format!(
+                "line {}: {}",
+                line(error.span().map_or(0, |span| span.start)),
+                echoes(error.message())
+            ),
         })?;
         let mut limits = match file.deck.as_deref() {
             None | Some("full-size") => Self::full_size(),
             Some("portable") => Self::portable(),
             Some(found) => {
-                return Err(JudgeError::UnknownDeck { place: place.to_owned(), found: found.to_owned() });
+                return Err(JudgeError::UnknownDeck { place: place.to_owned(), found: echo(found) });
             }
         };
-        let line = |start: usize| text.bytes().take(start).filter(|byte| *byte == b'\n').count() + 1;
         let refused =
             |key: &'static str, start: usize, found: String, expected: &str| JudgeError::LimitOutOfRange {
                 place: place.to_owned(),
                 line: line(start),
                 key,
-                found,
+                found: echo(&found),
                 expected: expected.to_owned(),
             };
         let basis = file.source.unwrap_or_else(|| place.to_owned());
@@ -300,14 +305,9 @@ impl Limits {
         let told = |key: Key| start_of(key).is_some();
         for (key, spanned) in &file.values {
             let (key, value) = (*key, *spanned.get_ref());
-            let allowed = key.row().allowed;
-            if !allowed.holds(value) {
-                return Err(refused(
-                    key.row().name,
-                    spanned.span().start,
-                    value.to_string(),
-                    &allowed.words(),
-                ));
+            let row = key.row();
+            if !row.holds(value) {
+                return Err(refused(row.name, spanned.span().start, value.to_string(), &row.expected()));
             }
             limits.set(key, Tolerance { value, basis: basis.clone() });
         }
@@ -380,8 +380,8 @@ impl Limits {
             };
             *into = one_or_pair(spanned.get_ref(), allowed);
             if into.is_none() {
-                let range = Allowed::From(allowed.0, allowed.1, unit).words();
-                let expected = format!("{range}, or [left, right] of them");
+                let (low, high) = allowed;
+                let expected = format!("a number from {low} to {high} {unit}, or [left, right] of them");
                 return Err(refused(key, spanned.span().start, spanned.get_ref().to_string(), &expected));
             }
         }

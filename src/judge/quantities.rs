@@ -466,23 +466,34 @@ impl BuiltIn {
     }
 }
 
-impl Allowed {
+impl Limit {
+    /// Size of the largest number that is one of a deck, in the unit that the name ends in.
+    fn most(&self) -> f64 {
+        match self.name.rsplit('_').next() {
+            Some("hz") => 100_000.0,
+            Some("mv") => 20_000.0,
+            Some("deg") => 360.0,
+            Some("db" | "dbfs") => 200.0,
+            _ => 100.0,
+        }
+    }
+
     /// Whether `value` may stand in a limits file.
-    pub(crate) fn holds(self, value: f64) -> bool {
-        match self {
-            Self::Above => value.is_finite() && value > 0.0,
-            Self::Below => value.is_finite() && value < 0.0,
-            Self::Range(low, high) | Self::From(low, high, _) => (low..=high).contains(&value),
+    pub(crate) fn holds(&self, value: f64) -> bool {
+        match self.allowed {
+            Allowed::Above => value > 0.0 && value <= self.most(),
+            Allowed::Below => value < 0.0 && value >= -self.most(),
+            Allowed::Range(low, high) | Allowed::From(low, high, _) => (low..=high).contains(&value),
         }
     }
 
     /// What may stand there, in words.
-    pub(crate) fn words(self) -> String {
-        match self {
-            Self::Above => "a number above 0".to_owned(),
-            Self::Below => "a number of dB below 0".to_owned(),
-            Self::Range(low, high) => format!("a number of dB from {low} to {high}"),
-            Self::From(low, high, unit) => format!("a number from {low} to {high} {unit}"),
+    pub(crate) fn expected(&self) -> String {
+        match self.allowed {
+            Allowed::Above => format!("a number above 0 and at most {}", self.most()),
+            Allowed::Below => format!("a number of dB below 0 and at least -{}", self.most()),
+            Allowed::Range(low, high) => format!("a number of dB from {low} to {high}"),
+            Allowed::From(low, high, unit) => format!("a number from {low} to {high} {unit}"),
         }
     }
 }
@@ -510,7 +521,7 @@ mod tests {
         for limit in &LIMITS {
             for class in [DeckClass::FullSize, DeckClass::Portable] {
                 if let Some((value, _)) = limit.built_in.of(class, "deck") {
-                    assert!(limit.allowed.holds(value), "{} {value}", limit.name);
+                    assert!(limit.holds(value), "{} {value}", limit.name);
                 }
             }
         }

@@ -1,6 +1,8 @@
 //! The CUE sheet for burning a programme on an audio CD.
 
 use super::ProgrammeError;
+use super::own::CUE_MARK;
+use crate::harmless::{acts, harmless};
 
 /// CUE sheet of one track that holds the whole file `wav_name` (44.1 kHz, 16 bit); the WAV lies beside it.
 ///
@@ -8,14 +10,13 @@ use super::ProgrammeError;
 ///
 /// [`ProgrammeError::CueName`]: the open format has no way to write a double quote or a control character.
 pub fn cue_sheet(wav_name: &str, title: &str) -> Result<String, ProgrammeError> {
-    if wav_name.is_empty() || wav_name.chars().any(|c| c == '"' || c.is_control()) {
+    if wav_name.is_empty() || wav_name.chars().any(|c| c == '"' || acts(c)) {
         return Err(ProgrammeError::CueName { file: wav_name.into() });
     }
     // A title is only shown: there another mark does.
-    let title: String =
-        title.chars().map(|c| if c == '"' { '\'' } else { c }).filter(|c| !c.is_control()).collect();
+    let title = harmless(title).replace('"', "'");
     Ok(format!(
-        "TITLE \"{title}\"\nFILE \"{wav_name}\" WAVE\n  TRACK 01 AUDIO\n    TITLE \"{title}\"\n    INDEX 01 00:00:00\n"
+        "{CUE_MARK}TITLE \"{title}\"\nFILE \"{wav_name}\" WAVE\n  TRACK 01 AUDIO\n    TITLE \"{title}\"\n    INDEX 01 00:00:00\n"
     ))
 }
 
@@ -25,14 +26,14 @@ mod tests {
 
     #[test]
     fn one_track_holds_the_whole_programme() {
-        let want = "TITLE \"Full 'programme'\"\nFILE \"bench 3.wav\" WAVE\n  TRACK 01 AUDIO\n    \
+        let want = "REM COMMENT \"Deckproof\"\nTITLE \"Full 'programme'\"\nFILE \"bench 3.wav\" WAVE\n  TRACK 01 AUDIO\n    \
                     TITLE \"Full 'programme'\"\n    INDEX 01 00:00:00\n";
         assert_eq!(cue_sheet("bench 3.wav", "Full \"programme\"").unwrap(), want);
     }
 
     #[test]
     fn a_name_that_cannot_be_written_is_refused() {
-        for name in ["a\"b.wav", "a\nb.wav", ""] {
+        for name in ["a\"b.wav", "a\nb.wav", "a\u{202e}b.wav", ""] {
             let message = cue_sheet(name, "").unwrap_err().to_string();
             assert!(message.contains("choose another name") && !message.contains('\n'), "{message}");
         }

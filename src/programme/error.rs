@@ -20,7 +20,7 @@ pub enum ProgrammeError {
     #[error("{0}")]
     Recipe(Box<RecipeFault>),
     /// A recipe file could not be read.
-    #[error("{file}: cannot be read: {source}; check the name and the permissions")]
+    #[error("{file}: cannot be read: {source}; give the path of a recipe file")]
     Unreadable {
         /// File of the recipe.
         file: String,
@@ -99,6 +99,12 @@ pub enum ProgrammeError {
         /// Its name as an input.
         input: PathBuf,
     },
+    /// The file is not of our making.
+    #[error("{}: this file is not of Deckproof's making, or of another kind, and was left alone; choose another name", file.display())]
+    NotOurs {
+        /// The file.
+        file: PathBuf,
+    },
     /// The file could not be written.
     #[error("{}: cannot be written: {source}; check that the folder exists, may be written to and is not full", file.display())]
     Unwritable {
@@ -109,7 +115,7 @@ pub enum ProgrammeError {
     },
     /// A CUE sheet cannot name this file.
     #[error(
-        "{file:?}: a CUE sheet cannot name this file; allowed are names without double quotes and control characters; choose another name"
+        "{file:?}: a CUE sheet cannot name this file; allowed are names without double quotes, control characters and marks of direction; choose another name"
     )]
     CueName {
         /// Name of the file.

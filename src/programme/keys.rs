@@ -1,6 +1,7 @@
 //! Typed access to the keys of a recipe, so that every refusal names file, line and key.
 
 use super::{ProgrammeError, RecipeFault};
+use crate::harmless::{acts, echo, echoes};
 use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -20,7 +21,7 @@ impl<'a> Source<'a> {
         DeTable::parse(self.text).map_err(|error| ProgrammeError::NotToml {
             file: self.file.into(),
             line: self.line(error.span().map_or(0, |span| span.start)),
-            message: error.message().replace('\n', " "),
+            message: echoes(error.message()),
         })
     }
 
@@ -80,7 +81,7 @@ impl<'a> Keys<'a> {
             None => Ok(()),
             Some(key) => Err(self.source.refuse(
                 key.span().start,
-                &printable(key.get_ref()),
+                &echo(key.get_ref()),
                 format!("a key that {of} does not know"),
                 known.join(", "),
                 "correct its spelling or take it out",
@@ -109,9 +110,10 @@ impl<'a> Keys<'a> {
     pub fn text(&self, key: &str) -> Result<Option<String>, ProgrammeError> {
         let Some(value) = self.table.get(key) else { return Ok(None) };
         match value.get_ref() {
-            // A control character would reach the technician's terminal.
-            DeValue::String(text) if text.chars().any(|c| c.is_control() && c != '\n') => {
-                Err(self.refuse(key, "control characters", "printable text", "take them out"))
+            // It would reach the technician's terminal and sheet.
+            DeValue::String(text) if text.chars().any(|c| acts(c) && c != '\n') => {
+                let found = "control characters or marks of direction";
+                Err(self.refuse(key, found, "printable text", "take them out"))
             }
             DeValue::String(text) => Ok(Some(text.to_string())),
             other => {
@@ -128,7 +130,12 @@ impl<'a> Keys<'a> {
             Some(&(_, meaning)) => Ok(Some(meaning)),
             None => {
                 let allowed: Vec<&str> = words.iter().map(|(word, _)| *word).collect();
-                Err(self.refuse(key, format!("{text:?}"), allowed.join(", "), "use one of these words"))
+                Err(self.refuse(
+                    key,
+                    format!("{:?}", echo(&text)),
+                    allowed.join(", "),
+                    "use one of these words",
+                ))
             }
         }
     }
@@ -177,7 +184,13 @@ impl<'a> Keys<'a> {
             };
             if !(low..=high).contains(&number) {
                 let remedy = "choose a value within";
-                return Err(self.source.refuse(at, key, format!("{number} {unit}"), allowed(), remedy));
+                return Err(self.source.refuse(
+                    at,
+                    key,
+                    format!("{} {unit}", echo(&number.to_string())),
+                    allowed(),
+                    remedy,
+                ));
             }
             values.push((number, at));
         }
@@ -238,13 +251,9 @@ fn number(value: &DeValue<'_>) -> Option<f64> {
 
 fn describe(value: &DeValue<'_>) -> String {
     match value {
-        DeValue::String(text) => format!("the text {:?}", text.chars().take(40).collect::<String>()),
-        DeValue::Integer(integer) => format!("the number {integer}"),
-        DeValue::Float(float) => format!("the number {float}"),
+        DeValue::String(text) => format!("the text {:?}", echo(text)),
+        DeValue::Integer(integer) => format!("the number {}", echo(&integer.to_string())),
+        DeValue::Float(float) => format!("the number {}", echo(&float.to_string())),
         other => format!("a {}", other.type_str()),
     }
-}
-
-fn printable(name: &str) -> String {
-    name.chars().take(40).flat_map(char::escape_debug).collect()
 }

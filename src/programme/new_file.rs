@@ -2,6 +2,7 @@
 
 use super::ProgrammeError;
 use super::inputs::input_at;
+use super::own::is_replaceable;
 use std::collections::BTreeSet;
 use std::fs::File;
 use std::io::{Error, ErrorKind, Write};
@@ -32,7 +33,7 @@ pub fn abandon_unfinished<T>(end: impl FnOnce() -> T) -> T {
 pub enum Overwrite {
     /// Leave it alone and fail.
     Refuse,
-    /// Replace it when the new one is whole, unless this process reads it.
+    /// Replace it when the new one is whole, if it is of our making and of the same kind, and this process does not read it.
     Force,
     /// Replace it, though this process has read it: it is the same file anew.
     Renew,
@@ -42,6 +43,8 @@ pub enum Overwrite {
 #[derive(Debug)]
 pub struct NewFile {
     path: PathBuf,
+    /// Where it will be: what `path` leads to, if that is a link.
+    place: PathBuf,
     overwrite: Overwrite,
     temporary: NamedTempFile,
     /// Dropped after `temporary`, which removes the file.
@@ -63,7 +66,7 @@ impl NewFile {
     ///
     /// # Errors
     ///
-    /// [`ProgrammeError::Exists`], [`ProgrammeError::IsInput`] or [`ProgrammeError::Unwritable`].
+    /// [`ProgrammeError::Exists`], [`ProgrammeError::IsInput`], [`ProgrammeError::NotOurs`] or [`ProgrammeError::Unwritable`].
     pub fn create(path: &Path, overwrite: Overwrite) -> Result<Self, ProgrammeError> {
         let unwritable = |source| ProgrammeError::Unwritable { file: path.into(), source };
         if path.is_dir() {
@@ -78,7 +81,20 @@ impl NewFile {
         if overwrite == Overwrite::Refuse && path.symlink_metadata().is_ok() {
             return Err(ProgrammeError::Exists { file: path.into() });
         }
-        let folder = match path.parent() {
+        // A link stays one: what it leads to is replaced.
+        let place = if path.is_symlink() {
+            path.canonicalize().map_err(|_| {
+                unwritable(Error::other("this is a link that leads nowhere, remove it or give another name"))
+            })?
+        } else {
+            path.to_owned()
+        };
+        spare_others(path, &place, overwrite, None)?;
+        // A new file takes an old one's place without the system asking whether that one may be written.
+        if place.metadata().is_ok_and(|there| there.permissions().readonly()) {
+            return Err(unwritable(Error::other("it is write-protected")));
+        }
+        let folder = match place.parent() {
             Some(folder) if folder != Path::new("") => folder,
             _ => Path::new("."),
         };
@@ -95,9 +111,9 @@ impl NewFile {
                 kind => Error::from(kind),
             })
         })?;
-        let place = temporary.path().to_owned();
-        unfinished.insert(place.clone());
-        Ok(Self { path: path.into(), overwrite, temporary, listed: Listed(place) })
+        let listed = temporary.path().to_owned();
+        unfinished.insert(listed.clone());
+        Ok(Self { path: path.into(), place, overwrite, temporary, listed: Listed(listed) })
     }
 
     /// Where the file will be.
@@ -118,16 +134,22 @@ impl NewFile {
     ///
     /// # Errors
     ///
-    /// [`ProgrammeError::Exists`] if a file has appeared there meanwhile, or [`ProgrammeError::Unwritable`].
+    /// [`ProgrammeError::Exists`] if a file has appeared there meanwhile, [`ProgrammeError::NotOurs`] if one of another kind is
+    /// to be replaced, [`ProgrammeError::IsInput`], or [`ProgrammeError::Unwritable`].
     pub fn keep(self) -> Result<(), ProgrammeError> {
-        let Self { path, overwrite, temporary, listed } = self;
+        let Self { path, place, overwrite, temporary, listed } = self;
         // Once more: what was read since stands in the list as well.
         spare_inputs(&path, overwrite)?;
+        spare_others(&path, &place, overwrite, Some(temporary.path()))?;
+        if let Ok(there) = place.metadata() {
+            // Who may read it stays as it was; where that cannot be told the new file has the usual rights.
+            let _ = temporary.as_file().set_permissions(there.permissions());
+        }
         let kept = temporary.as_file().sync_all().map_err(|source| (source, false)).and_then(|()| {
             let mut unfinished = unfinished();
             let kept = match overwrite {
-                Overwrite::Refuse => temporary.persist_noclobber(&path),
-                Overwrite::Force | Overwrite::Renew => temporary.persist(&path),
+                Overwrite::Refuse => temporary.persist_noclobber(&place),
+                Overwrite::Force | Overwrite::Renew => temporary.persist(&place),
             };
             if kept.is_ok() {
                 unfinished.remove(&listed.0);
@@ -156,6 +178,25 @@ fn spare_inputs(path: &Path, overwrite: Overwrite) -> Result<(), ProgrammeError>
     }
 }
 
+/// Refuses to replace a file that is not of our making, or, by the one at `by`, of another kind.
+fn spare_others(
+    path: &Path,
+    place: &Path,
+    overwrite: Overwrite,
+    by: Option<&Path>,
+) -> Result<(), ProgrammeError> {
+    let spared = overwrite == Overwrite::Force && place.exists() && !is_replaceable(place, by);
+    if spared { Err(ProgrammeError::NotOurs { file: path.into() }) } else { Ok(()) }
+}
+
+/// Removes the file at `path` if it is of our making and this process does not read it.
+pub fn remove_own(path: &Path) {
+    if is_replaceable(path, None) && input_at(path).is_none() {
+        // What cannot be removed does no harm: it is only older.
+        let _ = std::fs::remove_file(path);
+    }
+}
+
 /// Writes a text file, whole or not at all.
 ///
 /// # Errors
@@ -169,6 +210,7 @@ pub fn write_text(path: &Path, text: &str, overwrite: Overwrite) -> Result<(), P
 
 #[cfg(test)]
 mod tests {
+    use super::super::own::CUE_MARK;
     use super::*;
 
     fn names(folder: &Path) -> Vec<String> {
@@ -183,8 +225,13 @@ mod tests {
         let error = write_text(&path, "second", Overwrite::Refuse).unwrap_err();
         assert!(matches!(error, ProgrammeError::Exists { .. }), "{error}");
         assert_eq!(std::fs::read_to_string(&path).unwrap(), "first");
-        write_text(&path, "third", Overwrite::Force).unwrap();
-        assert_eq!(std::fs::read_to_string(&path).unwrap(), "third");
+        let error = write_text(&path, "third", Overwrite::Force).unwrap_err();
+        assert!(matches!(error, ProgrammeError::NotOurs { .. }), "{error}");
+        assert_eq!(std::fs::read_to_string(&path).unwrap(), "first");
+        let [old, new] = ["old", "new"].map(|text| format!("{CUE_MARK}{text}"));
+        std::fs::write(&path, &old).unwrap();
+        write_text(&path, &new, Overwrite::Force).unwrap();
+        assert_eq!(std::fs::read_to_string(&path).unwrap(), new);
         assert_eq!(names(folder.path()), ["sheet.txt"]);
     }
 
@@ -229,6 +276,33 @@ mod tests {
             assert!(error.contains("a device or a pipe"), "{error}");
         }
         assert_eq!(names(folder.path()), ["link.json"]);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_link_stays_one_and_rights_stay_as_they_were() {
+        use std::os::unix::fs::{PermissionsExt, symlink};
+        let folder = tempfile::tempdir().unwrap();
+        let [place, link, nowhere] = ["place", "link", "nowhere"].map(|name| folder.path().join(name));
+        std::fs::write(&place, CUE_MARK).unwrap();
+        std::fs::set_permissions(&place, PermissionsExt::from_mode(0o640)).unwrap();
+        symlink("place", &link).unwrap();
+        symlink("gone", &nowhere).unwrap();
+        let new = format!("{CUE_MARK}new");
+        write_text(&link, &new, Overwrite::Force).unwrap();
+        assert!(link.is_symlink());
+        assert_eq!(std::fs::read_to_string(&place).unwrap(), new);
+        assert_eq!(place.metadata().unwrap().permissions().mode() & 0o777, 0o640);
+        for (overwrite, words) in [(Overwrite::Force, "leads nowhere"), (Overwrite::Refuse, "exists already")]
+        {
+            let error = write_text(&nowhere, &new, overwrite).unwrap_err().to_string();
+            assert!(error.contains(words), "{error}");
+        }
+        std::fs::set_permissions(&place, PermissionsExt::from_mode(0o440)).unwrap();
+        let error = write_text(&place, CUE_MARK, Overwrite::Force).unwrap_err().to_string();
+        assert!(error.contains("write-protected"), "{error}");
+        assert_eq!(std::fs::read_to_string(&place).unwrap(), new);
+        assert_eq!(names(folder.path()).len(), 3);
     }
 
     #[cfg(unix)]

@@ -6,6 +6,7 @@ use super::shape::Shape;
 use super::{
     Channels, Colour, Feed, ProgrammeError, Serves, Signal, shortest_sweep_s, shortest_tone_s, slate,
 };
+use crate::harmless::echo;
 use crate::trade::Equalisation;
 
 /// Lowest frequency of a recipe, Hz.
@@ -449,7 +450,7 @@ fn id(keys: &Keys<'_>) -> Result<Option<String>, ProgrammeError> {
     let Some(id) = keys.text("id")? else { return Ok(None) };
     let plain = |c: char| c.is_ascii_alphanumeric() || "-_.+".contains(c);
     if id.is_empty() || id.len() > 40 || !id.chars().all(plain) {
-        let found = format!("{:?}", id.chars().take(60).collect::<String>());
+        let found = format!("{:?}", echo(&id));
         let allowed = "1 to 40 letters, digits and - _ . +";
         return Err(keys.refuse("id", found, allowed, "rename it"));
     }

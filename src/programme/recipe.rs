@@ -32,9 +32,11 @@
 //! gives `mol+8dB`, with several frequencies and levels `mol-315+8dB`. In rounds `-round-1`, `-round-2` and so on are
 //! added. Slates, silences and pauses without an id are numbered: `slate-0`, `silence-1`, `pause-1`.
 
+use super::inputs::{BY_HAND_BYTES, read_text};
 use super::keys::{Keys, Source};
 use super::parts::{self, Draft};
-use super::{Channels, ProgrammeError, Serves, Signal, note_input, slate};
+use super::{Channels, ProgrammeError, Serves, Signal, slate};
+use crate::harmless::echo;
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -42,8 +44,6 @@ use std::path::Path;
 pub const MAX_LENGTH_S: f64 = 1_800.0;
 /// Largest number of parts.
 pub const MAX_PARTS: usize = 2_000;
-/// Size of the largest recipe file, bytes.
-const MAX_BYTES: u64 = 1 << 20;
 
 /// A checked recipe: every step and round written out.
 #[derive(Debug, Clone, PartialEq)]
@@ -89,7 +89,7 @@ impl Recipe {
         let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
         if name.is_empty() || name.len() > 40 || !name.chars().all(plain) {
             let allowed = "1 to 40 small letters, digits and hyphens";
-            return Err(keys.refuse("name", format!("{name:?}"), allowed, "rename it"));
+            return Err(keys.refuse("name", format!("{:?}", echo(&name)), allowed, "rename it"));
         }
         let title = keys.text("title")?;
         let title = keys.required("title", title, "a text")?;
@@ -118,13 +118,7 @@ impl Recipe {
     pub fn load(path: &Path) -> Result<Self, ProgrammeError> {
         let file = path.display().to_string();
         let unreadable = |source| ProgrammeError::Unreadable { file: file.clone(), source };
-        note_input(path);
-        let bytes = std::fs::metadata(path).map_err(unreadable)?.len();
-        if bytes > MAX_BYTES {
-            let reason = format!("{bytes} bytes are too many for a recipe (at most {MAX_BYTES})");
-            return Err(unreadable(std::io::Error::other(reason)));
-        }
-        let text = std::fs::read_to_string(path).map_err(unreadable)?;
+        let text = read_text(path, BY_HAND_BYTES).map_err(unreadable)?;
         Self::parse(&text, &file)
     }
 }

@@ -1,6 +1,7 @@
 //! The running sheet: what plays when, how to set the level, and the cautions, to lie beside the deck.
 
 use super::{Channels, Colour, Depth, Feeding, PlacedPart, Recipe, Serves, Signal, Timeline, sheet_feeding};
+use crate::harmless::harmless;
 use crate::trade::{CAUTIONS, INJECTION_CAUTIONS, TRIMMER_CAUTIONS};
 
 /// Widest line, columns.
@@ -268,7 +269,7 @@ fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut lines = Vec::new();
     let mut line = String::new();
     let mut used = 0;
-    for word in text.split_whitespace() {
+    for word in harmless(text).split_whitespace() {
         let letters: Vec<char> = word.chars().collect();
         // A word wider than a line is cut.
         for piece in letters.chunks(width.max(1)) {

@@ -1,16 +1,20 @@
 //! WAV files, written block by block.
 
+use super::own::WAV_MARK;
 use super::{NewFile, Overwrite, ProgrammeError, Renderer, Timeline};
 use crate::signal::dither::Dither;
 use hound::{SampleFormat, WavSpec, WavWriter};
 use std::fs::File;
 use std::io::BufWriter;
+use std::io::Seek;
+use std::io::SeekFrom;
+use std::io::Write;
 use std::path::Path;
 use std::sync::mpsc::{channel, sync_channel};
 
 /// Largest WAV file, bytes: its lengths are 32-bit numbers.
 const MAX_BYTES: u64 = u32::MAX as u64;
-/// More than any header that is written here, bytes.
+/// More than any header and mark that are written here, bytes.
 const HEADER_BYTES: u64 = 128;
 /// Which dither; frozen.
 const DITHER_SEED: u64 = 16;
@@ -125,9 +129,19 @@ impl WavSink {
     pub fn finish(self) -> Result<u64, ProgrammeError> {
         let Self { file, writer, frames, .. } = self;
         writer.finalize().map_err(|error| unwritable(file.path(), error))?;
+        mark(file.handle()?).map_err(|error| unwritable(file.path(), error.into()))?;
         file.keep()?;
         Ok(frames)
     }
+}
+
+/// Adds the chunk that says who wrote the file, behind the samples: what comes before them may be played.
+fn mark(mut file: File) -> std::io::Result<()> {
+    let length = file.seek(SeekFrom::End(0))?;
+    file.write_all(WAV_MARK)?;
+    file.seek(SeekFrom::Start(4))?;
+    // `check_size` has left room; a RIFF counts from behind its own length.
+    file.write_all(&((length + WAV_MARK.len() as u64 - 8) as u32).to_le_bytes())
 }
 
 /// Renders a programme into a WAV file; returns its length, frames.
@@ -305,9 +319,14 @@ mod tests {
         let write = |overwrite| write_wav(&timeline(), 44_100, Depth::Sixteen, -12.0, &path, overwrite);
         let message = write(Overwrite::Refuse).unwrap_err().to_string();
         assert!(message.contains("a.wav") && message.contains("exists"), "{message}");
+        assert!(matches!(write(Overwrite::Force).unwrap_err(), ProgrammeError::NotOurs { .. }));
         assert_eq!(std::fs::read(&path).unwrap(), b"mine");
+        std::fs::remove_file(&path).unwrap();
+        write(Overwrite::Refuse).unwrap();
+        let bytes = std::fs::read(&path).unwrap();
+        assert!(bytes.len() > 100_000 && bytes.ends_with(WAV_MARK));
+        assert_eq!(bytes[4..8], (bytes.len() as u32 - 8).to_le_bytes());
         write(Overwrite::Force).unwrap();
-        assert!(std::fs::metadata(&path).unwrap().len() > 100_000);
     }
 
     #[test]

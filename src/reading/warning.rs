@@ -117,6 +117,7 @@ warning_ids! {
     SlatesThere "slates-there" "A return read without slates carries some",
     Swapped "swapped" "Left and right were exchanged",
     SweepUnmeasured "sweep-unmeasured" "A sweep was found and not measured",
+    TapeHeard "tape-heard" "A tape is heard where none was told",
     TapeNotRunning "tape-not-running" "The tape stopped or ran down",
     TimeJump "time-jump" "Samples were lost or came twice",
     TooQuiet "too-quiet" "The programme came back too quietly",

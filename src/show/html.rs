@@ -16,7 +16,7 @@ pub(super) struct Html {
 
 /// Text from anywhere, made safe, with typographic signs, and numbers bound to their units.
 fn text(raw: &str) -> String {
-    escaped(&words::with_signs(&words::bound(&words::sanitised(raw))))
+    escaped(&words::with_signs(&words::bound(raw)))
 }
 
 /// A cell's text: a sign may stand at its start.
@@ -196,7 +196,7 @@ impl Render for Html {
         format!(
             "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
              <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-             <meta name=\"color-scheme\" content=\"light dark\">\n<title>{title}</title>\n\
+             <meta name=\"generator\" content=\"Deckproof\">\n<meta name=\"color-scheme\" content=\"light dark\">\n<title>{title}</title>\n\
              <style>\n{STYLE}</style>\n</head>\n<body>\n<main>\n{}</main>\n</body>\n</html>\n",
             self.body
         )

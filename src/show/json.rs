@@ -1,17 +1,27 @@
 //! Data for other programs: JSON, and the schema of each.
 
+use crate::harmless::acts;
 use crate::judge::{Concluded, Reading};
 use crate::reading::{Card, Comparison, SkewReading};
 use schemars::{JsonSchema, schema_for};
 use serde::{Serialize, de::DeserializeOwned};
 
-/// Pretty JSON with a line feed at the end.
+/// Pretty JSON with a line feed at the end; text in it is harmless, and the same when it is read.
 ///
 /// NaN and infinity must have been replaced by `null` before; a debug build asserts that the JSON reads back as the same
 /// data, which fails for both.
 fn json<T: Serialize + DeserializeOwned + PartialEq>(data: &T) -> String {
     // Cannot fail: no map has keys other than strings, and no `Serialize` here is our own.
-    let json = serde_json::to_string_pretty(data).unwrap_or_default() + "\n";
+    let plain = serde_json::to_string_pretty(data).unwrap_or_default() + "\n";
+    let mut json = String::with_capacity(plain.len());
+    for c in plain.chars() {
+        // Outside of texts JSON has none that act but line feeds.
+        if c != '\n' && acts(c) {
+            c.encode_utf16(&mut [0; 2]).iter().for_each(|unit| json += &format!("\\u{unit:04x}"));
+        } else {
+            json.push(c);
+        }
+    }
     debug_assert!(
         serde_json::from_str::<T>(&json).is_ok_and(|back| back == *data),
         "a number that is not finite got into the data"
@@ -75,6 +85,15 @@ mod tests {
         reading.azimuth.as_mut().unwrap().delay_us = Some(0.1 + 0.2);
         let back: Reading = serde_json::from_str(&to_json(&reading)).unwrap();
         assert_eq!(back, reading);
+    }
+
+    #[test]
+    fn text_is_harmless_and_reads_back_as_it_was() {
+        let mut reading = sample("faulty");
+        reading.capture.file = "a\u{202e}\u{7f}\u{9b}\u{1b}\u{e0041}.wav".to_owned();
+        let json = to_json(&reading);
+        assert!(json.contains(r"a\u202e\u007f\u009b\u001b\udb40\udc41.wav"), "{json}");
+        assert_eq!(serde_json::from_str::<Reading>(&json).unwrap(), reading);
     }
 
     #[test]

@@ -3,6 +3,7 @@
 use super::page::{Entry, Kind, Page, Printed, Section, Shown, Table, Tone, behind_point, most_behind};
 use super::render::Render;
 use super::words::{self, UNITS};
+use crate::harmless::harmless;
 
 /// Widest line, in characters.
 pub const COLUMNS: usize = 100;
@@ -13,7 +14,7 @@ const INDENT: usize = 6;
 const NAME: usize = 25;
 const VERDICT: usize = 12;
 
-/// Plain text that grows. Control characters are replaced by U+FFFD: a file name may hold sequences that drive a terminal.
+/// Plain text that grows, harmless: a file name may hold sequences that drive a terminal.
 #[derive(Default)]
 pub(super) struct Text {
     text: String,
@@ -27,7 +28,7 @@ impl Text {
             return;
         }
         // A terminal does not break lines at its spaces, and whoever searches the text types plain ones.
-        self.text += words::sanitised(&line.replace('\u{a0}', " ")).trim_end();
+        self.text += harmless(&line.replace('\u{a0}', " ")).trim_end();
         self.text.push('\n');
     }
 
@@ -37,7 +38,7 @@ impl Text {
         let room = COLUMNS.saturating_sub(start).max(20);
         let mut line = format!("{:indent$}{label}", "");
         let mut used = 0;
-        for word in words::bound(text).split(' ') {
+        for word in words::bound(&harmless(text)).split(' ') {
             let mut word: Vec<char> = word.chars().collect();
             if used > 0 && used + 1 + word.len() > room {
                 self.line(&line);

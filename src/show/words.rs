@@ -5,17 +5,6 @@ use crate::reading::figures::{UnitKind, frequency, given};
 use crate::reading::{Circumstances, Heads, NoiseReduction, RecordedOn, TapeType, Verdict};
 use crate::trade::octave_bands::third_octave;
 
-/// Control characters, and characters that turn the direction of writing, replaced by U+FFFD.
-///
-/// A file name may hold sequences that drive a terminal.
-pub(super) fn sanitised(text: &str) -> String {
-    let steers = |c: char| {
-        c.is_control()
-            || matches!(c, '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
-    };
-    text.chars().map(|c| if steers(c) { '\u{fffd}' } else { c }).collect()
-}
-
 /// A space at which no line may end.
 const BOUND: char = '\u{a0}';
 /// What stands behind a number and belongs to it.

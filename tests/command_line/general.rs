@@ -13,6 +13,19 @@ fn without_a_command_the_help_is_shown_as_an_error() {
 }
 
 #[test]
+fn help_has_help() {
+    let bench = Bench::new();
+    let help = bench.run("help").done().out;
+    for line in ["help --help", "help -h"] {
+        assert_eq!(bench.run(line).done().out, help, "{line}");
+    }
+    assert_eq!(bench.run("help read --help").done().out, bench.run("help read").done().out);
+    assert_eq!(bench.run("bench help --help").done().out, bench.run("bench help").done().out);
+    // Elsewhere `help` may be the name of something.
+    assert!(bench.run("write help --help").done().out.contains("write [OPTIONS]"));
+}
+
+#[test]
 fn a_closed_pipe_is_no_error() {
     let bench = Bench::new();
     bench.put("short.toml", SHORT);

@@ -469,6 +469,61 @@ fn a_file_name_cannot_command_the_terminal() {
 }
 
 #[test]
+fn what_is_no_programme_is_called_by_what_it_is() {
+    let bench = Bench::new();
+    let seconds = |count: usize, value: &dyn Fn(usize) -> f64| -> Vec<Vec<f64>> {
+        (0..count * 48_000).map(|n| vec![value(n); 2]).collect()
+    };
+    let file = |sample, frames: Vec<Vec<f64>>| wav(Header::Plain, sample, 48_000, frames.into_iter());
+    // Some of its periods resemble the chirps of a slate.
+    for hz in [50.0, 100.0] {
+        let tone = |n: usize| 0.25 * (std::f64::consts::TAU * hz * n as f64 / 48_000.0).sin();
+        bench.put("tone.wav", file(Sample::Int16, seconds(20, &tone)));
+        let ran =
+            bench.run("read tone.wav").failed(&["tone.wav: no-slate: this is not a Deckproof programme"]);
+        assert!(!ran.err.contains("indices"), "{}", ran.err);
+    }
+    for value in [1e308, f64::NAN] {
+        bench.put("broken.wav", file(Sample::Float64, seconds(8, &|_| value)));
+        for line in ["read broken.wav", "read broken.wav --unslated"] {
+            let ran = bench.run(line).failed(&[
+                "broken.wav",
+                "768000 of its samples are no numbers",
+                "save it anew",
+            ]);
+            assert!(!ran.err.contains("silent"), "{}", ran.err);
+        }
+    }
+    let mut rf64 = file(Sample::Int16, seconds(1, &|_| 0.5));
+    rf64[..4].copy_from_slice(b"RF64");
+    bench.put("long.wav", rf64);
+    let ran = bench.run("read long.wav").failed(&["64-bit WAV (RF64)", "save the return as WAV"]);
+    assert!(!ran.err.contains("4 GiB"), "{}", ran.err);
+}
+
+#[test]
+fn a_tape_that_was_not_told_is_heard() {
+    let bench = Bench::new();
+    bench.put("short.toml", SHORT);
+    // 1 % fast, which no two clocks are.
+    let frames = short().iter().map(|frame| frame.to_vec());
+    bench.put("fast.wav", wav(Header::Plain, Sample::Int24, 48_480, frames));
+    bench.put("true.wav", stereo(short()));
+    for (told, heard) in [("loopback", true), ("injected", true), ("this-deck", false)] {
+        let line = format!("read fast.wav --recipe short.toml --recorded-on {told} --json -");
+        let reading = bench.run(&line).done().json();
+        assert_eq!(warnings(&reading).contains(&"tape-heard"), heard, "{told}");
+        if heard {
+            let text = warning_text(&reading, "tape-heard");
+            assert!(text.contains("a speed error of") && text.contains("whose recording it is"), "{text}");
+        }
+    }
+    let reading =
+        bench.run("read true.wav --recipe short.toml --recorded-on loopback --json -").done().json();
+    assert!(warnings(&reading).is_empty(), "{reading}");
+}
+
+#[test]
 fn a_wrong_command_line_is_status_2() {
     let bench = Bench::new();
     bench.run("read").wrong(&["<RETURN>"]);

@@ -81,7 +81,13 @@ fn without_a_folder_a_new_one_is_made_each_time() {
             assert!(bench.path(folder).join(name).exists(), "{folder}/{name}");
         }
     }
-    assert_eq!(bench.text("rehearsal/deck.toml"), bench.text("wire.toml"));
+    let (mark, deck) = bench
+        .text("rehearsal/deck.toml")
+        .split_once('\n')
+        .map(|(a, b)| (a.to_owned(), b.to_owned()))
+        .unwrap();
+    assert!(mark.starts_with("# ") && mark.contains("Deckproof"), "{mark}");
+    assert_eq!(deck, bench.text("wire.toml"));
 }
 
 #[test]

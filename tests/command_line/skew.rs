@@ -114,9 +114,12 @@ fn refusals_come_before_the_work_and_leave_no_file() {
     bench.run("skew a.wav --json there.json").refused(&["there.json", "exists already"]);
     bench.run("skew a.wav --channels 1,3").refused(&["a.wav", "channel 3"]);
     assert_eq!(bench.text("there.json"), "mine");
-    bench.run("skew a.wav --json there.json --force").done();
-    assert!(bench.text("there.json").contains("deckproof-skew/1"));
-    assert_eq!(bench.files(), ["a.wav", "note.txt", "there.json"]);
+    bench.run("skew a.wav --json there.json --force").refused(&["there.json", "not of Deckproof's making"]);
+    assert_eq!(bench.text("there.json"), "mine");
+    bench.run("skew a.wav --json ours.json").done();
+    bench.run("skew a.wav --json ours.json --force").done();
+    assert!(bench.text("ours.json").contains("deckproof-skew/1"));
+    assert_eq!(bench.files(), ["a.wav", "note.txt", "ours.json", "there.json"]);
 }
 
 #[test]

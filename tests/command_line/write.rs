@@ -68,9 +68,16 @@ fn refuses_to_overwrite_any_of_its_files_and_leaves_no_other() {
         bench.run(line).refused(&[taken, "exists already and was left alone", "force"]);
         assert_eq!(bench.text(taken), "mine");
         assert_eq!(bench.files().len(), 2, "{taken}: {:?}", bench.files());
-        bench.run(&format!("{line} --force")).done();
-        assert_ne!(std::fs::read(bench.path(taken)).unwrap(), b"mine");
+        bench.run(&format!("{line} --force")).refused(&[taken, "not of Deckproof's making", "another name"]);
+        assert_eq!(bench.text(taken), "mine");
+        assert_eq!(bench.files().len(), 2, "{taken}: {:?}", bench.files());
+        std::fs::remove_file(bench.path(taken)).unwrap();
+        bench.run(line).done();
         assert_eq!(bench.files(), ["a.cue", "a.sheet.txt", "a.wav", "short.toml"]);
+        bench.run(&format!("{line} --force")).done();
+        // The CUE sheet is of a programme that is no more.
+        bench.run("write short.toml --out a.wav --force").done();
+        assert_eq!(bench.files(), ["a.sheet.txt", "a.wav", "short.toml"]);
     }
 }
 
@@ -173,7 +180,7 @@ fn a_programme_that_would_clip_is_refused_with_a_level_that_works() {
     bench.put("loud.toml", SHORT.replace("level_db = 0", "level_db = 8"));
     bench
         .run("write loud.toml --out a.wav --reference-dbfs -6")
-        .refused(&["part level", "-8.01 dBFS or lower"]);
+        .refused(&["loud.toml: part level", "-8.01 dBFS or lower"]);
     bench.run("write loud.toml --out a.wav --reference-dbfs -8.01").done();
 }
 
@@ -181,7 +188,9 @@ fn a_programme_that_would_clip_is_refused_with_a_level_that_works() {
 fn a_tone_too_high_for_the_rate_is_refused() {
     let bench = Bench::new();
     bench.put("high.toml", SHORT.replace("hz = 315", "hz = 30000"));
-    bench.run("write high.toml --out a.wav").refused(&["part level: 30000 Hz at a sample rate of 48000 Hz"]);
+    bench
+        .run("write high.toml --out a.wav")
+        .refused(&["high.toml: part level: 30000 Hz at a sample rate of 48000 Hz"]);
     bench.run("write high.toml --out a.wav --rate 96000").done();
 }
 

@@ -45,7 +45,9 @@ fn head(page: &mut Page, reading: &Reading, limits: Option<&Limits>) {
     page.fact("Job", made.and_then(|made| made.job.clone()));
     page.fact("Recipe", Some(words::recipe(reading)));
     page.fact("Circumstances", Some(words::circumstances(&reading.circumstances)));
+    let broken = reading.warnings.iter().any(|warning| warning.id == WarningId::BrokenSamples);
     let peaks = match capture.peak_dbfs {
+        [None, None] if broken => "samples that are no numbers".to_owned(),
         [None, None] => "silent".to_owned(),
         peaks => {
             let each =

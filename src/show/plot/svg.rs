@@ -1,19 +1,19 @@
 //! A picture in SVG: lines, text, boxes. Coordinates have one decimal, so that the same figures give the same bytes.
 
+use crate::harmless::harmless;
 use crate::show::words::with_signs;
 use std::fmt::Write;
 
-/// Text made safe for XML and HTML; characters that XML 1.0 forbids become U+FFFD.
+/// Text made harmless, and safe for XML and HTML.
 pub(in crate::show) fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
+    for c in harmless(text).chars() {
         match c {
             '&' => out.push_str("&amp;"),
             '<' => out.push_str("&lt;"),
             '>' => out.push_str("&gt;"),
             '"' => out.push_str("&quot;"),
             '\'' => out.push_str("&#39;"),
-            c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') => out.push('\u{fffd}'),
             c => out.push(c),
         }
     }
