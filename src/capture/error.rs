@@ -81,6 +81,14 @@ pub enum CaptureError {
         /// What the decoder said.
         reason: String,
     },
+    /// A recording was given twice, in two files.
+    #[error("{}: is the same recording as {}; one tape must not count as two, name each recording once", path.display(), first.display())]
+    Copy {
+        /// The file.
+        path: PathBuf,
+        /// The other one.
+        first: PathBuf,
+    },
     /// A sample rate outside the range in which anything can be measured.
     #[error("{}: sample rate {rate_hz} Hz is outside 22050 to 384000 Hz; record at 44100, 48000 or 96000 Hz", path.display())]
     Rate {

@@ -8,7 +8,8 @@ pub struct HealthMeter {
     peak: f64,
     /// Largest sample below and above zero.
     extremes: [f64; 2],
-    sum: f64,
+    /// In steps, so that the order of adding changes nothing.
+    sum: i64,
     count: u64,
     clicks: Clicks,
     last: f64,
@@ -45,6 +46,9 @@ const LEAST_TOP: f64 = 0.12;
 /// A clipped peak begins and ends with a corner: a step of at least this share.
 const CORNER: f64 = 1e-3;
 
+/// Steps of full scale in which samples are summed.
+const SUM_STEPS: f64 = (1 << 30) as f64;
+
 /// Samples looked at together.
 const QUICK: usize = 64;
 
@@ -71,7 +75,7 @@ fn larger(a: f64, b: f64) -> f64 {
 impl HealthMeter {
     /// Feeds samples; blocks of any size give the same result.
     pub fn feed(&mut self, samples: &[f64]) {
-        self.sum += samples.iter().filter(|x| x.is_finite()).sum::<f64>();
+        self.sum += samples.iter().map(|x| (x * SUM_STEPS) as i64).sum::<i64>();
         self.count += samples.len() as u64;
         self.clicks.feed(samples);
         let mut rest = samples;
@@ -149,7 +153,7 @@ impl HealthMeter {
         let lowest = tops().map(|(level, _)| f64::from(level.abs()) / 1000.0).fold(1.0, f64::min);
         let clipped_samples = self.full_scale_samples + below;
         let top = (clipped_samples > 0).then_some(if below > 0 { lowest } else { 1.0 });
-        let offset = if self.count == 0 { 0.0 } else { self.sum / self.count as f64 };
+        let offset = if self.count == 0 { 0.0 } else { self.sum as f64 / SUM_STEPS / self.count as f64 };
         Health { peak: self.peak, clipped_samples, top, clicks: self.clicks.count(), offset }
     }
 }

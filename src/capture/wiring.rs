@@ -17,6 +17,8 @@ pub struct Wiring {
     /// How much of the left channel stands in the right one, and of the right in the left, as ratios of amplitude (0 where one is
     /// dead).
     pub leaks: [f64; 2],
+    /// The channels are of one polarity in some slates and of opposite polarity in others.
+    pub flips: bool,
 }
 
 /// Amplitude below which a channel is dead, as a share of the other channel's (-30 dB).
@@ -41,6 +43,13 @@ impl Wiring {
         let ratio = |into: f64, of: f64| if dead.contains(&true) || of <= 0.0 { 0.0 } else { into / of };
         let [left, right] = if swapped { [1, 0] } else { [0, 1] };
         let leaks = [ratio(left_only[right], left_only[left]), ratio(right_only[left], right_only[right])];
+        // A quarter of a turn is far more than azimuth makes at the chirps' frequencies.
+        let turn = |slate: &FoundSlate| {
+            let [(a, x), (b, y)] = slate.phase;
+            (x.min(y) > 0.5).then(|| (b - a).cos())
+        };
+        let turns = || slates.iter().filter_map(turn);
+        let flips = !dead.contains(&true) && turns().any(|cos| cos > 0.7) && turns().any(|cos| cos < -0.7);
         let mean_phase = |channel: usize| {
             let sum: num_complex::Complex64 = slates
                 .iter()
@@ -72,7 +81,7 @@ impl Wiring {
             }
         }
         let order = |pair: [bool; 2]| if swapped { [pair[1], pair[0]] } else { pair };
-        Self { swapped, inverted: order(inverted), mono, dead: order(dead), leaks }
+        Self { swapped, inverted: order(inverted), mono, dead: order(dead), leaks, flips }
     }
 
     /// The channels that exist and carry something of their own, `[left, right]`.

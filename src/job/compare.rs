@@ -2,7 +2,7 @@
 
 use crate::harmless::{echo, echoes};
 use crate::judge::Reading;
-use crate::judge::{Named, compare_repeated};
+use crate::judge::{Named, compare_repeated, is_one_capture};
 use crate::programme::{DATA_BYTES, read_text};
 use crate::reading::{Comparison, FORMAT, SKEW_FORMAT, SkewReading};
 use std::path::{Path, PathBuf};
@@ -19,6 +19,18 @@ pub enum CompareError {
         path: PathBuf,
         /// What the system says.
         source: std::io::Error,
+    },
+    /// Two repeats are of one capture.
+    #[error(
+        "{}: is of the same capture as {}, and shows nothing of how well the deck repeats itself; play the tape again for each repeat",
+        path.display(),
+        first.display()
+    )]
+    OneCapture {
+        /// The file.
+        path: PathBuf,
+        /// The other one.
+        first: PathBuf,
     },
     /// A file is no reading.
     #[error("{}: no reading: {why}; give the JSON that `deckproof read --out` or `--json` wrote", path.display())]
@@ -81,10 +93,17 @@ pub fn load_reading(path: &Path) -> Result<Reading, CompareError> {
     }
 }
 
+/// The first two of `readings` that are of one capture.
+fn copies(readings: &[Reading]) -> Option<[usize; 2]> {
+    (1..readings.len())
+        .flat_map(|k| (0..k).map(move |j| [j, k]))
+        .find(|[j, k]| is_one_capture(&readings[*j], &readings[*k]))
+}
+
 /// Compares the readings in `files`, called `names`, with the spread of those in `repeats`, if any.
 ///
 /// # Errors
-/// If one of them cannot be loaded.
+/// If one of them cannot be loaded, or two of the `repeats` are of one capture.
 pub fn compare_files(
     files: &[PathBuf],
     names: &[String],
@@ -93,6 +112,9 @@ pub fn compare_files(
     let load = |files: &[PathBuf]| files.iter().map(|file| load_reading(file)).collect::<Result<Vec<_>, _>>();
     let shown = |files: &[PathBuf]| files.iter().map(|file| file.display().to_string()).collect::<Vec<_>>();
     let (readings, repeated) = (load(files)?, load(repeats)?);
+    if let Some([first, copy]) = copies(&repeated) {
+        return Err(CompareError::OneCapture { path: repeats[copy].clone(), first: repeats[first].clone() });
+    }
     let (shown, shown_repeats) = (shown(files), shown(repeats));
     let named: Vec<Named<'_>> = readings
         .iter()

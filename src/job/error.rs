@@ -87,6 +87,14 @@ pub enum ReadError {
         /// The first playback.
         first: PathBuf,
     },
+    /// Two playings are one.
+    #[error("{}: holds the same playing as {}; play the tape again for each recording", path.display(), first.display())]
+    OneCapture {
+        /// The file.
+        path: PathBuf,
+        /// The other one.
+        first: PathBuf,
+    },
     /// Playings could not be laid over each other.
     #[error("{}: {source}", path.display())]
     SameTape {
@@ -122,6 +130,7 @@ impl ReadError {
             | Self::NotLoopback { .. }
             | Self::NoFlutter { .. }
             | Self::OtherRecording { .. }
+            | Self::OneCapture { .. }
             | Self::SameTape { .. }
             | Self::NoMark { .. }
             | Self::Length { .. } => None,

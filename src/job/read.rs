@@ -122,6 +122,29 @@ fn loopback(options: &ReadOptions) -> Result<Option<LoopbackCapture>, ReadError>
     Ok(Some(LoopbackCapture { facts, differences }))
 }
 
+/// Fewer slates than this of a code may be misread ones.
+const LEAST_SLATES: usize = 2;
+
+/// Whether the slates are, or hold, those of a programme with `code`.
+fn carries(found: &[FoundSlate], code: u16) -> bool {
+    found.iter().filter(|slate| slate.slate.code == code).count() >= LEAST_SLATES
+}
+
+/// Says that the file holds another programme beside that with `code`.
+fn other_programme(found: &[FoundSlate], code: u16, clock: FileClock) -> Option<Warning> {
+    let other = found.iter().find(|slate| slate.slate.code != code && carries(found, slate.slate.code))?;
+    let name = built_in_by_code(other.slate.code)
+        .map_or_else(|| format!("with code {:04x}", other.slate.code), |recipe| recipe.name);
+    Some(Warning::new(
+        WarningId::OtherProgramme,
+        format!(
+            "The file holds another programme as well: {name}, with its first slate at {:.1} s. It was not read. To read it, name its \
+             recipe, or cut the file.",
+            clock.at(other.start_s).seconds()
+        ),
+    ))
+}
+
 /// The code that most slates carry.
 fn commonest_code(found: &[FoundSlate]) -> Option<u16> {
     found
@@ -145,7 +168,8 @@ fn measure_source(
     let mut reading = blank(source, facts, options, &scan);
     reading.warnings.extend(broken_samples(&scan));
     reading.warnings.extend(samples_warnings(&scan));
-    let Some(code) = commonest_code(&found) else {
+    let told = given.as_ref().map(|timeline| timeline.code);
+    let Some(code) = told.filter(|told| carries(&found, *told)).or_else(|| commonest_code(&found)) else {
         let why = no_slate_why(&scan, &reading);
         return Err(no_slate(facts, reading, why));
     };
@@ -204,6 +228,7 @@ fn measure_source(
         serves: Some(served(&timeline)),
     });
     describe_capture(&mut reading, &alignment);
+    reading.warnings.extend(other_programme(&found, code, clock));
     warn(&mut reading, &alignment, &found, facts, &measured);
     let Evidence { course, mut differences, .. } = measured.evidence;
     reading.measured = measured.facts;

@@ -11,7 +11,7 @@ use std::path::Path;
 /// Measures every playing; the first carries what all of them say of the flutter.
 ///
 /// # Errors
-/// As [`super::read_return`] for each, and [`ReadError::SameTape`] if they cannot be laid over each other.
+/// As [`super::read_return`] for each, [`ReadError::OneCapture`] if two are of one capture, and [`ReadError::SameTape`] if they cannot be laid over each other.
 pub fn measure_same_tape(recordings: &[Recording<'_>], options: &ReadOptions) -> Result<Playing, ReadError> {
     let measured = recordings.iter().map(|recording| measure_return(*recording, options));
     let mut playings = measured.collect::<Result<Vec<_>, _>>()?;
@@ -25,10 +25,32 @@ pub fn measure_same_tape(recordings: &[Recording<'_>], options: &ReadOptions) ->
     if let Some(k) = playings.iter().position(|playing| code(&playing.facts) != code(&playings[0].facts)) {
         return Err(ReadError::OtherRecording { path: path(k), first: path(0) });
     }
+    if let Some([first, copy]) = copies(&playings) {
+        return Err(ReadError::OneCapture { path: path(copy), first: path(first) });
+    }
     let found =
         same_tape(&courses, &names).map_err(|source| ReadError::SameTape { path: path(0), source })?;
     // There is at least one: fewer than two were refused.
     let mut first = playings.swap_remove(0);
     first.facts.same_tape = Some(found);
     Ok(first)
+}
+
+/// Slates of two playings of one tape lie at the same distances to within this only if they are of one capture, s: flutter moves them
+/// by tens of microseconds and more.
+const SAME_S: f64 = 3e-6;
+
+/// The first two of `playings` that are of one capture.
+fn copies(playings: &[Playing]) -> Option<[usize; 2]> {
+    let is_copy = |a: &Playing, b: &Playing| {
+        let distances =
+            |of: &Playing| -> Vec<f64> { of.slates.windows(2).map(|pair| pair[1].1 - pair[0].1).collect() };
+        let (one, other) = (distances(a), distances(b));
+        one.len() == other.len()
+            && !one.is_empty()
+            && one.iter().zip(&other).all(|(a, b)| (a - b).abs() < SAME_S)
+    };
+    (1..playings.len())
+        .flat_map(|k| (0..k).map(move |j| [j, k]))
+        .find(|[j, k]| is_copy(&playings[*j], &playings[*k]))
 }

@@ -26,7 +26,7 @@ pub struct SkewOptions {
 /// second of the longest recording.
 ///
 /// # Errors
-/// [`CaptureError`] if one cannot be read; all are opened before the first is read.
+/// [`CaptureError`] if one cannot be read or is a copy of another; all are opened before the first is read.
 pub fn skew_tapes(
     recordings: &[Recording<'_>],
     options: &SkewOptions,
@@ -43,9 +43,27 @@ pub fn skew_tapes(
                 "The file is shorter than its header says: the recorder was interrupted. What is there was read.",
             ));
         }
+        if let Some(first) = tapes.iter().position(|other| is_copy(other, &tape)) {
+            return Err(CaptureError::Copy {
+                path: facts.path.clone(),
+                first: recordings[first].path().to_owned(),
+            });
+        }
         tapes.push(tape);
     }
     Ok(together(tapes, &options.medium))
+}
+
+/// Delays of one recording agree to within this share of their uncertainty, lengths to within so many seconds: two tapes do both once
+/// in some thousands.
+const SAME: (f64, f64) = (0.02, 0.005);
+
+/// Whether two tapes are one recording, in two files.
+fn is_copy(a: &SkewTape, b: &SkewTape) -> bool {
+    let (Some(one), Some(other), Some(uncertainty)) = (a.delay_us, b.delay_us, a.uncertainty_us) else {
+        return false;
+    };
+    (a.duration_s - b.duration_s).abs() < SAME.1 && (one - other).abs() < SAME.0 * uncertainty
 }
 
 /// One tape: heard twice, because a large delay must be undone before the bands are summed.

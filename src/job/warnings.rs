@@ -52,9 +52,9 @@ pub(super) fn broken_samples(scan: &Scan) -> Option<Warning> {
     })
 }
 
-/// A channel in which more than this of the other stands is not its own, as a ratio of amplitude: -22 dB. Decks separate by 30 dB and
+/// A channel in which more than this of the other stands is not its own, as a ratio of amplitude: -26 dB. Decks separate by 30 dB and
 /// more (common practice, no source).
-const MOST_LEAK: f64 = 0.08;
+const MOST_LEAK: f64 = 0.05;
 /// Samples that stand off zero by more than this leave less room on one side, full scale 1.
 const MOST_OFFSET: f64 = 0.05;
 /// More clicks than this are said.
@@ -147,6 +147,14 @@ pub(super) fn warn(
                  is worn out. Levels, response, azimuth and noise of each channel are not its own.",
                 UnitKind::Db.of(20.0 * leak.log10(), 1.0)
             ),
+        );
+    }
+    if wiring.flips {
+        add(
+            WarningId::PolarityFlips,
+            "The channels are of one polarity in some slates and of opposite polarity in others: a loose lead, or an edited file. No \
+             azimuth is stated. Look at plugs and leads, and record again."
+                .into(),
         );
     }
     if wiring.swapped {

@@ -36,6 +36,7 @@ pub use bench::next_step::{STEPS, steps};
 pub use bench::sheet::{BenchSheet, SheetPair, bench_sheet};
 pub use bench::step::{JobEvidence, JobReading, Step, StepState};
 pub use causes::{cause_name, cause_size};
+pub use compare::copies::is_one_capture;
 pub use compare::named::Named;
 pub use compare::readings::compare_repeated;
 pub use conclude::{Concluded, Reading, conclude};

@@ -1,8 +1,27 @@
 //! Which faults of the recording leave what untold, and what mends each.
 
-use crate::judge::findings::capture::SPOILING;
 use crate::judge::quantities::Id;
 use crate::reading::{Untold, Warning, WarningId};
+
+/// Warnings that spoil figures, with what to do about each.
+pub(crate) const SPOILING: [(WarningId, &str); 6] = [
+    (
+        WarningId::Crossfeed,
+        "switch off every enhancement in the sound card's settings, look for a cable or an adaptor that joins the channels, and \
+         record again",
+    ),
+    (
+        WarningId::GainRiding,
+        "switch off automatic gain and every enhancement in the sound card's settings and record again",
+    ),
+    (WarningId::Clipped, "lower the sound card's recording level by about 6 dB and record again"),
+    (
+        WarningId::NoiseReductionOn,
+        "switch noise reduction off, in the deck and in the sound card's settings, and record again",
+    ),
+    (WarningId::Lossy, "record to WAV over a cable, without lossy compression on the way"),
+    (WarningId::WrongRecipe, "name the recipe that was played"),
+];
 
 /// What a level is needed for.
 const LEVELS: [Id; 11] = [
@@ -20,7 +39,8 @@ const LEVELS: [Id; 11] = [
 ];
 
 /// A fault, what it touches, and what it is in a clause.
-const SPOILS: [(WarningId, &[Id], &str); 8] = [
+const SPOILS: [(WarningId, &[Id], &str); 9] = [
+    (WarningId::PolarityFlips, &[Id::Azimuth], "the polarity of a channel changes on the way"),
     (WarningId::Clipped, &LEVELS, "the tones for it are clipped"),
     (WarningId::Clipped, &[Id::Distortion, Id::Azimuth], "the tones for it are clipped"),
     (WarningId::Crossfeed, &LEVELS, "the channels are mixed into each other on the way"),
@@ -40,5 +60,9 @@ pub(crate) fn spoilt(id: Id, warnings: &[Warning]) -> Option<Untold> {
     let warned = |what: &WarningId| warnings.iter().any(|warning| warning.id == *what);
     let (fault, _, because) = SPOILS.iter().find(|(fault, ids, _)| warned(fault) && ids.contains(&id))?;
     let mend = SPOILING.iter().find(|(spoiling, _)| spoiling == fault).map(|(_, mend)| *mend);
-    Some(Untold::new(*because, mend.unwrap_or("set player and recorder to one sample rate and record again")))
+    let elsewhere = match fault {
+        WarningId::PolarityFlips => "look at plugs and leads and record again",
+        _ => "set player and recorder to one sample rate and record again",
+    };
+    Some(Untold::new(*because, mend.unwrap_or(elsewhere)))
 }

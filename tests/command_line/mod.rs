@@ -5,6 +5,7 @@
 mod bench;
 mod compare;
 pub mod containers;
+mod copies;
 mod general;
 mod help;
 mod hostile_text;

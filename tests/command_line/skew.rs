@@ -27,9 +27,8 @@ fn tape(late: usize) -> Vec<u8> {
 #[test]
 fn three_tapes_of_one_sample_of_delay() {
     let bench = Bench::new();
-    for name in ["a.wav", "b.wav"] {
-        bench.put(name, tape(1));
-    }
+    bench.put("a.wav", tape(1));
+    bench.put("b.wav", wav(Header::Plain, Sample::Int16, 48_000, common(15, 1, 0.001)));
     // At another rate a sample is longer: 22.7 us.
     bench.put("c.wav", wav(Header::Plain, Sample::Float32, 44_100, common(14, 1, 0.001)));
     let said = bench.run("skew a.wav b.wav c.wav --json -").done();
@@ -57,6 +56,9 @@ fn three_tapes_of_one_sample_of_delay() {
     }
     assert!(text.lines().all(|line| line.chars().count() <= 100), "{text}");
     assert_eq!(bench.files(), ["a.wav", "b.wav", "c.wav", "skew.json"]);
+    // The first one again, with finer samples.
+    bench.put("finer.wav", wav(Header::Plain, Sample::Float32, 48_000, common(14, 1, 0.001)));
+    bench.run("skew a.wav b.wav finer.wav").failed(&["finer.wav", "the same recording as a.wav"]);
 }
 
 #[test]

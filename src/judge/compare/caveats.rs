@@ -3,7 +3,7 @@
 use crate::judge::Reading;
 use crate::judge::compare::named::Named;
 use crate::judge::compare::quantities::recorded_on;
-use crate::judge::findings::capture::SPOILING;
+use crate::judge::spoilt::SPOILING;
 use crate::reading::{NoiseReduction, Warning, WarningId};
 
 /// Differences between the readings that are none of the deck.

@@ -1,32 +1,14 @@
 //! Finding `capture`: whether the recording itself can be trusted.
 
 use crate::judge::case::Bench;
+use crate::judge::spoilt::SPOILING;
 use crate::judge::work::turns::{said, step};
 use crate::reading::figures::UnitKind;
 use crate::reading::{Adjustment, Finding, Remedy, Unit, Verdict, WarningId};
 
-/// Warnings that spoil figures, with what to do about each.
-pub(crate) const SPOILING: [(WarningId, &str); 6] = [
-    (
-        WarningId::Crossfeed,
-        "switch off every enhancement in the sound card's settings, look for a cable or an adaptor that joins the channels, and \
-         record again",
-    ),
-    (
-        WarningId::GainRiding,
-        "switch off automatic gain and every enhancement in the sound card's settings and record again",
-    ),
-    (WarningId::Clipped, "lower the sound card's recording level by about 6 dB and record again"),
-    (
-        WarningId::NoiseReductionOn,
-        "switch noise reduction off, in the deck and in the sound card's settings, and record again",
-    ),
-    (WarningId::Lossy, "record to WAV over a cable, without lossy compression on the way"),
-    (WarningId::WrongRecipe, "name the recipe that was played"),
-];
-
 /// Warnings that cost accuracy only.
-const COSTLY: [WarningId; 14] = [
+const COSTLY: [WarningId; 15] = [
+    WarningId::PolarityFlips,
     WarningId::Clicks,
     WarningId::LowRate,
     WarningId::Offset,

@@ -31,7 +31,9 @@ pub fn withhold(measured: &mut Measured, warnings: &[Warning]) {
             unsure(response, |point| point.hz > LOSSY_HZ);
         }
     }
-    if mixed && let Some(azimuth) = &mut measured.azimuth {
+    if (mixed || warned(&[WarningId::PolarityFlips]))
+        && let Some(azimuth) = &mut measured.azimuth
+    {
         (azimuth.delay_us, azimuth.uncertainty_us) = (None, None);
         (azimuth.angle_arcmin, azimuth.loss_at_10k_db) = (None, None);
     }

@@ -9,6 +9,8 @@ use crate::signal::statistics::{mean, rms};
 
 /// Wow moves slates against each other by less than this, s.
 const LEAST_STEP_S: f64 = 0.004;
+/// Jumps that add up one by one move the end by so many times what is left of them beside the best line (k = 2).
+const ADD_UP: f64 = 3.0;
 
 /// Speed over the whole return; `None` if no slate belongs to `timeline`.
 ///
@@ -51,7 +53,9 @@ pub fn speed(slates: &[FoundSlate], timeline: &Timeline) -> Option<Speed> {
     });
     Some(Speed {
         error_percent: 100.0 * (line.slope - 1.0),
-        uncertainty_percent: (200.0 * sigma).max(0.0005).hypot(100.0 * step_s / (2.0 * span).max(1.0)),
+        uncertainty_percent: (200.0 * sigma)
+            .max(0.0005)
+            .hypot(100.0 * ADD_UP * step_s / (2.0 * span).max(1.0)),
         drift_percent_per_min: drift.flatten(),
         from_length: None,
     })

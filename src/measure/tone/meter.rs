@@ -150,6 +150,8 @@ impl Tone {
                 continue;
             }
             let noise = level.noise_per_hz * amplitude * amplitude / 2.0 * rate_hz / 2.0;
+            // The steps' own noise smooths nothing.
+            let noise = if noise > step * step / 4.0 { noise - step * step / 12.0 } else { 0.0 };
             let smoothed = (-0.5 * TAU * TAU * noise / (step * step)).exp();
             let share = 0.38 * (step / amplitude).powf(1.5) * smoothed;
             let db = 20.0 * std::f64::consts::LOG10_E * share;
@@ -220,7 +222,7 @@ fn block_crosses(narrow: &[Vec<Complex64>; 2], size: usize) -> Vec<Complex64> {
         .collect()
 }
 
-/// Blocks without a dropout in either channel; a neighbour of a dropout is left out too.
+/// Blocks without a dropout or a click in either channel; a neighbour of one is left out too.
 fn sound_blocks(powers: &[Vec<f64>; 2], noise: &[f64; 2]) -> Vec<bool> {
     let count = powers[0].len();
     let mut good = vec![true; count];
@@ -231,7 +233,8 @@ fn sound_blocks(powers: &[Vec<f64>; 2], noise: &[f64; 2]) -> Vec<bool> {
             continue;
         }
         for (m, &power) in powers[channel].iter().enumerate() {
-            if power < 0.7 * median {
+            // Too strong is a click.
+            if !(0.7 * median..1.4 * median).contains(&power) {
                 for slot in &mut good[m.saturating_sub(1)..(m + 2).min(count)] {
                     *slot = false;
                 }

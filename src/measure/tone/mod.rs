@@ -4,6 +4,7 @@ pub(crate) mod dropouts;
 pub(crate) mod follow;
 pub(crate) mod level_moves;
 pub(crate) mod level_wander;
+pub(crate) mod level_witnesses;
 pub(crate) mod meter;
 pub(crate) mod section;
 pub(crate) mod steady;

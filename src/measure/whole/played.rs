@@ -10,8 +10,8 @@ use crate::measure::response::steps::PlayedTone;
 use crate::measure::response::sweep::SweepPoint;
 use crate::measure::separation::erasing::Erased;
 use crate::measure::separation::leakage::Leakage;
-use crate::measure::tone::level_moves::LevelMoves;
 use crate::measure::tone::level_wander::{LevelCourse, LevelWander, course_of};
+use crate::measure::tone::level_witnesses::level_moves;
 use crate::measure::tone::meter::Tone;
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
 use crate::reading::{FileClock, Flutter};
@@ -152,7 +152,7 @@ impl Played<'_> {
             let tones: Vec<PlayedTone> =
                 self.linear_tones().filter(|(part, _)| self.is_first(part)).map(|(_, tone)| tone).collect();
             let alignment = self.alignment;
-            wander.moves = LevelMoves::new(
+            wander.moves = level_moves(
                 self.timeline,
                 &alignment.slates,
                 &tones,
