@@ -4,17 +4,17 @@ use super::error::ReadError;
 use super::read::{Playing, ReadOptions, blank, describe_capture};
 use super::recording::{FileFacts, Recording};
 use super::unslated_words::{disbelieved, remarks};
-use super::warnings::{broken_samples, warn};
+use super::warnings::{broken_samples, samples_warnings, warn};
 use crate::capture::{
     BetweenKind, Heard, NamedBy, Names, Served, ServedTone, assemble, hear, name, scan, serve,
 };
 use crate::judge::Reading;
 use crate::measure::{
     FrequencyKnowledge, MeasureOptions, Measured, MeasuredTone, TapeValues, Told, deck_equalisation, measure,
-    tone_speed,
+    tone_speed, withhold,
 };
 use crate::programme::{TapeFile, Timeline, built_in};
-use crate::reading::{FileClock, Found, FoundKind, NominalBy, RecordedOn, Warning, WarningId};
+use crate::reading::{Facts, FileClock, Found, FoundKind, NominalBy, RecordedOn, Warning, WarningId};
 use crate::trade::StatedFlux;
 use crate::trade::test_tapes::USUAL_TONE_PERCENT;
 
@@ -100,6 +100,7 @@ pub fn measure_unslated(
     values.correct_levels(&mut measured.facts.level);
     describe_capture(&mut reading, &served.alignment);
     warn(&mut reading, &served.alignment, &[], &facts, &measured);
+    reading.warnings.extend(samples_warnings(&scan));
     reading.found = found(&heard, &served, &measured);
     let listened = Listened { heard: &heard, names: &names, served: &served, values: &values };
     let codes: Vec<u16> = built_in().iter().map(|recipe| Timeline::from(recipe).code).collect();
@@ -107,6 +108,8 @@ pub fn measure_unslated(
     reading.warnings.extend(remarks(&listened, &measured, slates));
     reading.measured = measured.facts;
     reading.tape = values.section(&reading.level);
+    let Facts { measured, warnings, .. } = &mut reading;
+    withhold(measured, warnings);
     Ok(Playing {
         facts: reading,
         differences: vec![],

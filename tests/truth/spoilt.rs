@@ -59,9 +59,8 @@ const KINDS: [&str; 34] = [
 const LIKE_A_DECK: [&str; 3] = ["white noise", "enhanced bass and treble", "hum of the wiring"];
 
 /// What must be named, by the warning that does it.
-const NAMED: [(&str, &str); 14] = [
+const NAMED: [(&str, &str); 13] = [
     ("step before the silence", "level-moved"),
-    ("step of both channels", "level-moved"),
     ("clicks", "clicks"),
     ("clipped", "clipped"),
     ("clipped hard", "clipped"),
