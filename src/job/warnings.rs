@@ -64,7 +64,9 @@ const MOST_CLICKS: u64 = 2;
 pub(super) fn samples_warnings(scan: &Scan) -> Vec<Warning> {
     let clicks: u64 = scan.health.iter().map(|health| health.clicks).sum();
     let offset = scan.health.iter().map(|health| health.offset.abs()).fold(0.0, f64::max);
-    let clicks = (clicks > MOST_CLICKS).then(|| {
+    // The corners of clipped tones are none.
+    let clipped = scan.health.iter().any(|health| health.top.is_some());
+    let clicks = (clicks > MOST_CLICKS && !clipped).then(|| {
         Warning::new(
             WarningId::Clicks,
             format!(

@@ -100,7 +100,7 @@ impl<'a> Bench<'a> {
             remedies: row.meaning.and_then(|quantity| remedy(quantity, told)).into_iter().collect(),
             origin: self.recorded_on(),
             capture_is_bad: self.capture_is_bad,
-            spoilt: spoilt(id, &self.reading.warnings),
+            spoilt: [false, true].map(|is_one| spoilt(id, &self.reading.warnings, is_one)),
         }
     }
 }
@@ -192,8 +192,8 @@ pub(crate) struct Case {
     pub(crate) remedies: Vec<Remedy>,
     pub(crate) origin: Option<RecordedOn>,
     pub(crate) capture_is_bad: bool,
-    /// What spoilt the figure where there is none, or none that is sure.
-    spoilt: Option<Untold>,
+    /// What spoilt the figure where there is none, and where there is none that is sure.
+    spoilt: [Option<Untold>; 2],
 }
 
 impl Case {
@@ -273,12 +273,18 @@ impl Case {
         }
     }
 
+    /// What fault of the recording left no verdict.
+    fn spoilt(&self, verdict: Verdict) -> Option<Untold> {
+        let could_be_told = verdict == Verdict::CannotTell && self.in_programme != Some(false);
+        self.spoilt[usize::from(self.value.is_some())].clone().filter(|_| could_be_told)
+    }
+
     /// Why there is no verdict.
     fn untold(&self, verdict: Verdict) -> Option<Untold> {
         if let Meaning::CannotTell { because, find_out } = self.meaning {
             Some(Untold::new(because, find_out))
-        } else if let Some(spoilt) = self.spoilt.as_ref().filter(|_| verdict == Verdict::CannotTell) {
-            Some(spoilt.clone())
+        } else if let Some(spoilt) = self.spoilt(verdict) {
+            Some(spoilt)
         } else if self.value.is_none() {
             Some(self.missing.clone())
         } else if self.uncertainty.is_none() {

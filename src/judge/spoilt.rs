@@ -39,7 +39,7 @@ const LEVELS: [Id; 11] = [
 ];
 
 /// A fault, what it touches, and what it is in a clause.
-const SPOILS: [(WarningId, &[Id], &str); 9] = [
+const SPOILS: [(WarningId, &[Id], &str); 10] = [
     (WarningId::PolarityFlips, &[Id::Azimuth], "the polarity of a channel changes on the way"),
     (WarningId::Clipped, &LEVELS, "the tones for it are clipped"),
     (WarningId::Clipped, &[Id::Distortion, Id::Azimuth], "the tones for it are clipped"),
@@ -53,14 +53,18 @@ const SPOILS: [(WarningId, &[Id], &str); 9] = [
         &[Id::Speed],
         "the file's header and the programme disagree on the sample rate",
     ),
+    (WarningId::LevelMoved, &LEVELS, "the level moved while the programme played"),
 ];
 
-/// Why a figure of `id` is missing or not sure, if one of the `warnings` says it.
-pub(crate) fn spoilt(id: Id, warnings: &[Warning]) -> Option<Untold> {
+/// Why a figure of `id` is missing (or, if there `is_one`, not sure), if one of the `warnings` says it.
+pub(crate) fn spoilt(id: Id, warnings: &[Warning], is_one: bool) -> Option<Untold> {
     let warned = |what: &WarningId| warnings.iter().any(|warning| warning.id == *what);
-    let (fault, _, because) = SPOILS.iter().find(|(fault, ids, _)| warned(fault) && ids.contains(&id))?;
+    // A level that moved is there all the same.
+    let counts = |fault: &WarningId| warned(fault) && (is_one || *fault != WarningId::LevelMoved);
+    let (fault, _, because) = SPOILS.iter().find(|(fault, ids, _)| counts(fault) && ids.contains(&id))?;
     let mend = SPOILING.iter().find(|(spoiling, _)| spoiling == fault).map(|(_, mend)| *mend);
     let elsewhere = match fault {
+        WarningId::LevelMoved => "look for a loose plug or a tape that leaves the head and record again",
         WarningId::PolarityFlips => "look at plugs and leads and record again",
         _ => "set player and recorder to one sample rate and record again",
     };

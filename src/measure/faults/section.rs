@@ -76,7 +76,7 @@ pub(crate) fn level_moved(wander: &[LevelWander; 2], clock: FileClock) -> Option
     let said = |side: &str, moved: Move| {
         let way = if moved.db < 0.0 { "fell" } else { "rose" };
         format!(
-            "the level of the {side} channel {way} by {} between {} and {} of the return",
+            "the {side} channel {way} by {} between {} and {} of the return",
             UnitKind::Db.of(moved.db.abs(), moved.uncertainty_db),
             UnitKind::Seconds.of(clock.at(moved.from_s).seconds(), None),
             UnitKind::Seconds.of(clock.at(moved.to_s).seconds(), None),
@@ -89,7 +89,7 @@ pub(crate) fn level_moved(wander: &[LevelWander; 2], clock: FileClock) -> Option
         Warning::new(
             WarningId::LevelMoved,
             format!(
-                "Tones and slates of one level came back at two: {}. What is compared across it is uncertain by as much. Look for a \
+                "The level moved while the programme played: {}. What is compared across it is uncertain by as much. Look for a \
                  loose plug, a tape that leaves the head, or a level that somebody turned, and record again.",
                 moves.join("; ")
             ),
