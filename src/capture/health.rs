@@ -46,8 +46,10 @@ const LEAST_TOP: f64 = 0.12;
 /// A clipped peak begins and ends with a corner: a step of at least this share.
 const CORNER: f64 = 1e-3;
 
-/// Steps of full scale in which samples are summed.
-const SUM_STEPS: f64 = (1 << 30) as f64;
+/// Steps of full scale in which samples are summed, and the largest sample that counts: the sum of all that a file holds stays below
+/// 2^63.
+const SUM_STEPS: f64 = (1 << 26) as f64;
+const LOUDEST: f64 = 8.0;
 
 /// Samples looked at together.
 const QUICK: usize = 64;
@@ -75,7 +77,7 @@ fn larger(a: f64, b: f64) -> f64 {
 impl HealthMeter {
     /// Feeds samples; blocks of any size give the same result.
     pub fn feed(&mut self, samples: &[f64]) {
-        self.sum += samples.iter().map(|x| (x * SUM_STEPS) as i64).sum::<i64>();
+        self.sum += samples.iter().map(|x| (x.clamp(-LOUDEST, LOUDEST) * SUM_STEPS) as i64).sum::<i64>();
         self.count += samples.len() as u64;
         self.clicks.feed(samples);
         let mut rest = samples;
@@ -212,6 +214,14 @@ mod tests {
             (slow.sum, slow.count, slow.clicks) = (quick.sum, quick.count, quick.clicks.clone());
             // NaN equals itself in print.
             assert_eq!(format!("{quick:?}"), format!("{slow:?}"), "blocks of {cut}");
+        }
+    }
+
+    #[test]
+    fn absurd_samples_make_no_absurd_offset() {
+        for odd in [f64::MAX, f64::INFINITY, f64::NEG_INFINITY, f64::NAN] {
+            let offset = health(tone(1000.0, 0.5).chain([odd; 9])).offset;
+            assert!(offset.abs() < 0.001, "{odd}: {offset}");
         }
     }
 

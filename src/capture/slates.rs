@@ -2,14 +2,13 @@
 
 use super::chirps::Chirp;
 use crate::programme::slate::{self, SLOT_S, SLOTS, SYNC, Slate, shift_s};
+use crate::signal::DB_PER_NEPER;
 use crate::signal::fit::Line;
 use crate::signal::statistics::{median, rms};
 use std::collections::HashMap;
 
 /// Speed ratios that are tried: the widest are sample rates taken for each other on a deck that is off as well.
 const RATIOS: (f64, f64, f64) = (0.85, 1.17, 0.004);
-/// 20 lg e.
-const DB_PER_NEPER: f64 = 20.0 * std::f64::consts::LOG10_E;
 /// How far a chirp may stand from where it is expected, s (1 % wow moves it by up to 3 ms).
 const TOLERANCE_S: f64 = 0.0035;
 

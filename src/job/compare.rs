@@ -1,5 +1,6 @@
 //! Several readings from their files, held against each other.
 
+use super::copies::first_copy;
 use crate::harmless::{echo, echoes};
 use crate::judge::Reading;
 use crate::judge::{Named, compare_repeated, is_one_capture};
@@ -93,13 +94,6 @@ pub fn load_reading(path: &Path) -> Result<Reading, CompareError> {
     }
 }
 
-/// The first two of `readings` that are of one capture.
-fn copies(readings: &[Reading]) -> Option<[usize; 2]> {
-    (1..readings.len())
-        .flat_map(|k| (0..k).map(move |j| [j, k]))
-        .find(|[j, k]| is_one_capture(&readings[*j], &readings[*k]))
-}
-
 /// Compares the readings in `files`, called `names`, with the spread of those in `repeats`, if any.
 ///
 /// # Errors
@@ -112,7 +106,7 @@ pub fn compare_files(
     let load = |files: &[PathBuf]| files.iter().map(|file| load_reading(file)).collect::<Result<Vec<_>, _>>();
     let shown = |files: &[PathBuf]| files.iter().map(|file| file.display().to_string()).collect::<Vec<_>>();
     let (readings, repeated) = (load(files)?, load(repeats)?);
-    if let Some([first, copy]) = copies(&repeated) {
+    if let Some([first, copy]) = first_copy(&repeated, is_one_capture) {
         return Err(CompareError::OneCapture { path: repeats[copy].clone(), first: repeats[first].clone() });
     }
     let (shown, shown_repeats) = (shown(files), shown(repeats));

@@ -2,6 +2,7 @@
 
 mod bench;
 mod compare;
+mod copies;
 mod error;
 mod evidence;
 mod faults;

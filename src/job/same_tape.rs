@@ -1,6 +1,7 @@
 //! Several playings of one recording: whose flutter it is.
 
 use super::ReadOptions;
+use super::copies::first_copy;
 use super::error::ReadError;
 use super::read::{Playing, measure_return};
 use super::recording::Recording;
@@ -25,7 +26,7 @@ pub fn measure_same_tape(recordings: &[Recording<'_>], options: &ReadOptions) ->
     if let Some(k) = playings.iter().position(|playing| code(&playing.facts) != code(&playings[0].facts)) {
         return Err(ReadError::OtherRecording { path: path(k), first: path(0) });
     }
-    if let Some([first, copy]) = copies(&playings) {
+    if let Some([first, copy]) = first_copy(&playings, is_copy) {
         return Err(ReadError::OneCapture { path: path(copy), first: path(first) });
     }
     let found =
@@ -40,17 +41,11 @@ pub fn measure_same_tape(recordings: &[Recording<'_>], options: &ReadOptions) ->
 /// by tens of microseconds and more.
 const SAME_S: f64 = 3e-6;
 
-/// The first two of `playings` that are of one capture.
-fn copies(playings: &[Playing]) -> Option<[usize; 2]> {
-    let is_copy = |a: &Playing, b: &Playing| {
-        let distances =
-            |of: &Playing| -> Vec<f64> { of.slates.windows(2).map(|pair| pair[1].1 - pair[0].1).collect() };
-        let (one, other) = (distances(a), distances(b));
-        one.len() == other.len()
-            && !one.is_empty()
-            && one.iter().zip(&other).all(|(a, b)| (a - b).abs() < SAME_S)
-    };
-    (1..playings.len())
-        .flat_map(|k| (0..k).map(move |j| [j, k]))
-        .find(|[j, k]| is_copy(&playings[*j], &playings[*k]))
+/// Whether two playings are one.
+fn is_copy(a: &Playing, b: &Playing) -> bool {
+    let distances =
+        |of: &Playing| of.slates.windows(2).map(|pair| pair[1].1 - pair[0].1).collect::<Vec<f64>>();
+    let (one, other) = (distances(a), distances(b));
+    let alike = one.iter().zip(&other).all(|(a, b)| (a - b).abs() < SAME_S);
+    one.len() == other.len() && !one.is_empty() && alike
 }

@@ -18,6 +18,9 @@ pub(crate) mod statistics;
 pub(crate) mod test_signals;
 pub mod weighting_468;
 
+/// 20 lg e: a neper in dB.
+pub(crate) const DB_PER_NEPER: f64 = 20.0 * std::f64::consts::LOG10_E;
+
 /// The largest multiple of `multiple` (a power of 2) of at most `most` whose only prime factors are 2, 3 and 5; 0 if there is none.
 pub(crate) fn last_fast_length(most: usize, multiple: usize) -> usize {
     (1..=most / multiple).rev().find(|&n| next_fast_length(n) == n).map_or(0, |n| n * multiple)

@@ -1,5 +1,6 @@
 //! A folder to work in, the command run there, and the returns that the tests share.
 
+use super::containers::stereo;
 use crate::returns;
 use deckproof::internals::programme::{Recipe, built_in_by_name};
 use std::path::{Path, PathBuf};
@@ -60,6 +61,14 @@ pub struct Bench {
 impl Bench {
     pub fn new() -> Self {
         Self { folder: tempfile::tempdir().unwrap() }
+    }
+
+    /// With a return of the recipe [`SHORT`] and the recipe itself: `return.wav` and `short.toml`.
+    pub fn with_short_return() -> Self {
+        let bench = Self::new();
+        bench.put("short.toml", SHORT);
+        bench.put("return.wav", stereo(short()));
+        bench
     }
 
     pub fn path(&self, name: &str) -> PathBuf {

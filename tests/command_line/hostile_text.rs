@@ -1,7 +1,6 @@
 //! Text that comes from files and names: shown, never obeyed, and bounded.
 
-use super::bench::{Bench, Ran, SHORT, short};
-use super::containers::stereo;
+use super::bench::{Bench, Ran, SHORT};
 use serde_json::Value;
 
 const FAULTY: &str = include_str!("../readings/faulty.json");
@@ -29,16 +28,9 @@ fn all_harmless(bench: &Bench, folder: &str) {
     assert!(count > 3, "{:?}", bench.files());
 }
 
-fn with_short_return() -> Bench {
-    let bench = Bench::new();
-    bench.put("short.toml", SHORT);
-    bench.put("return.wav", stereo(short()));
-    bench
-}
-
 #[test]
 fn text_in_names_and_files_never_acts() {
-    let bench = with_short_return();
+    let bench = Bench::with_short_return();
     let escaped = r"\u001b[2J\u009b31m\u202e\u2066evil";
     bench.put("limits.toml", format!("name = \"{escaped}\"\nsource = \"{escaped}\"\nspeed_percent = 0.7\n"));
     let name = format!("{EVIL}.wav");
@@ -82,7 +74,7 @@ fn text_in_names_and_files_never_acts() {
 
 #[test]
 fn text_of_jobs_decks_and_cards_never_acts() {
-    let bench = with_short_return();
+    let bench = Bench::with_short_return();
     bench.run_words(&["bench", "new", "job", "--deck", EVIL, "--complaint", EVIL]).done();
     harmless(&bench.run_words(&["bench", "note", EVIL, "--job", "job"]).done());
     let ran = bench.run("bench sheet --job job --out sheet.html").done();
@@ -133,7 +125,7 @@ fn text_of_jobs_decks_and_cards_never_acts() {
 
 #[test]
 fn a_cell_is_no_formula() {
-    let bench = with_short_return();
+    let bench = Bench::with_short_return();
     bench.put("mine.toml", SHORT.replace("\"level\"", "\"-level+1\""));
     bench.run("read return.wav --recipe mine.toml --recorded-on calibrated --out found").done();
     let mut words = 0;
@@ -150,7 +142,7 @@ fn a_cell_is_no_formula() {
 
 #[test]
 fn a_long_value_is_not_said_whole() {
-    let bench = with_short_return();
+    let bench = Bench::with_short_return();
     let long = "w ".repeat(2500);
     let solid = "x".repeat(5000);
     bench.put("limits.toml", format!("\"{long}\" = 1\n"));
@@ -191,7 +183,7 @@ fn a_long_value_is_not_said_whole() {
 
 #[test]
 fn an_empty_file_is_told_as_such() {
-    let bench = with_short_return();
+    let bench = Bench::with_short_return();
     bench.run("bench new job --deck grey").done();
     let job = bench.text("job/job.toml");
     for text in ["", " \n\t\n", "\u{feff}# nothing\r\n\r\n# yet\n"] {
@@ -221,7 +213,7 @@ fn an_empty_file_is_told_as_such() {
 #[cfg(target_os = "linux")]
 #[test]
 fn what_has_no_end_is_read_up_to_its_bound() {
-    let bench = with_short_return();
+    let bench = Bench::with_short_return();
     bench.put("found.json", FAULTY);
     for line in [
         "read return.wav --limits /dev/zero",
@@ -248,7 +240,7 @@ fn what_has_no_end_is_read_up_to_its_bound() {
 
 #[test]
 fn limits_that_no_deck_has_are_refused_with_their_line() {
-    let bench = with_short_return();
+    let bench = Bench::with_short_return();
     for (line, words) in [
         ("speed_percent = nan", "`speed_percent` is NaN, expected a number above 0 and at most 100"),
         ("speed_percent = 1e9", "expected a number above 0 and at most 100"),

@@ -1,22 +1,15 @@
 //! What `--force` replaces, and what it never does; and what a write that fails leaves.
 
-use super::bench::{Bench, SHORT, first_look, short};
+use super::bench::{Bench, first_look};
 use super::containers::stereo;
 
 const FAULTY: &str = include_str!("../readings/faulty.json");
 const CARD: &str = "{\n  \"format\": \"deckproof-card/1\",\n  \"name\": \"mine\"\n}\n";
 const READ: &str = "read return.wav --recipe short.toml --recorded-on this-deck";
 
-fn with_short_return() -> Bench {
-    let bench = Bench::new();
-    bench.put("short.toml", SHORT);
-    bench.put("return.wav", stereo(short()));
-    bench
-}
-
 #[test]
 fn only_files_of_our_making_and_of_the_same_kind_are_replaced() {
-    let bench = with_short_return();
+    let bench = Bench::with_short_return();
     bench.run("bench new job --deck grey").done();
     bench.put("found.json", FAULTY);
     bench.put("left.json", FAULTY.replace("0.1", "0.2"));
@@ -64,7 +57,7 @@ fn only_files_of_our_making_and_of_the_same_kind_are_replaced() {
 
 #[test]
 fn tables_are_ours_in_a_folder_of_ours_only() {
-    let bench = with_short_return();
+    let bench = Bench::with_short_return();
     for name in ["level.csv", "summary.txt", "phase.svg"] {
         std::fs::create_dir_all(bench.path("found")).unwrap();
         bench.put(&format!("found/{name}"), "mine");
@@ -80,7 +73,7 @@ fn tables_are_ours_in_a_folder_of_ours_only() {
 
 #[test]
 fn nothing_is_left_of_an_older_reading_and_what_is_not_ours_stays() {
-    let bench = with_short_return();
+    let bench = Bench::with_short_return();
     bench.put("long.wav", stereo(first_look()));
     bench.run(&format!("{READ} --out fresh")).done();
     bench.run("read long.wav --recorded-on this-deck --out found").done();
@@ -109,7 +102,7 @@ fn nothing_is_left_of_an_older_reading_and_what_is_not_ours_stays() {
 #[test]
 fn links_are_followed_and_rights_stay() {
     use std::os::unix::fs::{PermissionsExt, symlink};
-    let bench = with_short_return();
+    let bench = Bench::with_short_return();
     bench.put("found.json", FAULTY);
     bench.put("left.json", FAULTY.replace("0.1", "0.2"));
     bench.run("bench new job --deck grey").done();

@@ -16,6 +16,7 @@
 //! itself wanders from tone to tone is chosen by evidence as well, and so is how much the levels ripple without any phase. The result is the mean over the models that come
 //! close to the best, so that the uncertainty grows where the data cannot tell.
 
+use crate::signal::DB_PER_NEPER;
 use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 use rayon::prelude::*;
@@ -203,8 +204,6 @@ fn network_phase_guess(differences: &[Difference]) -> Vec<f64> {
         .map(|d| corners.iter().enumerate().map(|(k, &corner)| x[k + 1] * (d.hz / corner).atan()).sum())
         .collect()
 }
-
-const DB_PER_NEPER: f64 = 20.0 / std::f64::consts::LN_10;
 
 fn log_gain(hz: f64, corner_hz: f64) -> f64 {
     0.5 * (hz / corner_hz).powi(2).ln_1p()

@@ -8,6 +8,7 @@ use crate::measure::response::noise_bands::NoiseBands;
 use crate::measure::whole::played::{Outcome, Played};
 use crate::programme::{Colour, PlacedPart, Serves, Signal};
 use crate::reading::{Level, Noise, NoiseBand, SaturationNoise};
+use crate::signal::DB_PER_NEPER;
 use crate::signal::baseband::Band;
 
 /// The loudest of the level tones: it stands best above the noise.
@@ -51,7 +52,7 @@ fn unsure_by_steps(noise: &mut Noise, reference: &Reference, step: f64) {
             continue;
         };
         let power = 10f64.powf(dbfs / 10.0) / 2.0;
-        let by_step_db = 20.0 * std::f64::consts::LOG10_E * (step * step / 12.0 / power);
+        let by_step_db = DB_PER_NEPER * (step * step / 12.0 / power);
         let sure = power.sqrt() >= LEAST_STEPS * step;
         for uncertainty in [&mut noise.uncertainty_db[channel], &mut noise.itu468_uncertainty_db[channel]] {
             *uncertainty = uncertainty.filter(|_| sure).map(|db| db.hypot(by_step_db));

@@ -5,6 +5,7 @@
 //! noise is left inside is known from the density beside the band, and is subtracted from the power.
 
 use crate::measure::meter::{Meter, is_clipped};
+use crate::signal::DB_PER_NEPER;
 use crate::signal::baseband::block_powers;
 use crate::signal::baseband::{Band, Baseband};
 use crate::signal::fir::low_pass;
@@ -154,7 +155,7 @@ impl Tone {
             let noise = if noise > step * step / 4.0 { noise - step * step / 12.0 } else { 0.0 };
             let smoothed = (-0.5 * TAU * TAU * noise / (step * step)).exp();
             let share = 0.38 * (step / amplitude).powf(1.5) * smoothed;
-            let db = 20.0 * std::f64::consts::LOG10_E * share;
+            let db = DB_PER_NEPER * share;
             (level.uncertainty_db, level.fast_db) = (level.uncertainty_db.hypot(db), level.fast_db.hypot(db));
             worst = worst.max(share);
         }
