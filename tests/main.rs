@@ -16,6 +16,7 @@ mod conformance_itu_r_468_quasi_peak;
 mod conformance_itu_r_468_weighting;
 mod conformance_playback_losses;
 mod conformance_reference_levels;
+mod corpus;
 mod effort;
 mod flutter;
 mod hostile_files;

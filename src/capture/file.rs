@@ -216,7 +216,7 @@ impl Stream {
     /// Decodes from the present place to frame `to` and hands on blocks with the place of their first frame.
     fn run(&mut self, to: u64, sink: &mut dyn FnMut(u64, [&[f64]; 2])) -> Result<(), CaptureError> {
         let mut gathered = [Vec::with_capacity(BLOCK_FRAMES + 8192), Vec::with_capacity(BLOCK_FRAMES + 8192)];
-        let mut start = None;
+        let mut begun = false;
         let mut next = 0u64;
         loop {
             let packet = match self.format.next_packet() {
@@ -230,6 +230,10 @@ impl Stream {
                 continue;
             }
             let at = u64::try_from(packet.pts.get()).unwrap_or(0);
+            if begun && at != next {
+                return Err(self.decode_error(next, format!("there comes what belongs to frame {at}")));
+            }
+            begun = true;
             let buffer = match self.decoder.decode(&packet) {
                 Ok(buffer) => buffer,
                 Err(error) => {
@@ -245,10 +249,9 @@ impl Stream {
             ) else {
                 continue;
             };
-            start.get_or_insert(at);
             gathered[0].extend_from_slice(&left[..frames]);
             gathered[1].extend_from_slice(&right[..frames]);
-            next = at + frames as u64;
+            next = at.saturating_add(frames as u64);
             if gathered[0].len() >= BLOCK_FRAMES || next >= to {
                 sink(next - gathered[0].len() as u64, [&gathered[0], &gathered[1]]);
                 gathered.iter_mut().for_each(Vec::clear);
