@@ -106,6 +106,34 @@ fn text_of_the_samples() {
 }
 
 #[test]
+fn first_screen_of_the_samples() {
+    for name in NAMES {
+        let screen = show::brief(&sample(name));
+        assert!(screen.lines().count() <= 55, "{name}: {} lines\n{screen}", screen.lines().count());
+        assert!(screen.lines().all(|line| line.chars().count() <= 100), "{screen}");
+        insta::assert_snapshot!(format!("brief-{name}"), screen);
+    }
+}
+
+/// Two lines of 100 columns, less what stands before the text.
+#[test]
+fn a_step_is_at_most_two_lines_below_what_holds_for_all() {
+    for name in NAMES {
+        let reading = sample(name);
+        for step in reading.findings.iter().flat_map(|finding| &finding.steps) {
+            assert!(step.text.chars().count() <= 188, "{name}: {}", step.text);
+        }
+        for page in [show::brief(&reading), show::summary(&reading), show::report(&reading, None)] {
+            assert_eq!(
+                page.contains("isolating supply, insulated"),
+                !reading.work.is_empty(),
+                "{name}: {page}"
+            );
+        }
+    }
+}
+
+#[test]
 fn figures_of_the_faulty_sample() {
     for figure in show::plots(&sample("faulty"), Some(&Limits::full_size())) {
         insta::assert_snapshot!(format!("figure-{}", figure.name), figure.svg);

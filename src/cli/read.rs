@@ -236,6 +236,7 @@ impl Typed {
             json,
             house,
             strict: self.judging.strict,
+            long: self.judging.long,
             overwrite,
         })
     }
@@ -271,6 +272,7 @@ pub struct Job {
     json: Json,
     house: Option<HouseTape>,
     strict: bool,
+    long: bool,
     overwrite: Overwrite,
 }
 
@@ -299,7 +301,10 @@ impl Job {
         };
         let reading = playing.conclude(&self.options);
         if !matches!(self.json, Json::Print) {
-            print(&show::summary(&reading))?;
+            print_reading(&reading, self.long)?;
+            if self.out.is_none() && !self.long {
+                print("\nWhy, and all figures: --long. A report with curves: --out FOLDER.\n")?;
+            }
         }
         self.give_json(&reading)?;
         if let Some(folder) = &self.out {
@@ -321,6 +326,11 @@ impl Job {
             Json::File(path) => Ok(write_text(path, &show::to_json(reading), self.overwrite)?),
         }
     }
+}
+
+/// Prints the first screen of a reading, or all of it.
+pub fn print_reading(reading: &Reading, long: bool) -> anyhow::Result<()> {
+    print(&if long { show::summary(reading) } else { show::brief(reading) })
 }
 
 /// Exit status of a reading; names on standard error what `--strict` found.

@@ -9,7 +9,6 @@ use crate::harmless::harmless;
 use crate::job::{ReadOptions, RehearsalDeck, Stage, WriteOptions, rehearse};
 use crate::programme::{Feed, PlacedPart, Recipe, Serves, Timeline, find};
 use crate::reading::{Circumstances, Heads, RecordedOn, TapeType};
-use crate::show;
 use anyhow::{Context, bail};
 use std::path::{Path, PathBuf};
 
@@ -88,6 +87,7 @@ impl Typed {
                 ..ReadOptions::default()
             },
             strict: self.judging.strict,
+            long: self.judging.long,
         })
     }
 }
@@ -146,6 +146,7 @@ pub struct Job {
     write: WriteOptions,
     read: ReadOptions,
     strict: bool,
+    long: bool,
 }
 
 impl Job {
@@ -163,16 +164,16 @@ impl Job {
         let done = rehearse(&self.recipe, &self.deck, &self.folder, &self.write, &self.read, &mut stage)
             .map_err(|error| values::of_recipe(error.into(), &self.typed))?;
         drop(life);
-        print(&show::summary(&done.reading))?;
+        super::read::print_reading(&done.reading, self.long)?;
         print(&format!(
-            "\nREHEARSAL\n  Nothing above is from a real deck: it is {}, seed {}.\n  {}\n\nFILES\n",
+            "\nREHEARSAL\n  Nothing above is from a real deck: it is {}, seed {}.\n  {}\n  {} files in {}: programme, return, reading, \
+             report, tables, curves\n",
             harmless(&self.deck_name),
             self.deck.seed,
-            harmless(&self.deck.deck.about)
+            harmless(&self.deck.deck.about),
+            done.files.len(),
+            harmless(&self.folder.display().to_string())
         ))?;
-        for file in &done.files {
-            print(&format!("  {}\n", harmless(&file.display().to_string())))?;
-        }
         note(&format!("Report to open: {}", self.folder.join(crate::job::REPORT).display()));
         Ok(super::read::outcome(&done.reading, self.strict))
     }

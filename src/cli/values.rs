@@ -77,13 +77,16 @@ impl TypedSamples {
 /// How findings are judged, and what becomes of the result.
 #[derive(Debug, clap::Args)]
 pub struct TypedJudging {
-    /// What findings are judged by: good (deck), portable (deck), or a file with the service manual's numbers
-    /// [default: good]
+    /// What findings are judged by: full-size, portable, or a file with the service manual's numbers
+    /// [default: full-size]
     #[arg(long, value_name = "NAME|FILE")]
     limits: Option<String>,
     /// Diameters and ratios of the transport (capstan, pinch roller, pulleys, belt, idler): a TOML file
     #[arg(long, value_name = "FILE")]
     transport: Option<PathBuf>,
+    /// Print all: why, what the uncertainty is made of, every figure
+    #[arg(long)]
+    pub long: bool,
     /// Exit with status 3 if a finding is outside its limit
     #[arg(long)]
     pub strict: bool,

@@ -6,6 +6,7 @@ use crate::judge::meaning::{Meaning, meaning, remedy};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::spoilt::spoilt;
 use crate::judge::work::turns::{careful, said};
+use crate::reading::figures::given;
 use crate::reading::{
     Cause, Channel, Circumstances, Facts, Finding, RecordedOn, Remedy, Served, TurnStep, UncertainFrom,
     UncertaintyPart, Unit, Untold, Verdict, dead_channels,
@@ -91,6 +92,9 @@ impl<'a> Bench<'a> {
             uncertainty: None,
             uncertainty_parts: vec![],
             bounds: Bounds::within(f64::INFINITY),
+            reads: None,
+            place: None,
+            allowed: None,
             limit: None,
             meaning: row.meaning.map_or(OF_THE_RETURN, |quantity| meaning(quantity, told)),
             in_programme: self.in_programme(row.served_by),
@@ -136,6 +140,19 @@ impl Bounds {
         Self { low, high: f64::INFINITY }
     }
 
+    /// The range in words, in `unit`; `None` if there is none.
+    fn words(self, unit: Unit) -> Option<String> {
+        let unit = if unit == Unit::Percent { "%" } else { unit.as_str() };
+        let words = match (self.low.is_finite(), self.high.is_finite()) {
+            (false, false) => return None,
+            (true, true) if self.low == -self.high => format!("+-{} {unit}", plain(self.high)),
+            (true, true) => format!("{} to {} {unit}", given(self.low, 2), given(self.high, 2)),
+            (false, true) => format!("max {} {unit}", plain(self.high)),
+            (true, false) => format!("min {} {unit}", plain(self.low)),
+        };
+        Some(words.trim_end().to_owned())
+    }
+
     /// How `value` with expanded uncertainty `uncertainty` stands to the range.
     ///
     /// A value that is outside by more than its uncertainty is outside, however wide that is; otherwise an uncertainty
@@ -157,16 +174,6 @@ impl Bounds {
     }
 }
 
-/// Rank of a verdict where the worst of several counts.
-pub(crate) fn rank(verdict: Verdict) -> u8 {
-    match verdict {
-        Verdict::Outside => 3,
-        Verdict::Marginal => 2,
-        Verdict::CannotTell => 1,
-        Verdict::Within => 0,
-    }
-}
-
 /// A finding in the making.
 pub(crate) struct Case {
     pub(crate) id: &'static str,
@@ -178,6 +185,12 @@ pub(crate) struct Case {
     pub(crate) uncertainty: Option<f64>,
     pub(crate) uncertainty_parts: Vec<UncertaintyPart>,
     pub(crate) bounds: Bounds,
+    /// What the trade reads first where that is not the value.
+    pub(crate) reads: Option<String>,
+    /// Where the value was taken.
+    pub(crate) place: Option<String>,
+    /// The limit alone, if it is not just the bounds.
+    pub(crate) allowed: Option<String>,
     pub(crate) limit: Option<String>,
     pub(crate) meaning: Meaning,
     /// Whether the programme holds something for it.
@@ -232,6 +245,9 @@ impl Case {
             uncertainty: self.uncertainty,
             uncertainty_parts: self.uncertainty_parts,
             unit: self.unit,
+            reads: self.reads,
+            place: self.place,
+            allowed: self.allowed.or_else(|| self.bounds.words(self.unit)).filter(|_| self.limit.is_some()),
             limit: self.limit,
             verdict,
             basis: self.meaning.basis(),
@@ -320,7 +336,7 @@ pub(crate) const SIDES: [Channel; 2] = Channel::SIDES;
 
 /// `3.2 dB` for a limit, with as many decimals as the number has, at most 4.
 pub(crate) fn plain(value: f64) -> String {
-    crate::reading::figures::given(value, 4)
+    given(value, 4)
 }
 
 #[cfg(test)]

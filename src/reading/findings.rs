@@ -21,6 +21,18 @@ pub enum Verdict {
     CannotTell,
 }
 
+impl Verdict {
+    /// Rank where the worst of several counts: higher is worse.
+    pub fn rank(self) -> u8 {
+        match self {
+            Self::Outside => 3,
+            Self::Marginal => 2,
+            Self::CannotTell => 1,
+            Self::Within => 0,
+        }
+    }
+}
+
 /// One judged quantity.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Finding {
@@ -40,6 +52,15 @@ pub struct Finding {
     pub uncertainty_parts: Vec<UncertaintyPart>,
     /// Unit in words, such as `dB`, `us`, `percent`.
     pub unit: Unit,
+    /// What the trade reads first where that is not the value, such as `60 degrees at 10 kHz, right lags`.
+    #[serde(default)]
+    pub reads: Option<String>,
+    /// Where the value was taken, such as `at 15 kHz`.
+    #[serde(default)]
+    pub place: Option<String>,
+    /// The limit alone, such as `+-1 dB`, in the terms of `reads` where there is one.
+    #[serde(default)]
+    pub allowed: Option<String>,
     /// The limit in words with its number, and where it comes from.
     pub limit: Option<String>,
     /// How the value stands to the limit.

@@ -72,7 +72,12 @@ pub const TABLES: [&str; 31] = [
     "dropouts.csv",
 ];
 
-/// The reading in plain text, lines of at most 100 characters.
+/// The first screen of the reading: what to do, a line a finding, what could not be judged.
+pub fn brief(reading: &Reading) -> String {
+    Text::page(&pages::brief::brief_page(reading))
+}
+
+/// The whole reading in plain text, lines of at most 100 characters.
 ///
 /// Text from outside (file and part names) has its control characters replaced by U+FFFD.
 pub fn summary(reading: &Reading) -> String {

@@ -63,12 +63,46 @@ impl Text {
         self.line(&line);
     }
 
+    /// Rows of cells of one width a column, the widest of them in as many lines as it needs.
+    fn folded(&mut self, columns: &[Vec<String>]) {
+        let width = |cells: &Vec<String>| cells[0].chars().count();
+        let widest = (0..columns.len()).max_by_key(|&k| width(&columns[k])).unwrap_or(0);
+        let others: usize = (0..columns.len()).filter(|k| *k != widest).map(|k| 2 + width(&columns[k])).sum();
+        let room = COLUMNS.saturating_sub(others + 2).max(20);
+        for row in 0..columns[0].len() {
+            let lines = folded(&columns[widest][row], room);
+            for (k, line) in lines.iter().enumerate() {
+                let cell = |column: usize| match column == widest {
+                    true => format!("  {line:<room$}"),
+                    false if k == 0 => format!("  {}", columns[column][row]),
+                    false => " ".repeat(2 + width(&columns[column])),
+                };
+                self.line(&(0..columns.len()).map(cell).collect::<String>());
+            }
+        }
+    }
+
     fn named<'a>(&mut self, indent: usize, facts: impl Iterator<Item = (&'a str, &'a str)> + Clone) {
         let width = facts.clone().map(|fact| fact.0.chars().count()).max().unwrap_or(0) + 2;
         for (name, text) in facts {
             self.wrapped(indent, &format!("{name:width$}"), text);
         }
     }
+}
+
+/// `text` in lines of at most `room` characters, broken at spaces.
+fn folded(text: &str, room: usize) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    for word in words::bound(text).split(' ') {
+        let line = lines.last_mut().expect("there is one");
+        if !line.is_empty() && line.chars().count() + 1 + word.chars().count() > room {
+            lines.push(word.to_owned());
+        } else {
+            line.extend((!line.is_empty()).then_some(' '));
+            line.push_str(word);
+        }
+    }
+    lines
 }
 
 /// A heading in capitals; units stay as they are written.
@@ -118,7 +152,9 @@ impl Render for Text {
     fn steps(&mut self, steps: &[(u32, String, String)]) {
         for (number, text, because) in steps {
             self.wrapped(2, &format!("{number:>2}  "), text);
-            self.wrapped(INDENT, "for  ", because);
+            if !because.is_empty() {
+                self.wrapped(INDENT, "for  ", because);
+            }
         }
     }
 
@@ -153,6 +189,9 @@ impl Render for Text {
                 self.line(&columns.iter().map(|cells| format!("  {}", cells[k])).collect::<String>());
             }
             return;
+        }
+        if table.folds {
+            return self.folded(&columns);
         }
         // Too wide for the terminal: a row becomes a paragraph, its first cell the name.
         for row in &rows {

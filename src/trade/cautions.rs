@@ -10,6 +10,10 @@ pub const CAUTIONS: [&str; 4] = [
     "Demagnetise with the power off and the tape away.",
 ];
 
+/// What holds for every step of the work; stands once above it. Common practice, no source.
+pub const BEFORE_TURNING: &str = "Before you turn: note where each trimmer stands, and warm the deck up. The deck is open and on \
+     mains: isolating supply, insulated tool, one hand away, local codes. Clean, demagnetise and mend with the power off.";
+
 /// What is added where trimmers are turned in a deck that runs. Common practice, no source.
 pub const TRIMMER_CAUTIONS: [&str; 3] = [
     "Trimmers are turned with the deck open and on mains: isolating supply, one hand away, insulated tools only, no \

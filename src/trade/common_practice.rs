@@ -95,6 +95,8 @@ pub const PLAYBACK_RESPONSE_FULL_SIZE_HZ: (f64, f64) = (400.0, 15_000.0);
 pub const PLAYBACK_RESPONSE_PORTABLE_HZ: (f64, f64) = (63.0, 10_000.0);
 /// Frequency at which `azimuth-phase` holds, Hz (common practice, no source).
 pub const AZIMUTH_PHASE_HZ: f64 = 10_000.0;
+/// Tone by which speed and flutter are told, Hz (IEC 60386, from memory).
+pub const SPEED_TONE_HZ: f64 = 3150.0;
 /// Torque of 1 g.cm in mN.m: exact, from the standard gravity 9.80665 m/s2.
 pub const G_CM_IN_MN_M: f64 = 0.0980665;
 

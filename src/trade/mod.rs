@@ -38,7 +38,7 @@ pub mod test_tapes;
 mod cautions;
 mod decibels;
 
-pub use cautions::{CAUTIONS, INJECTION_CAUTIONS, TRIMMER_CAUTIONS};
+pub use cautions::{BEFORE_TURNING, CAUTIONS, INJECTION_CAUTIONS, TRIMMER_CAUTIONS};
 pub use medium::Medium;
 pub use reference_levels::{FluxStatement, StatedFlux};
 pub use tape_equalisation::Equalisation;

@@ -76,7 +76,7 @@ fn a_card_is_made_shown_and_taken_off() {
     assert!(basis(&plain, "azimuth").contains("its card was not given"), "{plain}");
     let late_us = plain["azimuth"]["delay_us"].as_f64().unwrap();
     assert!((late_us - 1e6 / 48_000.0).abs() < 0.5, "{late_us}");
-    let text = bench.run(&format!("{READ} --card card.json")).done().out;
+    let text = bench.run(&format!("{READ} --long --card card.json")).done().out;
     assert!(text.contains("Card           tape-3 (card.json), made 2025-01-01"), "{text}");
 }
 

@@ -87,9 +87,12 @@ fn told_once_in_the_job_playback_level_is_judged_in_millivolts() {
     deckproof::assert_within!(number(&found["value"]), -0.948, 0.001, "dB");
     // 3 mV are 20 lg(653/650) = 0.040 dB, the tape adds 0.05 dB, the tone little.
     deckproof::assert_within!(number(&found["uncertainty"]), 0.07, 0.02, "dB");
-    assert!(found["turn"].as_str().unwrap().starts_with("playback level trimmer left up 0.9"), "{found}");
+    assert!(
+        found["turn"].as_str().unwrap().starts_with("turn the playback level trimmer left up 0.9"),
+        "{found}"
+    );
     assert!(found["turn"].as_str().unwrap().ends_with("to 725 mV on the level tone"), "{found}");
-    let text = bench.run(&format!("read job/level-1.wav {READ} --job job")).done().out;
+    let text = bench.run(&format!("read job/level-1.wav {READ} --job job --long")).done().out;
     for words in ["LEVEL AT THE DECK'S OUTPUT", "580 mV at the deck's mark of 200 nWb/m", "left, mV"] {
         assert!(text.contains(words), "{words}\n{text}");
     }

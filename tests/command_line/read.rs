@@ -14,12 +14,18 @@ fn with_short_return() -> Bench {
 const SHORT_AS_JSON: &str = "read return.wav --recipe short.toml --recorded-on loopback --json -";
 
 #[test]
-fn prints_the_summary_and_nothing_else() {
+fn prints_one_screen_or_all_and_nothing_else() {
     let bench = with_short_return();
-    let ran = bench.run("read return.wav --recipe short.toml --recorded-on loopback").done();
+    let line = "read return.wav --recipe short.toml --recorded-on loopback";
+    let ran = bench.run(line).done();
     assert_eq!(ran.err, "");
-    for words in ["Reading of     return.wav", "FINDINGS", "loopback capture", "CAUTIONS", "can kill"] {
+    for words in ["Reading of  return.wav", "FINDINGS", "loopback capture", "--long", "--out FOLDER"] {
         assert!(ran.out.contains(words), "{words}\n{}", ran.out);
+    }
+    assert!(ran.out.lines().count() < 45, "{}", ran.out);
+    let long = bench.run(&format!("{line} --long")).done();
+    for words in ["Reading of     return.wav", "FINDINGS", "loopback capture", "CAUTIONS", "can kill"] {
+        assert!(long.out.contains(words), "{words}\n{}", long.out);
     }
     assert_eq!(bench.files(), ["return.wav", "short.toml"]);
 }
@@ -70,7 +76,7 @@ fn json_goes_to_standard_output_alone_or_to_a_file_beside_the_summary() {
 #[test]
 fn the_folder_holds_report_reading_tables_and_figures() {
     let bench = with_short_return();
-    let line = "read return.wav --recipe short.toml --recorded-on this-deck --heads 3 --out found";
+    let line = "read return.wav --recipe short.toml --recorded-on this-deck --heads 3 --long --out found";
     let ran = bench.run(line).done();
     assert_eq!(ran.err, "Report: found/report.html (with 10 more files)\n");
     assert_eq!(
@@ -184,8 +190,17 @@ fn a_slate_of_an_unknown_recipe_is_answered_in_both_forms() {
 #[test]
 fn date_version_and_deck_stand_at_the_head() {
     let bench = with_short_return();
-    let words =
-        ["read", "return.wav", "--recipe", "short.toml", "--deck", "Lantern 3 <no. 7>", "--out", "found"];
+    let words = [
+        "read",
+        "return.wav",
+        "--recipe",
+        "short.toml",
+        "--deck",
+        "Lantern 3 <no. 7>",
+        "--long",
+        "--out",
+        "found",
+    ];
     let ran = bench.run_words(&words).done();
     let version = env!("CARGO_PKG_VERSION");
     for line in [
@@ -438,7 +453,7 @@ fn strict_is_status_3_only_when_something_is_outside() {
         "manual.toml",
         "source = \"invented manual, page 3\"\nplayback_level_db = 0.4\nplayback_level_target_dbfs = -6.0\n",
     );
-    let ran = bench.run(&format!("{line} --limits manual.toml"));
+    let ran = bench.run(&format!("{line} --long --limits manual.toml"));
     assert_eq!((ran.status, ran.err.as_str()), (3, "Outside limits: playback-level\n"));
     assert!(ran.out.contains("invented manual, page 3"), "{}", ran.out);
     // Without --strict a deck that is off is a job that is done.

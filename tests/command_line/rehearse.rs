@@ -41,9 +41,7 @@ fn the_whole_job_is_left_in_the_folder_and_never_done_over() {
         .collect();
     want.sort();
     assert_eq!(bench.files(), want);
-    for name in &want {
-        assert!(ran.out.contains(&format!("  {name}\n")), "{name} is not named\n{}", ran.out);
-    }
+    assert!(ran.out.contains(&format!("{} files in worn", want.len())), "{}", ran.out);
     for words in ["Nothing above is from a real deck", "tilted-head, seed 7", "invented"] {
         assert!(ran.out.contains(words), "{words}\n{}", ran.out);
     }

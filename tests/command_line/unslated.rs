@@ -42,7 +42,7 @@ const LADDER: [f64; 7] = [315.0, 1000.0, 3150.0, 6300.0, 10_000.0, 12_500.0, 125
 fn a_tape_without_slates_is_read_and_says_what_was_found() {
     let bench = Bench::new();
     bench.put("tape.wav", wav(&tones(&LADDER)));
-    let ran = bench.run("read tape.wav --unslated --recorded-on calibrated --out found").done();
+    let ran = bench.run("read tape.wav --unslated --recorded-on calibrated --long --out found").done();
     for words in
         ["FOUND BY LISTENING", "315 Hz (guess)", "level, response, speed", "none: read without slates"]
     {
@@ -86,7 +86,7 @@ fn a_known_pitch_gives_the_speed_and_the_tapes_file_its_levels() {
     bench.put("tape.wav", wav(&tones(&LADDER)));
     bench.put("values.toml", bench.run("list tape").done().out);
     let ran = bench
-        .run("read tape.wav --unslated --tape values.toml --deck-standard 200,short-circuit --recorded-on calibrated")
+        .run("read tape.wav --unslated --tape values.toml --deck-standard 200,short-circuit --recorded-on calibrated --long")
         .done();
     for words in [
         "THE TAPE",

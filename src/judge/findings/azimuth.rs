@@ -21,6 +21,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         plain(limit.value),
         limit.basis
     ));
+    case.allowed = Some(format!("+-{} degrees", plain(limit.value)));
     case.missing = Untold::new(
         "no delay between the channels could be fitted",
         "record a programme with stepped tones on both channels",
@@ -39,8 +40,10 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
     case.value = Some(delay_us);
     case.uncertainty = azimuth.uncertainty_us;
     let lag = if delay_us > 0.0 { "right lags" } else { "left lags" };
-    case.figures =
-        format!("10 kHz phase {}, {lag}", UnitKind::Degrees.of((delay_us * DEG_PER_US).abs(), None));
+    let phase = UnitKind::Degrees.of((delay_us * DEG_PER_US).abs(), None);
+    let lags = azimuth.uncertainty_us.is_some_and(|uncertainty_us| delay_us.abs() > uncertainty_us);
+    case.reads = Some(format!("{phase} at 10 kHz{}", if lags { format!(", {lag}") } else { String::new() }));
+    case.figures = format!("10 kHz phase {phase}, {lag}");
     if let Some(angle) = azimuth.angle_arcmin {
         case.figures += &format!("; head tilt {}", UnitKind::ArcMinutes.of(angle.abs(), None));
     }
@@ -55,21 +58,20 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
     let own_three = bench.recorded_on() == Some(RecordedOn::ThisDeck)
         && bench.circumstances().heads == Some(Heads::Three);
     let screw = if own_three {
-        "record head against playback head: set the playback head by a calibrated tape first, then the record head's \
-         azimuth screw"
+        "set the playback head by a calibrated tape first; then turn the azimuth screw of the record head"
     } else {
-        "azimuth screw of the playback head"
+        "turn the azimuth screw of the playback head"
     };
     // A delay that swings by as much as it may be off at all is no place to set a screw by.
     if let Some(wander_us) = azimuth.wander_us_rms.filter(|wander_us| *wander_us > limit_us) {
         case.turn.push(step(
             Adjustment::Transport,
-            format!("the tape weaves first of all: the delay wanders by {} rms; look at tape guides, pinch roller and back \
-                 tension, and try another cassette", UnitKind::Microseconds.of(wander_us, None)),
+            format!("make the tape run straight first (the delay wanders by {} rms): look at tape guides, pinch roller and back \
+                 tension; try another cassette", UnitKind::Microseconds.of(wander_us, None)),
         ));
     }
     let text = format!(
-        "{screw}: turn in small steps the way that makes the delay shrink from {}; aim: 0 us",
+        "{screw} in small steps, the way that makes the delay shrink from {}; aim: 0 us",
         UnitKind::Microseconds.of(delay_us, azimuth.uncertainty_us).signed()
     );
     case.turn.push(step(Adjustment::AzimuthScrew, text));
@@ -116,6 +118,6 @@ mod tests {
         let mut reading = sample::faulty();
         reading.circumstances.recorded_on = Some(RecordedOn::ThisDeck);
         reading.circumstances.heads = Some(Heads::Three);
-        assert!(reading.finding("azimuth").turn.unwrap().starts_with("record head against playback head"));
+        assert!(reading.finding("azimuth").turn.unwrap().contains("azimuth screw of the record head"));
     }
 }

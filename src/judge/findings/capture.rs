@@ -83,11 +83,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
             ),
         )
     } else if !costly.is_empty() {
-        (
-            Verdict::Marginal,
-            format!("usable, with less accuracy ({}): {peak}, {slates}", costly.join(", ")),
-            None,
-        )
+        (Verdict::Marginal, format!("{peak}, {slates}; less accurate: {}", costly.join(", ")), None)
     } else {
         (Verdict::Within, format!("{peak}, no clipping, {slates}"), None)
     };
@@ -100,6 +96,9 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         uncertainty: None,
         uncertainty_parts: vec![],
         unit: Unit::Dbfs,
+        reads: Some(why.clone()),
+        place: None,
+        allowed: None,
         limit: Some("no clipping, whole programme, no processing on the way".to_owned()),
         verdict,
         basis: "absolute: the file itself".to_owned(),

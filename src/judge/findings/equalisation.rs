@@ -7,9 +7,6 @@ use crate::judge::work::turns::step;
 use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{Adjustment, Amplifier, AmplifierPosition, FedInto, Finding, Untold, Verdict};
 
-/// Where to look, with the caution that goes with it.
-const CAUTION: &str = "An open deck on mains can kill: isolating supply, one hand away";
-
 /// One finding a position and channel, and one a channel for the low end; none if nothing was injected.
 pub(crate) fn findings(bench: &Bench) -> Vec<Finding> {
     let Some(amplifier) = &bench.reading.amplifier else { return vec![] };
@@ -68,9 +65,8 @@ fn high(bench: &Bench, amplifier: &Amplifier, position: &AmplifierPosition, side
             );
             let stuck = if near(us, nominal_us) { nominal_us } else { other_nominal_us };
             format!(
-                "no trimmer: the equalisation of the {} channel stays near {} us. Was the deck switched at the pause? Then \
-                 follow the type selector or the levers that feel the cassette, their contacts, and the transistor or \
-                 electronic switch behind them. {CAUTION}",
+                "check that the deck was switched at the pause; then follow type selector, contacts and electronic switch of the \
+                 {} channel, which stays near {} us",
                 SIDES[side],
                 plain(stuck)
             )
@@ -80,8 +76,8 @@ fn high(bench: &Bench, amplifier: &Amplifier, position: &AmplifierPosition, side
         {
             case.figures += "; the two positions are exchanged";
             format!(
-                "no trimmer: was the deck set to type I first and to type II at the pause? If so, the switch of the {} channel \
-                 works the wrong way round. {CAUTION}",
+                "check that the deck was set to type I first and to type II at the pause; if so, the switch of the {} channel works \
+                 the wrong way round",
                 SIDES[side]
             )
         }
@@ -95,8 +91,8 @@ fn high(bench: &Bench, amplifier: &Amplifier, position: &AmplifierPosition, side
                 "too low: resistor or capacitor shrunk"
             };
             format!(
-                "playback equalisation trimmer of the {} channel if the deck has one for {} us; else measure the resistor and the \
-                 capacitor of that network ({way}). {CAUTION}",
+                "turn the playback equalisation trimmer of the {} channel for {} us, if there is one; else measure resistor and \
+                 capacitor of that network ({way})",
                 SIDES[side],
                 plain(nominal_us)
             )
@@ -153,8 +149,8 @@ fn low(bench: &Bench, amplifier: &Amplifier, side: usize) -> Finding {
             case.figures += ": a part of the feedback network has drifted, or the deck was built so";
         }
         let text = format!(
-            "no trimmer: measure the capacitor and the resistor that set the bass of the {} playback amplifier; some decks are \
-             built with another bass on purpose: see the circuit first. {CAUTION}",
+            "measure capacitor and resistor that set the bass of the {} playback amplifier; see the circuit first, for some decks \
+             are built so (no trimmer)",
             SIDES[side]
         );
         case.turn = vec![step(Adjustment::Amplifier, text).on(SIDES[side])];
@@ -192,11 +188,11 @@ mod tests {
             left.why.contains("96.0 +- 1.4 us where 120 us belong") && left.why.contains("drifted"),
             "{left:?}"
         );
-        assert!(left.turn.unwrap().contains("can kill"));
+        assert!(left.turn.unwrap().contains("trimmer of the left channel for 120 us"));
         let [left, right] = find(&reading, "70 us");
         assert_eq!((left.verdict, right.verdict), (Verdict::Within, Verdict::Outside), "{left:?} {right:?}");
         assert!(right.why.contains("the switch does not switch"), "{right:?}");
-        assert!(right.turn.unwrap().contains("stays near 120 us"));
+        assert!(right.turn.unwrap().contains("right channel, which stays near 120 us"));
         let [left, right] = find(&reading, "3180 us");
         assert_eq!(
             (left.verdict, right.verdict),

@@ -36,8 +36,8 @@ fn one(bench: &Bench, side: usize) -> Finding {
         case.figures += &format!(", {} {other}", SIDES[1 - side]);
     }
     let text = format!(
-        "erase head, {name} channel: clean it, look at its contact and height, then its leads and the erase current; both \
-         channels bad point to the oscillator"
+        "clean the erase head; look at its contact and height on the {name} channel, then its leads and the erase current (both \
+         channels bad: the oscillator)"
     );
     case.turn = vec![step(Adjustment::Heads, text).on(name)];
     // Below its own noise limit it is as good as known, if the limit is.
@@ -72,7 +72,7 @@ mod tests {
         let of = reading.both("", "erasing");
         // -74.3 dB of noise on the left; -46.2 +- 0.3 dB against -60 dB on the right.
         assert_eq!([of[0].verdict, of[1].verdict], [Verdict::Within, Verdict::Outside], "{of:?}");
-        assert!(of[1].turn.as_ref().unwrap().starts_with("erase head, right channel"), "{of:?}");
+        assert!(of[1].turn.as_ref().unwrap().contains("on the right channel"), "{of:?}");
         reading.erasing.as_mut().unwrap().noise_limit_db[0] = Some(-40.0);
         let [left, _] = reading.both("", "erasing");
         assert_eq!(left.verdict, Verdict::CannotTell, "{left:?}");

@@ -27,9 +27,7 @@ fn trimmed_meanwhile() -> Untold {
 /// What comes before any turn of a playback trimmer; empty where the tape is not the deck's own.
 fn playback_alone_first(bench: &Bench) -> &'static str {
     match bench.recorded_on() {
-        Some(RecordedOn::ThisDeck) => {
-            "check playback alone with a calibrated tape: record level trimmers act here too. If playback is off: "
-        }
+        Some(RecordedOn::ThisDeck) => "check playback alone with a calibrated tape first; if it is off, ",
         _ => "",
     }
 }
@@ -66,6 +64,7 @@ pub(crate) fn channel_match(bench: &Bench) -> Vec<Finding> {
         let own = tone.uncertainty_db * std::f64::consts::SQRT_2;
         case.value = Some(db);
         let uncertainty = case.uncertain(own, bench.sound_card_match_db());
+        case.place = Some("left minus right".to_owned());
         case.figures = format!(
             "level tone {}: left minus right {}",
             frequency(tone.hz),
@@ -86,7 +85,7 @@ pub(crate) fn channel_match(bench: &Bench) -> Vec<Finding> {
             step(
                 Adjustment::PlaybackLevel,
                 format!(
-                    "playback level trimmer {weak} up {by}, or {strong} down {by}, whichever brings both to the \
+                    "turn the playback level trimmer {weak} up {by}, or {strong} down {by}: whichever brings both to the \
                      service manual's level"
                 ),
             )
@@ -138,24 +137,21 @@ fn one_channel(bench: &Bench, side: usize) -> Finding {
 
 /// What must be told so that the level can be judged.
 fn wanted(bench: &Bench, case: &mut Case, side: usize, of_tape: Option<&'static str>) -> String {
-    const TARGET: &str =
-        "give the level that 0 dB shall have in the return as playback_level_target_dbfs in a limits file";
+    const TARGET: &str = "the level that 0 dB shall have in the return (playback_level_target_dbfs)";
     if bench.recorded_on() == Some(RecordedOn::Loopback) {
-        return TARGET.to_owned();
+        return format!("give {TARGET}");
     }
     let mut wanted = Vec::new();
     if bench.limits.level_tone()[side].is_none() {
-        wanted.push("read the output in mV while this tone plays (level_tone_mv)".to_owned());
+        wanted.push("the mV at the output while this tone plays (level_tone_mv)".to_owned());
     }
     if bench.limits.get(Key::OutputNominal).is_none() {
         case.remedies.push(Remedy::GiveLimit { key: Key::OutputNominal.row().name.to_owned() });
-        wanted.push(
-            "give the mV that the service manual states for the deck's mark (output_nominal_mv)".to_owned(),
-        );
+        wanted.push("the manual's mV at the deck's mark (output_nominal_mv)".to_owned());
     }
     wanted.extend(of_tape.map(str::to_owned));
     case.remedies.extend(give_tape(of_tape));
-    format!("{}; or {TARGET}", wanted.join(", and "))
+    format!("give {}; or {TARGET}", wanted.join(", "))
 }
 
 /// The remedy where a tape's flux is not told.
@@ -197,6 +193,7 @@ fn against_target(bench: &Bench, mut case: Case, side: usize, tone: &Level, abov
     case.value = Some(off_db);
     // What is not known of a tape that somebody else recorded adds.
     case.uncertainty = Some(tone.uncertainty_db.hypot(tone.programme_uncertainty_db.unwrap_or(0.0)));
+    case.place = Some("against the target".to_owned());
     case.figures = format!(
         "level tone {}: {}, {} against the target",
         frequency(tone.hz),
@@ -258,6 +255,11 @@ fn by_millivolts(
         (_, None) => format!("{} on the tape", UnitKind::Db.of(tape_db, None).signed()),
     };
     let right = mv(tape_db, 0.0);
+    case.reads = Some(format!(
+        "{} against the deck's 0, {} where {right} belong",
+        UnitKind::Db.of(above_db, sure_db).signed(),
+        mv(above_db, sure_db)
+    ));
     case.figures = format!(
         "{three}; {on_tape} asks for {} and {right} ({} mV at {}, {basis}): {} off",
         UnitKind::Db.of(tape_db, tape_sure_db).signed(),
@@ -274,7 +276,7 @@ fn turned(bench: &Bench, mut case: Case, side: usize, off_db: f64, goal: &str) -
     let (word, way) = if off_db < 0.0 { ("up", Way::Up) } else { ("down", Way::Down) };
     let first = playback_alone_first(bench);
     let by = UnitKind::Db.of(off_db.abs(), case.uncertainty);
-    let text = format!("{first}playback level trimmer {name} {word} {by}{goal}");
+    let text = format!("{first}turn the playback level trimmer {name} {word} {by}{goal}");
     case.turn = vec![step(Adjustment::PlaybackLevel, text).on(name).by(way, off_db.abs(), Unit::Db)];
     case.finish()
 }
@@ -307,7 +309,7 @@ mod tests {
     fn the_weaker_channel_is_turned_up() {
         let got = find(&sample::faulty(), &Limits::full_size(), "channel-match");
         assert_eq!(got.verdict, Verdict::Outside, "{got:?}");
-        assert!(got.turn.unwrap().starts_with("playback level trimmer left up 1.62 dB"));
+        assert!(got.turn.unwrap().starts_with("turn the playback level trimmer left up 1.62 dB"));
         assert!(got.why.contains("left minus right -1.62 dB"));
     }
 
@@ -342,7 +344,7 @@ mod tests {
         );
         assert_eq!(
             got.turn.as_deref(),
-            Some("playback level trimmer left up 0.95 dB, to 725 mV on the level tone")
+            Some("turn the playback level trimmer left up 0.95 dB, to 725 mV on the level tone")
         );
         let limit = got.limit.unwrap();
         assert!(
@@ -392,7 +394,7 @@ mod tests {
         let got = find(&sample::healthy(), &limits, "playback-level");
         // -12.10 dBFS at 0 dB.
         assert_within!(got.value.unwrap(), -2.1, 1e-9, "dB");
-        assert_eq!(got.turn.as_deref(), Some("playback level trimmer left up 2.10 dB"));
+        assert_eq!(got.turn.as_deref(), Some("turn the playback level trimmer left up 2.10 dB"));
         assert_eq!(
             got.limit.as_deref(),
             Some("+-0.5 dB (full-size deck: common practice, no source) against -10 dBFS (invented manual)")

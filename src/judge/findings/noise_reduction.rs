@@ -39,8 +39,8 @@ fn one(bench: &Bench, side: usize) -> Finding {
     case.uncertainty = Some(worst.uncertainty_db);
     case.figures = worst.words;
     let text = format!(
-        "noise reduction, {} channel: set playback level and record level by the level mark first; what mistracks after that is \
-         its own circuit's",
+        "set playback level and record level of the {} channel by the level mark; what mistracks after that is the noise reduction's \
+         own circuit",
         SIDES[side]
     );
     case.turn = vec![step(Adjustment::RecordLevel, text).on(SIDES[side])];

@@ -69,6 +69,7 @@ fn one_distortion(bench: &Bench, distortion: &Distortion, side: usize) -> Findin
         (Some(k3), _) => {
             case.value = Some(k3);
             case.uncertainty = at.k3_uncertainty_percent[side];
+            case.place = Some(format!("third harmonic at {level}"));
             case.figures = format!(
                 "third harmonic of {tone} {} at {level}; {maximum}",
                 UnitKind::Percent.of(k3, case.uncertainty)

@@ -5,7 +5,7 @@ use crate::judge::output::{ZeroBy, mark_words, standard, wider_mv, zero};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::bias_steps;
 use crate::judge::work::response_steps::{Off, azimuth_loss_db};
-use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
+use crate::judge::work::turns::{PLAYBACK_FIRST, step};
 use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{
     Adjustment, BiasPair, BiasSweep, Channel, FileClock, Finding, MonitorSwitch, Pair, RecordedOn, Remedy,
@@ -99,6 +99,7 @@ fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Find
     if let Some((latest, off_db)) = latest.and_then(|latest| Some((latest, latest.against_source_db[side]?)))
     {
         case.limit = Some(format!("tape within +-{} dB of the source ({})", plain(limit.value), limit.basis));
+        case.place = Some("tape against source".to_owned());
         case.figures = format!(
             "{}: tape minus source {}",
             latest.what,
@@ -131,6 +132,10 @@ fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Find
     let off_db = dbfs - zero.dbfs;
     let uncertainty = latest.uncertainty_db.hypot(zero.uncertainty_db);
     let off = UnitKind::Db.of(off_db, uncertainty);
+    case.place = Some(match zero.by {
+        ZeroBy::Target { .. } => "against the target".to_owned(),
+        ZeroBy::Millivolts { .. } => "against the deck's 0".to_owned(),
+    });
     case.figures = match &zero.by {
         ZeroBy::Target { basis } => {
             format!("{}: {} against the target ({basis})", latest.what, off.signed())
@@ -156,7 +161,7 @@ fn off_by(mut case: Case, side: usize, off_db: f64, uncertainty: f64) -> Finding
     case.uncertainty = Some(uncertainty);
     let (word, way) = if off_db < 0.0 { ("up", Way::Up) } else { ("down", Way::Down) };
     let text = format!(
-        "{PLAYBACK_FIRST}: record level trimmer {} {word} {}. {CAUTION}",
+        "{PLAYBACK_FIRST}; then turn the record level trimmer {} {word} {}",
         SIDES[side],
         UnitKind::Db.of(off_db.abs(), uncertainty)
     );
@@ -175,6 +180,7 @@ fn left_against_right(bench: &Bench, latest: Option<&Latest>) -> Finding {
     let found = latest.filter(|_| tape).and_then(|latest| Some((latest, latest.difference_db?)));
     let Some((latest, db)) = found else { return case.finish() };
     case.value = Some(db);
+    case.place = Some("left minus right".to_owned());
     let own = latest.uncertainty_db * std::f64::consts::SQRT_2;
     let card = if against_source(bench) { 0.0 } else { bench.sound_card_match_db() };
     let uncertainty = case.uncertain(own, card);
@@ -192,8 +198,8 @@ pub(crate) fn together(db: f64, uncertainty: f64) -> TurnStep {
     let (weak, strong) = (SIDES[usize::from(db > 0.0)], SIDES[usize::from(db <= 0.0)]);
     let by = UnitKind::Db.of(db.abs(), uncertainty);
     let text = format!(
-        "{PLAYBACK_FIRST}: record level trimmer {weak} up {by}, or {strong} down {by}, whichever brings both to the \
-         target. {CAUTION}"
+        "{PLAYBACK_FIRST}; then turn the record level trimmer {weak} up {by}, or {strong} down {by}: whichever brings both to \
+         the target"
     );
     step(Adjustment::RecordLevel, text).on(weak).by(Way::Up, db.abs(), Unit::Db)
 }
@@ -276,6 +282,11 @@ fn pair_case(bench: &Bench, id: Id, side: usize) -> Case {
     case
 }
 
+/// `10 kHz against 1 kHz`.
+fn against(pair: &BiasPair) -> String {
+    format!("{} against {}", frequency(pair.high_hz), frequency(pair.low_hz))
+}
+
 fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) -> Finding {
     case.missing =
         Untold::new("no pair of a low and a high tone at -20 dB was found", "record the recipe record-trim");
@@ -298,6 +309,7 @@ fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) ->
         round if against_source(bench) => format!("round {round}, tape against source"),
         round => format!("round {round}"),
     };
+    case.place = Some(against(pair));
     case.figures = format!(
         "{place}: {} minus {} {}{other}{}",
         frequency(pair.high_hz),
@@ -317,7 +329,7 @@ fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) ->
     });
     if let Some(right) = right {
         let text =
-            format!("{} bias trimmer: back to the place of round {}. {CAUTION}", SIDES[side], right.round);
+            format!("turn the {} bias trimmer back to its place of round {}", SIDES[side], right.round);
         let way = if db < 0.0 { Way::Down } else { Way::Up };
         case.turn = vec![step(Adjustment::Bias, text).on(SIDES[side]).towards(way)];
     } else {
@@ -372,6 +384,7 @@ fn stepped(bench: &Bench, mut case: Case, sweep: &BiasSweep, pairs: &[&BiasPair]
     let Some((last, (db, own))) = last else { return case.finish() };
     case.value = Some(db);
     let uncertainty = case.uncertain(own, bench.sound_card_db(last.high_hz));
+    case.place = Some(against(last));
     case.figures = format!(
         "the sweep ends at round {}, where {} minus {} is {}{}",
         last.round,
@@ -408,7 +421,7 @@ fn stepped(bench: &Bench, mut case: Case, sweep: &BiasSweep, pairs: &[&BiasPair]
         // More bias lowers the high tone.
         let way = if db < at_best_db { Way::Down } else { Way::Up };
         let text = format!(
-            "{name} bias trimmer: back to the place of round {best}, then record the recipe record-trim. {CAUTION}"
+            "turn the {name} bias trimmer back to its place of round {best}; then record the recipe record-trim"
         );
         case.turn = vec![step(Adjustment::Bias, text).on(name).towards(way)];
     }
@@ -503,8 +516,9 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
     case.remedies.extend(tape_type_not_told(bench));
     let (word, way) = if db > 0.0 { ("down", Way::Down) } else { ("up", Way::Up) };
     let text = format!(
-        "{PLAYBACK_FIRST}: set the bias to that round's place and the record equalisation {} (treble) {word} by about {}, if the \
-         deck has a trimmer for it; without one take the bias of the best compromise. {CAUTION}",
+        "{PLAYBACK_FIRST}; then set the bias to its place of round {} and turn the record equalisation {} {word} by about {}; \
+         without such a trimmer keep the bias of the best compromise",
+        UnitKind::Rounds.of(round, None).number(),
         SIDES[side],
         UnitKind::Db.of(db.abs(), uncertainty)
     );
@@ -548,7 +562,7 @@ mod tests {
         }
         // A round before it was right.
         let turn = find(&reading, "bias", 0).turn.unwrap();
-        assert!(turn.starts_with("left bias trimmer: back to the place of round "), "{turn}");
+        assert!(turn.starts_with("turn the left bias trimmer back to its place of round "), "{turn}");
         for (db, words, way) in [(1.4, "too little bias", "left up"), (-1.4, "too much bias", "left down")] {
             for pair in &mut reading.bias {
                 pair.difference_db = [Some(db), Some(0.1)];
@@ -556,7 +570,7 @@ mod tests {
             let got = find(&reading, "bias", 0);
             assert_eq!(got.verdict, Verdict::Outside, "{got:?}");
             let turn = got.turn.unwrap();
-            assert!(turn.contains(words) && turn.contains(way) && turn.contains("mains"), "{turn}");
+            assert!(turn.contains(words) && turn.contains(way), "{turn}");
             assert!(turn.contains("calibrated tape") && turn.contains("record equalisation"), "{turn}");
             let other = find(&reading, "bias", 1);
             assert_eq!((other.verdict, other.turn), (Verdict::Within, None));
@@ -728,7 +742,7 @@ mod tests {
         // The sweep ends 1.9 dB low: the trimmer stands at its last round.
         assert_eq!(got.verdict, Verdict::Outside, "{got:?}");
         assert!(got.why.contains("best compromise is round 6"), "{got:?}");
-        assert!(got.turn.unwrap().starts_with("left bias trimmer: back to the place of round 6"));
+        assert!(got.turn.unwrap().starts_with("turn the left bias trimmer back to its place of round 6"));
         let got = find(&reading, "record-equalisation", 0);
         // At round 7.0 on the left: 3.1 - 0.5 x 7.
         assert_within!(got.value.unwrap(), -0.4, 1e-9, "dB");

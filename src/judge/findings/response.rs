@@ -1,6 +1,6 @@
 //! Finding `playback-response`, and the part of `channel-match` that depends on frequency.
 
-use crate::judge::case::{Bench, Bounds, SIDES, plain, rank};
+use crate::judge::case::{Bench, Bounds, SIDES, plain};
 use crate::judge::limits::ResponseLimit;
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::response_steps::{Off, match_steps, shares_in_words, steps};
@@ -46,7 +46,7 @@ fn worst(
         Some(Worst { hz, db: db?, own_db: own?, sound_card_db: sound_card_db(hz) })
     })
     .max_by(|a, b| {
-        let key = |w: &Worst| rank(bounds.stand(w.db, w.own_db.hypot(w.sound_card_db)));
+        let key = |w: &Worst| bounds.stand(w.db, w.own_db.hypot(w.sound_card_db)).rank();
         key(a).cmp(&key(b)).then(a.db.abs().total_cmp(&b.db.abs()))
     })
 }
@@ -98,6 +98,7 @@ fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&
     };
     case.value = Some(worst.db);
     let uncertainty_db = case.uncertain(worst.own_db, worst.sound_card_db);
+    case.place = Some(format!("at {}", frequency(worst.hz)));
     case.figures = format!(
         "furthest off: {} at {} against {} ({points_kind})",
         UnitKind::Db.of(worst.db, uncertainty_db).signed(),
@@ -160,6 +161,7 @@ pub(crate) fn channel_match(bench: &Bench) -> Finding {
     let at = frequency(worst.hz);
     case.value = Some(worst.db);
     let uncertainty_db = case.uncertain(worst.own_db, worst.sound_card_db);
+    case.place = Some(format!("at {at}"));
     case.figures = format!(
         "responses furthest apart: left minus right {} at {at}",
         UnitKind::Db.of(worst.db, uncertainty_db).signed()
@@ -188,13 +190,13 @@ mod tests {
         let turn = got.turn.unwrap();
         assert!(turn.starts_with("set azimuth first: 0."), "{turn}");
         assert!(turn.contains("of the 3.2 dB missing at 14 kHz come from it"), "{turn}");
-        assert!(turn.contains("Clean") && turn.contains("fall as 0.128 +- 0.008 um of spacing do"), "{turn}");
+        assert!(turn.contains("Clean") && turn.contains("are spacing (0.128 +- 0.008 um)"), "{turn}");
         assert!(!turn.contains("equalisation left up"), "{turn}");
         // Where no cause was told, the equaliser is all that is left.
         let mut reading = sample::faulty();
         reading.causes.clear();
         let turn = reading.finding("playback-response").turn.unwrap();
-        assert!(!turn.contains("Clean") && turn.contains("Playback equalisation left up"), "{turn}");
+        assert!(!turn.contains("Clean") && turn.contains("urn the playback equalisation left up"), "{turn}");
     }
 
     #[test]
@@ -252,10 +254,14 @@ mod tests {
     fn azimuth_that_was_not_measured_is_asked_for_before_equalisation() {
         let mut reading = sample::faulty();
         reading.azimuth = None;
-        assert!(reading.finding("playback-response").turn.unwrap().starts_with("azimuth is not known"));
+        assert!(reading.finding("playback-response").turn.unwrap().starts_with("measure azimuth first"));
         reading.circumstances.recorded_on = Some(RecordedOn::Injected);
         assert!(
-            reading.finding("playback-response").turn.unwrap().starts_with("playback equalisation left up")
+            reading
+                .finding("playback-response")
+                .turn
+                .unwrap()
+                .starts_with("turn the playback equalisation left up")
         );
     }
 
@@ -266,11 +272,11 @@ mod tests {
         for heads in [Heads::Two, Heads::Three] {
             reading.circumstances.heads = Some(heads);
             let turn = reading.finding("playback-response").turn.unwrap();
-            assert!(turn.contains("Record and playback are seen together"), "{turn}");
+            assert!(turn.contains("calibrated tape"), "{turn}");
             reading.causes.clear();
             let got = reading.finding("playback-response");
             let turn = got.turn.unwrap();
-            assert!(turn.contains("seen together") && turn.contains("bias"), "{turn}");
+            assert!(turn.contains("calibrated tape") && turn.contains("bias"), "{turn}");
             assert!(!turn.contains("Playback equalisation"), "{turn}");
             assert!(got.basis.contains("record and playback"), "{}", got.basis);
         }
@@ -295,6 +301,6 @@ mod tests {
             }
         }
         let turn = reading.finding("playback-response").turn.unwrap();
-        assert_eq!(turn, "playback equalisation left down by about 2.4 dB at 10 kHz");
+        assert_eq!(turn, "turn the playback equalisation left down by about 2.4 dB at 10 kHz");
     }
 }

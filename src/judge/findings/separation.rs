@@ -62,14 +62,15 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, from: usize) -> Fin
     case.turn = vec![
         step(
             Adjustment::Heads,
-            "separation, no trimmer: clean the heads, check the height of the head and the tape guides, then leads and plugs that lie \
-             side by side",
+            "clean the heads; check the height of the head and the tape guides, then leads and plugs that lie side by side (no \
+             trimmer)",
         )
         .on(side),
     ];
     match (leak(row), row.noise_limit_db[from]) {
         ((Some(db), uncertainty), _) => {
             (case.value, case.uncertainty) = (Some(db), uncertainty);
+            case.place = Some(format!("into {other} at {}", frequency(row.hz)));
             case.figures = figures;
             case.finish_by(limit, Key::Separation)
         }

@@ -11,9 +11,10 @@ use crate::reading::{
     Adjustment, Finding, Flutter, FlutterLine, Heads, RecordedOn, Remedy, SameTape, TurnStep, UncertainFrom,
     Unit, Untold, Verdict, Way,
 };
+use crate::trade::common_practice::SPEED_TONE_HZ;
 
 /// What moves flutter where no part is known.
-const TRANSPORT: &str = "transport, no trimmer: clean capstan and pinch roller, then check belts, idler and back tension, deck off and parts at rest";
+const TRANSPORT: &str = "clean capstan and pinch roller; check belts, idler and back tension (no trimmer)";
 
 /// `flutter` are the findings on flutter of the same return.
 pub(crate) fn speed(bench: &Bench, flutter: &[Finding]) -> Finding {
@@ -30,6 +31,12 @@ pub(crate) fn speed(bench: &Bench, flutter: &[Finding]) -> Finding {
         let way = if error > 0.0 { "fast" } else { "slow" };
         case.value = Some(error);
         case.uncertainty = Some(uncertainty);
+        let reads_hz = SPEED_TONE_HZ * (1.0 + error / 100.0);
+        case.reads = Some(format!(
+            "{} Hz reads {}",
+            plain(SPEED_TONE_HZ),
+            UnitKind::Hertz.of(reads_hz, SPEED_TONE_HZ * uncertainty / 100.0)
+        ));
         case.figures = format!("tape runs {} {way}", UnitKind::SpeedPercent.of(error.abs(), uncertainty));
         if let Some(length) = length {
             case.meaning = Meaning::Absolute {
@@ -52,8 +59,10 @@ pub(crate) fn speed(bench: &Bench, flutter: &[Finding]) -> Finding {
         let first = speed_does_not_hold(speed.drift_percent_per_min, limit.value, flutter);
         let then = if first.is_some() { "then, if it stays, " } else { "" };
         let text = format!(
-            "{then}motor speed trimmer {word} by {}; warm the deck up first, and mind rotating parts",
-            UnitKind::SpeedPercent.of(error.abs(), uncertainty)
+            "{then}turn the motor speed trimmer {word} by {}, until {} Hz reads {} Hz; mind rotating parts",
+            UnitKind::SpeedPercent.of(error.abs(), uncertainty),
+            plain(SPEED_TONE_HZ),
+            plain(SPEED_TONE_HZ)
         );
         case.turn = first.into_iter().collect();
         case.turn.push(step(Adjustment::MotorSpeed, text).by(way, error.abs(), Unit::Percent));
@@ -83,8 +92,7 @@ fn speed_does_not_hold(
     Some(step(
         Adjustment::Transport,
         format!(
-            "mend the transport first, because {why}{too}: clean capstan and pinch roller, then check belts, idler and back \
-             tension, deck off and parts at rest; what slips or drags has no speed to be set"
+            "mend the transport first: {why}{too}. Clean capstan and pinch roller; check belts, idler and back tension"
         ),
     ))
 }
@@ -161,6 +169,7 @@ fn kind(
     case.value = value;
     let uncertainty = own.map(|own| case.uncertain_by(own, UncertainFrom::Stretches, stretches));
     case.bounds = Bounds::within(limit.value);
+    case.allowed = Some(format!("max {} %", plain(limit.value)));
     case.limit = Some(format!("at most {} % {name} ({})", plain(limit.value), limit.basis));
     case.missing = Untold::new(
         format!("{name} flutter was not measured"),
@@ -175,12 +184,12 @@ fn kind(
         case.remedies.extend(share_of_the_tape(bench, flutter).map(|_| Remedy::PlaySameTapeAgain));
         let text = match flutter.lines.first().and_then(|line| Some((line.part.as_deref()?, line.could_be))) {
             Some((part, true)) => format!(
-                "transport, no trimmer: the rate of the strongest line could be that of the {part}: look there first (clean, check \
-                 for play, wear and flat spots), then at capstan, pinch roller and belts, deck off and parts at rest"
+                "look at the {part} first, which may turn at the rate of the strongest line: clean it, check play, wear and flat \
+                 spots; then capstan, pinch roller and belts (no trimmer)"
             ),
             Some((part, false)) => format!(
-                "transport, no trimmer: look at the {part} first (clean it, check it for play, wear and flat spots), deck off \
-                 and parts at rest"
+                "look at the {part} first, which turns at the rate of the strongest line: clean it, check play, wear and flat \
+                 spots (no trimmer)"
             ),
             None => TRANSPORT.to_owned(),
         };

@@ -6,7 +6,7 @@
 
 use crate::judge::case::{Bench, SIDES};
 use crate::judge::work::response_steps::{Off, Rest, azimuth_share_db, spacing_share_db};
-use crate::judge::work::turns::{CAUTION, PLAYBACK_FIRST, step};
+use crate::judge::work::turns::{PLAYBACK_FIRST, step};
 use crate::reading::figures::UnitKind;
 use crate::reading::{Adjustment, Heads, Pair, RecordedOn, TurnStep, Unit, Way};
 
@@ -133,7 +133,7 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off, other_db: Option<f64>
         rest.less(off, share);
         if rest.is_small(off) {
             let text = format!(
-                "clean the {name} head (power off, tape away) and read again: {} {} fall as spacing does",
+                "clean the {name} head and read again: {} {} fall as spacing does",
                 UnitKind::Db.of(-share.0, None).number(),
                 off.of_all()
             );
@@ -178,34 +178,28 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off, other_db: Option<f64>
     };
     if equalisation {
         let (word, way) = if bright { ("down", Way::Down) } else { ("up", Way::Up) };
-        let because = if matches!(told, Harmonic::Beside { .. }) {
-            "too little bias would raise the third harmonic, and at equal level it is hardly higher than the other channel's"
-        } else if bright {
-            "the third harmonic has passed its least, so there is bias enough, and the high tone still stands above the low one"
-        } else {
-            "the third harmonic still falls with more bias, so there is not too much of it, and the high tone stands below the \
-             low one all the same"
-        };
         let text = format!(
-            "{PLAYBACK_FIRST}: record equalisation {name} (treble) {word} by about {}, because {because}; then set the bias \
-             again. The recipe bias-sweep shows where. {CAUTION}",
+            "{PLAYBACK_FIRST}; then turn the record equalisation {name} {word} by about {}, and set the bias again (recipe \
+             bias-sweep)",
             UnitKind::Db.of(rest.db.abs(), None)
         );
         steps.push(step(Adjustment::RecordEqualisation, text).on(name).by(way, rest.db.abs(), Unit::Db));
-        return (steps, words);
+        let so = match told {
+            Harmonic::Beside { .. } => "; too little bias would raise it more",
+            _ if bright => "; there is bias enough",
+            _ => "; there is not too much bias",
+        };
+        return (steps, words + so);
     }
     let (state, word, way) =
         if bright { ("too little bias", "up", Way::Up) } else { ("too much bias", "down", Way::Down) };
     let or_else = match told {
-        Harmonic::Unknown => {
-            ". If distortion is lowest here already, the record equalisation is off and not the bias: the recipe bias-sweep \
-             tells them apart"
-        }
+        Harmonic::Unknown => " (or record equalisation: the recipe bias-sweep tells them apart)",
         _ => "",
     };
     let text = format!(
-        "{PLAYBACK_FIRST}: as there is {state}, bias trimmer {name} {word} in small steps until the high tone stands level with \
-         the low one; check record level again after it{or_else}. {CAUTION}"
+        "{PLAYBACK_FIRST}; then, as there is {state}{or_else}, turn the bias trimmer {name} {word} until the high tone stands \
+         level with the low one; then set the record level again"
     );
     steps.push(step(Adjustment::Bias, text).on(name).towards(way));
     (steps, words)

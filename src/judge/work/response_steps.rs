@@ -14,13 +14,11 @@ pub(crate) const BASS_HZ: f64 = 200.0;
 /// Least share that is worth a word, dB.
 const WORTH_DB: f64 = 0.3;
 
-const READ_FIRST: &str =
-    ". Read again before anything else is turned for this: what is left may be inside the limit";
+const READ_FIRST: &str = ". Read again before more is turned";
 /// More than a trimmer of the playback equalisation gives, dB (common practice, no source).
 const TRIMMER_DB: f64 = 6.0;
 
-const CAPACITORS_CAUTION: &str =
-    "Mains off and capacitors discharged first; local codes, and licensed people where the law says so";
+const CAPACITORS_CAUTION: &str = "Mains off, capacitors discharged; licensed people where the law says so";
 
 /// The point that is furthest off.
 #[derive(Debug, Clone, Copy)]
@@ -282,8 +280,8 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
                 step(
                     Adjustment::EqualisationNetwork,
                     format!(
-                        "equalisation of the {name} channel, time constant, no trimmer: make sure that noise reduction is off, look \
-                         at the tape switch and at what feels the cassette's type, then at resistor and capacitor of that network"
+                        "make sure that noise reduction is off; check the tape switch and what feels the cassette's type, then resistor \
+                         and capacitor of the {name} channel's equalisation (time constant, no trimmer)"
                     ),
                 )
                 .on(name),
@@ -300,8 +298,8 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
             step(
                 Adjustment::Amplifier,
                 format!(
-                    "{} {all} fall as a low-pass at {} does: look at the capacitor across the {name} head and at the \
-                     {name} amplifier",
+                    "look at the capacitor across the {name} head and at the {name} amplifier: {} {all} fall as a low-pass at {} \
+                     does",
                     share.amount(),
                     share.size()
                 ),
@@ -318,8 +316,7 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
             step(
                 Adjustment::Amplifier,
                 format!(
-                    "{} {all} may be {}, which could not be told apart: look at the tape switch and its network, then at the \
-                     {name} head's circuit and amplifier",
+                    "look at the tape switch and its network, then at the {name} head's circuit and amplifier: {} {all} may be {}",
                     share.amount(),
                     share.names()
                 ),
@@ -331,8 +328,7 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
         if let Some(last) = steps.last_mut() {
             last.text += rest.small_in_words(off);
             if bench.recorded_on() == Some(RecordedOn::ThisDeck) {
-                last.text +=
-                    ". Record and playback are seen together: only a calibrated tape tells which has it";
+                last.text += ". Only a calibrated tape tells playback from recording";
             }
         }
         return steps;
@@ -346,18 +342,17 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
         })
         .map(|share| {
             if share.is(CauseKind::TimeConstant) {
-                return " (a time constant of this channel alone: if no trimmer reaches it, look at resistor and capacitor of \
-                        that network)"
+                return " (a time constant of this channel alone: if no trimmer reaches it, check resistor and capacitor there)"
                     .to_owned();
             }
             if share.is(CauseKind::LowPass) {
                 return format!(
-                    " (they rise as a resonance at {} does: of the head's winding with the capacitor across it)",
+                    " (a resonance at {}: the head's winding with the capacitor across it)",
                     share.size()
                 );
             }
             format!(
-                " ({} dB of it fall as a gap of {} does: the head's own, no cleaning brings it back)",
+                " ({} dB of it are the head's own, a gap of {}: no cleaning brings it back)",
                 share.amount(),
                 share.size()
             )
@@ -370,8 +365,8 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
         steps.push(
             step(
                 Adjustment::HeadItself,
-                format!("what is left then, about {} at {}, is more than a trimmer gives{gap}: look for a worn head, and renew it \
-                     before the equalisation is touched", UnitKind::Db.of(-rest.db, None), frequency(off.hz)),
+                format!("look for a worn head and renew it before you touch the equalisation: about {} at {} are more than a trimmer \
+                     gives{gap}", UnitKind::Db.of(-rest.db, None), frequency(off.hz)),
             )
             .on(name),
         );
@@ -391,7 +386,7 @@ fn azimuth(bench: &Bench, off: &Off, rest: &mut Rest) -> Option<TurnStep> {
     } else if bench.is_outside("azimuth") {
         "set azimuth first".to_owned()
     } else if bench.azimuth_is_unknown && !own_two {
-        "azimuth is not known and may be the cause: measure it first".to_owned()
+        "measure azimuth first: it is not known and may be the cause".to_owned()
     } else {
         return None;
     };
@@ -401,7 +396,7 @@ fn azimuth(bench: &Bench, off: &Off, rest: &mut Rest) -> Option<TurnStep> {
 /// Cleaning: what it may bring back is subtracted from `rest`.
 fn heads(bench: &Bench, found: &[Share], side: usize, off: &Off, rest: &mut Rest) -> Option<TurnStep> {
     let name = SIDES[side];
-    let read_again = "(power off, tape away), look at pressure pad and head wear, and read again";
+    let read_again = "check pressure pad and head wear, and read again";
     let spacing = found.iter().find(|share| share.is(CauseKind::Spacing));
     let open = found.iter().find(|share| share.is_likeliest(CauseKind::Spacing) && share.is_sure(bench));
     let text = match (spacing, open) {
@@ -409,7 +404,7 @@ fn heads(bench: &Bench, found: &[Share], side: usize, off: &Off, rest: &mut Rest
             rest.less(off, (share.db, share.uncertainty_db));
             let fall = if share.twin.is_some() {
                 format!(
-                    "{} {} may be {}; the other channel's are spacing",
+                    "{} {} may be {}, the other channel's are spacing",
                     share.amount(),
                     off.of_all(),
                     share.names()
@@ -422,17 +417,14 @@ fn heads(bench: &Bench, found: &[Share], side: usize, off: &Off, rest: &mut Rest
                     off.of_all()
                 )
             } else {
-                format!("{} {} fall as {} of spacing do", share.amount(), off.of_all(), share.size())
+                format!("{} {} are spacing ({})", share.amount(), off.of_all(), share.size())
             };
-            format!(
-                "clean the {name} head {read_again}: {fall}. What stays after cleaning is wear or contact, and only then the \
-                 playback equalisation's"
-            )
+            format!("clean the {name} head, {read_again}: {fall}")
         }
         (None, Some(share)) => {
             rest.less(off, (share.db, share.uncertainty_db));
             format!(
-                "clean the {name} head {read_again}: {} {} may be {}, which could not be told apart",
+                "clean the {name} head, {read_again}: {} {} may be {}",
                 share.amount(),
                 off.of_all(),
                 share.names()
@@ -450,9 +442,8 @@ fn recording_half(side: usize, off: &Off, rest_db: f64) -> Vec<TurnStep> {
     vec![
         step(
             Adjustment::Bias,
-            format!("record and playback are seen together: check playback alone with a calibrated tape before turning; if playback is \
-                 right, bias and record equalisation of the {name} channel make the {} at {}, and the recipes record-trim \
-                 and bias-sweep tell which", UnitKind::Db.of(rest_db, None).signed(), frequency(off.hz)),
+            format!("check playback alone with a calibrated tape first; if it is right, bias or record equalisation of the {name} \
+                 channel makes the {} at {} (recipes record-trim, bias-sweep)", UnitKind::Db.of(rest_db, None).signed(), frequency(off.hz)),
         )
         .on(name)
         .towards(way),
@@ -474,8 +465,7 @@ fn equaliser(
         return step(
             Adjustment::PlaybackFirst,
             format!(
-                "record and playback are seen together: check playback alone with a calibrated tape before the {} at {at} \
-                 are turned away",
+                "check playback alone with a calibrated tape before you turn anything for the {} at {at}",
                 UnitKind::Db.of(rest_db, None).signed()
             ),
         );
@@ -483,7 +473,7 @@ fn equaliser(
     step(
         Adjustment::PlaybackEqualisation,
         format!(
-            "playback equalisation {name} {word} by about {} at {at}{note}",
+            "turn the playback equalisation {name} {word} by about {} at {at}{note}",
             UnitKind::Db.of(rest_db.abs(), None)
         ),
     )
@@ -500,8 +490,8 @@ fn capacitors(bench: &Bench, side: usize) -> TurnStep {
     step(
         Adjustment::Capacitors,
         format!(
-            "coupling capacitors of the {name} channel{either}: renew those that have dried out, after a look at what the circuit \
-             was built for. {CAPACITORS_CAUTION}"
+            "renew the coupling capacitors of the {name} channel that have dried out{either}; see first what the circuit was built \
+             for. {CAPACITORS_CAUTION}"
         ),
     )
     .on(name)

@@ -3,10 +3,7 @@
 use crate::reading::{Adjustment, Channel, Finding, RecordedOn, TurnStep, Unit, Verdict, Way, WorkStep};
 
 /// What comes before every turn in the recording half.
-pub(crate) const PLAYBACK_FIRST: &str = "once playback level, playback response and azimuth are right by a calibrated tape (what they lack shows here too)";
-/// The caution that goes with every trimmer in an open deck.
-pub(crate) const CAUTION: &str =
-    "The deck is open and on mains: isolating supply, insulated tool, one hand away, local codes";
+pub(crate) const PLAYBACK_FIRST: &str = "playback first, by a calibrated tape (level, response, azimuth)";
 
 /// A step on `adjust` with its words, without channel, way and size.
 pub(crate) fn step(adjust: Adjustment, text: impl Into<String>) -> TurnStep {
@@ -37,12 +34,12 @@ pub(crate) fn careful(mut steps: Vec<TurnStep>, origin: Option<RecordedOn>) -> V
         Some(RecordedOn::Loopback) => return vec![],
         None => {
             if let Some(first) = steps.first_mut() {
-                first.text = format!("make sure first whose recording this is; then: {}", first.text);
+                first.text = format!("find out whose recording this is; then {}", first.text);
             }
         }
         Some(RecordedOn::OtherDeck) => {
             if let Some(last) = steps.last_mut() {
-                last.text += ". The other deck may be the one that is off: confirm with a calibrated tape before turning";
+                last.text += ". Confirm with a calibrated tape first: the other deck may be off";
             }
         }
         _ => {}
@@ -62,7 +59,7 @@ pub(crate) fn said(steps: &[TurnStep], capture_is_bad: bool) -> Option<String> {
         .collect();
     let text = texts.join(". ");
     Some(if capture_is_bad {
-        format!("put the capture right and record again before turning anything; then, if it stays: {text}")
+        format!("put the capture right and record again; then, if it stays: {text}")
     } else {
         text
     })

@@ -23,6 +23,8 @@ pub(in crate::show) struct Table {
     pub(in crate::show) most: usize,
     /// Parts of it that stand beside each other, for long and narrow ones.
     abreast: usize,
+    /// Where it is too wide for the terminal, its widest column takes several lines.
+    pub(in crate::show) folds: bool,
     columns: Vec<Column>,
 }
 
@@ -42,7 +44,8 @@ impl<'a, R> Rows<'a, R> {
     /// A table of `rows`, to be written to `file` (empty: to none).
     pub(in crate::show) fn of(file: &'static str, rows: impl IntoIterator<Item = &'a R>) -> Self {
         let (title, printed) = (String::new(), Printed::Everywhere);
-        let table = Table { file, title, printed, most: usize::MAX, abreast: 1, columns: Vec::new() };
+        let table =
+            Table { file, title, printed, most: usize::MAX, abreast: 1, folds: false, columns: Vec::new() };
         Self { rows: rows.into_iter().collect(), table }
     }
 
@@ -64,6 +67,12 @@ impl<'a, R> Rows<'a, R> {
 
     pub(in crate::show) fn abreast(mut self, parts: usize) -> Self {
         self.table.abreast = parts;
+        self
+    }
+
+    /// Where it is too wide for the terminal, its widest column takes several lines.
+    pub(in crate::show) fn folding(mut self) -> Self {
+        self.table.folds = true;
         self
     }
 

@@ -1,5 +1,6 @@
 //! The pages: what stands on each, and in which order.
 
+pub(super) mod brief;
 pub(super) mod card;
 pub(super) mod comparison;
 pub(super) mod next;

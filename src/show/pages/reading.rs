@@ -45,6 +45,15 @@ fn head(page: &mut Page, reading: &Reading, limits: Option<&Limits>) {
     page.fact("Job", made.and_then(|made| made.job.clone()));
     page.fact("Recipe", Some(words::recipe(reading)));
     page.fact("Circumstances", Some(words::circumstances(&reading.circumstances)));
+    page.fact("Capture", Some(captured(reading)));
+    page.fact("Limits", limits.map(|limits| limits.name.clone()));
+    page.fact("Loopback", capture.loopback.as_ref().map(|file| format!("{file} (subtracted)")));
+    page.fact("Card", reading.circumstances.card.as_ref().map(card));
+}
+
+/// Rate, depth, length and peaks of the return.
+pub(super) fn captured(reading: &Reading) -> String {
+    let capture = &reading.capture;
     let broken = reading.warnings.iter().any(|warning| warning.id == WarningId::BrokenSamples);
     let peaks = match capture.peak_dbfs {
         [None, None] if broken => "samples that are no numbers".to_owned(),
@@ -56,18 +65,12 @@ fn head(page: &mut Page, reading: &Reading, limits: Option<&Limits>) {
         }
     };
     let depth = if capture.depth == "float" { "float".to_owned() } else { format!("{} bit", capture.depth) };
-    page.fact(
-        "Capture",
-        Some(format!(
-            "{} Hz, {depth}, {}; {peaks}; slates found: {}",
-            capture.rate_hz,
-            Seconds.of(capture.duration_s, None),
-            capture.slates_found
-        )),
-    );
-    page.fact("Limits", limits.map(|limits| limits.name.clone()));
-    page.fact("Loopback", capture.loopback.as_ref().map(|file| format!("{file} (subtracted)")));
-    page.fact("Card", reading.circumstances.card.as_ref().map(card));
+    format!(
+        "{} Hz, {depth}, {}; {peaks}; slates found: {}",
+        capture.rate_hz,
+        Seconds.of(capture.duration_s, None),
+        capture.slates_found
+    )
 }
 
 /// The card that was subtracted, in words.

@@ -7,6 +7,7 @@ use crate::reading::{
 use crate::show::page::{Block, Entry, Printed, Rows, Section, Tone};
 use crate::show::remedies;
 use crate::show::words::{self, sentence};
+use crate::trade::BEFORE_TURNING;
 
 /// Quantities whose value is a size or a level below its reference: a plus would say nothing.
 const SIZES: [&str; 6] = ["flutter", "noise", "hum", "distortion", "separation", "playback-equalisation"];
@@ -31,9 +32,7 @@ pub(in crate::show) fn work(reading: &Reading) -> Vec<Section> {
             (work.number, sentence(&work.step.text), because)
         })
         .collect();
-    let section = Section::new("What to do now, in this order");
-    let section = if steps.is_empty() { section } else { section.block(Block::Steps(steps)) };
-    let mut sections = vec![section.say(note(reading))];
+    let mut sections = vec![steps_and_note(reading, steps)];
     if !reading.settled.is_empty() {
         let all: Vec<String> = reading.settled.iter().map(settled).collect();
         sections.push(Section::new("Settled: judged, and right now").say(format!("{}.", all.join("; "))));
@@ -49,6 +48,16 @@ pub(in crate::show) fn work(reading: &Reading) -> Vec<Section> {
         sections.push(Section::new("Not in this programme").block(Block::Entries(entries)));
     }
     sections
+}
+
+/// Numbered steps below what holds for all of them, and what goes with them or stands instead.
+pub(in crate::show) fn steps_and_note(reading: &Reading, steps: Vec<(u32, String, String)>) -> Section {
+    let mut section = Section::new("What to do now, in this order");
+    if !steps.is_empty() {
+        section = section.block(Block::Paragraph(Tone::Warning, BEFORE_TURNING.to_owned()));
+        section = section.block(Block::Steps(steps));
+    }
+    section.say(note(reading))
 }
 
 /// `azimuth +0.4 +- 0.3 us`.
@@ -78,7 +87,8 @@ fn not_in_programme(group: &NotJudged) -> Entry {
     entry
 }
 
-fn find_out(group: &NotJudged) -> String {
+/// What to do for it, with the options that it takes.
+pub(in crate::show) fn find_out(group: &NotJudged) -> String {
     sentence(&remedies::with_options(&group.untold.find_out, &group.remedies))
 }
 
@@ -86,7 +96,7 @@ fn find_out(group: &NotJudged) -> String {
 type Kinds<'a> = Vec<(&'a str, Vec<&'a str>)>;
 
 /// Names with what they have in common said once: `playback-response left and right, bass left`.
-fn names(findings: &[String]) -> String {
+pub(in crate::show) fn names(findings: &[String]) -> String {
     let mut all: Vec<(&str, Kinds)> = Vec::new();
     for finding in findings {
         let (id, more) = finding.split_at(finding.find([' ', ',']).unwrap_or(finding.len()));
@@ -119,7 +129,7 @@ fn note(reading: &Reading) -> String {
         if any(|finding| finding.id == "capture" && finding.verdict == Verdict::Outside) {
             "Then read the new return: on this one nothing else is to be turned."
         } else if reading.work.iter().any(|work| !work.after.is_empty()) {
-            "After each step that a later one names, record and read again: what is left may be gone."
+            "Record and read again after each step that a later one names."
         } else {
             "Then record and read again."
         }
@@ -215,7 +225,7 @@ fn parts(finding: &Finding) -> Option<String> {
 }
 
 /// The findings in the order of work, the worst first among those of one name.
-fn in_order(findings: &[Finding]) -> Vec<&Finding> {
+pub(in crate::show) fn in_order(findings: &[Finding]) -> Vec<&Finding> {
     let mut groups: Vec<(&str, Vec<&Finding>)> = Vec::new();
     for finding in findings {
         match groups.iter_mut().find(|(id, _)| *id == finding.id) {
@@ -224,12 +234,7 @@ fn in_order(findings: &[Finding]) -> Vec<&Finding> {
         }
     }
     for (_, group) in &mut groups {
-        group.sort_by_key(|finding| match finding.verdict {
-            Verdict::Outside => 0,
-            Verdict::Marginal => 1,
-            Verdict::CannotTell => 2,
-            Verdict::Within => 3,
-        });
+        group.sort_by_key(|finding| std::cmp::Reverse(finding.verdict.rank()));
     }
     groups.into_iter().flat_map(|(_, group)| group).collect()
 }
