@@ -163,7 +163,7 @@ impl TypedJob {
     }
 }
 
-const STATES: [Choice<JobState>; 2] =
+pub const STATES: [Choice<JobState>; 2] =
     [("as-found", "", JobState::AsFound), ("as-left", "", JobState::AsLeft)];
 
 #[derive(Debug, clap::Args)]

@@ -1,11 +1,12 @@
 //! What `read` is told by the job in whose folder it runs.
 
+use super::bench::STATES;
 use super::clock::made_now;
 use super::terminal::note;
-use super::values::{TypedCircumstances, TypedJudging, WithJob};
+use super::values::{TypedCircumstances, TypedJudging, WithJob, one_of};
 use crate::job::{JobFile, find_job};
 use crate::judge::Limits;
-use crate::reading::{Circumstances, Made};
+use crate::reading::{Circumstances, JobState, Made};
 use anyhow::anyhow;
 use std::path::{Path, PathBuf};
 
@@ -18,6 +19,9 @@ pub struct TypedReadJob {
     /// Take nothing from a job
     #[arg(long)]
     no_job: bool,
+    /// Attach the reading to the job: as found or as left
+    #[arg(long, value_name = "STATE", value_parser = one_of(&STATES), conflicts_with = "no_job")]
+    pub attach: Option<JobState>,
 }
 
 impl TypedReadJob {

@@ -8,12 +8,12 @@ use super::terminal::{Life, note, print};
 use super::unslated::TypedUnslated;
 use super::values::{TypedCircumstances, TypedJudging, overwrite, reference_dbfs};
 use crate::job::{
-    JobFile, Marks, ReadError, ReadOptions, Recording, TapeLength, UnslatedOptions, check_folder,
+    JobFile, Marks, READING, ReadError, ReadOptions, Recording, TapeLength, UnslatedOptions, check_folder,
     measure_return, measure_same_tape, measure_unslated, measure_with_length, result_files, write_results,
 };
 use crate::judge::Reading;
 use crate::programme::{NewFile, Overwrite, find, note_input, write_text};
-use crate::reading::Verdict;
+use crate::reading::{JobState, Verdict};
 use crate::show;
 use crate::trade::Medium;
 use anyhow::{bail, ensure};
@@ -176,6 +176,12 @@ impl Typed {
         self.files.iter().chain(&self.loopback).chain(&self.card).for_each(|file| note_input(file));
         let what = self.what()?;
         let job = self.job.find()?;
+        let attach = match (self.job.attach, &job) {
+            (Some(_), None) => {
+                bail!("--attach: no job here; stand in the folder of one, or name it with --job DIR")
+            }
+            (attach, job) => attach.zip(job.as_ref().map(|job| job.path.clone())),
+        };
         let (circumstances, made) = match &job {
             Some(job) => told_by(job, &self.circumstances, &self.judging, self.deck),
             None => ((&self.circumstances).into(), made_now(self.deck)),
@@ -237,6 +243,7 @@ impl Typed {
             house,
             strict: self.judging.strict,
             long: self.judging.long,
+            attach,
             overwrite,
         })
     }
@@ -273,6 +280,8 @@ pub struct Job {
     house: Option<HouseTape>,
     strict: bool,
     long: bool,
+    /// As what the reading is attached, and to which job.
+    attach: Option<(JobState, PathBuf)>,
     overwrite: Overwrite,
 }
 
@@ -312,6 +321,16 @@ impl Job {
             if let Some(report) = files.first() {
                 note(&format!("Report: {} (with {} more files)", report.display(), files.len() - 1));
             }
+        }
+        if let Some((state, job)) = &self.attach {
+            // It may have been edited meanwhile.
+            let job = JobFile::load(job)?;
+            let (job, attached) = match &self.out {
+                Some(folder) => job.attach(*state, &[folder.join(READING)])?,
+                None => job.attach_new(*state, show::to_json(&reading))?,
+            };
+            let state = show::job_state(*state);
+            note(&format!("{}: attached {state}: {}", job.path.display(), attached.join(", ")));
         }
         if let (Some(house), Some(pass)) = (&self.house, &pass) {
             house.count(pass)?;

@@ -372,10 +372,7 @@ impl JobFile {
     /// # Errors
     /// If one of them is no reading, or is attached already; then nothing is added.
     pub fn attach(&self, state: JobState, files: &[PathBuf]) -> Result<(Self, Vec<String>), JobError> {
-        let mut document = parsed(&self.path, &plain(&self.text))?;
-        let folder = self.folder().canonicalize();
-        let folder =
-            folder.map_err(|source| JobError::Unreadable { path: self.folder().to_owned(), source })?;
+        let folder = self.place()?;
         let mut attached = Vec::new();
         let mut copies: Vec<(PathBuf, String)> = Vec::new();
         for file in files {
@@ -404,6 +401,34 @@ impl JobFile {
             }
             attached.push(name);
         }
+        self.add(state, attached, &copies)
+    }
+
+    /// Adds a reading that no file holds yet, as JSON.
+    ///
+    /// # Errors
+    /// What [`JobFile::attach`] returns.
+    pub fn attach_new(&self, state: JobState, text: String) -> Result<(Self, Vec<String>), JobError> {
+        let folder = self.place()?;
+        let name = free_name(&folder, state, &kind_of(&self.path, &text)?, &[]);
+        let copies = [(folder.join(&name), text)];
+        self.add(state, vec![name], &copies)
+    }
+
+    /// The job's folder, whatever leads to it.
+    fn place(&self) -> Result<PathBuf, JobError> {
+        let unreadable = |source| JobError::Unreadable { path: self.folder().to_owned(), source };
+        self.folder().canonicalize().map_err(unreadable)
+    }
+
+    /// Writes `copies` and adds the readings called `attached` to the file.
+    fn add(
+        &self,
+        state: JobState,
+        attached: Vec<String>,
+        copies: &[(PathBuf, String)],
+    ) -> Result<(Self, Vec<String>), JobError> {
+        let mut document = parsed(&self.path, &plain(&self.text))?;
         let list = document.entry("reading").or_insert_with(|| Item::ArrayOfTables(ArrayOfTables::new()));
         let Some(list) = list.as_array_of_tables_mut() else {
             return Err(typed("reading", "is no list of [[reading]] in the job's file; write it so"));
@@ -429,7 +454,7 @@ impl JobFile {
         }
         let changed = self.replace(document.to_string());
         if changed.is_err() {
-            remove(&copies);
+            remove(copies);
         }
         Ok((changed?, attached))
     }

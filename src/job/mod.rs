@@ -37,14 +37,10 @@ pub use job_file::{JOB_FILE, JobFile, find_job};
 pub use read::{Playing, ReadOptions, measure_return, read_return, read_samples};
 pub use recording::Recording;
 pub use rehearse::{RehearsalDeck, Stage, rehearse};
-pub use results::{REPORT, check_folder, result_files, write_results};
+pub use results::{READING, REPORT, check_folder, result_files, write_results};
 pub use same_tape::measure_same_tape;
 pub use skew::{SkewOptions, skew_tapes};
 pub use speed_from_length::{Marks, TapeLength, measure_with_length};
 pub use transport_file::TRANSPORT_TEMPLATE;
 pub use unslated::{KnownPitch, UnslatedOptions, measure_unslated};
 pub use write::{Programme, WriteOptions, programme_files, write_programme};
-
-// What only tests and benches ask for by name.
-#[cfg(feature = "internals")]
-pub use self::results::READING;

@@ -7,7 +7,7 @@ use crate::reading::{JobState, RecordedOn};
 pub(in crate::show) fn typed(command: &Command) -> String {
     match command {
         Command::Write { recipe, out } => format!("deckproof write {recipe} --out {out}"),
-        Command::Read { file, recorded_on, slated, tape, card, tape_type, loopback, out } => {
+        Command::Read { file, recorded_on, slated, tape, card, tape_type, loopback, out, state } => {
             let mut words = format!("deckproof read {file} --recorded-on {}", origin(*recorded_on));
             if !slated {
                 words += " --unslated";
@@ -23,13 +23,10 @@ pub(in crate::show) fn typed(command: &Command) -> String {
             if let Some(loopback) = loopback {
                 words += &format!(" --loopback {}", quoted(loopback));
             }
-            format!("{words} --out {out}")
+            format!("{words} --out {out} --attach {}", state_word(*state))
         }
         Command::Skew { files, json } => format!("deckproof skew {} --json {json}", files.join(" ")),
-        Command::Attach { state: JobState::AsFound, file } => {
-            format!("deckproof bench attach as-found {file}")
-        }
-        Command::Attach { state: JobState::AsLeft, file } => format!("deckproof bench attach as-left {file}"),
+        Command::Attach { state, file } => format!("deckproof bench attach {} {file}", state_word(*state)),
         Command::Done { step, remark } => format!("deckproof bench done {step} \"{remark}\""),
         Command::Set { quantity, unit, state, again, of } => {
             let left = if *state == JobState::AsLeft { " --as-left" } else { "" };
@@ -41,6 +38,13 @@ pub(in crate::show) fn typed(command: &Command) -> String {
         Command::MakeCard => "deckproof house make".to_owned(),
         Command::ReadBetweenMarks => "read --between-marks-mm".to_owned(),
         Command::ReadSameTape => "read --same-tape".to_owned(),
+    }
+}
+
+fn state_word(state: JobState) -> &'static str {
+    match state {
+        JobState::AsFound => "as-found",
+        JobState::AsLeft => "as-left",
     }
 }
 
@@ -93,10 +97,12 @@ mod tests {
             tape_type: Some(TapeType::II),
             loopback: Some("loopback.wav".into()),
             out: "readings/noise-2".into(),
+            state: JobState::AsLeft,
         };
         assert_eq!(
             typed(&read),
-            "deckproof read noise-2.wav --recorded-on this-deck --tape-type II --loopback loopback.wav --out readings/noise-2"
+            "deckproof read noise-2.wav --recorded-on this-deck --tape-type II --loopback loopback.wav --out readings/noise-2 \
+             --attach as-left"
         );
     }
 }

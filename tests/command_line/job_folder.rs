@@ -289,6 +289,30 @@ fn read_takes_from_the_job_what_is_not_typed() {
 }
 
 #[test]
+fn read_attaches_what_it_read() {
+    let bench = Bench::with_short_return();
+    let line = "read return.wav --recipe short.toml --recorded-on calibrated";
+    bench.run(&format!("{line} --attach as-left")).refused(&["--attach: no job here", "--job DIR"]);
+    bench.run("bench new job --deck mine").done();
+    let ran = bench.run(&format!("{line} --job job --attach as-left")).done();
+    assert!(
+        ran.err.ends_with("job/job.toml: attached as left: readings/as-left-short-1.json\n"),
+        "{}",
+        ran.err
+    );
+    assert!(bench.text("job/readings/as-left-short-1.json").contains("deckproof-reading/1"));
+    // What is in the folder already is attached where it is.
+    let ran = bench.run(&format!("{line} --job job --out job/readings/a --attach as-found")).done();
+    assert!(ran.err.ends_with("attached as found: readings/a/reading.json\n"), "{}", ran.err);
+    let sheet = bench.run("bench sheet --job job").done().out;
+    for words in ["readings/a/reading.json", "readings/as-left-short-1.json"] {
+        assert!(sheet.contains(words), "{words}\n{sheet}");
+    }
+    // The reading alone on standard output.
+    bench.run(&format!("{line} --job job --attach as-left --json -")).done().json();
+}
+
+#[test]
 fn the_sheet_has_both_states_and_next_says_what_to_turn() {
     let bench = with_job(&BY_HAND.replace("[at_hand]", "[at_hand]\ncalibrated_tape = true"));
     bench.put("found.json", judged(include_str!("../readings/faulty.json")));

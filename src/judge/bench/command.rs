@@ -30,6 +30,8 @@ pub enum Command {
         loopback: Option<String>,
         /// Folder for the results.
         out: String,
+        /// As what it is attached to the job.
+        state: JobState,
     },
     /// Read azimuth from ordinary music.
     Skew {

@@ -58,9 +58,9 @@ pub(crate) fn commands(
         card: of_card,
         tape_type,
         loopback: evidence.loopback.filter(|_| takes_loopback).map(str::to_owned),
-        out: out.clone(),
+        out,
+        state,
     });
-    commands.push(Command::Attach { state, file: format!("{out}/reading.json") });
     commands
 }
 
@@ -95,10 +95,9 @@ mod tests {
             tape_type: Some(TapeType::II),
             loopback: Some("loopback.wav".into()),
             out: "readings/noise-2".into(),
+            state: JobState::AsLeft,
         };
-        let attach =
-            Command::Attach { state: JobState::AsLeft, file: "readings/noise-2/reading.json".into() };
-        assert_eq!(got, [read, attach]);
+        assert_eq!(got, [read]);
         for play in [Play::Calibrated, Play::Programme("noise", RecordedOn::Loopback, None)] {
             let got = commands(&sheet, &evidence, &play, "x", JobState::AsFound);
             let takes = |command: &Command| matches!(command, Command::Read { loopback: Some(_), .. });

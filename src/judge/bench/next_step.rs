@@ -63,7 +63,8 @@ struct Wanted<'a> {
 
 /// The steps of a job, in the order of work; those that its deck does not have are left out.
 ///
-/// A step is done when its newest reading has no finding outside its limit, or when the technician says so.
+/// A step is done when its newest reading judges all of its findings and has none outside its limit, or when the technician says
+/// so.
 pub fn steps(sheet: &JobSheet, evidence: &JobEvidence<'_>) -> Vec<Step> {
     let hand = judge_by_hand(sheet);
     let mut steps = vec![by_hand_only(
@@ -204,18 +205,24 @@ impl Job<'_> {
         step.state = StepState::Done;
         step.because = format!("nothing outside by {}", job.file);
         let mut untold: Vec<String> = Vec::new();
+        let mut find_out: Vec<&str> = Vec::new();
         for id in wanted.findings {
+            let asked = of(id).filter_map(|finding| Some(finding.untold.as_ref()?.find_out.as_str()));
+            find_out.extend(asked.filter(|asked| !asked.is_empty()));
             let open = of(id).filter(|finding| finding.verdict == Verdict::CannotTell);
             let sides: Vec<&str> =
                 open.map(|finding| finding.channel.map_or("all", Channel::as_str)).collect();
-            if of(id).count() == sides.len() {
+            if !sides.is_empty() && of(id).count() == sides.len() {
                 untold.push((*id).to_owned());
             } else {
                 untold.extend(sides.iter().map(|side| format!("{id} {side}")));
             }
         }
         if !untold.is_empty() {
-            step.because += &format!("; not judged: {}", untold.join(", "));
+            step.state = StepState::NotJudged;
+            step.because = format!("{} by {}", untold.join(", "), job.file);
+            find_out.dedup();
+            step.how.splice(0..0, find_out.iter().map(|asked| format!("Not judged: {asked}.")));
         }
         step
     }

@@ -142,7 +142,9 @@ fn the_level_tone_is_asked_for_while_a_reference_tape_plays() {
     job.as_found.values.clear();
     job.level_tone_told = false;
     let done = after(&job, &[judged(sample::healthy())]);
-    assert_eq!(state(&done, "playback-level"), StepState::Done);
+    assert_eq!(state(&done, "playback-level"), StepState::NotJudged);
+    let step = done.iter().find(|step| step.id == "playback-level").unwrap();
+    assert!(step.how[0].starts_with("Not judged: give the mV at the output"), "{:?}", step.how);
 }
 
 #[test]

@@ -12,6 +12,8 @@ pub enum StepState {
     Done,
     /// Something is outside its limit.
     Turn,
+    /// Read, and nothing outside, but not all of it could be judged.
+    NotJudged,
     /// Not read yet.
     Open,
 }

@@ -9,17 +9,22 @@ use crate::show::page::{Block, Kind, Page, Section, Tone};
 /// `None` if there is no such step.
 pub(in crate::show) fn next_page(steps: &[Step], step: Option<&str>) -> Option<Page> {
     let width = steps.iter().map(|step| step.id.chars().count()).max().unwrap_or(0);
-    let order = steps.iter().map(|step| {
-        let state = match step.state {
-            StepState::Done => "done",
-            StepState::Turn => "TURN",
-            StepState::Open => "open",
-        };
-        (format!("{state}  {:<width$}", step.id), step.because.clone())
-    });
+    let word = |step: &Step| match step.state {
+        StepState::Done => "done",
+        StepState::Turn => "TURN",
+        StepState::NotJudged => "read, not judged",
+        StepState::Open => "open",
+    };
+    let words = steps.iter().map(|step| word(step).len()).max().unwrap_or(0);
+    let order = steps
+        .iter()
+        .map(|step| (format!("{:<words$}  {:<width$}", word(step), step.id), step.because.clone()));
     let chosen = match step {
         Some(id) => Some(steps.iter().find(|step| step.id == id)?),
-        None => steps.iter().find(|step| step.state != StepState::Done),
+        None => {
+            let by = |wanted: &[StepState]| steps.iter().find(|step| wanted.contains(&step.state));
+            by(&[StepState::Turn, StepState::Open]).or_else(|| by(&[StepState::NotJudged]))
+        }
     };
     let mut page = Page::new("", "");
     page.sections.push(Section::new("Order of work").block(Block::Facts(order.collect())));
