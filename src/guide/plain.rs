@@ -1,7 +1,7 @@
 //! Pages as plain text for a terminal.
 //!
 //! Pages keep to a small part of Markdown: headings, paragraphs, lists, tables and fenced blocks. That is all that is
-//! known here; `tests/guide.rs` holds the pages to it.
+//! known here; `tests/readme.rs` holds the pages to it.
 
 /// Blanks between two columns of a table.
 const GAP: usize = 2;
