@@ -26,12 +26,17 @@ impl Typed {
     }
 }
 
+/// No hyphens but those that are typed, and no stretched lines.
+const PLAIN: &str = ".nh\n.ad l\n";
+
 /// The manual page.
 fn page() -> anyhow::Result<String> {
-    let mut root = Arguments::command().disable_help_subcommand(true);
+    let named = |command: Command| command.subcommand_value_name("COMMAND");
+    let mut root = named(Arguments::command()).disable_help_subcommand(true).mut_subcommands(named);
     root.build();
     let man = Man::new(root.clone());
     let mut text = piece(|to| man.render_title(to))?;
+    text += PLAIN;
     for lines in [
         piece(|to| man.render_name_section(to))?,
         piece(|to| man.render_synopsis_section(to))?,
