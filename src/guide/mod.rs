@@ -4,7 +4,7 @@
 
 mod plain;
 
-use plain::plain;
+use plain::{plain, wrapped};
 use std::fmt::Write;
 
 /// Widest line that is printed, columns.
@@ -75,9 +75,11 @@ pub(crate) fn page(name: &str) -> Option<String> {
 pub(crate) fn find(words: &str) -> String {
     let even = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase();
     let words = even(words);
+    let room = WIDTH - 2 - longest_name();
+    let hanging = format!("\n{}", " ".repeat(WIDTH - room));
     let mut found = String::new();
     for (name, text) in PAGES {
-        let text = plain(text, WIDTH - 2 - longest_name());
+        let text = plain(text, room);
         let lines: Vec<&str> = text.lines().collect();
         let holds = |text: &str| even(text).contains(&words);
         // What goes over the end of a line stands in this one and the next, and in neither alone.
@@ -87,7 +89,8 @@ pub(crate) fn find(words: &str) -> String {
         };
         for k in 0..lines.len() {
             if holds(lines[k]) || across(k) || k > 0 && across(k - 1) {
-                let _ = writeln!(found, "{name:<w$}  {}", lines[k].trim(), w = longest_name());
+                let shown = wrapped(lines[k], room).join(&hanging);
+                let _ = writeln!(found, "{name:<w$}  {shown}", w = longest_name());
             }
         }
     }

@@ -72,7 +72,7 @@ fn bare(text: &str) -> String {
 }
 
 /// `text` in lines of at most `width` columns; a word that is longer has a line of its own.
-fn wrapped(text: &str, width: usize) -> Vec<String> {
+pub(crate) fn wrapped(text: &str, width: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
     for word in text.split_whitespace() {
         let last = lines.len() - 1;

@@ -40,8 +40,10 @@ fn lays_tables_lists_and_blocks_out() {
 fn finds_a_word_with_the_pages_that_hold_it() {
     let bench = Bench::new();
     let found = bench.run("guide --find AZIMUTH").done().out;
-    for line in found.lines() {
-        assert!(line.to_lowercase().contains("azimuth") && line.chars().count() <= 100, "{line}");
+    assert!(found.lines().all(|line| line.chars().count() <= 100), "{found}");
+    // What is too long for the room beside the name goes on below it.
+    for entry in found.replace("\n  ", " ").lines() {
+        assert!(entry.to_lowercase().contains("azimuth"), "{entry}");
     }
     let pages: std::collections::BTreeSet<&str> =
         found.lines().filter_map(|line| line.split(' ').next()).collect();

@@ -8,7 +8,8 @@ fn commands(bench: &Bench) -> Vec<(String, Vec<String>)> {
     fn add(bench: &Bench, line: &str, found: &mut Vec<(String, Vec<String>)>) {
         let help = bench.run(&format!("{line} --help")).done().out;
         let options = help.lines().filter_map(|line| {
-            let line = line.trim_start();
+            // At the edge stands a note, not an option.
+            let line = line.strip_prefix("  ")?.trim_start();
             let line = line.strip_prefix("-h, ").or_else(|| line.strip_prefix("-V, ")).unwrap_or(line);
             let option = line.strip_prefix("--")?;
             Some(option.split([' ', '.']).next().unwrap().to_owned())
