@@ -87,9 +87,12 @@ pub(crate) fn find(words: &str) -> String {
             let next = lines.get(k + 1).copied().unwrap_or_default();
             holds(&format!("{} {next}", lines[k])) && !holds(lines[k]) && !holds(next)
         };
-        for k in 0..lines.len() {
-            if holds(lines[k]) || across(k) || k > 0 && across(k - 1) {
-                let shown = wrapped(lines[k], room).join(&hanging);
+        for (k, line) in lines.iter().enumerate() {
+            if holds(line) || across(k) || k > 0 && across(k - 1) {
+                // A row of a table keeps its columns where there is room.
+                let line = line.trim();
+                let fits = line.chars().count() <= room;
+                let shown = if fits { line.to_owned() } else { wrapped(line, room).join(&hanging) };
                 let _ = writeln!(found, "{name:<w$}  {shown}", w = longest_name());
             }
         }

@@ -39,7 +39,10 @@ pub(crate) fn plain(markdown: &str, width: usize) -> String {
             table(&more(&|next| next.starts_with('|')), width)
         } else {
             let text = more(&|next| {
-                !(next.trim().is_empty() || next.starts_with(['|', '#', '`']) || item_indent(next) > 0)
+                !(next.trim().is_empty()
+                    || next.starts_with(['|', '#'])
+                    || next.starts_with("```")
+                    || item_indent(next) > 0)
             });
             let text: Vec<&str> = text.iter().map(|line| line.trim()).collect();
             let wrapped = wrapped(&bare(&text.join(" ")), width - item);
@@ -164,9 +167,9 @@ mod tests {
 
     #[test]
     fn each_kind_of_block_has_its_look() {
-        let page = "# Level\n\nSet **the level**\nfirst.\n\n## Then\n\n- one thing that is long\n  indeed\n- two\n\n\
+        let page = "# Level\n\nSet **the level**\n`first`.\n\n## Then\n\n- one thing that is long\n  indeed\n- two\n\n\
                     1. first\n\n```sh\ndeckproof list   # all\n```\n";
-        let want = "Level\n=====\n\nSet the level first.\n\nThen\n----\n\n- one thing that is\n  long indeed\n- two\n\n\
+        let want = "Level\n=====\n\nSet the level\n`first`.\n\nThen\n----\n\n- one thing that is\n  long indeed\n- two\n\n\
                     1. first\n\n    deckproof list   # all\n";
         assert_eq!(plain(page, 20), want);
     }
