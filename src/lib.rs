@@ -66,8 +66,9 @@
 //! # The rooms
 //!
 //! Data flows in the order `trade`, `signal`, `programme`, `capture`, [`reading`], `measure`, `judge`, `show`; nothing on the
-//! left imports from the right. `deck`, the virtual deck, stands beside them and imports `trade` and `signal` only. What is
-//! not named here is the project's own; its tests and benches see it through the feature `internals`.
+//! left imports from the right. `deck`, the virtual deck, stands beside them and imports `trade` and `signal` only;
+//! [`guide`], the pages for the bench, imports nothing. What is not named here is the project's own; its tests and benches
+//! see it through the feature `internals`.
 
 #[macro_use]
 mod assert_within;
@@ -75,6 +76,7 @@ mod assert_within;
 mod capture;
 mod cli;
 mod deck;
+pub mod guide;
 mod harmless;
 mod job;
 mod judge;

@@ -1,7 +1,7 @@
 //! What was done to the signal on its way into the file is named, and nothing that was not done.
 //!
 //! The virtual deck's sketches of a compander, a gate and a codec test our code. The outside check was a trial with real codecs; what
-//! came out of it stands in DEVELOPERS.md.
+//! came out of it stands in `src/measure/faults/lossy.rs`.
 
 use crate::effort;
 use crate::returns::{self, Store};

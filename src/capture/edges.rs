@@ -1,4 +1,7 @@
 //! Where a tone begins and ends, to some ten milliseconds, in either channel.
+//!
+//! Both ends lie where the amplitude in the tone's own band is half. Tones of 31.5 and 40 Hz without a pause between
+//! them are placed within a quarter of a second only.
 
 use super::alignment::Stretch;
 use super::error::CaptureError;

@@ -1,4 +1,6 @@
 //! Spectral lines of a recording, frame by frame: what stands out of its surroundings, and how strong it is.
+//!
+//! Frames are 0.17 s long; lines stand 11 dB out of the usual bin around them, which hiss of any slope does not.
 
 use crate::signal::spectrum::hann;
 use crate::signal::statistics::nth;

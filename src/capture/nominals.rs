@@ -1,4 +1,8 @@
 //! Which tones are meant: heard frequencies against nominal ones, with the speed error that explains most of them.
+//!
+//! Every speed error that puts a tone right upon a usual frequency is tried; the one that explains most is taken, less
+//! a price for its size. The tape's own list and a pitch that somebody knows go first. What few tones amid music say is
+//! not believed.
 
 use super::heard::HeardTone;
 use crate::trade::test_tapes::{MOST_SPEED_ERROR_PERCENT, USUAL_HZ};

@@ -1,4 +1,6 @@
 //! The first pass over a return: chirps and health of both channels, in blocks.
+//!
+//! One thread decodes, and each channel is searched in another.
 
 use super::chirps::{Chirp, ChirpFinder};
 use super::health::{Health, HealthMeter};

@@ -1,4 +1,9 @@
 //! What each tone of a recording without slates serves, and its place as if it had been a programme.
+//!
+//! The tones become a timeline with code 0 on an even time map, so that all meters run unchanged; one tone may stand in
+//! it twice, for two purposes. Levels are those that came back (`Timeline::levels_are_known`), so what is concluded
+//! from gains at two levels stays silent. The ladder is the largest set of frequencies whose levels lead smoothly from
+//! one to the next.
 
 use super::alignment::{Alignment, Stretch};
 use super::heard::{BetweenKind, Heard, HeardTone};

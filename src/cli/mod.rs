@@ -3,10 +3,13 @@
 mod bench;
 mod clock;
 mod compare;
+mod completions;
+mod guide;
 mod house;
 mod interrupt;
 mod job_told;
 mod list;
+mod manual;
 mod outcome;
 mod read;
 mod rehearse;
@@ -43,6 +46,9 @@ enum Command {
     House(house::Typed),
     Bench(bench::Typed),
     List(list::Typed),
+    Guide(guide::Typed),
+    Completions(completions::Typed),
+    Manual(manual::Typed),
 }
 
 /// Runs the command that was typed. An error becomes one line: which file, what is wrong, what to do.
@@ -72,5 +78,8 @@ fn run(arguments: Arguments) -> anyhow::Result<Outcome> {
         Command::House(typed) => typed.run(),
         Command::Bench(typed) => typed.run(),
         Command::List(typed) => typed.run(),
+        Command::Guide(typed) => typed.run(),
+        Command::Completions(typed) => typed.run(),
+        Command::Manual(typed) => typed.run(),
     }
 }

@@ -1,4 +1,9 @@
 //! The file of a job: found, read, and rewritten whole or not at all.
+//!
+//! A change is made in the text that was read, and read back as a job before it is written. The old file is held locked
+//! while the new one is put in its place, and only if its bytes are still those that were read: of two who change it at
+//! once, the second is told to do it again. A new file takes an old one's place without asking whether that one may be
+//! written, so its rights are looked at first.
 
 use super::JobError;
 use crate::harmless::{echo, echoes};

@@ -1,4 +1,9 @@
 //! The level tone's millivolts of a job, tied to the return that was recorded while they were read.
+//!
+//! Full scale of a sound card is where its user put it, so a level in dBFS says nothing of the deck. One pair ties the
+//! two: the level tone's millivolts at the output, and its level in the return that was recorded meanwhile. Millivolts
+//! without their return would make every return read alike, however its trimmers stood; therefore a job names the
+//! return, and the level comes from it or from its attached reading.
 
 use super::JobFile;
 use crate::judge::{HandRow, Reading, ToneAtOutput, ToneInReturn, judge_by_hand};

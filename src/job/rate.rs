@@ -1,4 +1,6 @@
 //! Finding the slates, even when the file's header names a wrong sample rate.
+//!
+//! No deck is off by 8 %, and a 44.1 kHz file labelled 48 kHz is: so a wrong rate is not simply a speed error.
 
 use crate::capture::{CaptureError, FoundSlate, Scan, Source, assemble, scan};
 use crate::reading::FileClock;

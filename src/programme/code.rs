@@ -1,4 +1,7 @@
 //! The code of a programme: 16 bits over everything that is heard, so that a return tells which programme it is.
+//!
+//! A hash of what is heard: two recipes that differ in anything audible cannot be taken for each other, and a recipe
+//! whose words are improved stays the same.
 
 use super::{Channels, Colour, PlacedPart, Signal};
 use std::fmt::Write;

@@ -1,4 +1,8 @@
 //! Files of our own making, told by a mark inside: nothing else is ever replaced.
+//!
+//! The mark is the format of a JSON, the generator of a page, the head of a running sheet, a CUE sheet or a rehearsal's
+//! deck, the last chunk of a WAV. Tables, figures and summaries have none: they are ours beside a marked reading and
+//! its report, or a comparison and its page.
 
 use std::fs::File;
 use std::io::Read;

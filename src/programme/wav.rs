@@ -1,4 +1,7 @@
 //! WAV files, written block by block.
+//!
+//! Programmes are written by another library than returns are read by: the decoder takes WAV with any header, FLAC and
+//! AIFF; the writer is the smaller one.
 
 use super::own::WAV_MARK;
 use super::{NewFile, Overwrite, ProgrammeError, Renderer, Timeline};

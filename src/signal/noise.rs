@@ -2,6 +2,9 @@
 //!
 //! Only whole-number arithmetic and single IEEE 754 operations are used here, no library function that may round
 //! differently elsewhere.
+//!
+//! A library's generator may change with its version; this one is pinned by a test. The virtual deck uses a library's
+//! by name and seed, because nothing it makes is kept.
 
 /// Random 64-bit numbers: xoshiro256++ 1.0 seeded by SplitMix64 (D. Blackman and S. Vigna, ACM Trans. Math. Softw.
 /// 47, 2021; constants from memory, held against the published first outputs).

@@ -1,4 +1,7 @@
 //! Sines and sweeps whose phase follows from the frame's number, so that no error piles up over a long tone.
+//!
+//! A sine of whole frequency repeats exactly within a second, so a period of it is made once and copied: the
+//! programme's bits are frozen, and a recurrence would not keep them.
 
 use std::f64::consts::TAU;
 

@@ -4,6 +4,10 @@
 //! dB near 20 kHz at 44.1 kHz. The zero at 0 Hz stays where it is. What aliasing of the poles' tails leaves over is made
 //! good by a short numerator, fitted by least squares to the network's complex response, so the filter follows the
 //! network to 0.15 dB up to 0.475 of the sample rate; above that a sampled signal cannot follow it.
+//!
+//! The poles run on the crate `biquad` in f64, as do the sections of the virtual deck. Three loops of our own stay:
+//! pink noise is frozen to the last bit and a section rounds in another order, the quasi-peak detectors are not linear,
+//! and the decoder solves the compander's high-pass for its input.
 
 use crate::signal::fit::least_squares;
 use crate::trade::itu_r_468::{POLES_HZ, network};

@@ -2,7 +2,19 @@
 
 use super::bench::Bench;
 
-const COMMANDS: [&str; 8] = ["write", "read", "compare", "skew", "house", "bench", "rehearse", "list"];
+const COMMANDS: [&str; 11] = [
+    "write",
+    "read",
+    "compare",
+    "skew",
+    "house",
+    "bench",
+    "rehearse",
+    "list",
+    "guide",
+    "completions",
+    "manual",
+];
 
 #[test]
 fn help_of_each_command() {

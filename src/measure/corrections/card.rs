@@ -8,6 +8,9 @@
 //!
 //! Uncertainties of both readings add as squares, and so does how a cassette differs from playing to playing: as remembered
 //! ([`house_tape`]), or, from three readings of the house tape on, by their spread.
+//!
+//! A speed of the tape moves its tones along the deck's slopes; that goes into the uncertainty.
+//! `tests/truth/house_truth.rs` plays the whole chain with three decks and playings that differ.
 
 use crate::measure::azimuth::delay_fit::{Difference, fit_delay};
 use crate::measure::corrections::between::{

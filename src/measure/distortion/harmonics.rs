@@ -1,4 +1,9 @@
 //! Harmonics of a steady tone, followed through wow and flutter, against level.
+//!
+//! Percentages are of the whole tone, fundamental and harmonics, as IEC 60268-3 has it for harmonic distortion of the
+//! n-th order (from memory). The trade often reads against the fundamental alone: 10 % would be 10.05 %. A harmonic
+//! that cannot be told from noise has no value but a limit: noise alone would reach the threshold once in 8000 times.
+//! One less than three times as strong as the hum that may lie on it is not stated.
 
 use crate::measure::meter::{Meter, is_clipped};
 use crate::measure::tone::follow::{Amplitude, Course, follow};

@@ -4,6 +4,14 @@
 //! frequency; its treble is one and the same on both channels; it is gone beside a loud tone and there in the silence.
 //! Hiss of tape does none of this. A codec that leaves the hiss alone below 18.6 kHz is not noticed; it leaves the
 //! figures alone, too.
+//!
+//! Trial: returns of two virtual decks went through a general-purpose converter (ffmpeg 5.1) and back. Named: MP3 64 to
+//! 192 kbit/s, MP2 192, AAC 64 and 128, Vorbis q0, q2, q4 and q8, Opus 48 to 96, SBC 229. Unnamed were MP3 256 and 320,
+//! AAC 192 and Opus 160; their worst: response 0.04 dB, azimuth 0.02 minutes of arc, noise 0.34 dB unweighted. Opus at
+//! 48 kbit/s moved azimuth by 1.5 minutes, MP3 at 64 by 0.4, and neither has holes. Not accused: all virtual decks, 16
+//! bit with and without dither, resampled to 22.05, 32, 44.1, 96 and 192 kHz, and FLAC. The trial read 4.5 s of each
+//! stretch; now 2 s are read, for speed. A codec's overshoot may be clipped in the file: then holes and dips do not
+//! count, wall and coherence do.
 
 use crate::measure::faults::cells::{Cells, LEAST_POWER};
 use crate::measure::faults::surroundings::Surroundings;

@@ -2,6 +2,10 @@
 //!
 //! Between two slates as much time should pass as the tones between them say by their frequency, which no missing
 //! sample changes. Within a long tone, a jump turns the phase of both channels at once.
+//!
+//! Where time is torn, speed is read from the longest row of slates without a tear, a sweep there is left out, and the
+//! unweighted peak of flutter is not stated. Where slates and tones disagree by more than 2 %, nobody knows where the
+//! parts lie, and none is measured (`src/capture/time_map.rs`).
 
 use crate::capture::FoundSlate;
 use crate::measure::tone::together::together;
@@ -256,7 +260,7 @@ mod tests {
 
     #[test]
     fn a_loss_of_whole_turns_leaves_no_trace() {
-        // 20.02 turns: what the README says cannot be seen.
+        // 20.02 turns: what the guide (`warnings`) says cannot be seen.
         assert_eq!(splices(&bands(96_000..96_302, false)), Vec::<f64>::new());
     }
 

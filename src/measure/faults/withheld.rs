@@ -1,4 +1,10 @@
 //! What is not stated of a return that something spoilt: a figure that may be wrong by more than it says loses its uncertainty.
+//!
+//! What is stated of a spoilt return is true within its uncertainty, or nothing (`tests/truth/spoilt.rs` counts: 95 of
+//! 100). A tone that reaches the tops of a clipped channel gives no level. Coarse samples bend the gain of a weak tone,
+//! by the describing function of a quantiser. Speed holds against jumps that no tear shows: by the tones' frequencies,
+//! and by how far the slates step about the best line. What looks like a deck that is like that is not told (a static
+//! equaliser, noise or hum of the sound card): only a loopback capture shows it.
 
 use crate::reading::{FlutterFigures, Measured, Response, ResponsePoint, Warning, WarningId};
 

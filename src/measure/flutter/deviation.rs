@@ -1,5 +1,13 @@
 //! The course of a tone's frequency as flutter is read from it: two channels taken together, drift subtracted, the noise in
 //! it known.
+//!
+//! No standard fixes the band or the split. A note to clause 4 of IEC 60386 A1:1988 calls a flat response from at least
+//! 0.1 to 200 Hz useful, without tolerance or method; the split at 6 Hz is common practice, no source. So the band is
+//! part of the reading. Slower than 0.1 Hz is drift: the best parabola is subtracted first.
+//!
+//! Known limits of taking both channels together: weights are those of the whole tone, so while the better of two
+//! channels that differ by more than some 4 dB drops out, the tone is bridged although the other goes on. If the two
+//! are never heard together, the phase between them is not known, and going from one to the other makes a jump.
 
 use crate::signal::baseband::Band;
 use crate::signal::fit::Line;

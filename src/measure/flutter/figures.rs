@@ -1,4 +1,10 @@
 //! The figures of flutter: one of each kind for any piece of a course, and how sure each is.
+//!
+//! The quasi-peak figure is the median of the highest readings of each second: one dropout must not make the figure,
+//! and a needle that keeps coming back to a mark does. The 2-sigma figure is the 95th percentile of the magnitude of
+//! the weighted deviation, not twice the rms; for a sine it is 0.997 of the peak. Rms figures have the noise subtracted
+//! as power. The factors of the uncertainties are calibrated by repeated trials against the speed itself
+//! (`tests/flutter/kinds.rs`).
 
 use crate::measure::flutter::deviation::{BAND_HZ, Course, band_gain, band_pass, one_sided};
 use crate::measure::flutter::indicator::{indicator, stated};

@@ -3,6 +3,10 @@
 //! A line is looked for at several resolutions: over the whole tone, where a steady line is sharpest, and over halves,
 //! quarters and so on of it, where a line that moves (a reel hub turns faster as its pack shrinks) still stands in one
 //! place. What the finer resolution has found explains what a coarser one shows, or the line is a smeared one.
+//!
+//! A steady line is subtracted as the sine that fits best, and the rest is searched again: under a window alone its
+//! skirt hid 0.005 % at 0.3 Hz beside 0.5 %. Steady lines of 0.005 % peak, 0.3 Hz apart, are found in hiss 50 dB down
+//! in 33 s (`tests/flutter/lines.rs`). A line that moves evenly is stated with its power to 2 % and its range to 10 %.
 
 use crate::measure::flutter::deviation::{BAND_HZ, Course, one_sided};
 use crate::measure::flutter::movement::add_movement;

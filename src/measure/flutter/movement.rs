@@ -4,6 +4,10 @@
 //! The course is turned back by the line's rate and thinned out; then every even change of rate is tried (the power of a
 //! chirp, as a periodogram is that of a sine). Where the power is greatest is the most likely change, and how sharply it
 //! falls beside it, against the noise, says how sure that is.
+//!
+//! A pack of tape grows or shrinks by a thickness each turn, so its rate changes by 2 pi h f^3 / v a second
+//! (`src/trade/cassette_parts.rs`). A line counts as a reel only if the change fits a thickness that tapes have. The
+//! sign says which reel.
 
 use crate::reading::FlutterLine;
 use crate::signal::fit::top_of_row;

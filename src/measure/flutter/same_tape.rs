@@ -8,6 +8,12 @@
 //! expectation, bin by bin. A steady line of a playback has one random phase for the whole stretch and does not average out
 //! over time, only over playings; the variance is therefore counted bin by bin and playback by playback. Its factors were
 //! calibrated by trials against known parts (see the tests).
+//!
+//! Where slates are wrong by some periods, the correlation of the playings says so. In the trials
+//! (`tests/reference/same_tape_trials.py`: noise, lines, both at one rate, 2 to 6 playings) the truth lay within k = 2
+//! in 92 to 100 of 100. Intervals are wide where one line of the playback is most of its flutter: with four playings
+//! such a share is still only a limit, though the line gets its name. A line gets a name only if chance would do it
+//! less than once in fifty times.
 
 use crate::capture::{Alignment, FoundSlate};
 use crate::measure::flutter::deviation::{BAND_HZ, BESIDE_HZ, Course};

@@ -3,6 +3,11 @@
 //! The band up to 1 kHz is brought to a low rate, and the comb of harmonics that stands out best is looked for near 50
 //! and 60 Hz, and near the same times the tape's time ratio. Its frequency comes from all its lines together: the n-th
 //! harmonic shows it n times as exactly.
+//!
+//! Where the tape's speed is off by more than mains are, hum on the tape stands at 50 or 60 Hz times the time ratio.
+//! And flutter tells: beside the longest steady tone the components of hum are looked at twice, as they are and with
+//! the tone's phase undone in proportion. The likelihoods, piece by piece of 4 s, say which of the two makes sharper
+//! lines. Pieces are short because the mains wanders too, but slower than wow. When both disagree it is "cannot tell".
 
 use crate::measure::meter::Meter;
 use crate::measure::noise::reference::Reference;

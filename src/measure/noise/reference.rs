@@ -1,4 +1,8 @@
 //! What noise is stated against.
+//!
+//! A deck has no other level that means anything: full scale of the sound card is where its user put it. The loudest
+//! level tone, less its own level in the programme, is the programme's reference level as it came back; noise and hum
+//! are dB against that.
 
 use crate::reading::Pair;
 

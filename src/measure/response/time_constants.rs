@@ -4,6 +4,10 @@
 //! (IEC 60094-1:1981 clause 15). So the deviation of one with other time constants is known as a formula. Real amplifiers
 //! have a coupling capacitor and a bandwidth or a resonance besides. These are always in the fit, with room for what real
 //! ones have, so that the uncertainty of the time constants grows by as much as they cannot be told apart.
+//!
+//! A choice between models would make the uncertainty too small where the tones cannot tell. Where the rest exceeds
+//! 0.06 dB, ends of the band are left out step by step, because traps and subsonic filters sit there; what is left
+//! unexplained widens the uncertainty. The sound card is subtracted as a gain before the curve is laid over.
 
 use crate::signal::fit::Search;
 use crate::signal::statistics::median;

@@ -1,4 +1,8 @@
 //! What a recording of music looks like for the azimuth: mono on two tracks, partly common, or one track doubled.
+//!
+//! Mono is told by what differs once the delay is undone: hiss of two tracks is equally strong at any loudness, stereo
+//! grows with the programme. Only for mono is the difference of levels known as well, so networks are told from delay
+//! as with tones.
 
 use crate::measure::skew::cells::SkewCells;
 use crate::signal::statistics::{median, quantile};

@@ -8,6 +8,21 @@
 //! sharpness of a peak.
 //!
 //! What all sources of a production share cannot be told from the head's delay: see [`PRODUCTION_US`].
+//!
+//! Cells are half a second by a sixth of an octave. A tape is heard twice, because a large delay smears each band; it
+//! is undone in the second pass. With cross-correlation some pieces were 14 us off with a peak as sharp as any.
+//!
+//! Trial: 120 real pieces, 1 to 2 minutes of each, at 45 to 500 kbit/s or lossless, with hiss added. Of those whose
+//! cells agree (share of precision at least 0.6, 100 in log likelihood over the best rival 10 us away) nearly all lay
+//! within 1 us, but four of two origins had 9 to 15 us in everything that was common. Those whose cells disagreed were
+//! off by up to 150 us: cannot tell. 50 of them, tilted by 5 minutes of arc on a virtual deck (hiss, flutter, wander,
+//! dropouts, crosstalk 40 dB down); codecs at low bit rates make treble more alike than productions do, so the trial
+//! flatters there:
+//!
+//! | pieces | usable | within 1 us | 1 to 2 us | 8.8 to 14.7 us | outside the stated interval |
+//! | --- | --- | --- | --- | --- | --- |
+//! | 50, stereo: orchestral, electronic, rock, drum kits | 35 | 29 | 2 | 4 | 0 |
+//! | 13 made mono, at 0.7, 5 and 13 minutes of arc, 39 runs | 39 | 39 (worst 0.57 us) | 0 | 0 | 0 |
 
 use crate::measure::azimuth::delay_fit::{Difference, fit_delay};
 use crate::measure::skew::cells::SkewCells;

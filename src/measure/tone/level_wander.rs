@@ -8,6 +8,12 @@
 //!
 //! Scales that were seen by few tones, or by none, lean on their neighbours and on common practice; their figure is then the
 //! mean of what they may be, which is larger than the likeliest.
+//!
+//! Tones count from 250 Hz on: below, hum beats. Noise that is known from beside the tone comes off. Against the
+//! reference tone, tones near each other in time share the slowest part. A tone's own share is what changes from block
+//! to block, or what scatters slowly beyond twice the wander: treble wanders more where the tape does not lie on well,
+//! and such a tone gets more, weighed as ten values against its own few. `tests/truth/wander.rs` counts how often the
+//! truth is held.
 
 use crate::measure::tone::level_moves::LevelMoves;
 use crate::measure::tone::meter::{Tone, ToneLevel};

@@ -2,6 +2,9 @@
 //!
 //! Slates are all of one level, and many a tone is played twice. What lies between two of them has moved as far as they have, if it
 //! lies behind a jump; nothing tells behind which side, so it counts as uncertainty.
+//!
+//! In the fit of the delay a jump is one more hypothesis. Where levels are moved on purpose (rounds, noise reduction,
+//! erasing, injection) nothing is said; injected tones went through no tape and keep their own scatter.
 
 use crate::capture::FoundSlate;
 use crate::measure::response::steps::PlayedTone;

@@ -1,4 +1,8 @@
 //! The stretch of a long tone in which the tape runs: a tape that stops or runs down is no flutter.
+//!
+//! Read is the longest stretch in which the tone has its usual frequency and level and is not lost for half a second or
+//! more; what the tape did while it ran down is cut off as well. A tape that runs badly throughout is read whole. If
+//! the flutter tone breaks off and no slate follows, no noise is stated: it would be that of the sound card.
 
 use crate::measure::tone::together::together;
 use crate::signal::baseband::Band;

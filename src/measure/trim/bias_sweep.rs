@@ -2,6 +2,9 @@
 //! where distortion is lowest.
 //!
 //! The unit of the steps is the round: nothing in the return says how far a trimmer was turned.
+//!
+//! Overbias is stated in dB past the peak of sensitivity, as the trade sets it (common practice, no source). Which way
+//! the bias ran is told by the treble, which more bias erases.
 
 use crate::measure::trim::pause_noise::PauseNoise;
 use crate::measure::trim::peak::{Point, peak};

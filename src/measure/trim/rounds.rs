@@ -3,6 +3,10 @@
 //! Each round stands for itself. A trimmer that was turned while a tone sounded shows as a step of that tone's level
 //! much larger than the tape's own unsteadiness; then the tone is taken from its steady stretch, and only the tones of
 //! the round on the longer side of the step are stated, since the others belong to another setting.
+//!
+//! A part of a round has `-round-N` at the end of its id. Rounds are measured from the parts that serve `bias`,
+//! `bias-sweep` and noise reduction, so that no other section sees levels that somebody turned. The slate in each round
+//! is the time to turn: it lasts three seconds, tells by ear when tones come next, and stands any change of level.
 
 use crate::capture::{CaptureError, Stretch};
 use crate::measure::distortion::harmonics::{DistortionMeter, PlayedStep, distortion};

@@ -1,4 +1,6 @@
 //! One part of a programme to the meter that it serves.
+//!
+//! Parts are measured in parallel, the longest first; results are joined in the order of the programme.
 
 use crate::capture::{Alignment, CaptureError, Stretch};
 use crate::measure::distortion::harmonics::DistortionMeter;
