@@ -45,10 +45,11 @@ pub(crate) fn plain(markdown: &str, width: usize) -> String {
                     || item_indent(next) > 0)
             });
             let text: Vec<&str> = text.iter().map(|line| line.trim()).collect();
-            let wrapped = wrapped(&bare(&text.join(" ")), width - item);
-            // The mark of an item stands in the text; its further lines hang below the first word.
+            let whole = bare(&text.join(" "));
+            // The further lines of an item hang below its first word.
+            let (mark, text) = whole.split_at(item);
             let hanging = format!("\n{}", " ".repeat(item));
-            format!("{}\n", wrapped.join(&hanging))
+            format!("{mark}{}\n", wrapped(text, width - item).join(&hanging))
         };
         match blocks.last_mut().filter(|_| in_list && item > 0) {
             Some(list) => list.push_str(&block),

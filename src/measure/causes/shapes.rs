@@ -2,6 +2,9 @@
 //!
 //! Spacing and gap follow the wavelength on the tape, which the recording fixed: frequencies of the programme at nominal
 //! speed. Electrical shapes follow the frequency that the amplifier sees.
+//!
+//! A wrong time constant is weighed twice: as any, and as that of the other position of the switch (`switched`). The
+//! low-pass has the head circuit's resonance, or is a digital one.
 
 use crate::reading::CauseKind;
 use crate::trade::Equalisation;
