@@ -1,4 +1,7 @@
 //! A finding in the making: how a value stands to its limit, and what is said of it.
+//!
+//! Without a loopback capture, player and sound card are in every figure, and nothing in the file shows them: `Case::uncertain` adds
+//! what usual ones may be off by. Tables and `compare` keep the return's own, because with one sound card it cancels.
 
 use crate::judge::Limits;
 use crate::judge::limits::Tolerance;

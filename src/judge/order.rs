@@ -1,4 +1,7 @@
 //! The findings, in the order of work.
+//!
+//! A finding is there even when nothing was measured: "cannot tell" with the way to find out is what the technician needs next, and
+//! other programs rely on the list.
 
 use crate::judge::Limits;
 use crate::judge::case::Bench;

@@ -1,4 +1,7 @@
 //! Levels of a return as millivolts at the deck's output, and against the deck's 0: the level mark of its meter.
+//!
+//! The deck's 0 is where the manual's millivolts lie; a tape stands there by 20 lg of its flux against the mark's. Millivolts and
+//! marks stand with the limits, because they are told and not measured.
 
 use crate::judge::limits::Limits;
 use crate::judge::quantities::Key;

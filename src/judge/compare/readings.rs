@@ -1,4 +1,9 @@
 //! Readings against each other: what really changed, and how well a deck repeats itself.
+//!
+//! Something has changed when the difference is larger than both uncertainties in quadrature. Two readings with one calibrated tape
+//! share its errors; they are counted twice all the same, because nothing in a reading says which share it is. The spread of the
+//! stretches is part of the uncertainty of flutter, or every second reading would be "changed". A spread of several readings is
+//! marked when chi-square would exceed it once in a hundred.
 
 use crate::judge::Reading;
 use crate::judge::compare::caveats::caveats;

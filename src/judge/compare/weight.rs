@@ -1,4 +1,7 @@
 //! What a difference between readings is worth: chance among many rows, and how much of a tolerance it is.
+//!
+//! With k = 2 one of twenty unchanged rows "changes", and a comparison has three hundred. So `really` asks for more: the factor by
+//! which all rows together show a change once in 22 comparisons (Bonferroni), and a tenth of the tolerance of common practice.
 
 use crate::judge::compare::quantities::Compared;
 use crate::judge::meaning::{Meaning, meaning};

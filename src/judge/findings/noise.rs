@@ -61,6 +61,7 @@ pub(crate) fn hum(bench: &Bench) -> Vec<Finding> {
             case.channel = Some(SIDES[side]);
             case.bounds = Bounds::below(limit.value);
             case.limit = Some(format!("at most {} dB ({})", plain(limit.value), limit.basis));
+            case.allowed = Some(format!("max {} dB", plain(limit.value)));
             case.missing = no_silence();
             let Some(noise) = &bench.reading.noise else { return case.finish() };
             // No line stands out: hum is below the noise in which it was looked for.
@@ -142,6 +143,7 @@ fn no_line(mut case: crate::judge::case::Case, unweighted_db: Option<f64>) -> Fi
         case.value = None;
         return case.finish();
     };
+    case.reads = Some("no hum above the noise".to_owned());
     case.figures = format!(
         "no mains hum stands out of the noise ({} unweighted)",
         UnitKind::Db.of(noise_db, case.uncertainty)

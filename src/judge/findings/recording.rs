@@ -122,10 +122,8 @@ fn level_of_channel(bench: &Bench, side: usize, latest: Option<&Latest>) -> Find
     let Some(zero) = zero else {
         case.missing = Untold::new(
             "not told which level in the return is the deck's standard",
-            "with three heads record the recipe monitor-trim, which holds the tape against the source; with two heads take what a \
-             calibrated level tape gives, and give that as playback_level_target_dbfs in a limits file; or give the mV of a \
-             level tone at the output (level_tone_mv) and those that the service manual states for the deck's mark \
-             (output_nominal_mv)",
+            "with three heads record the recipe monitor-trim; with two give what a calibrated level tape reads \
+             (playback_level_target_dbfs), or the mV at the output (level_tone_mv) and at the deck's mark (output_nominal_mv)",
         );
         return case.finish();
     };
@@ -601,7 +599,8 @@ mod tests {
             assert_eq!(got.steps[0].adjust, want, "{k3:?}: {got:?}");
             let told = got.why.contains("third harmonic");
             assert_eq!(told, k3[0] != 1.05, "{k3:?}: {}", got.why);
-            assert_eq!(got.turn.unwrap().contains("tells them apart"), !told);
+            assert_eq!(got.why.contains("bias-sweep tells"), !told);
+            assert_eq!(got.turn.unwrap().contains("too little bias, or record equalisation"), !told);
         }
     }
 

@@ -174,7 +174,9 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off, other_db: Option<f64>
                 UnitKind::Percent.of(*other_percent, None)
             ),
         ),
-        Harmonic::Unknown => (false, String::new()),
+        Harmonic::Unknown => {
+            (false, "; the recipe bias-sweep tells bias from record equalisation".to_owned())
+        }
     };
     if equalisation {
         let (word, way) = if bright { ("down", Way::Down) } else { ("up", Way::Up) };
@@ -193,13 +195,10 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off, other_db: Option<f64>
     }
     let (state, word, way) =
         if bright { ("too little bias", "up", Way::Up) } else { ("too much bias", "down", Way::Down) };
-    let or_else = match told {
-        Harmonic::Unknown => " (or record equalisation: the recipe bias-sweep tells them apart)",
-        _ => "",
-    };
+    let or_else = if told == Harmonic::Unknown { ", or record equalisation" } else { "" };
     let text = format!(
-        "{PLAYBACK_FIRST}; then, as there is {state}{or_else}, turn the bias trimmer {name} {word} until the high tone stands \
-         level with the low one; then set the record level again"
+        "{PLAYBACK_FIRST}; then turn the bias trimmer {name} {word} ({state}{or_else}) until high and low tone stand level; then \
+         set the record level"
     );
     steps.push(step(Adjustment::Bias, text).on(name).towards(way));
     (steps, words)

@@ -1,4 +1,7 @@
 //! What is settled, and what could not be judged.
+//!
+//! Why a finding cannot be told, and what to do for it, is data (`Untold`), never cut out of a sentence. Whether the programme holds
+//! something for it follows from `served_by` of its row in `QUANTITIES` and from `recipe.serves`.
 
 use crate::judge::work::turns::name;
 use crate::reading::{Finding, NotJudged, Settled, Verdict};

@@ -1,4 +1,9 @@
 //! What to do about a response that is off, step by step, by the causes that were told.
+//!
+//! Causes first, then the trimmer. A cause becomes a step only if mending it brings the response inside its limit or takes off a
+//! third of what is off. In a loop of recording and playback, treble is a matter of bias and record equalisation unless spacing is
+//! told. A time constant of both channels is the network's, of one channel its trimmer's. What is left (`Rest`) becomes a step only
+//! if it is outside by more than its uncertainty. One cause in both channels is likelier than two alike (`twin`).
 
 use crate::judge::case::{Bench, SIDES};
 use crate::judge::causes::{cause_name, cause_size};

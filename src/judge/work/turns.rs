@@ -1,9 +1,13 @@
 //! Turns, step by step: how they are put in words, what they rest on, and all of them in the order of work.
+//!
+//! A finding that is outside holds its turn as steps, and its text is made of them. Here it is known which finding judges what a
+//! step moves: from that follows what a finding rests on, and the list of work, in which every adjustment stands once, in the order
+//! of `Adjustment`. A step on what is known to be right is left out; on a bad capture nothing else is turned.
 
 use crate::reading::{Adjustment, Channel, Finding, RecordedOn, TurnStep, Unit, Verdict, Way, WorkStep};
 
 /// What comes before every turn in the recording half.
-pub(crate) const PLAYBACK_FIRST: &str = "playback first, by a calibrated tape (level, response, azimuth)";
+pub(crate) const PLAYBACK_FIRST: &str = "first set playback right, by a calibrated tape";
 
 /// A step on `adjust` with its words, without channel, way and size.
 pub(crate) fn step(adjust: Adjustment, text: impl Into<String>) -> TurnStep {

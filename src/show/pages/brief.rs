@@ -70,7 +70,9 @@ impl Line<'_> {
             [side, figure, place].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" ")
         };
         let both = match (each.as_slice(), self.of.as_slice()) {
-            ([left, right], [of_left, of_right]) if left.1 == right.1 => {
+            ([left, right], [of_left, of_right])
+                if left.1 == right.1 && of_left.value.is_some() && of_right.value.is_some() =>
+            {
                 // Unit and place once.
                 let figure =
                     left.0.rsplit_once(' ').filter(|(_, unit)| right.0.ends_with(&format!(" {unit}")));
@@ -140,26 +142,25 @@ fn findings(findings: &[Finding]) -> Section {
     section.table(table)
 }
 
-/// One line a reason.
+/// One line a reason, and one for all that the programme holds nothing for.
 fn not_judged(groups: &[NotJudged]) -> Option<Section> {
+    let short = |findings: &[String]| names(findings).replace(" left and right", "").replace("; ", ", ");
     let mut lines: Vec<(String, Vec<String>)> = Vec::new();
-    for group in groups {
-        // What the programme holds nothing for needs another one, whatever the reason.
-        let because = (group.in_programme != Some(false)).then(|| sentence(&group.untold.because));
-        let told = because.into_iter().chain([find_out(group)]).collect::<Vec<_>>().join(" ");
-        let told =
-            if group.in_programme == Some(false) { format!("not in this programme. {told}") } else { told };
+    let (lacking, open): (Vec<&NotJudged>, Vec<&NotJudged>) =
+        groups.iter().partition(|group| group.in_programme == Some(false));
+    for group in open {
+        let told = format!("{} {}", sentence(&group.untold.because), find_out(group));
         match lines.iter_mut().find(|(known, _)| *known == told) {
             Some((_, findings)) => findings.extend_from_slice(&group.findings),
             None => lines.push((told, group.findings.clone())),
         }
     }
-    let all: Vec<String> = lines
-        .iter()
-        .map(|(told, findings)| {
-            format!("{}: {told}", names(findings).replace(" left and right", "").replace("; ", ", "))
-        })
-        .collect();
+    let mut all: Vec<String> =
+        lines.iter().map(|(told, findings)| format!("{}: {told}", short(findings))).collect();
+    if !lacking.is_empty() {
+        let findings: Vec<String> = lacking.iter().flat_map(|group| group.findings.clone()).collect();
+        all.push(format!("Not in this programme: {}. See `deckproof list` for others.", short(&findings)));
+    }
     (!all.is_empty()).then(|| Section::new("Not judged, and what it takes").block(Block::List(all)))
 }
 

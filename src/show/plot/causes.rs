@@ -1,4 +1,7 @@
 //! Figures: what each cause takes of a channel's response, laid one upon the other, beside what was measured.
+//!
+//! Each cause is a layer with the thickness that it takes (below 0 dB) or adds (above). Curves come from the reading, and are only
+//! laid upon each other here. Measured points need not meet the last edge: offset, ripple and weak causes of the fit lie between.
 
 use super::axes::{Axis, BOTTOM, Frame, LABEL_STEP, TOP};
 use super::svg::{Anchor, Stroke};
