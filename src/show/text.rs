@@ -90,16 +90,16 @@ impl Text {
     }
 }
 
-/// `text` in lines of at most `room` characters, broken at spaces.
+/// `text` in lines of at most `room` characters, broken at spaces; one line at least.
 fn folded(text: &str, room: usize) -> Vec<String> {
-    let mut lines = vec![String::new()];
+    let mut lines: Vec<String> = Vec::new();
     for word in words::bound(text).split(' ') {
-        let line = lines.last_mut().expect("there is one");
-        if !line.is_empty() && line.chars().count() + 1 + word.chars().count() > room {
-            lines.push(word.to_owned());
-        } else {
-            line.extend((!line.is_empty()).then_some(' '));
-            line.push_str(word);
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= room => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
         }
     }
     lines

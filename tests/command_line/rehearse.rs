@@ -168,7 +168,7 @@ fn a_bias_sweep_leaves_its_tables_and_figures() {
         text.replacen("count = 15", "count = 6", 1).replacen("\"bias-sweep\"", "\"six\"", 1),
     );
     let ran = bench
-        .run("rehearse sweep.toml --deck stepped-bias --recorded-on this-deck --heads 3 --seed 3 --out swept")
+        .run("rehearse sweep.toml --deck stepped-bias --recorded-on this-deck --heads 3 --seed 3 --long --out swept")
         .done();
     for name in ["rounds.csv", "bias.csv", "bias-sweep.csv", "bias-sweep.svg", "bias-sweep-distortion.svg"] {
         assert!(bench.path("swept").join(name).exists(), "{name}");
