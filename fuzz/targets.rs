@@ -150,9 +150,7 @@ fn recipe(data: &[u8]) {
     harmless(&running_sheet(&recipe, &timeline, &written));
     cue_sheet("programme.wav", &recipe.title).unwrap();
     // Its refusals (too high for the rate, clipping) are results too.
-    if let Ok(renderer) = Renderer::new(&timeline, 48_000, -12.0) {
-        let _ = renderer;
-    }
+    let _ = Renderer::new(&timeline, 48_000, -12.0);
 }
 
 fn limits(data: &[u8]) {

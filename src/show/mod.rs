@@ -3,7 +3,7 @@
 //! Every output is first a page: sections of tables, lists and paragraphs, each described once. Thin renderers make
 //! text, HTML and CSV of it.
 //!
-//! - [`summary`], [`report`], [`tables`]: a reading for the terminal, at most 100 characters wide, as one HTML file, and as CSV;
+//! - [`brief`], [`summary`], [`report`], [`tables`]: a reading on one screen, in full, as one HTML file, and as CSV;
 //! - [`plots()`]: SVG figures;
 //! - [`comparison`], [`comparison_report`], [`comparison_table`]: several readings against each other;
 //! - [`sheet_text`], [`sheet_html`], [`hand_text`], [`next_text`]: the sheet of a job, and what comes next;
