@@ -9,55 +9,73 @@ const STANDS_OUT: f64 = 15.0;
 /// ... by at least so much of full scale, ...
 const LEAST_BEND: f64 = 0.05;
 /// ... and over at most so many samples: what begins or ends goes on.
-const MOST_SAMPLES: usize = 8;
+const MOST_SAMPLES: u32 = 8;
 
 /// Counts clicks in one channel.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub(super) struct Clicks {
-    /// The last two samples of the block before.
-    last: [f64; 2],
-    /// How far the samples bend: second differences, until there are enough.
-    bends: Vec<f64>,
-    /// What is usual in the piece before.
-    usual: Option<f64>,
+    /// The last two samples of the piece before, then those of this one, as far as they have come.
+    samples: [f64; PIECE + 2],
+    filled: usize,
+    /// The last loud piece, if it was the one before.
+    beside: Option<[f64; PIECE]>,
     count: u64,
+}
+
+impl Default for Clicks {
+    fn default() -> Self {
+        Self { samples: [0.0; PIECE + 2], filled: 2, beside: None, count: 0 }
+    }
 }
 
 impl Clicks {
     /// Feeds samples; blocks of any size give the same result.
     pub(super) fn feed(&mut self, samples: &[f64]) {
-        for &x in samples {
-            let [a, b] = self.last;
-            self.bends.push((x - 2.0 * b + a).abs());
-            self.last = [b, x];
-            if self.bends.len() == PIECE {
+        let mut rest = samples;
+        while !rest.is_empty() {
+            let room = &mut self.samples[self.filled..];
+            let (now, later) = rest.split_at(room.len().min(rest.len()));
+            room[..now.len()].copy_from_slice(now);
+            self.filled += now.len();
+            rest = later;
+            if self.filled == PIECE + 2 {
                 self.judge();
+                self.samples.copy_within(PIECE.., 0);
+                self.filled = 2;
             }
         }
     }
 
     fn judge(&mut self) {
-        let most = self.bends.iter().copied().fold(0.0, f64::max);
-        if most < LEAST_BEND {
+        let bends = bends(&self.samples);
+        let many = |least: f64| bends.iter().map(|bend| u32::from(*bend >= least)).sum::<u32>();
+        if many(LEAST_BEND) == 0 {
             // Quiet: what is usual is found only where it is asked for.
-            self.usual = None;
-            self.bends.clear();
+            self.beside = None;
             return;
         }
-        let usual = median(&self.bends);
-        let wide = self.bends.iter().filter(|bend| **bend > 0.25 * most).count();
-        let beside = self.usual.unwrap_or(usual).max(usual);
-        if most > STANDS_OUT * beside && wide <= MOST_SAMPLES {
+        let most = bends.iter().copied().fold(0.0, f64::max);
+        // What is usual is looked for only where something may stand out.
+        let is_click = many(0.25 * most) <= MOST_SAMPLES && {
+            let usual = median(&bends);
+            let beside = self.beside.map_or(usual, |beside| median(&beside).max(usual));
+            most > STANDS_OUT * beside
+        };
+        if is_click {
             self.count += 1;
         } else {
-            self.usual = Some(usual);
+            self.beside = Some(bends);
         }
-        self.bends.clear();
     }
 
     pub(super) fn count(&self) -> u64 {
         self.count
     }
+}
+
+/// How far each of `samples` but the first two bends from the line through those before: second differences.
+fn bends(samples: &[f64; PIECE + 2]) -> [f64; PIECE] {
+    std::array::from_fn(|n| (samples[n + 2] - 2.0 * samples[n + 1] + samples[n]).abs())
 }
 
 #[cfg(test)]

@@ -51,8 +51,40 @@ const CORNER: f64 = 1e-3;
 const SUM_STEPS: f64 = (1 << 26) as f64;
 const LOUDEST: f64 = 8.0;
 
-/// Samples looked at together.
+/// Samples looked at together, and how many of them side by side.
 const QUICK: usize = 64;
+const LANES: usize = 4;
+
+/// Samples whose steps are summed at once: the sum is exact in double precision.
+const SUMMED: usize = 1 << 16;
+
+/// Sum in steps of [`SUM_STEPS`]; what is absurd counts as 0. At most [`SUMMED`] samples.
+fn sum_of_steps(samples: &[f64]) -> i64 {
+    /// What is added to it loses what lies behind the point: 1.5 * 2^52.
+    const WHOLE: f64 = 6_755_399_441_055_744.0;
+    let steps = |x: f64| {
+        let x = if x.abs() <= LOUDEST { x } else { 0.0 };
+        (x * SUM_STEPS + WHOLE) - WHOLE
+    };
+    let (groups, rest) = samples.as_chunks::<LANES>();
+    let mut sums = [0.0; LANES];
+    for group in groups {
+        sums.iter_mut().zip(group).for_each(|(sum, &x)| *sum += steps(x));
+    }
+    (sums.iter().sum::<f64>() + rest.iter().map(|&x| steps(x)).sum::<f64>()) as i64
+}
+
+/// How far `samples` go below and above zero.
+fn extremes(samples: &[f64; QUICK]) -> [f64; 2] {
+    let [mut below, mut above] = [[0.0; LANES]; 2];
+    for group in samples.as_chunks::<LANES>().0 {
+        for (lane, x) in group.iter().enumerate() {
+            below[lane] = larger(below[lane], -x);
+            above[lane] = larger(above[lane], *x);
+        }
+    }
+    [below, above].map(|lanes| lanes.into_iter().fold(0.0, larger))
+}
 
 /// A sample that continues a clipped peak.
 fn is_flat(last: f64, x: f64) -> bool {
@@ -61,7 +93,7 @@ fn is_flat(last: f64, x: f64) -> bool {
 }
 
 /// No sample but the first is at full scale or continues a clipped peak. Without branches, so that it runs side by side.
-fn is_plain(samples: &[f64]) -> bool {
+fn is_plain(samples: &[f64; QUICK]) -> bool {
     let mut marked = 0u64;
     for (last, x) in samples.iter().zip(&samples[1..]) {
         marked |= u64::from(is_flat(*last, *x) | (x.abs() >= FULL_SCALE));
@@ -77,15 +109,14 @@ fn larger(a: f64, b: f64) -> f64 {
 impl HealthMeter {
     /// Feeds samples; blocks of any size give the same result.
     pub fn feed(&mut self, samples: &[f64]) {
-        self.sum += samples.iter().map(|x| (x.clamp(-LOUDEST, LOUDEST) * SUM_STEPS) as i64).sum::<i64>();
+        self.sum += samples.chunks(SUMMED).map(sum_of_steps).sum::<i64>();
         self.count += samples.len() as u64;
         self.clicks.feed(samples);
-        let mut rest = samples;
+        let (pieces, rest) = samples.as_chunks::<QUICK>();
         // Most samples belong to no top and are short of full scale: for those, little is to be noted.
-        while let Some((before, behind)) = rest.split_at_checked(QUICK) {
+        for before in pieces {
             self.feed_slowly(&before[..1]);
-            let [least, greatest] =
-                before.iter().fold([0.0; 2], |most, x| [larger(most[0], -x), larger(most[1], *x)]);
+            let [least, greatest] = extremes(before);
             let most = larger(least, greatest);
             let idle = self.run == 0 && self.full_scale_run == 0;
             if idle && (most <= LEAST_TOP || is_plain(before)) {
@@ -95,7 +126,6 @@ impl HealthMeter {
             } else {
                 self.feed_slowly(&before[1..]);
             }
-            rest = behind;
         }
         self.feed_slowly(rest);
     }

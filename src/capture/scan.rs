@@ -36,6 +36,8 @@ impl Scan {
 
 /// Bits behind the point of a sample of 24 bit.
 const FINEST: i32 = 23;
+/// What is added to a number to have it whole: 2^52.
+const WHOLE: f64 = 4_503_599_627_370_496.0;
 
 /// Which bits of the samples are used at all.
 #[derive(Default)]
@@ -49,12 +51,16 @@ impl Steps {
         if self.finer {
             return;
         }
+        let (mut bits, mut behind_the_point) = (0, 0);
         for x in samples {
             let scaled = x.abs() * f64::from(1 << FINEST);
-            let whole = scaled as u64;
-            self.finer |= whole as f64 != scaled;
-            self.bits |= whole;
+            // Whole numbers are the last bits of the sum.
+            let whole = scaled + WHOLE;
+            behind_the_point |= u64::from(whole - WHOLE != scaled);
+            bits |= whole.to_bits();
         }
+        self.bits |= bits & ((1 << 52) - 1);
+        self.finer |= behind_the_point != 0;
     }
 
     fn step(&self) -> f64 {

@@ -220,11 +220,25 @@ fn sigma_level(d: &Difference) -> f64 {
     d.level_sigma_db.hypot(LEAST_LEVEL_SIGMA_DB) / DB_PER_NEPER
 }
 
-/// What no network explains.
-#[derive(Debug, Clone, Copy)]
+/// How far each difference may be off by noise, and by what no network explains: so much wander and ripple.
 struct Rough {
-    wander_us: f64,
-    ripple_db: f64,
+    /// For each difference: standard uncertainty of its level, nepers, and of its phase, rad.
+    sigmas: Vec<(f64, f64)>,
+    /// Sum of their logarithms.
+    log_sigma: f64,
+}
+
+impl Rough {
+    fn new(differences: &[Difference], wander_us: f64, ripple_db: f64) -> Self {
+        let sigmas = differences.iter().map(|d| {
+            let wander_rad = TAU * d.hz * 1e-6 * wander_us;
+            let level = sigma_level(d).hypot(ripple_db / DB_PER_NEPER);
+            (level, d.phase_sigma_rad.hypot(LEAST_PHASE_SIGMA_RAD).hypot(wander_rad))
+        });
+        let sigmas: Vec<(f64, f64)> = sigmas.collect();
+        let log_sigma = sigmas.iter().map(|(level, phase)| level.ln() + phase.ln()).sum();
+        Self { sigmas, log_sigma }
+    }
 }
 
 struct Average {
@@ -377,7 +391,7 @@ fn fit_networks(differences: &[Difference], unwrapped_rad: &[f64], axes: &[Axis]
 fn models(data: &Data) -> Option<Vec<Model>> {
     let choice = (data.dictionary.len() as f64).ln() + EVIDENCE_MARGIN;
     let mut chosen: Vec<usize> = Vec::new();
-    let mut rough = data.likeliest(&chosen);
+    let mut rough = data.likeliest(&chosen)?;
     let mut best = data.solve(&chosen, rough)?.log_evidence;
     while chosen.len() < MOST_NETWORKS {
         let mut trial = data.best_change(&chosen, None, rough)?;
@@ -395,12 +409,12 @@ fn models(data: &Data) -> Option<Vec<Model>> {
                 break;
             }
         }
-        let trial_rough = data.likeliest(&trial.0);
+        let trial_rough = data.likeliest(&trial.0)?;
         let evidence = data.solve(&trial.0, trial_rough)?.log_evidence;
         if evidence < best + choice {
             // Two at once (a time constant that moved) may pay where one does not.
             let Some(pair) = data.best_pair(&trial.0, rough) else { break };
-            let pair_rough = data.likeliest(&pair.0);
+            let pair_rough = data.likeliest(&pair.0)?;
             let evidence = data.solve(&pair.0, pair_rough)?.log_evidence;
             if evidence < best + 2.0 * choice || pair.0.len() > MOST_NETWORKS {
                 break;
@@ -440,6 +454,10 @@ struct Data<'a> {
     dictionary: Vec<Vec<(f64, f64)>>,
     /// For each of these: nats that it costs beyond a single pole.
     price: Vec<f64>,
+    /// For each difference: what crosstalk of left in right and of right in left adds.
+    leaks: Vec<[Complex64; 2]>,
+    /// Every wander with every ripple.
+    roughs: Vec<Rough>,
 }
 
 #[derive(Clone)]
@@ -461,23 +479,32 @@ impl<'a> Data<'a> {
             .collect();
         dictionary.extend(jumps(differences));
         price.resize(dictionary.len(), JUMP_PRICE);
-        Self { differences, unwrapped_rad, dictionary, price }
+        let leaks = differences.iter().zip(unwrapped_rad).map(|(d, phase_rad)| {
+            let ratio = Complex64::from_polar(10f64.powf(d.level_db / 20.0), *phase_rad);
+            [CROSSTALK / ratio, -CROSSTALK * ratio]
+        });
+        let roughs = WANDERS_US
+            .into_iter()
+            .flat_map(|wander_us| RIPPLES_DB.map(|ripple_db| Rough::new(differences, wander_us, ripple_db)));
+        let (leaks, roughs) = (leaks.collect(), roughs.collect());
+        Self { differences, unwrapped_rad, dictionary, price, leaks, roughs }
     }
 
     /// The likeliest wander and ripple beside the `chosen` networks.
-    fn likeliest(&self, chosen: &[usize]) -> Rough {
+    fn likeliest(&self, chosen: &[usize]) -> Option<&Rough> {
         let evidence =
             |rough| self.solve(chosen, rough).map_or(f64::NEG_INFINITY, |model| model.log_evidence);
-        WANDERS_US
-            .into_iter()
-            .flat_map(|wander_us| RIPPLES_DB.map(|ripple_db| Rough { wander_us, ripple_db }))
-            .map(|rough| (evidence(rough), rough))
-            .max_by(|a, b| a.0.total_cmp(&b.0))
-            .map_or(Rough { wander_us: 0.0, ripple_db: 0.0 }, |best| best.1)
+        let weighed = self.roughs.iter().map(|rough| (evidence(rough), rough));
+        Some(weighed.max_by(|a, b| a.0.total_cmp(&b.0))?.1)
     }
 
     /// `chosen` with the best network put in at `place`, or added, and the evidence of that.
-    fn best_change(&self, chosen: &[usize], place: Option<usize>, rough: Rough) -> Option<(Vec<usize>, f64)> {
+    fn best_change(
+        &self,
+        chosen: &[usize],
+        place: Option<usize>,
+        rough: &Rough,
+    ) -> Option<(Vec<usize>, f64)> {
         (0..self.dictionary.len())
             .filter(|atom| !chosen.contains(atom))
             .filter_map(|atom| {
@@ -493,7 +520,7 @@ impl<'a> Data<'a> {
     }
 
     /// `chosen` with another network added and every one exchanged while that helps.
-    fn best_pair(&self, chosen: &[usize], rough: Rough) -> Option<(Vec<usize>, f64)> {
+    fn best_pair(&self, chosen: &[usize], rough: &Rough) -> Option<(Vec<usize>, f64)> {
         let mut pair = self.best_change(chosen, None, rough)?;
         for _ in 0..10 {
             let before = pair.1;
@@ -511,7 +538,7 @@ impl<'a> Data<'a> {
     }
 
     /// The linear model with the `chosen` networks. Coefficients have a prior of width 1: one whole pole.
-    fn solve(&self, chosen: &[usize], rough: Rough) -> Option<Model> {
+    fn solve(&self, chosen: &[usize], rough: &Rough) -> Option<Model> {
         let n = self.differences.len();
         let width = FIXED + chosen.len();
         let mut precision = DMatrix::<f64>::identity(width, width);
@@ -519,7 +546,7 @@ impl<'a> Data<'a> {
         precision[(0, 0)] = 1.0 / 25.0;
         precision[(1, 1)] = 1.0 / 1000f64.powi(2);
         let mut b = DVector::<f64>::zeros(width);
-        let (mut yy, mut log_sigma) = (0.0, 0.0);
+        let mut yy = 0.0;
         let mut row = vec![0.0; width];
         let mut add = |row: &[f64], y: f64, precision: &mut DMatrix<f64>, b: &mut DVector<f64>| {
             for j in 0..width {
@@ -532,9 +559,8 @@ impl<'a> Data<'a> {
         };
         for i in 0..n {
             let d = &self.differences[i];
-            let (sigma, phase_sigma) = sigmas(d, rough);
-            let ratio = Complex64::from_polar(10f64.powf(d.level_db / 20.0), self.unwrapped_rad[i]);
-            let leaks = [CROSSTALK / ratio, -CROSSTALK * ratio];
+            let (sigma, phase_sigma) = rough.sigmas[i];
+            let leaks = self.leaks[i];
             row[0] = 1.0 / sigma;
             row[1] = 0.0;
             row[2..FIXED].copy_from_slice(&leaks.map(|leak| leak.re / sigma));
@@ -549,7 +575,6 @@ impl<'a> Data<'a> {
                 *slot = self.dictionary[atom][i].1 / phase_sigma;
             }
             add(&row, self.unwrapped_rad[i] / phase_sigma, &mut precision, &mut b);
-            log_sigma += sigma.ln() + phase_sigma.ln();
         }
         for j in 0..width {
             for k in 0..j {
@@ -560,7 +585,7 @@ impl<'a> Data<'a> {
         let x = cholesky.solve(&b);
         let log_det = cholesky.l_dirty().diagonal().iter().map(|pivot| pivot.ln()).sum::<f64>() * 2.0;
         let price: f64 = chosen.iter().map(|&atom| self.price[atom]).sum();
-        let log_evidence = -0.5 * (yy - b.dot(&x)) - log_sigma - 0.5 * log_det - price;
+        let log_evidence = -0.5 * (yy - b.dot(&x)) - rough.log_sigma - 0.5 * log_det - price;
         let mut unit = DVector::zeros(width);
         unit[1] = 1.0;
         let sigma_us = cholesky.solve(&unit)[1].max(0.0).sqrt();
@@ -598,12 +623,6 @@ fn delay_like_us(differences: &[Difference], response_rad: &[f64]) -> f64 {
         (sum.0 + per_us * phase, sum.1 + per_us * per_us)
     });
     if bottom > 0.0 { top / bottom } else { 0.0 }
-}
-
-fn sigmas(d: &Difference, rough: Rough) -> (f64, f64) {
-    let wander_rad = TAU * d.hz * 1e-6 * rough.wander_us;
-    let level = sigma_level(d).hypot(rough.ripple_db / DB_PER_NEPER);
-    (level, d.phase_sigma_rad.hypot(LEAST_PHASE_SIGMA_RAD).hypot(wander_rad))
 }
 
 #[cfg(test)]

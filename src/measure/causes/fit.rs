@@ -12,11 +12,11 @@
 //! of ripple are not pursued, for speed.
 
 use crate::measure::causes::shapes::{
-    Place, Prior, SWITCHED, Setting, priors, probability, shape_db, shared, starts, switched,
+    Place, Prior, SWITCHED, Setting, priors, probability, shape_db, shared, slopes_db, starts, switched,
 };
 use crate::reading::CauseKind;
 use crate::signal::fit::{Least, Search};
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use nalgebra::{Cholesky, DMatrix, DVector};
 use rayon::prelude::*;
 use std::f64::consts::TAU;
 
@@ -94,7 +94,8 @@ pub(crate) struct Model {
 
 /// A covariance of ripple and noise, ready to whiten with.
 struct Whitener {
-    factor: Cholesky<f64, Dyn>,
+    /// Inverse of the covariance's lower factor: to multiply by it is faster than to solve.
+    inverse: DMatrix<f64>,
     half_log_det: f64,
     log_prior: f64,
     ripple_db: f64,
@@ -112,12 +113,14 @@ impl Whitener {
         });
         let factor = Cholesky::new(covariance)?;
         let half_log_det = factor.l_dirty().diagonal().iter().map(|pivot| pivot.ln()).sum();
+        let mut inverse = DMatrix::identity(n, n);
+        factor.l_dirty().solve_lower_triangular_mut(&mut inverse);
         let unlikely = ((ripple_db / USUAL_RIPPLE_DB).ln() / RIPPLE_SPREAD).powi(2);
-        Some(Self { factor, half_log_det, log_prior: -0.5 * unlikely, ripple_db })
+        Some(Self { inverse, half_log_det, log_prior: -0.5 * unlikely, ripple_db })
     }
 
-    fn whiten(&self, values: &mut DMatrix<f64>) {
-        self.factor.l_dirty().solve_lower_triangular_mut(values);
+    fn whiten(&self, values: &DMatrix<f64>) -> DMatrix<f64> {
+        &self.inverse * values
     }
 }
 
@@ -185,9 +188,24 @@ impl Data<'_> {
         residual
     }
 
+    /// Slopes of [`Self::share_db`] over the standardised sizes, at each of `places`.
+    fn slopes_db<'b>(
+        &'b self,
+        kind: usize,
+        at: &[f64],
+        places: impl Iterator<Item = Place> + 'b,
+    ) -> impl Iterator<Item = [f64; 3]> + 'b {
+        let (name, sizes) = (self.kinds[kind], self.sizes(kind, at));
+        let reference = slopes_db(name, &sizes, self.reference, self.setting);
+        places.map(move |place| {
+            let slopes = slopes_db(name, &sizes, place, self.setting);
+            let spread = |k: usize| self.priors[kind].get(k).map_or(0.0, |prior| prior.spread);
+            [0, 1, 2].map(|k| spread(k) * (slopes[k] - reference[k]))
+        })
+    }
+
     /// Column 0: the residual of the response; the others: the slope of what is explained over each number of the model.
     fn residual_and_slopes(&self, members: &[usize], at: &DVector<f64>) -> DMatrix<f64> {
-        const STEP: f64 = 1e-4;
         let (n, width) = (self.points.len(), at.len());
         let mut matrix = DMatrix::zeros(n, width + 1);
         matrix.set_column(0, &self.residual(members, at).column(0));
@@ -196,17 +214,9 @@ impl Data<'_> {
         for &kind in members {
             let count = self.priors[kind].len();
             let own = &at.as_slice()[first..first + count];
-            for k in 0..count {
-                let moved = |by: f64| {
-                    let mut moved = own.to_vec();
-                    moved[k] += by;
-                    moved
-                };
-                let (above, below) = (moved(STEP), moved(-STEP));
-                let pairs = self.shares_db(kind, &above).zip(self.shares_db(kind, &below));
-                for (i, (above, below)) in pairs.enumerate() {
-                    matrix[(i, 1 + first + k)] = (above - below) / (2.0 * STEP);
-                }
+            let slopes = self.slopes_db(kind, own, self.points.iter().map(|point| point.place));
+            for (i, slopes) in slopes.enumerate() {
+                (0..count).for_each(|k| matrix[(i, 1 + first + k)] = slopes[k]);
             }
             first += count;
         }
@@ -215,8 +225,7 @@ impl Data<'_> {
 
     /// Half of the squared misfit, priors included.
     fn cost(&self, members: &[usize], at: &DVector<f64>, whitener: &Whitener) -> f64 {
-        let mut residual = self.residual(members, at);
-        whitener.whiten(&mut residual);
+        let residual = whitener.whiten(&self.residual(members, at));
         let (middle, spread) = self.believed(members);
         0.5 * (residual.norm_squared() + (at - middle).component_div(&spread).norm_squared())
     }
@@ -233,8 +242,7 @@ impl Data<'_> {
         let (middle, spread) = self.believed(members);
         let weight = spread.map(|spread| spread.powi(-2));
         let downhill = |at: &DVector<f64>| {
-            let mut matrix = self.residual_and_slopes(members, at);
-            whitener.whiten(&mut matrix);
+            let matrix = whitener.whiten(&self.residual_and_slopes(members, at));
             let slopes = matrix.columns(1, width);
             let turned = slopes.transpose();
             let pull = (at - &middle).component_mul(&weight);
@@ -269,7 +277,7 @@ impl Data<'_> {
     }
 
     /// The model of a subset of the kinds at the best of a few sizes of ripple: whether it is worth pursuing.
-    fn coarsely(&self, subset: usize, usual: &Whitener) -> Option<Model> {
+    fn coarsely(&self, subset: usize, usual: &Whitener, coarse: &[Whitener]) -> Option<Model> {
         let members: Vec<usize> = (0..self.kinds.len()).filter(|kind| subset >> kind & 1 == 1).collect();
         let better = |a: &Model, b: &Model| a.log_evidence.total_cmp(&b.log_evidence);
         let start = self
@@ -277,10 +285,9 @@ impl Data<'_> {
             .into_iter()
             .filter_map(|at| self.climb(&members, at, usual, 15))
             .max_by(better)?;
-        COARSE_RIPPLES_DB
-            .into_iter()
-            .filter_map(|ripple_db| Whitener::new(self.points, ripple_db, REACHES_OCTAVES[0]))
-            .filter_map(|whitener| self.climb(&members, start.at.clone(), &whitener, 6))
+        coarse
+            .iter()
+            .filter_map(|whitener| self.climb(&members, start.at.clone(), whitener, 6))
             .max_by(better)
     }
 
@@ -359,11 +366,12 @@ impl<'a> Question<'a> {
                 _ => (1.0 - constant).ln(),
             }
         };
-        let whiteners: Vec<Whitener> = REACHES_OCTAVES
-            .iter()
-            .flat_map(|&reach| RIPPLES_DB.map(|ripple_db| Whitener::new(points, ripple_db, reach)))
-            .flatten()
-            .collect();
+        let whiteners = |ripples_db: &[f64], reach_octaves: f64| -> Vec<Whitener> {
+            ripples_db.iter().filter_map(|&each| Whitener::new(points, each, reach_octaves)).collect()
+        };
+        let coarse = whiteners(&COARSE_RIPPLES_DB, REACHES_OCTAVES[0]);
+        let whiteners = REACHES_OCTAVES.map(|reach| whiteners(&RIPPLES_DB, reach)).into_iter().flatten();
+        let whiteners: Vec<Whitener> = whiteners.collect();
         let treble = |subset: usize| {
             let treble = |&kind: &usize| subset >> kind & 1 == 1 && self.kinds[kind].is_treble();
             (0..self.kinds.len()).filter(treble).count()
@@ -380,7 +388,7 @@ impl<'a> Question<'a> {
             .into_par_iter()
             .filter_map(|(variant, subset)| {
                 let prior = before(variant, subset);
-                let mut model = variants[variant].as_ref()?.0.coarsely(subset, &usual)?;
+                let mut model = variants[variant].as_ref()?.0.coarsely(subset, &usual, &coarse)?;
                 model.log_evidence += prior;
                 Some((variant, prior, model))
             })
@@ -548,14 +556,8 @@ impl Verdicts {
                 if kinds.contains(&self.asked[kind]) {
                     let own = &model.at.as_slice()[first..first + count];
                     sum += data.share_db(kind, own, place);
-                    for k in 0..count {
-                        let moved = |by: f64| {
-                            let mut own = own.to_vec();
-                            own[k] += by;
-                            data.share_db(kind, &own, place)
-                        };
-                        slopes[first + k] = (moved(1e-3) - moved(-1e-3)) / 2e-3;
-                    }
+                    let own = data.slopes_db(kind, own, std::iter::once(place));
+                    own.for_each(|own| (0..count).for_each(|k| slopes[first + k] = own[k]));
                 }
                 first += count;
             }

@@ -7,9 +7,11 @@
 //! low-pass has the head circuit's resonance, or is a digital one.
 
 use crate::reading::CauseKind;
+use crate::signal::DB_PER_NEPER;
 use crate::trade::Equalisation;
 use crate::trade::playback_losses::{effective_gap_um, gap_loss_db, spacing_loss_db};
-use crate::trade::tape_equalisation::treble_error_db;
+use crate::trade::tape_equalisation::{treble_error_db, turnover_hz};
+use std::f64::consts::PI;
 
 /// What the shapes need to know of tape and deck.
 #[derive(Debug, Clone, Copy)]
@@ -39,6 +41,9 @@ pub(crate) struct Prior {
 
 /// Losses below this do not count, dB: next to a null of the gap a formula says minus infinity.
 const FLOOR_DB: f64 = -60.0;
+
+/// dB for a change by e of a power.
+const POWER_DB: f64 = 0.5 * DB_PER_NEPER;
 
 const fn prior(usual: f64, spread: f64) -> Prior {
     Prior { usual, spread }
@@ -133,14 +138,14 @@ pub(crate) fn shape_db(kind: CauseKind, size: &[f64], place: Place, setting: &Se
             low_pass_db(first, size.get(1).copied().unwrap_or(f64::INFINITY), hz)
         }
         CauseKind::Coupling => {
-            size.iter().map(|hz| -10.0 * (1.0 + (hz / place.seen_hz).powi(2)).log10()).sum()
+            size.iter().map(|hz| -POWER_DB * (1.0 + (hz / place.seen_hz).powi(2)).ln()).sum()
         }
         CauseKind::Equaliser => match *size {
-            [ratio, hz, quality] => resonance_db(hz, 20.0 * ratio.log10(), quality, place.seen_hz),
+            [ratio, hz, quality] => resonance_db(hz, ratio, quality, place.seen_hz),
             _ => 0.0,
         },
         CauseKind::HeadBump => match *size {
-            [hz, height_db, quality] => resonance_db(hz, height_db, quality, place.seen_hz),
+            [hz, height_db, quality] => resonance_db(hz, ratio_of(height_db), quality, place.seen_hz),
             _ => 0.0,
         },
         CauseKind::Azimuth | CauseKind::None => 0.0,
@@ -148,11 +153,54 @@ pub(crate) fn shape_db(kind: CauseKind, size: &[f64], place: Place, setting: &Se
     db.max(FLOOR_DB)
 }
 
+/// Slopes of [`shape_db`] over the logarithm of each number of `size`, dB; 0 behind its last one, and at the floor.
+pub(crate) fn slopes_db(kind: CauseKind, size: &[f64], place: Place, setting: &Setting) -> [f64; 3] {
+    let db = shape_db(kind, size, place, setting);
+    if db <= FLOOR_DB {
+        return [0.0; 3];
+    }
+    match (kind, size) {
+        (CauseKind::Spacing, [_]) => [db, 0.0, 0.0],
+        (CauseKind::Gap, [gap_um]) => {
+            let x = PI * effective_gap_um(*gap_um) * 1e-3 * place.programme_hz / setting.speed_mm_s;
+            [2.0 * POWER_DB * (x / x.tan() - 1.0), 0.0, 0.0]
+        }
+        (CauseKind::TimeConstant, [us]) => {
+            let power = (place.seen_hz / turnover_hz(*us)).powi(2);
+            [2.0 * POWER_DB * power / (1.0 + power), 0.0, 0.0]
+        }
+        (CauseKind::LowPass, [corner_hz, resonance_hz]) => {
+            let hz = setting.digital_hz.map_or(place.seen_hz, |rate_hz| warped_hz(place.seen_hz, rate_hz));
+            let (lost, turned) = ((hz / corner_hz).powi(2), (hz / resonance_hz).powi(2));
+            let stiff = 1.0 - turned;
+            let all = stiff * stiff + lost;
+            [2.0 * POWER_DB * lost / all, -4.0 * POWER_DB * stiff * turned / all, 0.0]
+        }
+        (CauseKind::Coupling, [first_hz, second_hz]) => {
+            let slope = |hz: f64| {
+                let lost = (hz / place.seen_hz).powi(2);
+                -2.0 * POWER_DB * lost / (1.0 + lost)
+            };
+            [slope(*first_hz), slope(*second_hz), 0.0]
+        }
+        (CauseKind::Equaliser, [ratio, hz, quality]) => {
+            let [middle, height, width] = resonance_slopes(*hz, *ratio, *quality, place.seen_hz);
+            [POWER_DB * height, POWER_DB * middle, POWER_DB * width]
+        }
+        (CauseKind::HeadBump, [hz, height_db, quality]) => {
+            let ratio = ratio_of(*height_db);
+            let [middle, height, width] = resonance_slopes(*hz, ratio, *quality, place.seen_hz);
+            [POWER_DB * middle, POWER_DB * height * ratio.ln(), POWER_DB * width]
+        }
+        _ => [0.0; 3],
+    }
+}
+
 /// Low-pass of a winding or a capacitor: first order with its corner where the resonance is far off; a peak before it falls
 /// where the resonance lies below the corner.
 fn low_pass_db(corner_hz: f64, resonance_hz: f64, hz: f64) -> f64 {
     let stiff = 1.0 - (hz / resonance_hz).powi(2);
-    -10.0 * (stiff * stiff + (hz / corner_hz).powi(2)).log10()
+    -POWER_DB * (stiff * stiff + (hz / corner_hz).powi(2)).ln()
 }
 
 /// Height of the peak that such a low-pass has, dB, and where, Hz; `None` if it has none.
@@ -167,25 +215,38 @@ pub(crate) fn low_pass_peak(corner_hz: f64, resonance_hz: f64) -> Option<(f64, f
 
 /// Where a bilinear filter for samples at `rate_hz` has what a circuit has at the frequency returned.
 fn warped_hz(hz: f64, rate_hz: f64) -> f64 {
-    rate_hz / std::f64::consts::PI * (std::f64::consts::PI * (hz / rate_hz).min(0.499)).tan()
+    rate_hz / PI * (PI * (hz / rate_hz).min(0.499)).tan()
 }
 
 /// The inverse of [`warped_hz`].
 pub(crate) fn unwarped_hz(hz: f64, rate_hz: f64) -> f64 {
-    rate_hz / std::f64::consts::PI * (std::f64::consts::PI * hz / rate_hz).atan()
+    rate_hz / PI * (PI * hz / rate_hz).atan()
 }
 
-/// Second-order resonance: `height_db` at `middle_hz`, 0 dB far from it, half of the height (in dB) where
+fn ratio_of(height_db: f64) -> f64 {
+    (height_db / DB_PER_NEPER).exp()
+}
+
+/// Second-order resonance: as high as `ratio` at `middle_hz`, 0 dB far from it, half of the height (in dB) where
 /// |f/f0 - f0/f| = 1/q.
-fn resonance_db(middle_hz: f64, height_db: f64, quality: f64, hz: f64) -> f64 {
+fn resonance_db(middle_hz: f64, ratio: f64, quality: f64, hz: f64) -> f64 {
     let x = (hz / middle_hz - middle_hz / hz).powi(2) * quality * quality;
-    let ratio = 10f64.powf(height_db / 20.0);
-    10.0 * ((x + ratio) / (x + 1.0 / ratio)).log10()
+    POWER_DB * ((x + ratio) / (x + 1.0 / ratio)).ln()
+}
+
+/// Slopes of the natural logarithm of its power over those of the middle, the ratio and the quality.
+fn resonance_slopes(middle_hz: f64, ratio: f64, quality: f64, hz: f64) -> [f64; 3] {
+    let apart = hz / middle_hz - middle_hz / hz;
+    let x = (apart * quality).powi(2);
+    let (above, below) = (1.0 / (x + ratio), 1.0 / (x + 1.0 / ratio));
+    let middle = -2.0 * apart * quality * quality * (hz / middle_hz + middle_hz / hz);
+    [middle * (above - below), ratio * above + below / ratio, 2.0 * x * (above - below)]
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::test_signals::Random;
 
     const SETTING: Setting = Setting { speed_mm_s: 47.625, nominal_us: 120.0, digital_hz: None };
 
@@ -212,7 +273,7 @@ mod tests {
         // Bilinear at 48 kHz: what a circuit does at 48 / pi kHz tan(pi / 4) stands at a quarter of the rate.
         let digital = Setting { digital_hz: Some(48_000.0), ..SETTING };
         let quarter = Place { programme_hz: 12_000.0, seen_hz: 12_000.0 };
-        let corner_hz = 48_000.0 / std::f64::consts::PI;
+        let corner_hz = 48_000.0 / PI;
         assert_within!(shape_db(CauseKind::LowPass, &[corner_hz], quarter, &digital), -3.0103, 1e-4, "dB");
         // A resonance is as high as it says in its middle, and half as high where |f/f0 - f0/f| = 1/q.
         assert_within!(at(CauseKind::HeadBump, &[80.0, 3.0, 1.0], 80.0), 3.0, 1e-9, "dB");
@@ -220,6 +281,40 @@ mod tests {
         assert_within!(at(CauseKind::HeadBump, &[80.0, 3.0, 1.0], 80.0 * golden), 1.5, 1e-9, "dB");
         // Playback at 70 us of a tape for 120 us, table after IEC 60094-1: -4.54 dB at 10 kHz.
         assert_within!(at(CauseKind::TimeConstant, &[70.0], 10_000.0), -4.54, 0.005, "dB");
+    }
+
+    #[test]
+    fn slopes_are_those_of_the_shapes() {
+        const STEP: f64 = 1e-5;
+        let digital = Setting { digital_hz: Some(48_000.0), ..SETTING };
+        let mut random = Random(7);
+        for (kind, setting) in FITTED.iter().flat_map(|&kind| [(kind, &SETTING), (kind, &digital)]) {
+            for _ in 0..200 {
+                let mut spread = |widest: f64| widest * (2.0 * random.share() - 1.0);
+                let hz = 800.0 * spread(3.0).exp();
+                let place = Place { programme_hz: hz, seen_hz: hz * (1.0 + spread(0.06)) };
+                let size: Vec<f64> = priors(kind, setting)
+                    .iter()
+                    .map(|prior| prior.usual * (prior.spread * spread(3.0)).exp())
+                    .collect();
+                let slopes = slopes_db(kind, &size, place, setting);
+                for k in 0..size.len() {
+                    let moved = |by: f64| {
+                        let mut moved = size.clone();
+                        moved[k] *= by.exp();
+                        shape_db(kind, &moved, place, setting)
+                    };
+                    let differences = (moved(STEP) - moved(-STEP)) / (2.0 * STEP);
+                    let within = 1e-5 * (1.0 + differences.abs());
+                    assert_within!(
+                        slopes[k],
+                        differences,
+                        within,
+                        "{kind:?} {size:?} at {hz} Hz, number {k}"
+                    );
+                }
+            }
+        }
     }
 
     #[test]

@@ -33,8 +33,10 @@ pub(crate) fn assemble(
     let level = levels(played, wander);
     let reference_dbfs = reference(&level).map_or([None; 2], |reference| reference.dbfs);
     let response = response(played, &jumps, wander);
-    let azimuth = azimuth(played);
-    let (flutter, course) = flutter(played, &jumps);
+    let (azimuth, ((flutter, course), noise)) = rayon::join(
+        || azimuth(played),
+        || (flutter(played, &jumps), if stopped { None } else { noise(played, &level) }),
+    );
     let distortion = distortion(played, reference_dbfs);
     let gain = gain_signs(played, &around, distortion.as_ref());
     let mut warnings = gain.warnings;
@@ -63,7 +65,7 @@ pub(crate) fn assemble(
         azimuth: azimuth.azimuth,
         speed: speed(played, &jumps),
         flutter,
-        noise: if stopped { None } else { noise(played, &level) },
+        noise,
         distortion,
         intermodulation: intermodulation(played),
         saturation: saturation(played, &level, reference_dbfs, wander),
