@@ -18,7 +18,8 @@ const ROOMS: [(&str, &[&str]); 11] = [
     ("measure", &["trade", "signal", "programme", "reading", "capture"]),
     // Only who concludes asks measure, and only for what it computes from facts: see `only_one_file_of_judge_measures`.
     ("judge", &["trade", "reading", "measure"]),
-    ("show", &["trade", "reading", "judge"]),
+    // Only the running sheet comes from the programme: see `only_the_running_sheet_shows_a_programme`.
+    ("show", &["trade", "programme", "reading", "judge"]),
     // The virtual deck stands beside: what it makes is measured, so it must not know how.
     ("deck", &["trade", "signal"]),
     // Pages to read: nothing of the code is in them.
@@ -404,13 +405,22 @@ fn examples_of_the_library_take_only_what_another_program_sees() {
 
 #[test]
 fn only_one_file_of_judge_measures() {
-    for (name, text) in sources(&root().join("src/judge")) {
-        let measures = uses(&text, name.split('/').count() + 1)
-            .0
-            .into_iter()
-            .any(|found| found.name == "measure" && !found.in_tests);
-        assert_eq!(measures, name == "conclude.rs", "src/judge/{name}");
-    }
+    assert_eq!(who_asks("judge", "measure"), ["conclude.rs"]);
+}
+
+#[test]
+fn only_the_running_sheet_shows_a_programme() {
+    assert_eq!(who_asks("show", "programme"), ["mod.rs", "pages/running_sheet.rs"]);
+}
+
+/// Files of `room` that import from `other`, tests apart.
+fn who_asks(room: &str, other: &str) -> Vec<String> {
+    let files = sources(&root().join("src").join(room)).into_iter();
+    let asks = |(name, text): &(String, String)| {
+        let found = uses(text, name.split('/').count() + 1).0;
+        found.iter().any(|found| found.name == other && !found.in_tests)
+    };
+    files.filter(asks).map(|file| file.0).collect()
 }
 
 /// Texts of a source, as they stand between their quotes; comments apart.

@@ -18,7 +18,7 @@ Examples:
 pub struct Typed {
     /// Built-in name (see `deckproof list`) or a recipe file
     recipe: String,
-    /// The WAV file to write; FILE.sheet.txt comes beside it, and FILE.cue for 44100 Hz, 16 bit
+    /// The WAV file to write; beside it come FILE.sheet.txt, FILE.sheet.html, and FILE.cue for 44100 Hz, 16 bit
     #[arg(long, value_name = "FILE.wav")]
     out: PathBuf,
     #[command(flatten)]
@@ -139,8 +139,7 @@ impl Job {
         let programme = write_programme(&self.recipe, &self.out, &self.options)
             .map_err(|error| of_recipe(error.into(), &self.typed))?;
         drop(life);
-        let files = [Some(programme.wav), Some(programme.sheet), programme.cue];
-        for file in files.into_iter().flatten() {
+        for file in [programme.wav].into_iter().chain(programme.sheets).chain(programme.cue) {
             print(&format!("{}\n", harmless(&file.display().to_string())))?;
         }
         note(

@@ -79,8 +79,8 @@ pub fn rehearse(
         ),
     );
     let reading = playing.conclude(read);
-    let mut files = vec![programme.wav, programme.sheet];
-    files.extend(programme.cue);
+    let mut files = vec![programme.wav];
+    files.extend(programme.sheets.into_iter().chain(programme.cue));
     files.extend([deck_file, return_wav]);
     files.extend(write_results(folder, &reading, &read.limits, write.overwrite)?);
     Ok(Rehearsal { reading, files })

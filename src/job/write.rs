@@ -4,6 +4,7 @@ use crate::programme::{
     Depth, Feeding, NewFile, Overwrite, ProgrammeError, Recipe, Timeline, Written, cue_sheet, remove_own,
     running_sheet, write_text, write_wav,
 };
+use crate::show;
 use std::path::{Path, PathBuf};
 
 /// How a programme is written.
@@ -38,24 +39,28 @@ impl Default for WriteOptions {
 pub struct Programme {
     /// The WAV.
     pub wav: PathBuf,
-    /// The running sheet.
-    pub sheet: PathBuf,
+    /// The running sheet, as text and as a page to print.
+    pub sheets: [PathBuf; 2],
     /// The CUE sheet, for 44.1 kHz and 16 bit.
     pub cue: Option<PathBuf>,
     /// Length of the programme, s.
     pub length_s: f64,
 }
 
-/// The files that [`write_programme`] writes: `wav`, the running sheet, and for an audio CD the CUE sheet.
+/// Endings of the running sheet.
+const SHEETS: [&str; 2] = ["sheet.txt", "sheet.html"];
+
+/// The files that [`write_programme`] writes: `wav`, the running sheets, and for an audio CD the CUE sheet.
 pub fn programme_files(wav: &Path, options: &WriteOptions) -> Vec<PathBuf> {
-    let mut files = vec![wav.to_owned(), wav.with_extension("sheet.txt")];
+    let mut files = vec![wav.to_owned()];
+    files.extend(SHEETS.map(|ending| wav.with_extension(ending)));
     if options.rate_hz == 44_100 && options.depth == Depth::Sixteen {
         files.push(wav.with_extension("cue"));
     }
     files
 }
 
-/// Writes `recipe` to `wav`, with `.sheet.txt` and, for an audio CD, `.cue` beside it under the same name.
+/// Writes `recipe` to `wav`, with `.sheet.txt`, `.sheet.html` and, for an audio CD, `.cue` beside it under the same name.
 ///
 /// # Errors
 /// If the recipe does not fit the options, or a file exists or cannot be written; no file is left half written then.
@@ -67,9 +72,9 @@ pub fn write_programme(
     let timeline = Timeline::from(recipe);
     let wav_name = wav.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     let files = programme_files(wav, options);
-    let sheet = wav.with_extension("sheet.txt");
+    let sheets = SHEETS.map(|ending| wav.with_extension(ending));
     let cue =
-        files.get(2).map(|path| Ok((path.clone(), cue_sheet(&wav_name, &recipe.title)?))).transpose()?;
+        files.get(3).map(|path| Ok((path.clone(), cue_sheet(&wav_name, &recipe.title)?))).transpose()?;
     // All that can fail cheaply fails before the long work.
     for path in &files {
         drop(NewFile::create(path, options.overwrite)?);
@@ -82,7 +87,9 @@ pub fn write_programme(
         reference_dbfs: options.reference_dbfs,
         feeding: options.feeding,
     };
-    write_text(&sheet, &running_sheet(recipe, &timeline, &written), options.overwrite)?;
+    let sheet = running_sheet(recipe, &timeline, &written);
+    write_text(&sheets[0], &show::running_sheet_text(&sheet), options.overwrite)?;
+    write_text(&sheets[1], &show::running_sheet_html(&sheet), options.overwrite)?;
     let cue = match cue {
         Some((path, text)) => {
             write_text(&path, &text, options.overwrite)?;
@@ -96,5 +103,5 @@ pub fn write_programme(
             None
         }
     };
-    Ok(Programme { wav: wav.to_owned(), sheet, cue, length_s: timeline.length_s })
+    Ok(Programme { wav: wav.to_owned(), sheets, cue, length_s: timeline.length_s })
 }

@@ -32,7 +32,7 @@ pub use new_file::{NewFile, Overwrite, abandon_unfinished, remove_own, write_tex
 pub use own::DECK_MARK;
 pub use recipe::Recipe;
 pub use render::Renderer;
-pub use sheet::{Written, running_sheet};
+pub use sheet::{RunningSheet, SheetRounds, SheetRow, Written, running_sheet};
 pub use shortest::{shortest_sweep_s, shortest_tone_s};
 pub use tape_file::{TAPE_EXAMPLE, TapeFile, TapeTone, Track};
 pub use timeline::{Channels, Colour, Feed, PlacedPart, Serves, Signal, Timeline};

@@ -40,7 +40,7 @@ pub(super) fn kind(path: &Path) -> Option<String> {
     }
     let is_page =
         head.starts_with("<!DOCTYPE html>") && head.contains(r#"name="generator" content="Deckproof""#);
-    let is_sheet = head.starts_with("RUNNING SHEET:") && head.contains("\nSlate code ");
+    let is_sheet = head.starts_with("Running sheet:") && head.contains("\nSlate code ");
     let kinds = [
         (is_page, "page"),
         (is_sheet, "running sheet"),
@@ -83,7 +83,7 @@ mod tests {
             ("format = \"deckproof-job/1\"\n", None),
             ("notes about Deckproof\n", None),
             ("RIFF Deckproof WAVE", None),
-            ("RUNNING SHEET: mine\n", None),
+            ("Running sheet: mine\n", None),
             ("", None),
         ] {
             assert_eq!(kind(&put("file", text)).as_deref(), want, "{text}");

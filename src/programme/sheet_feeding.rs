@@ -5,52 +5,55 @@ use super::{Feed, Feeding, Timeline};
 
 /// What to do before an injection, one step a line.
 pub(super) fn steps(timeline: &Timeline, feed: Feed, feeding: &Feeding) -> Vec<String> {
-    let mut steps = vec![match feed {
-        Feed::Amplifier => String::from(
-            "Mains plug pulled: take the playback head's hot lead off the amplifier and feed each channel's input from its own \
-             divider, left to left, right to right. Or leave the head on and put the lower resistor into its cold end: \
-             then head and amplifier are seen together, resonance included. Ground of the divider to the head's ground.",
-        ),
-        Feed::Loop => String::from(
-            "Mains plug pulled: lay one thin insulated wire across the playback head's face along the gap, both tracks alike, \
-             and hold it there (tape, no glue). One resistor from the left and one of the same value from the right output \
-             meet at the wire; its other end goes to the player's ground, not to the deck's.",
-        ),
-    }];
-    steps.extend(resistors(feed, feeding));
-    steps.push(String::from(
-        "A capacitor in series with each upper resistor keeps DC out. Keep leads short and twisted; where hum \
-         rises when you connect, break the ground loop first.",
-    ));
-    steps.push(String::from(
-        "No cassette. The deck must be in play, or it mutes: hold the levers that feel the cassette. Type I (120 us) to begin \
-         with, noise reduction off, monitor switch at tape. Left and right output of the deck go to the sound card, every \
-         enhancement and automatic gain there off.",
-    ));
-    if let Some(part) = level_tone(timeline) {
-        steps.push(format!(
-            "Play the level tone, which begins at {} ({} s), as often as you need it, and turn the player's volume until the \
-             deck's output stands at its reference level (its meter, or the service manual's voltage); then touch the volume \
-             no more. Both channels of the player at the same volume, tone controls flat.",
-            clock(part.start_s),
-            part.length_s
-        ));
-    }
-    steps.push(String::from(
-        "Set the sound card's input so that this tone stands near -12 dBFS. Start recording there first, then play the whole \
-         file; at the pause switch the deck to type II (70 us) and touch nothing else.",
-    ));
-    steps.push(String::from(match feed {
+    let mut steps = vec![String::from(match feed {
         Feed::Amplifier => {
-            "What is read is the amplifier alone, against the curve behind an ideal head: the head's own losses and resonance \
-             are not in it unless it stays connected."
+            "Pull the mains plug. Take the playback head's hot lead off the amplifier. Feed each channel's input from its own \
+             divider, left to left, right to right. Connect the divider's ground to the head's ground. Or leave the head \
+             on and put the lower resistor into its cold end: then head and amplifier are read together, resonance included."
         }
         Feed::Loop => {
-            "What is read is head winding and amplifier together, against the curve: losses of gap, spacing and azimuth are not \
-             in it, because no tape makes them. The place of the wire makes level and channel difference uncertain, the curve \
-             not."
+            "Pull the mains plug. Lay one thin insulated wire across the face of the playback head, along the gap, over both \
+             tracks alike. Hold it there with tape, not with glue. Join a resistor from the left output and one of the same \
+             value from the right output at the wire. Connect its other end to the player's ground, not to the deck's."
         }
-    }));
+    })];
+    steps.extend(resistors(feed, feeding));
+    let mut say = |step: &str| steps.push(step.to_owned());
+    say(
+        "Put a capacitor in series with each upper resistor: it keeps DC out. Keep leads short and twisted. If hum rises when \
+         you connect, break the ground loop first.",
+    );
+    say(
+        "Put no cassette in. Set the deck to play, or it mutes: hold the levers that feel the cassette. Begin with type I \
+         (120 us), noise reduction off, monitor switch at TAPE.",
+    );
+    say(
+        "Connect left and right output of the deck to the sound card. Switch every enhancement and automatic gain off there.",
+    );
+    if let Some(part) = level_tone(timeline) {
+        say(&format!(
+            "Play the level tone, {} s from {} on, as often as you need. Turn the player's volume until the deck's output \
+             stands at its reference level (its meter, or the service manual's voltage). Set both channels of the player to \
+             the same volume, tone controls flat. Then do not touch the volume again.",
+            part.length_s,
+            clock(part.start_s)
+        ));
+    }
+    say("Set the sound card's input so that this tone stands near -12 dBFS.");
+    say(
+        "Start the capture first, then play the whole file. In the pause, switch the deck to type II (70 us). Touch nothing \
+         else.",
+    );
+    say(match feed {
+        Feed::Amplifier => {
+            "This reads the amplifier alone, against the curve behind an ideal head. Losses and resonance of the head are not \
+             in it, unless the head stays connected."
+        }
+        Feed::Loop => {
+            "This reads head winding and amplifier together, against the curve. No tape runs, so losses of gap, spacing and \
+             azimuth are not in it. The place of the wire makes level and channel difference uncertain, but not the curve."
+        }
+    });
     steps
 }
 
@@ -97,14 +100,14 @@ fn how_to_work_out(feed: Feed) -> String {
     String::from(match feed {
         Feed::Amplifier => {
             "Divider of each channel: lower resistor 10 ohm across the input, upper resistor 10 ohm x (player's voltage / \
-             wanted voltage - 1). The player's voltage is measured with the level tone, the wanted one is the service manual's \
-             for the reference level (some tenths of a millivolt: common practice, no source). Given as --source-volts and \
-             --input-millivolts when the programme is written, both are worked out here."
+             wanted voltage - 1). Measure the player's voltage with the level tone. The wanted voltage is the service \
+             manual's for the reference level (some tenths of a millivolt: common practice, no source). Give both as \
+             --source-volts and --input-millivolts when you write the programme: then the resistors stand here."
         }
         Feed::Loop => {
             "Resistors: twice the player's voltage / wanted current, one from each output. Which current makes the reference \
-             level depends on head and wire: begin with 1 mA and let the level tone show. Given as --source-volts and \
-             --loop-milliamps when the programme is written, they are worked out here."
+             level depends on head and wire: begin with 1 mA and let the level tone show. Give both as --source-volts and \
+             --loop-milliamps when you write the programme: then the resistors stand here."
         }
     })
 }
@@ -141,8 +144,8 @@ mod tests {
             reference_dbfs: -12.0,
             feeding,
         };
-        let text = running_sheet(&recipe, &Timeline::from(&recipe), &written);
-        text.split_whitespace().collect::<Vec<_>>().join(" ")
+        let sheet = running_sheet(&recipe, &Timeline::from(&recipe), &written);
+        [sheet.cautions.join(" "), sheet.before.1.join(" ")].join(" ")
     }
 
     #[test]
@@ -152,12 +155,16 @@ mod tests {
         for caution in CAUTIONS.iter().chain(&INJECTION_CAUTIONS) {
             assert!(text.contains(caution), "{caution}\n{text}");
         }
-        for words in
-            ["upper resistor 33 kohm", "lower resistor 10 ohm", "0.303 mV, +0.08 dB", "6.8 uF", "No cassette"]
-        {
+        for words in [
+            "upper resistor 33 kohm",
+            "lower resistor 10 ohm",
+            "0.303 mV, +0.08 dB",
+            "6.8 uF",
+            "Put no cassette in",
+        ] {
             assert!(text.contains(words), "{words}\n{text}");
         }
-        assert!(!text.contains("record the whole file"), "{text}");
+        assert!(!text.contains("Record the whole file"), "{text}");
         let feeding = Feeding { source_volts: Some(0.5), loop_milliamps: Some(2.0), ..Feeding::default() };
         let text = sheet("injection-loop", feeding);
         for words in ["510 ohm each", "1.961 mA", "headphone output"] {

@@ -94,10 +94,11 @@ impl Render for Html {
     fn steps(&mut self, steps: &[(u32, String, String)]) {
         self.add("<ol class=\"work\">\n");
         for (number, step, because) in steps {
-            let (step, because) = (text(step), text(&stopped(because)));
-            self.add(&format!(
-                "<li value=\"{number}\"><p>{step}</p><p class=\"basis\">For: {because}</p></li>\n"
-            ));
+            let because = match because.as_str() {
+                "" => String::new(),
+                because => format!("<p class=\"basis\">For: {}</p>", text(&stopped(because))),
+            };
+            self.add(&format!("<li value=\"{number}\"><p>{}</p>{because}</li>\n", text(step)));
         }
         self.add("</ol>\n");
     }

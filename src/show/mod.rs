@@ -7,6 +7,7 @@
 //! - [`plots()`]: SVG figures;
 //! - [`comparison`], [`comparison_report`], [`comparison_table`]: several readings against each other;
 //! - [`sheet_text`], [`sheet_html`], [`hand_text`], [`next_text`]: the sheet of a job, and what comes next;
+//! - [`running_sheet_text`], [`running_sheet_html`]: what plays when, to lie beside the deck;
 //! - [`card_text`]: the card of a house tape; [`skew_summary`]: what ordinary music says of azimuth;
 //! - [`to_json`] and [`schema`], and their like: data for other programs.
 
@@ -30,6 +31,7 @@ pub use plot::{FIGURES, Plot, plots};
 
 use crate::judge::Reading;
 use crate::judge::{BenchSheet, HandRow, Limits, Step};
+use crate::programme::RunningSheet;
 use crate::reading::{Card, Comparison, JobState, SkewReading};
 use csv::Csv;
 use html::Html;
@@ -134,6 +136,16 @@ pub fn hand_text(row: &HandRow) -> String {
 /// `None` if there is no such step.
 pub fn next_text(steps: &[Step], step: Option<&str>) -> Option<String> {
     Some(Text::page(&pages::next::next_page(steps, step)?))
+}
+
+/// The running sheet of a programme in at most 80 columns: A4 at ten characters an inch.
+pub fn running_sheet_text(sheet: &RunningSheet) -> String {
+    Text::on_paper().whole(&pages::running_sheet::running_sheet_page(sheet))
+}
+
+/// The running sheet of a programme as one HTML page, for A4 and Letter.
+pub fn running_sheet_html(sheet: &RunningSheet) -> String {
+    Html::page(&pages::running_sheet::running_sheet_page(sheet))
 }
 
 /// `as found` or `as left`.

@@ -21,26 +21,30 @@ pub(super) trait Render: Default {
     fn close_section(&mut self, _section: &Section) {}
     fn finish(self, page: &Page) -> Self::Output;
 
-    /// The whole page.
+    /// The whole page in the usual form.
     fn page(page: &Page) -> Self::Output {
-        let mut form = Self::default();
-        form.open(page);
+        Self::default().whole(page)
+    }
+
+    /// The whole page.
+    fn whole(mut self, page: &Page) -> Self::Output {
+        self.open(page);
         for section in &page.sections {
-            form.open_section(section);
+            self.open_section(section);
             for block in &section.blocks {
                 match block {
-                    Block::Paragraph(tone, text) => form.paragraph(*tone, text),
-                    Block::Facts(facts) => form.facts(facts),
-                    Block::List(items) => form.list(items),
-                    Block::Steps(steps) => form.steps(steps),
-                    Block::Entries(entries) => form.entries(entries),
-                    Block::Table(table) => form.table(table),
-                    Block::Plot(plot) => form.plot(plot),
-                    Block::Signature => form.signature(),
+                    Block::Paragraph(tone, text) => self.paragraph(*tone, text),
+                    Block::Facts(facts) => self.facts(facts),
+                    Block::List(items) => self.list(items),
+                    Block::Steps(steps) => self.steps(steps),
+                    Block::Entries(entries) => self.entries(entries),
+                    Block::Table(table) => self.table(table),
+                    Block::Plot(plot) => self.plot(plot),
+                    Block::Signature => self.signature(),
                 }
             }
-            form.close_section(section);
+            self.close_section(section);
         }
-        form.finish(page)
+        self.finish(page)
     }
 }

@@ -1,12 +1,14 @@
-//! A page as plain text, in lines of at most [`COLUMNS`] characters.
+//! A page as plain text, in lines of at most [`COLUMNS`] characters, or of [`PAPER`] to print.
 
 use super::page::{Entry, Kind, Page, Printed, Section, Shown, Table, Tone, behind_point, most_behind};
 use super::render::Render;
 use super::words::{self, UNITS};
 use crate::harmless::harmless;
 
-/// Widest line, in characters.
-pub const COLUMNS: usize = 100;
+/// Widest line of a terminal, in characters.
+const COLUMNS: usize = 100;
+/// Widest line on A4 at ten characters an inch.
+const PAPER: usize = 80;
 
 /// Where text under a name starts.
 const INDENT: usize = 6;
@@ -15,14 +17,25 @@ const NAME: usize = 25;
 const VERDICT: usize = 12;
 
 /// Plain text that grows, harmless: a file name may hold sequences that drive a terminal.
-#[derive(Default)]
 pub(super) struct Text {
     text: String,
+    columns: usize,
     /// Curves cannot be shown: their section is left out.
     is_silent: bool,
 }
 
+impl Default for Text {
+    fn default() -> Self {
+        Self { text: String::new(), columns: COLUMNS, is_silent: false }
+    }
+}
+
 impl Text {
+    /// Text to print.
+    pub(super) fn on_paper() -> Self {
+        Self { columns: PAPER, ..Self::default() }
+    }
+
     fn line(&mut self, line: &str) {
         if self.is_silent {
             return;
@@ -35,7 +48,7 @@ impl Text {
     /// `label` and `text` from column `indent` on, further lines under the start of the text.
     fn wrapped(&mut self, indent: usize, label: &str, text: &str) {
         let start = indent + label.chars().count();
-        let room = COLUMNS.saturating_sub(start).max(20);
+        let room = self.columns.saturating_sub(start).max(20);
         let mut line = format!("{:indent$}{label}", "");
         let mut used = 0;
         for word in words::bound(&harmless(text)).split(' ') {
@@ -63,21 +76,28 @@ impl Text {
         self.line(&line);
     }
 
-    /// Rows of cells of one width a column, the widest of them in as many lines as it needs.
+    /// Rows of cells of one width a column; the widest columns take as many lines as they need.
     fn folded(&mut self, columns: &[Vec<String>]) {
-        let width = |cells: &Vec<String>| cells[0].chars().count();
-        let widest = (0..columns.len()).max_by_key(|&k| width(&columns[k])).unwrap_or(0);
-        let others: usize = (0..columns.len()).filter(|k| *k != widest).map(|k| 2 + width(&columns[k])).sum();
-        let room = COLUMNS.saturating_sub(others + 2).max(20);
+        let mut widths: Vec<usize> = columns.iter().map(|cells| cells[0].chars().count()).collect();
+        let whole: Vec<usize> = widths.clone();
+        while widths.iter().map(|width| 2 + width).sum::<usize>() > self.columns {
+            let Some(widest) = widths.iter_mut().max().filter(|width| **width > 1) else { break };
+            *widest -= 1;
+        }
         for row in 0..columns[0].len() {
-            let lines = folded(&columns[widest][row], room);
-            for (k, line) in lines.iter().enumerate() {
-                let cell = |column: usize| match column == widest {
-                    true => format!("  {line:<room$}"),
-                    false if k == 0 => format!("  {}", columns[column][row]),
-                    false => " ".repeat(2 + width(&columns[column])),
-                };
-                self.line(&(0..columns.len()).map(cell).collect::<String>());
+            let cells: Vec<Vec<String>> = columns
+                .iter()
+                .enumerate()
+                .map(|(k, cells)| match widths[k] == whole[k] {
+                    true => vec![cells[row].clone()],
+                    false => folded(cells[row].trim(), widths[k]),
+                })
+                .collect();
+            for line in 0..cells.iter().map(Vec::len).max().unwrap_or(0) {
+                let cell = |k: usize| cells[k].get(line).map_or("", String::as_str);
+                self.line(
+                    &(0..cells.len()).map(|k| format!("  {:<1$}", cell(k), widths[k])).collect::<String>(),
+                );
             }
         }
     }
@@ -90,16 +110,18 @@ impl Text {
     }
 }
 
-/// `text` in lines of at most `room` characters, broken at spaces; one line at least.
+/// `text` in lines of at most `room` characters, broken at spaces where it can; one line at least.
 fn folded(text: &str, room: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in words::bound(text).split(' ') {
+        let letters: Vec<char> = word.chars().collect();
         match lines.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= room => {
+            Some(line) if line.chars().count() + 1 + letters.len() <= room => {
                 line.push(' ');
                 line.push_str(word);
             }
-            _ => lines.push(word.to_owned()),
+            _ if letters.is_empty() => lines.push(String::new()),
+            _ => lines.extend(letters.chunks(room).map(|piece| piece.iter().collect::<String>())),
         }
     }
     lines
@@ -184,7 +206,7 @@ impl Render for Text {
         let (heads, rows) = (table.heads(), table.rows());
         let columns: Vec<Vec<String>> = (0..heads.len()).map(|k| column(heads[k], &rows, k)).collect();
         let width: usize = columns.iter().map(|cells| 2 + cells[0].chars().count()).sum();
-        if width <= COLUMNS {
+        if width <= self.columns {
             for k in 0..=rows.len() {
                 self.line(&columns.iter().map(|cells| format!("  {}", cells[k])).collect::<String>());
             }

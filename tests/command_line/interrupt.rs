@@ -68,7 +68,10 @@ fn an_interrupted_rehearsal_leaves_whole_files_only() {
     wait_until(&mut child, || bench.path("r/deck.toml").exists() && !parts(&bench).is_empty());
     send("TERM", &child);
     interrupted(&child.wait_with_output().unwrap(), 143);
-    assert_eq!(bench.files(), ["r/deck.toml", "r/programme.sheet.txt", "r/programme.wav"]);
+    assert_eq!(
+        bench.files(),
+        ["r/deck.toml", "r/programme.sheet.html", "r/programme.sheet.txt", "r/programme.wav"]
+    );
 }
 
 #[test]
@@ -80,7 +83,7 @@ fn an_interrupted_reading_leaves_no_file() {
     wait_until(&mut child, || true);
     send("INT", &child);
     interrupted(&child.wait_with_output().unwrap(), 130);
-    assert_eq!(bench.files(), ["full.sheet.txt", "full.wav"]);
+    assert_eq!(bench.files(), ["full.sheet.html", "full.sheet.txt", "full.wav"]);
 }
 
 #[test]

@@ -4,9 +4,10 @@ use super::bench::{Bench, SHORT};
 use crate::effort;
 
 /// What every rehearsal leaves, without tables and figures.
-const ALWAYS: [&str; 7] = [
+const ALWAYS: [&str; 8] = [
     "deck.toml",
     "programme.sheet.txt",
+    "programme.sheet.html",
     "programme.wav",
     "reading.json",
     "report.html",
@@ -136,7 +137,15 @@ fn any_file_in_the_way_is_found_before_the_work() {
     let bench = Bench::new();
     bench.put("short.toml", SHORT);
     std::fs::create_dir(bench.path("r")).unwrap();
-    for name in ["return.wav", "deck.toml", "programme.sheet.txt", "level.csv", "phase.svg", "summary.txt"] {
+    for name in [
+        "return.wav",
+        "deck.toml",
+        "programme.sheet.html",
+        "programme.sheet.txt",
+        "level.csv",
+        "phase.svg",
+        "summary.txt",
+    ] {
         bench.put(&format!("r/{name}"), "mine");
         bench.run("rehearse short.toml --out r").refused(&[&format!("r/{name}: this file exists already")]);
         assert_eq!(bench.files(), [format!("r/{name}"), "short.toml".to_owned()]);
@@ -174,7 +183,9 @@ fn a_bias_sweep_leaves_its_tables_and_figures() {
         assert!(bench.path("swept").join(name).exists(), "{name}");
     }
     assert!(ran.out.contains("BIAS SWEEP") && ran.out.contains("Overbias"), "{}", ran.out);
-    for name in ["swept/programme.sheet.txt", "swept/report.html", "swept/summary.txt"] {
+    for name in
+        ["swept/programme.sheet.html", "swept/programme.sheet.txt", "swept/report.html", "swept/summary.txt"]
+    {
         let text = bench.text(name).split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(text.contains("insulated tools only"), "{name}");
     }

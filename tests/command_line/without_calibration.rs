@@ -21,7 +21,7 @@ fn the_sheet_of_an_injection_has_the_resistors_and_other_recipes_refuse_them() {
     }
     bench.run("write injection --out a.wav --input-millivolts 1").wrong(&["--source-volts"]);
     bench.run("write injection --out a.wav --source-volts 0 --input-millivolts 1").wrong(&["0.01 to 20 V"]);
-    assert_eq!(bench.files(), ["i.sheet.txt", "i.wav"]);
+    assert_eq!(bench.files(), ["i.sheet.html", "i.sheet.txt", "i.wav"]);
 }
 
 #[test]

@@ -6,9 +6,9 @@ use super::bench::{Bench, SHORT};
 fn leaves_the_programme_and_its_running_sheet() {
     let bench = Bench::new();
     let ran = bench.run("write first-look --out first-look.wav").done();
-    assert_eq!(ran.out, "first-look.wav\nfirst-look.sheet.txt\n");
+    assert_eq!(ran.out, "first-look.wav\nfirst-look.sheet.txt\nfirst-look.sheet.html\n");
     assert!(ran.err.contains("Speakers off"), "{}", ran.err);
-    assert_eq!(bench.files(), ["first-look.sheet.txt", "first-look.wav"]);
+    assert_eq!(bench.files(), ["first-look.sheet.html", "first-look.sheet.txt", "first-look.wav"]);
     let wav = hound::WavReader::open(bench.path("first-look.wav")).unwrap();
     let spec = wav.spec();
     assert_eq!((spec.sample_rate, spec.bits_per_sample, spec.channels), (48_000, 24, 2));
@@ -23,8 +23,8 @@ fn leaves_the_programme_and_its_running_sheet() {
 fn a_programme_for_a_cd_has_its_cue_sheet() {
     let bench = Bench::new();
     let ran = bench.run("write first-look --out cd.wav --rate 44100 --depth 16").done();
-    assert_eq!(ran.out, "cd.wav\ncd.sheet.txt\ncd.cue\n");
-    assert_eq!(bench.files(), ["cd.cue", "cd.sheet.txt", "cd.wav"]);
+    assert_eq!(ran.out, "cd.wav\ncd.sheet.txt\ncd.sheet.html\ncd.cue\n");
+    assert_eq!(bench.files(), ["cd.cue", "cd.sheet.html", "cd.sheet.txt", "cd.wav"]);
     assert!(bench.text("cd.cue").contains("FILE \"cd.wav\" WAVE"), "{}", bench.text("cd.cue"));
     let spec = hound::WavReader::open(bench.path("cd.wav")).unwrap().spec();
     assert_eq!((spec.sample_rate, spec.bits_per_sample), (44_100, 16));
@@ -60,7 +60,7 @@ fn another_reference_level_is_written_and_said() {
 
 #[test]
 fn refuses_to_overwrite_any_of_its_files_and_leaves_no_other() {
-    for taken in ["a.wav", "a.sheet.txt", "a.cue"] {
+    for taken in ["a.wav", "a.sheet.txt", "a.sheet.html", "a.cue"] {
         let bench = Bench::new();
         bench.put("short.toml", SHORT);
         bench.put(taken, "mine");
@@ -73,11 +73,11 @@ fn refuses_to_overwrite_any_of_its_files_and_leaves_no_other() {
         assert_eq!(bench.files().len(), 2, "{taken}: {:?}", bench.files());
         std::fs::remove_file(bench.path(taken)).unwrap();
         bench.run(line).done();
-        assert_eq!(bench.files(), ["a.cue", "a.sheet.txt", "a.wav", "short.toml"]);
+        assert_eq!(bench.files(), ["a.cue", "a.sheet.html", "a.sheet.txt", "a.wav", "short.toml"]);
         bench.run(&format!("{line} --force")).done();
         // The CUE sheet is of a programme that is no more.
         bench.run("write short.toml --out a.wav --force").done();
-        assert_eq!(bench.files(), ["a.sheet.txt", "a.wav", "short.toml"]);
+        assert_eq!(bench.files(), ["a.sheet.html", "a.sheet.txt", "a.wav", "short.toml"]);
     }
 }
 
@@ -225,7 +225,7 @@ fn names_may_hold_blanks_and_letters_of_any_language() {
     let bench = Bench::new();
     bench.put("short.toml", SHORT);
     bench.run_words(&["write", "short.toml", "--out", "Prüfung 3.WAV"]).done();
-    assert_eq!(bench.files(), ["Prüfung 3.WAV", "Prüfung 3.sheet.txt", "short.toml"]);
+    assert_eq!(bench.files(), ["Prüfung 3.WAV", "Prüfung 3.sheet.html", "Prüfung 3.sheet.txt", "short.toml"]);
 }
 
 #[test]

@@ -5,5 +5,6 @@ pub(super) mod card;
 pub(super) mod comparison;
 pub(super) mod next;
 pub(super) mod reading;
+pub(super) mod running_sheet;
 pub(super) mod sheet;
 pub(super) mod skew;
