@@ -5,8 +5,8 @@ use super::clock::made_now;
 use super::terminal::{note, print};
 use super::values::{Choice, TAPE_TYPES, one_of, overwrite};
 use crate::harmless::harmless;
-use crate::job::{Attached, DeckTold, HandSet, JobError, JobFile, NewJob, find_job, new_job};
-use crate::judge::{JobEvidence, JobReading, JobSkew, STEPS, bench_sheet, judge_by_hand, steps};
+use crate::job::{Attached, DeckTold, HandSet, JobError, JobFile, NewJob, find_job, load_settings, new_job};
+use crate::judge::{JobEvidence, JobReading, JobSkew, STEPS, SheetMade, bench_sheet, judge_by_hand, steps};
 use crate::programme::{NewFile, write_text};
 use crate::reading::{JobState, TapeType};
 use crate::show;
@@ -111,7 +111,7 @@ Examples:
         #[command(flatten)]
         job: TypedJob,
     },
-    /// Print the sheet: deck, complaint, work, readings as found and as left, what is open
+    /// Print the sheet: a page for the owner, then readings as found and as left, what is open
     #[command(
         visible_alias = "show",
         after_help = "\
@@ -180,6 +180,9 @@ struct New {
     /// Whose it is
     #[arg(long, value_name = "WORDS")]
     owner: Option<String>,
+    /// The owner's reference: an order, a ticket
+    #[arg(long, value_name = "WORDS")]
+    reference: Option<String>,
     /// Heads of the deck: 3 = the return is taken while recording
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(2..=3))]
     heads: Option<u8>,
@@ -252,7 +255,13 @@ impl Typed {
                 let attached = job.attached();
                 let (readings, skews) = (readings(&attached), skews(&attached));
                 let missing = attached.missing.clone();
-                let sheet = bench_sheet(&job.sheet, &evidence(&attached, &readings, &skews), missing);
+                let settings = load_settings()?;
+                let made = SheetMade {
+                    workshop: job.sheet.workshop.as_ref().or(settings.workshop.as_ref()),
+                    date: &today(),
+                    limits: job.limits.as_ref(),
+                };
+                let sheet = bench_sheet(&job.sheet, &evidence(&attached, &readings, &skews), missing, made);
                 print(&show::sheet_text(&sheet))?;
                 if let Some(out) = &out {
                     write_text(out, &show::sheet_html(&sheet), overwrite)?;
@@ -315,6 +324,7 @@ impl New {
             deck: self.deck,
             number: self.number,
             owner: self.owner,
+            reference: self.reference,
             heads: self.heads,
             portable: self.portable,
             complaint: self.complaint,

@@ -20,6 +20,8 @@ pub struct NewJob {
     pub number: Option<String>,
     /// Whose it is.
     pub owner: Option<String>,
+    /// The owner's reference.
+    pub reference: Option<String>,
     /// Heads, 2 or 3.
     pub heads: Option<u8>,
     /// A portable or a simple deck.
@@ -42,9 +44,10 @@ pub const JOB_TEMPLATE: &str = include_str!("job_template.toml");
 pub fn new_job(folder: &Path, new: &NewJob) -> Result<PathBuf, JobError> {
     let path = folder.join(JOB_FILE);
     // What is told needs no hint.
-    let hints: [(&str, bool); 3] = [
+    let hints: [(&str, bool); 4] = [
         ("# number =", new.number.is_some()),
         ("# owner =", new.owner.is_some()),
+        ("# reference =", new.reference.is_some()),
         ("# heads =", new.heads.is_some()),
     ];
     let needed = |line: &&str| !hints.iter().any(|(hint, told)| *told && line.starts_with(hint));
@@ -58,6 +61,7 @@ pub fn new_job(folder: &Path, new: &NewJob) -> Result<PathBuf, JobError> {
     };
     set("deck", "number", new.number.as_deref().map(Value::from));
     set("deck", "owner", new.owner.as_deref().map(Value::from));
+    set("deck", "reference", new.reference.as_deref().map(Value::from));
     set("deck", "heads", new.heads.map(|heads| i64::from(heads).into()));
     set("limits", "deck", new.portable.then(|| "portable".into()));
     set("at_hand", "calibrated_tape", new.calibrated_tape.then(|| true.into()));

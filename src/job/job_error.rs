@@ -27,6 +27,14 @@ pub enum JobError {
         /// What the system says.
         source: std::io::Error,
     },
+    /// The user's settings cannot be read.
+    #[error("{}: cannot be read ({source}); put its rights right, or take it away: it holds the workshop's name", path.display())]
+    Settings {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: std::io::Error,
+    },
     /// The file is no UTF-8.
     #[error("{}: no UTF-8 text; save it as UTF-8 in your editor", path.display())]
     NoText {

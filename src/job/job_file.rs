@@ -11,7 +11,7 @@ use crate::judge::{HAND_QUANTITIES, HandKind, HandQuantity, Limits};
 use crate::programme::{BY_HAND_BYTES, Overwrite, ProgrammeError, read_text, write_text};
 use crate::reading::{
     AtHand, AttachedReading, HandLimit, HandReadings, HandValue, Heads, JOB_FORMAT, JobCircumstances,
-    JobDeck, JobSheet, JobState, NoiseReduction, RecordedOn, TapeType,
+    JobDeck, JobSheet, JobState, NoiseReduction, RecordedOn, TapeType, Workshop,
 };
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -43,6 +43,7 @@ struct Raw {
     complaint: String,
     #[serde(default)]
     work: Vec<String>,
+    workshop: Option<Workshop>,
     deck: RawDeck,
     #[serde(default)]
     limits: Option<Spanned<toml::Table>>,
@@ -68,6 +69,7 @@ struct RawDeck {
     name: String,
     number: Option<String>,
     owner: Option<String>,
+    reference: Option<String>,
     heads: Option<Heads>,
     #[serde(default = "yes")]
     records: bool,
@@ -157,10 +159,12 @@ impl JobFile {
                 .get("source")
                 .and_then(|v| v.get_ref().as_str())
                 .map(str::to_owned),
+            workshop: raw.workshop,
             deck: JobDeck {
                 name: raw.deck.name,
                 number: raw.deck.number,
                 owner: raw.deck.owner,
+                reference: raw.deck.reference,
                 heads: raw.deck.heads,
                 records: raw.deck.records,
                 portable,

@@ -29,11 +29,12 @@ mod work;
 
 pub use bench::command::Command;
 pub use bench::hand_readings::{
-    HAND_QUANTITIES, HandKind, HandQuantity, HandRow, hand_quantity, judge_by_hand,
+    HAND_QUANTITIES, HandJudged, HandKind, HandQuantity, HandRow, hand_quantity, judge_by_hand,
 };
 pub use bench::job_skew::{JobSkew, MusicAzimuth};
 pub use bench::next_step::{STEPS, steps};
-pub use bench::sheet::{BenchSheet, SheetPair, bench_sheet};
+pub use bench::owner::{OwnersPage, OwnersResponse, OwnersVerdict};
+pub use bench::sheet::{BenchSheet, SheetMade, SheetPair, bench_sheet};
 pub use bench::step::{JobEvidence, JobReading, Step, StepState};
 pub use causes::{cause_name, cause_size};
 pub use compare::copies::is_one_capture;

@@ -19,6 +19,8 @@ pub enum JobState {
 /// One deck on the bench.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct JobSheet {
+    /// Who does the work, if the job's file says it.
+    pub workshop: Option<Workshop>,
     /// Which deck, and what it is.
     pub deck: JobDeck,
     /// What its owner says; empty if nobody wrote it down.
@@ -45,6 +47,17 @@ pub struct JobSheet {
     pub done: Vec<(String, String)>,
 }
 
+/// Who does the work.
+#[derive(Debug, Clone, PartialEq, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Workshop {
+    /// Its name.
+    pub name: String,
+    /// Address, telephone: as they shall stand below the name.
+    #[serde(default)]
+    pub lines: Vec<String>,
+}
+
 /// The deck of a job.
 #[derive(Debug, Clone, PartialEq)]
 pub struct JobDeck {
@@ -54,6 +67,8 @@ pub struct JobDeck {
     pub number: Option<String>,
     /// Whose it is.
     pub owner: Option<String>,
+    /// The owner's reference: an order, a ticket.
+    pub reference: Option<String>,
     /// Heads that take part in recording and playback.
     pub heads: Option<Heads>,
     /// Whether it records; players do not.
@@ -64,7 +79,15 @@ pub struct JobDeck {
 
 impl Default for JobDeck {
     fn default() -> Self {
-        Self { name: String::new(), number: None, owner: None, heads: None, records: true, portable: false }
+        Self {
+            name: String::new(),
+            number: None,
+            owner: None,
+            reference: None,
+            heads: None,
+            records: true,
+            portable: false,
+        }
     }
 }
 

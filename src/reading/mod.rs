@@ -54,7 +54,7 @@ pub use findings::{
 pub use found::{Found, FoundKind, NominalBy, TapeSection};
 pub use job_sheet::{
     AtHand, AttachedReading, HandLimit, HandReadings, HandValue, JOB_FORMAT, JobCircumstances, JobDeck,
-    JobSheet, JobState,
+    JobSheet, JobState, Workshop,
 };
 pub use level_tone::{dead_channels, level_tone};
 pub use measured::{

@@ -1,6 +1,8 @@
 //! A page as one HTML file: no script, nothing fetched, for screen and for A4 and Letter.
 
-use super::page::{Entry, Kind, Page, Printed, Section, Shown, Table, Tone, behind_point, most_behind};
+use super::page::{
+    Entry, Judged, Kind, Page, Printed, Section, Shown, Table, Tone, behind_point, most_behind,
+};
 use super::plot::{Plot, escaped};
 use super::render::Render;
 use super::words::{self, capitalised};
@@ -63,6 +65,7 @@ impl Render for Html {
             Kind::Plain | Kind::AsTyped => "",
             Kind::Curves => " class=\"curves\"",
             Kind::Cautions => " class=\"cautions\"",
+            Kind::NewPage => " class=\"page\"",
         };
         self.add(&format!("<section{class}>\n<h2>{}</h2>\n", text(&section.heading)));
     }
@@ -104,16 +107,26 @@ impl Render for Html {
     }
 
     fn entries(&mut self, entries: &[Entry]) {
-        self.add("<table class=\"findings\">\n<tbody>\n");
+        let columns = entries.iter().map(|entry| entry.figures.len()).max().unwrap_or(0);
+        self.add("<table class=\"findings\">\n");
+        if columns == 2 {
+            self.add("<thead><tr><th></th><th>left</th><th>right</th><th></th></tr></thead>\n");
+        }
+        self.add("<tbody>\n");
         for entry in entries {
-            let badge = entry.verdict.map(badge).unwrap_or_default();
-            // A break before the uncertainty and the kind keeps the column narrow.
-            let value =
-                cell_text(&entry.value).replacen("\u{a0}\u{b1}", "<br>\u{b1}", 1).replacen(", ", "<br>", 1);
             let name = text(&entry.name).replace(", ", ",<br>");
-            self.add(&format!(
-                "<tr><th scope=\"row\">{name}</th><td>{badge}</td><td class=\"number\">{value}</td><td>"
-            ));
+            self.add(&format!("<tr><th scope=\"row\">{name}</th>"));
+            let span = columns / entry.figures.len().max(1);
+            for Judged { verdict, value, .. } in &entry.figures {
+                // A break before the uncertainty keeps the column narrow.
+                let value = cell_text(value).replacen("\u{a0}\u{b1}", "<br>\u{b1}", 1);
+                let value = if value.is_empty() { value } else { format!("<br>{value}") };
+                self.add(&format!("<td class=\"number\" colspan=\"{span}\">{}{value}</td>", badge(*verdict)));
+            }
+            if entry.figures.is_empty() && columns > 0 {
+                self.add(&format!("<td class=\"number\" colspan=\"{columns}\"></td>"));
+            }
+            self.add("<td>");
             for (label, tone, sentence) in &entry.lines {
                 let sentence = stopped(sentence);
                 self.add(&match tone {

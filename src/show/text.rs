@@ -1,6 +1,8 @@
 //! A page as plain text, in lines of at most [`COLUMNS`] characters, or of [`PAPER`] to print.
 
-use super::page::{Entry, Kind, Page, Printed, Section, Shown, Table, Tone, behind_point, most_behind};
+use super::page::{
+    Entry, Judged, Kind, Page, Printed, Section, Shown, Table, Tone, behind_point, most_behind,
+};
 use super::render::Render;
 use super::words::{self, UNITS};
 use crate::harmless::harmless;
@@ -13,7 +15,7 @@ const PAPER: usize = 80;
 /// Where text under a name starts.
 const INDENT: usize = 6;
 /// Room for the name of an entry and for its verdict.
-const NAME: usize = 25;
+const NAME: usize = 31;
 const VERDICT: usize = 12;
 
 /// Plain text that grows, harmless: a file name may hold sequences that drive a terminal.
@@ -185,12 +187,21 @@ impl Render for Text {
             if k > 0 {
                 self.line("");
             }
-            let verdict = entry.verdict.map_or("", words::verdict);
-            if entry.name.chars().count() > NAME || (verdict.is_empty() && entry.value.is_empty()) {
-                let verdict = if verdict.is_empty() { String::new() } else { format!(": {verdict}") };
-                self.wrapped(2, "", &format!("{}{verdict} {}", entry.name, entry.value));
-            } else {
-                self.wrapped(2, &format!("{:<NAME$} {verdict:<VERDICT$} ", entry.name), &entry.value);
+            match entry.figures.as_slice() {
+                [] => self.wrapped(2, "", &entry.name),
+                figures => {
+                    let mut name = entry.name.as_str();
+                    if name.chars().count() > NAME {
+                        self.wrapped(2, "", name);
+                        name = "";
+                    }
+                    for Judged { side, verdict, value } in figures {
+                        let verdict = words::verdict(*verdict);
+                        let side = if side.is_empty() { String::new() } else { format!("{side:<5}  ") };
+                        self.wrapped(2, &format!("{name:<NAME$} {verdict:<VERDICT$} {side}"), value);
+                        name = "";
+                    }
+                }
             }
             self.named(INDENT, entry.lines.iter().map(|(label, _, text)| (*label, text.as_str())));
         }

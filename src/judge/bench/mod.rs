@@ -9,5 +9,6 @@ pub(crate) mod next_step;
 #[cfg(test)]
 pub(crate) mod next_step_tests;
 pub(crate) mod next_words;
+pub(crate) mod owner;
 pub(crate) mod sheet;
 pub(crate) mod step;

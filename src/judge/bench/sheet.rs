@@ -4,10 +4,12 @@ use crate::judge::Reading;
 use crate::judge::bench::hand_readings::{HandRow, judge_by_hand};
 use crate::judge::bench::job_skew::{MusicAzimuth, music_azimuth};
 use crate::judge::bench::next_step::steps;
+use crate::judge::bench::owner::{Beside, OwnersPage, owners_page};
 use crate::judge::bench::step::{JobEvidence, JobReading, Step};
 use crate::judge::compare::named::Named;
 use crate::judge::compare::readings::compare;
-use crate::reading::{Channel, Comparison, JobSheet, JobState, RecordedOn};
+use crate::judge::limits::Limits;
+use crate::reading::{Channel, Comparison, JobSheet, JobState, RecordedOn, Workshop};
 
 /// Readings of one programme, before and after.
 #[derive(Debug, Clone, PartialEq)]
@@ -28,11 +30,28 @@ impl SheetPair {
     }
 }
 
+/// Who makes the sheet, and when.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct SheetMade<'a> {
+    /// Who did the work, if that is known.
+    pub workshop: Option<&'a Workshop>,
+    /// The date, in words.
+    pub date: &'a str,
+    /// Limits of the job; without them, common practice for full-size decks.
+    pub limits: Option<&'a Limits>,
+}
+
 /// What is on the sheet.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BenchSheet<'a> {
     /// The job.
     pub job: &'a JobSheet,
+    /// Who did the work, if that is known.
+    pub workshop: Option<&'a Workshop>,
+    /// The date, in words.
+    pub date: String,
+    /// What the owner reads.
+    pub owner: OwnersPage<'a>,
     /// What was read by hand, judged.
     pub hand: Vec<HandRow>,
     /// Azimuth by ordinary music, if that was read.
@@ -50,8 +69,9 @@ pub struct BenchSheet<'a> {
 /// The first reading as found stands against the last one as left of the same recipe, origin and tape type.
 pub fn bench_sheet<'a>(
     job: &'a JobSheet,
-    evidence: &JobEvidence<'_>,
+    evidence: &JobEvidence<'a>,
     missing: Vec<String>,
+    made: SheetMade<'a>,
 ) -> BenchSheet<'a> {
     let readings = evidence.readings;
     let key = |reading: &Reading| {
@@ -64,13 +84,16 @@ pub fn bench_sheet<'a>(
             keys.push(key(job.reading));
         }
     }
-    let mut pairs = Vec::new();
+    let (mut pairs, mut beside) = (Vec::new(), Vec::new());
     for wanted in &keys {
         let (found, left) = {
             let of = |job: &&JobReading<'_>, state| job.state == state && key(job.reading) == *wanted;
             let found = readings.iter().find(|job| of(job, JobState::AsFound));
             (found, readings.iter().rev().find(|job| of(job, JobState::AsLeft)))
         };
+        if wanted.1 != Some(RecordedOn::Loopback) {
+            beside.push(Beside { found: found.copied(), left: left.copied() });
+        }
         let named: Vec<Named<'_>> = [("as found", found), ("as left", left)]
             .into_iter()
             .filter_map(|(name, job)| Some(Named { name, file: job?.file, reading: job?.reading }))
@@ -95,9 +118,13 @@ pub fn bench_sheet<'a>(
     }
     // A customer asks for the deck; what the sound card alone does stands behind.
     pairs.sort_by_key(SheetPair::is_sound_card);
+    let hand = judge_by_hand(job);
     BenchSheet {
         job,
-        hand: judge_by_hand(job),
+        workshop: made.workshop,
+        date: made.date.to_owned(),
+        owner: owners_page(&beside, &hand, made.limits),
+        hand,
         music: music_azimuth(evidence.skews),
         pairs,
         steps: steps(job, evidence),

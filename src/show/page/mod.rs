@@ -38,6 +38,8 @@ pub(super) enum Kind {
     /// Drawn curves: only where pictures can be shown.
     Curves,
     Cautions,
+    /// Begins a page where it is printed.
+    NewPage,
     /// Its heading holds a name that is typed: it stands as it is written.
     AsTyped,
 }
@@ -82,15 +84,23 @@ pub(super) enum Tone {
 /// One judged or named thing with labelled sentences.
 pub(super) struct Entry {
     pub(super) name: String,
-    pub(super) verdict: Option<Verdict>,
+    /// What was judged: one figure, or left and right.
+    pub(super) figures: Vec<Judged>,
+    pub(super) lines: Vec<(&'static str, Tone, String)>,
+}
+
+/// One judged figure of an entry.
+pub(super) struct Judged {
+    /// `left` or `right`; empty where there is but one.
+    pub(super) side: &'static str,
+    pub(super) verdict: Verdict,
     /// Value in words; empty if there is none.
     pub(super) value: String,
-    pub(super) lines: Vec<(&'static str, Tone, String)>,
 }
 
 impl Entry {
     pub(super) fn new(name: impl Into<String>) -> Self {
-        Self { name: name.into(), verdict: None, value: String::new(), lines: Vec::new() }
+        Self { name: name.into(), figures: Vec::new(), lines: Vec::new() }
     }
 
     /// A labelled sentence; nothing if there is none.

@@ -4,7 +4,7 @@ use super::reading::captured;
 use crate::judge::Reading;
 use crate::reading::{Channel, Finding, NotJudged, Verdict, WarningId};
 use crate::show::page::{Block, Cell, Page, Rows, Section};
-use crate::show::tables::findings::{find_out, in_order, names, steps_and_note, value};
+use crate::show::tables::findings::{find_out, names, steps_and_note, together, value};
 use crate::show::words::{self, sentence};
 
 /// The first screen of `reading`.
@@ -35,12 +35,12 @@ pub(in crate::show) fn brief_page(reading: &Reading) -> Page {
 }
 
 /// Findings of one name and kind, left before right.
-struct Line<'a> {
-    of: Vec<&'a Finding>,
+pub(super) struct Line<'a> {
+    pub(super) of: Vec<&'a Finding>,
 }
 
 impl Line<'_> {
-    fn verdict(&self) -> Verdict {
+    pub(super) fn verdict(&self) -> Verdict {
         self.of
             .iter()
             .map(|finding| finding.verdict)
@@ -61,15 +61,27 @@ impl Line<'_> {
         Cell::Judged(side.map(|side| letter(*side).to_owned()).unwrap_or_default(), Some(worst))
     }
 
+    /// `L -3.4 +- 0.4, R -0.5 +- 0.4 dB at 15 kHz`, and which of several figures of that name.
+    fn reads_as(&self) -> String {
+        let kind = self.of[0].kind.clone().filter(|_| self.of[0].value.is_some());
+        [Some(self.reads()), kind].into_iter().flatten().collect::<Vec<_>>().join(", ")
+    }
+
     /// `L -3.4 +- 0.4, R -0.5 +- 0.4 dB at 15 kHz`.
-    fn reads(&self) -> String {
+    pub(super) fn reads(&self) -> String {
         let each: Vec<(String, String)> = self.of.iter().map(|finding| reads(finding)).collect();
-        let kind = self.of[0].kind.clone();
         let one = |finding: &Finding, (figure, place): &(String, String)| {
             let side = finding.channel.filter(|channel| channel.is_side()).map(letter).unwrap_or_default();
-            [side, figure, place].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" ")
+            let told = joined(&[figure, place]);
+            // The letter stays with its figure.
+            if side.is_empty() { told } else { format!("{side}\u{a0}{told}") }
         };
-        let both = match (each.as_slice(), self.of.as_slice()) {
+        match (each.as_slice(), self.of.as_slice()) {
+            ([left, right], [of_left, of_right])
+                if left == right && of_left.value.is_none() && of_right.value.is_none() =>
+            {
+                joined(&[&left.0, &left.1])
+            }
             ([left, right], [of_left, of_right])
                 if left.1 == right.1 && of_left.value.is_some() && of_right.value.is_some() =>
             {
@@ -86,13 +98,7 @@ impl Line<'_> {
                 .map(|(finding, figure)| one(finding, figure))
                 .collect::<Vec<_>>()
                 .join(", "),
-        };
-        // Which of several figures of that name.
-        [Some(both), kind.filter(|_| self.of[0].value.is_some())]
-            .into_iter()
-            .flatten()
-            .collect::<Vec<_>>()
-            .join(", ")
+        }
     }
 }
 
@@ -107,6 +113,11 @@ fn reads(finding: &Finding) -> (String, String) {
     (figure, finding.place.clone().unwrap_or_default())
 }
 
+/// Those that are not empty, with blanks between.
+fn joined(parts: &[&str]) -> String {
+    parts.iter().copied().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" ")
+}
+
 fn letter(side: Channel) -> &'static str {
     match side {
         Channel::Left => "L",
@@ -115,26 +126,21 @@ fn letter(side: Channel) -> &'static str {
     }
 }
 
-fn findings(findings: &[Finding]) -> Section {
-    let mut lines: Vec<Line<'_>> = Vec::new();
-    for finding in in_order(findings).into_iter().filter(|finding| finding.verdict != Verdict::CannotTell) {
-        let known =
-            lines.iter_mut().find(|line| line.of[0].id == finding.id && line.of[0].kind == finding.kind);
-        match known {
-            Some(line) => line.of.push(finding),
-            None => lines.push(Line { of: vec![finding] }),
-        }
-    }
-    for line in &mut lines {
-        line.of.sort_by_key(|finding| finding.channel == Some(Channel::Right));
-    }
+/// One line a finding.
+pub(super) fn findings(findings: &[Finding]) -> Section {
+    let lines: Vec<Line<'_>> = together(findings)
+        .into_iter()
+        .map(|of| of.into_iter().filter(|finding| finding.verdict != Verdict::CannotTell).collect::<Vec<_>>())
+        .filter(|of| !of.is_empty())
+        .map(|of| Line { of })
+        .collect();
     let section = Section::new("Findings");
     if lines.is_empty() {
         return section.say("None.");
     }
     let table = Rows::of("", &lines)
         .head("", |line| line.of[0].id.as_str())
-        .head("reads", Line::reads)
+        .head("reads", Line::reads_as)
         .head("verdict", Line::judged)
         .head("limit", |line| line.of.iter().find_map(|finding| finding.allowed.clone()).unwrap_or_default())
         .folding()

@@ -1,5 +1,6 @@
 //! The page of a reading: the summary, the report and the CSV files alike.
 
+use super::brief;
 use crate::judge::Limits;
 use crate::judge::Reading;
 use crate::reading::figures::UnitKind::{Dbfs, Microseconds, Seconds, SpeedPercent};
@@ -19,13 +20,16 @@ pub(in crate::show) fn reading_page(reading: &Reading, limits: Option<&Limits>, 
     let mut page = Page::new("Reading of", reading.capture.file.clone());
     head(&mut page, reading, limits);
     let sections = &mut page.sections;
-    sections.extend(findings::work(reading));
-    sections.push(findings::findings(&reading.findings));
+    // What to do and what was found first; why, and all tables, behind the curves.
+    sections.push(findings::work(reading));
+    sections.push(brief::findings(&reading.findings));
+    sections.extend(findings::not_judged(reading));
     sections.push(findings::warnings(&reading.warnings));
     if !plots.is_empty() {
         let curves = Section { kind: Kind::Curves, ..Section::new("Curves") };
         sections.push(plots.into_iter().fold(curves, |section, plot| section.block(Block::Plot(plot))));
     }
+    sections.push(findings::findings(&reading.findings));
     measured(sections, reading);
     sections.push(meanings(&reading.meanings));
     let trimmers = if reading.rounds.is_empty() { &[] } else { &TRIMMER_CAUTIONS[..] };

@@ -1,24 +1,20 @@
 //! The sheet of a job: what was complained of, done and read, as found beside as left.
 
 use super::comparison::{CHANGED, changed, finding_change, finding_value, more, named};
+use super::owner::owners_sections;
 use crate::judge::{BenchSheet, HandKind, HandRow, MusicAzimuth, SheetPair, Step, StepState};
-use crate::reading::{ChangeState, FindingChange, Heads, JobSheet, JobState, RecordedOn, Verdict};
-use crate::show::page::{Block, Cell, Entry, Page, Rows, Section, Tone};
+use crate::reading::{ChangeState, FindingChange, Heads, JobState, RecordedOn, Verdict};
+use crate::show::page::{Block, Cell, Entry, Judged, Kind, Page, Rows, Section, Tone};
 use crate::show::words;
 use crate::trade::CAUTIONS;
 
-/// Deck, complaint, work, readings by hand, findings as found beside as left, what is open, cautions, signature.
+/// The page for the owner; then readings by hand, findings as found beside as left, what is open, cautions.
 pub(in crate::show) fn sheet_page(sheet: &BenchSheet<'_>) -> Page {
     let mut page = Page::new("Bench sheet:", sheet.job.deck.name.clone());
-    head(&mut page, sheet.job);
-    let noted = |texts: &mut dyn Iterator<Item = &str>| -> Vec<String> {
-        texts.map(str::trim).filter(|text| !text.is_empty()).map(str::to_owned).collect()
-    };
+    head(&mut page, sheet);
     let sections = &mut page.sections;
-    sections.push(Section::new("Complaint").list_or(noted(&mut sheet.job.complaint.lines()), "Not noted."));
-    let work = noted(&mut sheet.job.work.iter().map(String::as_str));
-    sections.push(Section::new("Work done").list_or(work, "Not noted."));
-    sections.push(by_hand(sheet));
+    sections.extend(owners_sections(sheet));
+    sections.push(Section { kind: Kind::NewPage, ..by_hand(sheet) });
     sections.extend(sheet.music.as_ref().map(by_music));
     sections.extend(sheet.pairs.iter().map(readings));
     if sheet.pairs.is_empty() && sheet.music.is_none() {
@@ -31,12 +27,11 @@ pub(in crate::show) fn sheet_page(sheet: &BenchSheet<'_>) -> Page {
     let open = open(&sheet.steps);
     sections.push(Section::new("Not done").list_or(open, "Nothing is left of the order of work."));
     sections.push(Section::cautions(&CAUTIONS));
-    sections.push(Section::new("Signature").block(Block::Signature));
     page
 }
 
-fn head(page: &mut Page, job: &JobSheet) {
-    let deck = &job.deck;
+fn head(page: &mut Page, sheet: &BenchSheet<'_>) {
+    let deck = &sheet.job.deck;
     let heads = match (deck.records, deck.heads) {
         (false, _) => "plays back only",
         (true, Some(Heads::Two)) => "2 heads",
@@ -44,8 +39,16 @@ fn head(page: &mut Page, job: &JobSheet) {
         (true, None) => "heads not told",
     };
     let class = if deck.portable { "a portable or simple deck" } else { "a full-size deck" };
+    page.fact(
+        "Workshop",
+        sheet.workshop.map(|workshop| {
+            [&workshop.name].into_iter().chain(&workshop.lines).cloned().collect::<Vec<_>>().join("; ")
+        }),
+    );
+    page.fact("Date", Some(sheet.date.clone()).filter(|date| !date.is_empty()));
     page.fact("Number", deck.number.clone());
     page.fact("Owner", deck.owner.clone());
+    page.fact("Reference", deck.reference.clone());
     page.fact("What it is", Some(format!("{heads}; judged as {class}")));
 }
 
@@ -54,7 +57,8 @@ pub(in crate::show) fn hand(row: &HandRow) -> Entry {
     let mut entry = Entry::new(row.words);
     // Millivolts of the level tone are noted here, and judged in a reading.
     let is_noted = |verdict: Verdict| row.kind == HandKind::Output && verdict == Verdict::CannotTell;
-    entry.verdict = row.now().map(|now| now.verdict).filter(|verdict| !is_noted(*verdict));
+    let verdict = row.now().map(|now| now.verdict).filter(|verdict| !is_noted(*verdict));
+    entry.figures.extend(verdict.map(|verdict| Judged { side: "", verdict, value: String::new() }));
     for (name, judged) in [("as found", &row.as_found), ("as left", &row.as_left)] {
         let Some(judged) = judged else { continue };
         let verdict = match judged.verdict {

@@ -10,7 +10,7 @@ mod response;
 mod rounds;
 mod svg;
 
-pub(super) use response::response_change;
+pub(super) use response::{owners_response, response_change};
 pub(super) use svg::escaped;
 
 use crate::judge::Limits;

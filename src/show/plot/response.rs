@@ -4,12 +4,13 @@ use super::axes::{Axis, Frame};
 use super::svg::Stroke;
 use super::{DEEPEST_DB, Plot, Points, channel, continuous, hertz_axis};
 use crate::judge::Key;
-use crate::judge::{Limits, ResponseLimit};
+use crate::judge::{Limits, OwnersResponse, ResponseLimit};
 use crate::reading::figures::UnitKind::Microseconds;
 use crate::reading::figures::{frequency, programme_level};
 use crate::reading::{Azimuth, ComparedChannel, Comparison, MeasuredBy, Response, ResponsePoint};
 
 /// Of the captions.
+const LIMITS: &str = "Dots: limit.";
 const STEPS: &str = " Marks: stepped tones.";
 
 fn differences(rows: &[ResponsePoint]) -> Points {
@@ -59,6 +60,40 @@ pub(super) fn response(response: &Response, limit: Option<&ResponseLimit>) -> Op
         frame.marks(&marks[side], stroke);
     }
     Some(Plot { name: "response", caption, svg: frame.finish() })
+}
+
+/// The response as found and as left, both channels, in one figure.
+pub(in crate::show) fn owners_response(read: &OwnersResponse<'_>) -> Option<Plot> {
+    let states = [(read.found, "as found"), (read.left, "as left")];
+    let drawn: Vec<(Points, Stroke, String)> = states
+        .into_iter()
+        .filter_map(|(response, state)| Some((response?, state)))
+        .flat_map(|(response, state)| {
+            let rows = if response.steps.is_empty() { continuous(response).1 } else { &response.steps };
+            [(Stroke::Left, "L"), (Stroke::Right, "R")]
+                .into_iter()
+                .enumerate()
+                .map(move |(side, (stroke, name))| (channel(rows, side), stroke, format!("{name} {state}")))
+        })
+        .filter(|line| !line.0.is_empty())
+        .collect();
+    let reference_hz = read.left.or(read.found)?.reference_hz;
+    let sets: Vec<&Points> = drawn.iter().map(|line| &line.0).collect();
+    let (low, high) = range(&sets, read.limit.db);
+    let caption = format!(
+        "Response against {}, as found and as left: left solid, right dashed; marks: as left. {LIMITS}",
+        frequency(reference_hz)
+    );
+    let label = format!("response re {}, dB", frequency(reference_hz));
+    let mut frame = Frame::new(&caption, hertz_axis(), Axis::linear(&label, low, high, true));
+    limit_lines(&mut frame, read.limit.from_hz, read.limit.to_hz, read.limit.db);
+    for (points, stroke, name) in &drawn {
+        frame.line(points, *stroke, name);
+        if name.ends_with("left") {
+            frame.marks(points, *stroke);
+        }
+    }
+    (!drawn.is_empty()).then(|| Plot { name: "response-found-and-left", caption, svg: frame.finish() })
 }
 
 pub(super) fn difference(

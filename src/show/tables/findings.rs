@@ -1,10 +1,8 @@
 //! Findings, work and warnings.
 
 use crate::judge::Reading;
-use crate::reading::{
-    Channel, Finding, NotJudged, Remedy, Settled, UncertainFrom, UncertaintyPart, Verdict, Warning,
-};
-use crate::show::page::{Block, Entry, Printed, Rows, Section, Tone};
+use crate::reading::{Channel, Finding, NotJudged, Remedy, UncertainFrom, UncertaintyPart, Verdict, Warning};
+use crate::show::page::{Block, Entry, Judged, Printed, Rows, Section, Tone};
 use crate::show::remedies;
 use crate::show::words::{self, sentence};
 use crate::trade::BEFORE_TURNING;
@@ -18,29 +16,26 @@ pub(in crate::show) fn value(finding: &Finding) -> Option<String> {
     Some(words::figure(finding.value?, finding.uncertainty, finding.unit.as_str(), &finding.id, !is_size))
 }
 
-/// What is to be done now, in the order of work; what is settled; what could not be judged.
-pub(in crate::show) fn work(reading: &Reading) -> Vec<Section> {
-    let steps: Vec<(u32, String, String)> = reading
-        .work
-        .iter()
-        .map(|work| {
-            let mut because = work.findings.join("; ");
-            if !work.after.is_empty() {
-                let numbers: Vec<String> = work.after.iter().map(u32::to_string).collect();
-                because += &format!("; after {}", numbers.join(", "));
-            }
-            (work.number, sentence(&work.step.text), because)
-        })
-        .collect();
-    let mut sections = vec![steps_and_note(reading, steps)];
-    if !reading.settled.is_empty() {
-        let all: Vec<String> = reading.settled.iter().map(settled).collect();
-        sections.push(Section::new("Settled: judged, and right now").say(format!("{}.", all.join("; "))));
-    }
+/// What is to be done now, in the order of work.
+pub(in crate::show) fn work(reading: &Reading) -> Section {
+    let steps = reading.work.iter().map(|work| {
+        let mut because = work.findings.join("; ");
+        if !work.after.is_empty() {
+            let numbers: Vec<String> = work.after.iter().map(u32::to_string).collect();
+            because += &format!("; after {}", numbers.join(", "));
+        }
+        (work.number, sentence(&work.step.text), because)
+    });
+    steps_and_note(reading, steps.collect())
+}
+
+/// What could not be judged: what it takes, and what the programme holds nothing for.
+pub(in crate::show) fn not_judged(reading: &Reading) -> Vec<Section> {
+    let mut sections = Vec::new();
     let lacks = |group: &&NotJudged| group.in_programme == Some(false);
     let (lacking, open): (Vec<_>, Vec<_>) = reading.not_judged.iter().partition(lacks);
     if !open.is_empty() {
-        let entries = open.into_iter().map(not_judged).collect();
+        let entries = open.into_iter().map(judged_by).collect();
         sections.push(Section::new("Not judged, and what it takes").block(Block::Entries(entries)));
     }
     if !lacking.is_empty() {
@@ -60,21 +55,8 @@ pub(in crate::show) fn steps_and_note(reading: &Reading, steps: Vec<(u32, String
     section.say(note(reading))
 }
 
-/// `azimuth +0.4 +- 0.3 us`.
-fn settled(settled: &Settled) -> String {
-    let id = settled.finding.split([' ', ',']).next().unwrap_or_default();
-    let figure = settled.value.map(|value| {
-        let is_size = SIZES.contains(&id);
-        words::figure(value, settled.uncertainty, settled.unit.as_str(), id, !is_size)
-    });
-    let marginal = (settled.verdict == Verdict::Marginal).then(|| "(marginal)".to_owned());
-    let words: Vec<String> =
-        [Some(settled.finding.clone()), figure, marginal].into_iter().flatten().collect();
-    words.join(" ")
-}
-
 /// The findings, and why with what to do.
-fn not_judged(group: &NotJudged) -> Entry {
+fn judged_by(group: &NotJudged) -> Entry {
     let mut entry = Entry::new(names(&group.findings));
     entry.line("why", Tone::Plain, Some(sentence(&group.untold.because)));
     entry.line("do", Tone::Plain, Some(find_out(group)));
@@ -147,7 +129,7 @@ fn note(reading: &Reading) -> String {
 
 /// The findings in the order of work, and `findings.csv`.
 pub(in crate::show) fn findings(findings: &[Finding]) -> Section {
-    let section = Section::new("Findings, in the order of work");
+    let section = Section::new("Findings in full, in the order of work");
     if findings.is_empty() {
         return section.say("None.");
     }
@@ -164,11 +146,10 @@ pub(in crate::show) fn findings(findings: &[Finding]) -> Section {
         .key("basis", |finding| finding.basis.as_str())
         .key("why", |finding| finding.why.as_str())
         .key("turn", |finding| finding.turn.clone().unwrap_or_default());
+    let told = together(findings).into_iter().filter(|group| group.iter().any(|finding| stands(finding)));
     section
         .say(format!("{}. Before anything is turned: read the cautions at the end.", tally(findings)))
-        .block(Block::Entries(
-            in_order(findings).into_iter().filter(|finding| stands(finding)).map(entry).collect(),
-        ))
+        .block(Block::Entries(told.map(|group| entry(&group)).collect()))
         .table(filed.table())
 }
 
@@ -185,21 +166,39 @@ fn stands(finding: &Finding) -> bool {
     finding.verdict != Verdict::CannotTell || finding.value.is_some()
 }
 
-fn entry(finding: &Finding) -> Entry {
-    let mut entry = Entry::new(match finding.channel {
-        Some(side) if side.is_side() => format!("{} {side}", finding.id),
-        _ => finding.id.clone(),
+/// Findings of one name and kind; what is said of both channels alike is said once.
+fn entry(group: &[&Finding]) -> Entry {
+    let names = [Some(group[0].id.clone()), group[0].kind.clone()];
+    let mut entry = Entry::new(names.into_iter().flatten().collect::<Vec<_>>().join(", "));
+    let side =
+        |finding: &Finding| finding.channel.filter(|channel| channel.is_side()).map_or("", Channel::as_str);
+    entry.figures = group
+        .iter()
+        .map(|finding| Judged {
+            side: side(finding),
+            verdict: finding.verdict,
+            value: value(finding).unwrap_or_default(),
+        })
+        .collect();
+    let mut say = |label: &'static str, tone: Tone, of: &dyn Fn(&Finding) -> Option<String>| {
+        let said: Vec<(&str, Option<String>)> =
+            group.iter().map(|finding| (side(finding), of(finding))).collect();
+        if said.iter().all(|(_, text)| *text == said[0].1) {
+            return entry.line(label, tone, said[0].1.clone());
+        }
+        for (side, text) in said {
+            entry.line(label, tone, text.map(|text| format!("{side}: {text}")));
+        }
+    };
+    say("why", Tone::Plain, &|finding| Some(remedies::why(finding)));
+    say("turn", Tone::Turn, &|finding| finding.turn.clone());
+    say("+-", Tone::Aside, &parts);
+    say("first", Tone::Aside, &|finding| {
+        let first = format!("{}: outside, and this rests on it", finding.rests_on.join(", "));
+        (!finding.rests_on.is_empty()).then_some(first)
     });
-    entry.verdict = Some(finding.verdict);
-    let value: Vec<String> = value(finding).into_iter().chain(finding.kind.clone()).collect();
-    entry.value = value.join(", ");
-    entry.line("why", Tone::Plain, Some(remedies::why(finding)));
-    entry.line("turn", Tone::Turn, finding.turn.clone());
-    entry.line("+-", Tone::Aside, parts(finding));
-    let first = format!("{}: outside, and this rests on it", finding.rests_on.join(", "));
-    entry.line("first", Tone::Aside, (!finding.rests_on.is_empty()).then_some(first));
-    entry.line("limit", Tone::Aside, finding.limit.clone());
-    entry.line("basis", Tone::Aside, Some(remedies::basis(finding)));
+    say("limit", Tone::Aside, &|finding| finding.limit.clone());
+    say("basis", Tone::Aside, &|finding| Some(remedies::basis(finding)));
     entry
 }
 
@@ -225,7 +224,7 @@ fn parts(finding: &Finding) -> Option<String> {
 }
 
 /// The findings in the order of work, the worst first among those of one name.
-pub(in crate::show) fn in_order(findings: &[Finding]) -> Vec<&Finding> {
+fn in_order(findings: &[Finding]) -> Vec<&Finding> {
     let mut groups: Vec<(&str, Vec<&Finding>)> = Vec::new();
     for finding in findings {
         match groups.iter_mut().find(|(id, _)| *id == finding.id) {
@@ -237,6 +236,22 @@ pub(in crate::show) fn in_order(findings: &[Finding]) -> Vec<&Finding> {
         group.sort_by_key(|finding| std::cmp::Reverse(finding.verdict.rank()));
     }
     groups.into_iter().flat_map(|(_, group)| group).collect()
+}
+
+/// The findings in that order, those of one name and kind together, left before right.
+pub(in crate::show) fn together(findings: &[Finding]) -> Vec<Vec<&Finding>> {
+    let mut groups: Vec<Vec<&Finding>> = Vec::new();
+    let key = |finding: &Finding| {
+        (finding.id.clone(), finding.kind.clone(), finding.channel.is_some_and(Channel::is_side))
+    };
+    for finding in in_order(findings) {
+        match groups.iter_mut().find(|group| key(group[0]) == key(finding)) {
+            Some(group) => group.push(finding),
+            None => groups.push(vec![finding]),
+        }
+    }
+    groups.iter_mut().for_each(|group| group.sort_by_key(|finding| finding.channel == Some(Channel::Right)));
+    groups
 }
 
 /// What must be known before the figures are trusted.
