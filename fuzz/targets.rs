@@ -8,7 +8,7 @@ use deckproof::internals::job::{
     HandSet, JobFile, ReadOptions, compare_files, load_card, read_return, read_samples,
 };
 use deckproof::internals::judge::{
-    JobEvidence, JobReading, Limits, Reading, bench_sheet, conclude, judge_by_hand, renewal, steps,
+    JobEvidence, JobReading, Limits, Reading, SheetMade, bench_sheet, conclude, judge_by_hand, renewal, steps,
 };
 use deckproof::internals::measure::{TapeValues, Told, TransportNumbers, subtract_card};
 use deckproof::internals::programme::{
@@ -147,7 +147,9 @@ fn recipe(data: &[u8]) {
         reference_dbfs: -12.0,
         feeding: Feeding::default(),
     };
-    harmless(&running_sheet(&recipe, &timeline, &written));
+    let sheet = running_sheet(&recipe, &timeline, &written);
+    harmless(&show::running_sheet_text(&sheet));
+    harmless(&show::running_sheet_html(&sheet));
     cue_sheet("programme.wav", &recipe.title).unwrap();
     // Its refusals (too high for the rate, clipping) are results too.
     let _ = Renderer::new(&timeline, 48_000, -12.0);
@@ -243,7 +245,7 @@ fn job(data: &[u8]) {
     judge_by_hand(&job.sheet).iter().for_each(|row| harmless(&show::hand_text(row)));
     let readings = [JobReading { state: JobState::AsFound, file: "reading.json", reading: &HEALTHY_READING }];
     let evidence = JobEvidence { readings: &readings, skews: &[], loopback: None, taken: &[] };
-    let sheet = bench_sheet(&job.sheet, &evidence, vec![]);
+    let sheet = bench_sheet(&job.sheet, &evidence, vec![], SheetMade::default());
     harmless(&show::sheet_text(&sheet));
     harmless(&show::sheet_html(&sheet));
     harmless(&show::next_text(&steps(&job.sheet, &evidence), None).unwrap_or_default());

@@ -1,10 +1,10 @@
-//! The page of a comparison: verdicts, what really changed, what did not, and every row.
+//! The page of a comparison: verdicts, what really changed, what did not. Every row stands in its CSV alone.
 
 use crate::reading::figures::frequency;
 use crate::reading::{
     ChangeState, Channel, ComparedChannel, ComparedRow, Comparison, FindingChange, QuantityChange, Verdict,
 };
-use crate::show::page::{Block, Cell, Kind, Page, Printed, Rows, Section, Table, Tone};
+use crate::show::page::{Block, Kind, Page, Printed, Rows, Section, Table, Tone};
 use crate::show::plot::response_change;
 use crate::show::words;
 
@@ -31,7 +31,7 @@ pub(in crate::show) fn comparison_page(comparison: &Comparison) -> Page {
         let texts = comparison.warnings.iter().map(|warning| warning.text.clone());
         sections.push(Section::new("Before you trust the differences").say_all(Tone::Warning, texts));
     }
-    sections.push(findings(&comparison.findings));
+    sections.push(findings(comparison));
     let changes = Section::new(CHANGED);
     let changes = match changed(comparison) {
         Some(table) => changes.table(table).say_all(Tone::Aside, more(comparison)),
@@ -47,7 +47,11 @@ pub(in crate::show) fn comparison_page(comparison: &Comparison) -> Page {
     if let Some(plot) = response_change(comparison) {
         sections.push(Section { kind: Kind::Curves, ..Section::new("Curves") }.block(Block::Plot(plot)));
     }
-    sections.push(Section::new("All quantities").tables([all(comparison), filed(comparison)]));
+    // No page prints it.
+    let filed = filed(comparison);
+    if let Some(last) = page.sections.last_mut() {
+        last.blocks.push(Block::Table(filed));
+    }
     page
 }
 
@@ -67,18 +71,14 @@ fn value(value: Option<f64>, uncertainty: Option<f64>, unit: &str, quantity: &st
     value.map_or("cannot tell".to_owned(), |value| words::figure(value, uncertainty, unit, quantity, false))
 }
 
-/// A finding's value in one state; what has a verdict without a value (hum that is not there) says so.
+/// A finding's value in one state; empty where it has a verdict without one (hum that is not there).
 pub(in crate::show) fn finding_value(change: &FindingChange, is_after: bool) -> String {
     let (at, uncertainty) = if is_after {
         (change.after, change.uncertainties[1])
     } else {
         (change.before, change.uncertainties[0])
     };
-    if at.is_none() {
-        "no value".to_owned()
-    } else {
-        value(at, uncertainty, change.unit.as_str(), &change.id)
-    }
+    if at.is_none() { String::new() } else { value(at, uncertainty, change.unit.as_str(), &change.id) }
 }
 
 /// By how much a finding changed, and whether that is more than its uncertainty; empty if there is no change to be told.
@@ -88,34 +88,32 @@ pub(in crate::show) fn finding_change(change: &FindingChange) -> String {
     format!("{}: {said}", words::figure(by, Some(uncertainty), change.unit.as_str(), &change.id, true))
 }
 
-/// Verdicts that changed or are outside still; the others are counted, and stand in the table of all.
-fn findings(findings: &[FindingChange]) -> Section {
+/// Verdicts that changed or are outside still; the others are counted.
+fn findings(comparison: &Comparison) -> Section {
     let is_silent = |change: &&FindingChange| {
         change.verdict_before == change.verdict_after && change.verdict_after != Some(Verdict::Outside)
     };
-    let silent = findings.iter().filter(is_silent).count();
-    let told = findings.iter().filter(|change| !is_silent(change)).map(|change| {
-        let verdicts = if change.verdict_before == change.verdict_after {
-            format!("{} still", verdict(change.verdict_after))
-        } else {
-            format!("{} -> {}", verdict(change.verdict_before), verdict(change.verdict_after))
-        };
-        let [before, after] = [false, true].map(|is_after| finding_value(change, is_after));
-        let by = finding_change(change);
-        let by = if by.is_empty() { by } else { format!("; {by}") };
-        (named(change), format!("{verdicts}; {before} -> {after}{by}"))
-    });
-    let told: Vec<(String, String)> = told.collect();
-    let section = Section::new("Findings");
-    let section = if told.is_empty() { section } else { section.block(Block::Facts(told)) };
-    let all = Rows::of("", findings)
-        .printed(Printed::Report)
-        .head("finding", named)
-        .head("first", |change| finding_value(change, false))
-        .head("verdict", |change| Cell::Judged(String::new(), change.verdict_before))
-        .head("last", |change| finding_value(change, true))
-        .head("verdict", |change| Cell::Judged(String::new(), change.verdict_after));
-    section.say(format!("{silent} findings have the verdict that they had.")).table(all.table())
+    let (silent, told): (Vec<&FindingChange>, Vec<_>) = comparison.findings.iter().partition(is_silent);
+    let [first, last] = ends(comparison);
+    let table = Rows::of("", told)
+        .head("", named)
+        .head(first, |change| finding_value(change, false))
+        .head(last, |change| finding_value(change, true))
+        .head("change", finding_change)
+        .head("verdict", |change| match (verdict(change.verdict_before), verdict(change.verdict_after)) {
+            (before, after) if before == after => format!("{after} still"),
+            (before, after) => format!("{before} -> {after}"),
+        })
+        .folding();
+    Section::new("Findings")
+        .tables(table.any())
+        .say(format!("{} findings have the verdict that they had.", silent.len()))
+}
+
+/// Names of the first and the last reading.
+fn ends(comparison: &Comparison) -> [&str; 2] {
+    let readings = &comparison.readings;
+    [readings.first(), readings.last()].map(|reading| reading.map_or("", |reading| reading.name.as_str()))
 }
 
 /// `speed: mean, left`.
@@ -124,15 +122,16 @@ fn row_name(row: &ComparedRow) -> String {
     format!("{}: {}{channel}", row.quantity, row.what)
 }
 
-fn row_value(row: &ComparedRow, k: usize) -> String {
-    value(row.values[k], row.uncertainties[k], &row.unit, &row.quantity)
-}
-
 /// A change with its uncertainty.
 fn row_change(row: &ComparedRow) -> String {
     row.change.map_or("cannot tell".to_owned(), |by| {
-        words::figure(by, row.change_uncertainty, &row.unit, &row.quantity, true)
+        words::figure(by, row.change_uncertainty, of_change(&row.unit), &row.quantity, true)
     })
+}
+
+/// Unit of a difference of values in `unit`.
+fn of_change(unit: &str) -> &str {
+    if unit == "dBFS" { "dB" } else { unit }
 }
 
 /// The rows that a summary names.
@@ -147,22 +146,52 @@ fn of(comparison: &Comparison, state: ChangeState) -> impl Iterator<Item = &Quan
     comparison.summary.iter().filter(move |change| change.state == state)
 }
 
-/// What really changed, the most important first; `None` if nothing did.
+/// What really changed, the most important first, both channels in one row; `None` if nothing did.
 pub(in crate::show) fn changed(comparison: &Comparison) -> Option<Table> {
-    let rows: Vec<&ComparedRow> =
-        of(comparison, ChangeState::Changed).flat_map(|change| rows_of(comparison, change)).collect();
-    let end = |row: &ComparedRow, k: Option<usize>| {
+    let mut groups: Vec<Vec<&ComparedRow>> = Vec::new();
+    let key = |row: &ComparedRow| (row.quantity.clone(), row.what.clone(), side(row).is_some());
+    for row in of(comparison, ChangeState::Changed).flat_map(|change| rows_of(comparison, change)) {
+        match groups.iter_mut().find(|group| key(group[0]) == key(row)) {
+            Some(group) => group.push(row),
+            None => groups.push(vec![row]),
+        }
+    }
+    groups.iter_mut().for_each(|group| group.sort_by_key(|row| side(row) == Some("R")));
+    let value = |row: &ComparedRow, k: Option<usize>| {
         let value = k.and_then(|k| Some((row.values[k]?, row.uncertainties[k])));
         value.map_or("cannot tell".to_owned(), |(value, uncertainty)| {
             words::brief(value, uncertainty, &row.unit, &row.quantity)
         })
     };
-    Rows::of("", rows)
-        .head("quantity", row_name)
-        .head("first", |row| end(row, (!row.values.is_empty()).then_some(0)))
-        .head("last", |row| end(row, row.values.len().checked_sub(1)))
-        .head("change", row_change)
+    let [first, last] = ends(comparison);
+    Rows::of("", &groups)
+        .head("", |group| match (side(group[0]), group[0].channel) {
+            (None, Some(channel)) => format!("{}: {}, {channel}", group[0].quantity, group[0].what),
+            _ => format!("{}: {}", group[0].quantity, group[0].what),
+        })
+        .head(first, |group| both(group, |row| value(row, (!row.values.is_empty()).then_some(0))))
+        .head(last, |group| both(group, |row| value(row, row.values.len().checked_sub(1))))
+        .head("change", |group| both(group, row_change))
+        .folding()
         .any()
+}
+
+/// The letter of a channel.
+fn side(row: &ComparedRow) -> Option<&'static str> {
+    match row.channel? {
+        ComparedChannel::Left => Some("L"),
+        ComparedChannel::Right => Some("R"),
+        _ => None,
+    }
+}
+
+/// What is said of each row, behind the letter of its channel.
+fn both(rows: &[&ComparedRow], say: impl Fn(&ComparedRow) -> String) -> String {
+    let each = rows.iter().map(|row| match side(row) {
+        Some(side) => format!("{side}\u{a0}{}", say(row)),
+        None => say(row),
+    });
+    each.collect::<Vec<_>>().join(", ")
 }
 
 /// How many more rows changed, and between which frequencies, a sentence a quantity.
@@ -264,36 +293,6 @@ fn spreads(comparison: &Comparison) -> Section {
         .say("* more than the stated uncertainties explain: the deck, the tape or the adjustment moves.")
 }
 
-/// Every row, for the report.
-fn all(comparison: &Comparison) -> Table {
-    let table = Rows::of("", &comparison.rows)
-        .printed(Printed::Report)
-        .head("quantity", |row| format!("{}: {}", row.quantity, row.what))
-        .head("channel", |row| row.channel.map_or("", ComparedChannel::as_str));
-    let names = comparison.readings.iter().enumerate();
-    let table =
-        names.fold(table, |table, (k, reading)| table.head(&reading.name, move |row| row_value(row, k)));
-    let table = table.head("change", |row| {
-        let said = match row.changed {
-            Some(true) if row.really == Some(false) => ": too little to matter, or chance",
-            Some(true) => ": changed",
-            Some(false) => ": none shown",
-            None => "",
-        };
-        format!("{}{said}", row_change(row))
-    });
-    if comparison.readings.len() < 3 {
-        return table.table();
-    }
-    let spread = |row: &ComparedRow| {
-        let spread = row.spread?;
-        let one = |value: f64| words::brief(value, Some(spread), &row.unit, &row.quantity);
-        let repeats = row.repeatability.map(|most| format!("; one +- {}", one(most))).unwrap_or_default();
-        Some(format!("{}{repeats}", one(spread)))
-    };
-    table.head("spread", move |row| spread(row).unwrap_or_default()).table()
-}
-
 /// `comparison.csv`: one row for each reading's value.
 fn filed(comparison: &Comparison) -> Table {
     let rows: Vec<(&ComparedRow, usize)> = comparison
@@ -325,7 +324,6 @@ fn filed(comparison: &Comparison) -> Table {
 mod tests {
     use crate::judge::{Named, compare};
     use crate::show::comparison;
-    use crate::show::text::COLUMNS;
 
     #[test]
     fn lines_fit_and_say_what_changed() {
@@ -335,14 +333,14 @@ mod tests {
         let again = left.clone();
         let named = |name, reading| Named { name, file: "reading.json", reading };
         let text = comparison(&compare(&[named("as found", &found), named("as left", &left)]));
-        assert!(text.lines().all(|line| line.chars().count() <= COLUMNS), "{text}");
+        assert!(text.lines().all(|line| line.chars().count() <= 100), "{text}");
         assert!(
             text.lines().any(|line| line.contains("speed: mean") && line.contains("+0.50 +- ")),
             "{text}"
         );
         let three = [named("1", &found), named("2", &left), named("3", &again)];
         let text = comparison(&compare(&three));
-        assert!(text.lines().all(|line| line.chars().count() <= COLUMNS), "{text}");
+        assert!(text.lines().all(|line| line.chars().count() <= 100), "{text}");
         assert!(text.contains("HOW 3 READINGS SPREAD") && text.contains("speed: mean"), "{text}");
         // Nothing moved between these two.
         let none = comparison(&compare(&[named("2", &left), named("3", &again)]));

@@ -144,10 +144,14 @@ fn readings(pair: &SheetPair) -> Section {
     if both {
         table = table.head("difference", finding_change);
     }
-    let table = table.head("limit", |change| change.limit.clone().unwrap_or_else(|| "none known".to_owned()));
+    let table = table.head("limit", |change| {
+        let limit = change.limit.as_deref().unwrap_or("none known");
+        // Where it comes from stands in the report.
+        limit.split(" (").next().unwrap_or_default().to_owned()
+    });
     let turns = pair.turns.iter().map(|(name, turn)| format!("{name}: {turn}"));
     let section = section
-        .table(table.table())
+        .table(table.folding().table())
         .say_all(
             Tone::Aside,
             names("Cannot be told from these", untold.into_iter().map(|change| change.id.as_str())),
