@@ -43,3 +43,4 @@ mod truth;
 mod tsv;
 mod unslated;
 mod virtual_deck;
+mod words;

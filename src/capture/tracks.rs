@@ -8,7 +8,7 @@ use crate::signal::statistics::{mean, median, quantile};
 
 /// Shortest tone that is looked for, s.
 pub(super) const SHORTEST_S: f64 = 1.1;
-/// A track may be gone for this long, s: dropouts.
+/// A track may be missing for this long, s: dropouts.
 const GAP_S: f64 = 0.45;
 /// A track of fewer points than this has shown nothing yet: a gap ends it.
 const YOUNG: usize = 10;

@@ -219,7 +219,7 @@ impl Typed {
                         with.iter().filter(|option| option.1).map(|option| option.0).collect();
                     ensure!(
                         with.is_empty(),
-                        "{name}: the manual's, read by nobody; leave {} away",
+                        "{name}: this comes from the manual, not from a gauge; leave {} away",
                         with.join(", ")
                     );
                     let meant = DeckTold::meant(&name, &value, unit.as_deref())?;

@@ -75,9 +75,9 @@ pub fn told_by(
     let against = if against.is_empty() {
         String::new()
     } else {
-        format!(" Typed, and not as the job has it: {}.", against.join(", "))
+        format!(" The command line differs from the job: {}.", against.join(", "))
     };
-    note(&format!("Job {}: {taken}; what is typed goes first.{against}", job.path.display()));
+    note(&format!("Job {}: {taken}; the command line goes first.{against}", job.path.display()));
     (told, made_for(job, deck))
 }
 

@@ -546,7 +546,7 @@ impl Section {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Shape {
-    /// Power per hertz falls as 1/f: the same power in every octave.
+    /// Power per hertz in proportion to 1/f: the same power in every octave.
     #[default]
     OneOverF,
     /// The same power in every hertz.

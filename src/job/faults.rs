@@ -43,8 +43,8 @@ fn not_running(evidence: &Evidence) -> Option<Warning> {
         Warning::new(
             WarningId::TapeNotRunning,
             format!(
-                "The tape seems to have stopped, run down or come up late, or to have a long gap: {}. Look whether the \
-                 deck was stopped, then at take-up, brakes and the end of the tape, and record again.",
+                "The tape seems to have stopped, run down or come up late, or to have a long gap: {}. Make sure that the deck \
+                 was not stopped. Then check take-up, brakes and the end of the tape, and record again.",
                 found.join("; ")
             ),
         )
@@ -124,9 +124,9 @@ fn time_jump(evidence: &Evidence) -> Option<Warning> {
         Warning::new(
             WarningId::TimeJump,
             format!(
-                "Samples were lost or came twice on the way into the file: {}. Speed leaves these places out, the highest \
-                 peak of flutter is not stated, other figures near them may be touched. Close other programs, choose a \
-                 larger buffer, try another socket, and record again.",
+                "Samples were lost or came twice on the way into the file: {}. Speed leaves these places out. The highest \
+                 peak of flutter is not stated. Other figures near them may be wrong. Close other programs, choose a larger \
+                buffer, try another socket, and record again.",
                 found.join("; ")
             ),
         )

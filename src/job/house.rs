@@ -305,8 +305,8 @@ fn notes(
     let apart = house.iter().filter_map(|reading| days_between(&at(calibrated)?, &at(reading)?));
     if let Some(days) = apart.max_by_key(|days| days.abs()).filter(|days| days.abs() > CLOSE_DAYS) {
         say(&format!(
-            "House tape and calibrated tape were read {} days apart: what the deck changed in between is on the card. Play \
-             them one right after the other.",
+            "House tape and calibrated tape were read {} days apart: what changed in the deck meanwhile is on the card, too. \
+             Play one right after the other.",
             days.abs()
         ));
     }
@@ -318,17 +318,17 @@ fn notes(
     }
     let deck = |reading: &Facts| reading.made.as_ref().and_then(|made| made.deck.as_ref()).is_some();
     if !deck(calibrated) || !house.iter().all(deck) {
-        say("Not told that both tapes were read on one deck (--deck of read).");
+        say("It was not told whether both tapes were read on one deck (--deck of read).");
     }
     if calibrated.circumstances.tape_type.is_none()
         || house.iter().any(|reading| reading.circumstances.tape_type.is_none())
     {
-        say("Not told that both tapes are of one type (--tape-type of read).");
+        say("It was not told whether both tapes are of one type (--tape-type of read).");
     }
     if house.len() < 3 {
         say(
-            "How a cassette differs from playing to playing is from memory: take three readings or more of the house tape, \
-             the cassette taken out in between.",
+            "How much a cassette varies from playing to playing is from memory. Take three readings or more of the house \
+             tape, and take the cassette out between them.",
         );
     }
     if figures.level.is_empty() {

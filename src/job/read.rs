@@ -138,7 +138,8 @@ fn other_programme(found: &[FoundSlate], code: u16, clock: FileClock) -> Option<
     Some(Warning::new(
         WarningId::OtherProgramme,
         format!(
-            "The file holds another programme as well: {name}, with its first slate at {:.1} s. It was not read. To read it, name its \
+            "The file holds another programme as well: {name}, with its first slate at {:.1} s. It was not read. To read it, \
+             name its \
              recipe, or cut the file.",
             clock.at(other.start_s).seconds()
         ),
@@ -188,7 +189,7 @@ fn measure_source(
                 reading.warnings.push(Warning::new(
                     WarningId::WrongRecipe,
                     format!(
-                        "The slates say that this is {}, not {} as was told: it was read as {}.",
+                        "The slates say that this is {}, not {}: it was read as {}.",
                         timeline.name, given.name, timeline.name
                     ),
                 ));
@@ -256,8 +257,8 @@ fn injected(timeline: &Timeline, circumstances: &mut Circumstances) -> Option<Wa
         Warning::new(
             WarningId::NotATape,
             format!(
-                "The programme {} goes into the deck without a tape: it was read as injected, not as a tape as was told. If \
-                 it was recorded on a tape all the same, nothing here means anything.",
+                "The programme {} is fed in without a tape, so it was read as injected, not as the tape that was told. If it \
+                 was recorded on a tape after all, none of these figures means anything.",
                 timeline.name
             ),
         )

@@ -121,8 +121,8 @@ fn described(
     if opposed {
         warnings.push(Warning::new(
             WarningId::Inverted,
-            "The channels have opposite polarity at all frequencies; undone here. Look for a crossed lead, plug or head \
-             winding, on this deck or on the one that recorded.",
+            "The channels have opposite polarity at all frequencies; the figures are corrected for it. Look for a crossed \
+             lead, plug or head winding, on this deck or on the one that recorded.",
         ));
     }
     SkewTape {

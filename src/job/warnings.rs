@@ -70,8 +70,9 @@ pub(super) fn samples_warnings(scan: &Scan) -> Vec<Warning> {
         Warning::new(
             WarningId::Clicks,
             format!(
-                "{clicks} clicks of a few samples stand in the return: a bad contact, static, or buffers that ran over. Noise is not \
-                 stated, and levels near them may be touched. Look at plugs and leads, choose a larger buffer, and record again."
+                "The return holds {clicks} clicks of a few samples: a bad contact, static, or buffers that ran over. Noise is \
+                 not stated, and levels near the clicks may be wrong. Check plugs and leads, choose a larger buffer, and \
+                record again."
             ),
         )
     });
@@ -79,7 +80,8 @@ pub(super) fn samples_warnings(scan: &Scan) -> Vec<Warning> {
         Warning::new(
             WarningId::Offset,
             format!(
-                "The samples stand off zero by {:.0} % of full scale: the sound card or the deck's output has an offset. It takes room \
+                "The samples stand off zero by {:.0} % of full scale: the sound card or the deck's output has an offset. It \
+                 takes room \
                  from the level on one side. Measure the deck's output for direct voltage, then look at the sound card.",
                 100.0 * offset
             ),
@@ -133,7 +135,8 @@ pub(super) fn warn(
         add(
             WarningId::LowRate,
             format!(
-                "The file has only {rate_hz:.0} samples a second: above {} the capture's own filter is in the response, which is not \
+                "The file has only {rate_hz:.0} samples a second: above {} the capture's own filter is in the response, which \
+                 is not \
                  stated there. Record at 44100 Hz or more.",
                 frequency(top_hz(rate_hz))
             ),
@@ -144,8 +147,10 @@ pub(super) fn warn(
         add(
             WarningId::Crossfeed,
             format!(
-                "The channels are mixed into each other: of a chirp on one channel alone, {} came back on the other. A sound card's \
-                 enhancement (widening, crossfeed) does that, or a cable or adaptor that joins the channels; a playback head that bad \
+                "The channels are mixed into each other: of a chirp on one channel alone, {} came back on the other. A sound \
+                 card's \
+                 enhancement (widening, crossfeed) does that, or a cable or adaptor that joins the channels; a playback head \
+                 that bad \
                  is worn out. Levels, response, azimuth and noise of each channel are not its own.",
                 UnitKind::Db.of(20.0 * leak.log10(), 1.0)
             ),
@@ -154,7 +159,8 @@ pub(super) fn warn(
     if wiring.flips {
         add(
             WarningId::PolarityFlips,
-            "The channels are of one polarity in some slates and of opposite polarity in others: a loose lead, or an edited file. No \
+            "The channels are of one polarity in some slates and of opposite polarity in others: a loose lead, or an edited \
+             file. No \
              azimuth is stated. Look at plugs and leads, and record again."
                 .into(),
         );
@@ -233,7 +239,7 @@ pub(super) fn warn(
         add(
             WarningId::Hum,
             format!(
-                "Hum of the {:.0} Hz mains stands in the silent part. Low-frequency levels may be touched by it. {}",
+                "The silent part holds hum of the {:.0} Hz mains. It may change levels at low frequencies. {}",
                 mains.nominal_hz.unwrap_or(mains.hz),
                 match mains.origin {
                     Origin::Recorded =>
@@ -276,8 +282,8 @@ fn tape_heard(reading: &Facts, measured: &reading::Measured) -> Option<Warning> 
         Warning::new(
             WarningId::TapeHeard,
             format!(
-                "Told was that no tape was in the chain ({told}), but {} says that one was. What is read here of deck and \
-                 sound card is the tape's as well. Read it again, and say whose recording it is.",
+                "It was told that no tape was in the chain ({told}), but {} says that one was. All figures of deck and sound \
+                 card hold the tape, too. Read it again, and say whose recording it is.",
                 heard.join(" and ")
             ),
         )

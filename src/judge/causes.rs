@@ -40,14 +40,14 @@ fn why(cause: &Cause, reading: &Facts, unexplained: &[Unexplained]) -> String {
     let fitted = !matches!(cause.cause, CauseKind::Azimuth | CauseKind::None);
     match told.recorded_on {
         Some(RecordedOn::ThisDeck) if fitted && cause.cause.is_treble() => {
-            words += ". Record and playback are seen together: bias and record equalisation make such slopes as well, and \
-                      only a calibrated tape tells them apart";
+            words += ". This is record and playback together: bias and record equalisation make such slopes as well. Only a \
+            calibrated tape tells them apart";
         }
         Some(RecordedOn::ThisDeck) if fitted => {
-            words += ". Record and playback are seen together: it may be in either";
+            words += ". This is record and playback together: it may be in either";
         }
         Some(RecordedOn::OtherDeck) if fitted => {
-            words += ". Both decks are mixed: the other one may be the cause"
+            words += ". This is both decks together: the other one may be the cause"
         }
         None if fitted => words += ". Not told whose recording this is: it may be the recording's",
         _ => {}
@@ -63,43 +63,42 @@ fn why(cause: &Cause, reading: &Facts, unexplained: &[Unexplained]) -> String {
 /// Words for a cause by itself.
 fn one(cause: &Cause, reading: &Facts, unexplained: &[Unexplained]) -> String {
     match cause.cause {
-        CauseKind::Azimuth => "follows from the measured delay; set azimuth before anything else".to_owned(),
-        CauseKind::Spacing => "falls in proportion to frequency, as if the tape ran so far off the head: dirt, a worn \
-                               head, a weak pad. Clean, deck off, and read again"
+        CauseKind::Azimuth => "it follows from the measured delay. Set azimuth first".to_owned(),
+        CauseKind::Spacing => "the tape runs so far off the head: dirt, a worn head or a weak pressure pad. Switch the deck \
+        off, clean, and read again"
             .to_owned(),
-        CauseKind::Gap => "falls as such a gap does that nothing makes up for (in effect it is 1.11 times as wide). Where \
-                           the amplifier makes up for a sound head's gap, the real one is wider"
+        CauseKind::Gap => "the head's gap is so wide (in effect 1.11 times that). If the amplifier makes up for a sound \
+        head's gap, the real one is wider"
             .to_owned(),
         CauseKind::TimeConstant => time_constant(cause, reading),
         CauseKind::LowPass if cause.digital => {
-            "falls as a digital low-pass does, which no circuit follows: a setting of the sound card, or a conversion on the way"
+            "this is a digital low-pass, not one of a circuit: look for a setting of the sound card, or a conversion on the way"
                 .to_owned()
         }
         CauseKind::LowPass if cause.height_db.is_some() => {
-            "rises and then falls as the head's winding does with the capacitor across it: their resonance lies low; compare the \
-             capacitor with the circuit"
+            "the head's winding resonates with the capacitor across it, at too low a frequency. Compare the capacitor with \
+             the circuit"
                 .to_owned()
         }
-        CauseKind::LowPass => "falls as a low-pass with this corner does: amplifier or head circuit; neither dirt nor a gap falls \
-                               like that"
+        CauseKind::LowPass => "a low-pass with this corner, in the amplifier or the head's circuit. Dirt or a gap look \
+        different"
             .to_owned(),
         CauseKind::Coupling => {
             let second = cause.second_hz.map_or(String::new(), |hz| {
                 format!(", and a second one at about {}", UnitKind::Hertz.of(hz, None))
             });
             format!(
-                "falls as one capacitor with one resistance does, 3 dB down at this corner{second}. Capacitors that have dried out \
-                 do this: the corner rises as the capacity shrinks. Compare the channels and the circuit; mains off and \
-                 capacitors discharged first"
+                "a coupling capacitor, 3 dB down at this corner{second}. A capacitor that dries out loses capacity, and the \
+                 corner rises. Compare the channels and the circuit. First pull the mains plug and discharge the capacitors"
             )
         }
-        CauseKind::Equaliser => "lifts or lowers as a trimmer of the treble equalisation does; another network may have this shape, too"
+        CauseKind::Equaliser => "the shape of a treble equalisation trimmer. Another network may have this shape, too"
             .to_owned(),
-        CauseKind::HeadBump => "the head's own shape in the bass; a bump of some dB is usual, and nothing is to be turned"
+        CauseKind::HeadBump => "the head's own shape in the bass. A bump of some dB is usual: turn nothing for it"
             .to_owned(),
         CauseKind::None => match most_unexplained(unexplained, cause.channel) {
             Some([hz, db]) if db.abs() >= 1.0 => format!(
-                "no cause known here has the shape of this response: {} at {} are not explained",
+                "no known cause has the shape of this response: {} at {} are not explained",
                 UnitKind::Db.of(db, None).signed(),
                 frequency(hz)
             ),
@@ -132,7 +131,7 @@ fn time_constant(cause: &Cause, reading: &Facts) -> String {
     } else {
         String::new()
     };
-    format!("the treble turns as of this time constant where {nominal} us belong{assumed}{switch}")
+    format!("the time constant is this, and should be {nominal} us{assumed}{switch}")
 }
 
 fn several(cause: &Cause) -> String {
@@ -145,7 +144,7 @@ fn several(cause: &Cause) -> String {
             format!("{} ({size} by itself, {percent} %)", cause_name(other.cause))
         })
         .collect();
-    format!("could not be told apart: {}; together they are as stated", each.join(", "))
+    format!("they could not be told apart: {}. Together they are as stated", each.join(", "))
 }
 
 #[cfg(test)]

@@ -217,7 +217,7 @@ fn table(quantity: Quantity, origin: Origin) -> Meaning {
             Q::ChannelMatch => absolute("calibrated tape"),
             Q::Azimuth => absolute("calibrated tape; its own tilt adds"),
             Q::SpeedError => absolute("calibrated tape; clocks of player and sound card add"),
-            Q::Flutter => absolute("playback, with the little that is on the calibrated tape"),
+            Q::Flutter => absolute("playback, and a little from the calibrated tape"),
             Q::Noise => absolute("playback noise and the noise of this tape"),
             Q::Recording => NOT_RECORDED_HERE,
             Q::Separation => absolute("playback only, as far as the tape's own leakage allows"),
@@ -226,12 +226,12 @@ fn table(quantity: Quantity, origin: Origin) -> Meaning {
             Q::PlaybackLevel | Q::PlaybackResponse | Q::ChannelMatch | Q::Azimuth | Q::SpeedError => {
                 match origin {
                     Origin::HouseNotOnCard => {
-                        relative("the house tape's own recording: the card says nothing of this")
+                        relative("the house tape's own recording: its card does not hold this")
                     }
                     Origin::HouseWithoutCard => {
                         relative("the house tape's own recording: its card was not given")
                     }
-                    _ => absolute("house tape with its card: wider, the card's uncertainty adds"),
+                    _ => absolute("house tape with its card; the card's uncertainty adds"),
                 }
             }
             Q::Flutter => absolute("playback, and a little from the house tape"),
@@ -313,8 +313,8 @@ fn this_deck(quantity: Quantity, origin: Origin) -> Meaning {
             PLAYBACK_KNOWN_SPEED,
         ),
         (Q::Flutter, Origin::ThisDeckThree) => relative(
-            "record and playback together, at one delay between the heads: some rates cancel (at 15 mm multiples of \
-             3.2 Hz), those half-way between double; where flutter matters rewind and play",
+            "record and playback together, at one delay between the heads: some rates cancel (with 15 mm, multiples of 3.2 \
+             Hz), those half-way between double. Where flutter matters, rewind and play",
         ),
         (Q::Flutter, Origin::ThisDeckTwo) => {
             relative("record and playback together, independent of each other")

@@ -16,8 +16,8 @@ pub fn judge_skew(reading: &mut SkewReading) {
 fn why(tape: &SkewTape) -> String {
     let text = match (tape.content, tape.common_uncertainty_us) {
         (SkewContent::Mono, _) => {
-            "one programme on both tracks, each with its own hiss: the best case. What delayed it before it came onto the \
-             tape does not show"
+            "one programme on both tracks, each with its own hiss: the best case. A delay that was in the programme before it \
+             was recorded does not show"
         }
         (SkewContent::PartlyCommon, Some(common_us)) => {
             let agreeing = tape.agreeing_percent.unwrap_or(0.0);
@@ -44,9 +44,11 @@ fn why(tape: &SkewTape) -> String {
             "one channel carries next to nothing. Look at leads, plugs and the sound card's input, and record again"
         }
         (SkewContent::Silence, _) => {
-            "next to nothing in both channels. Set the sound card's input higher, and record again"
+            "both channels carry next to nothing. Set the sound card's input higher, and record again"
         }
-        (SkewContent::TooShort, _) => "too short. Record a minute or more of each tape; 10 s are the least",
+        (SkewContent::TooShort, _) => {
+            "it is too short. Record a minute or more of each tape, and never less than 10 s"
+        }
         (SkewContent::Unclear, _) => {
             "one programme on both tracks, but too noisy, too narrow in band, or with channels too different in response \
              for a delay. Record more of the tape, or take a better one"
@@ -56,8 +58,8 @@ fn why(tape: &SkewTape) -> String {
     format!("{text}{outlying}")
 }
 
-const OUTLYING: &str = ". It stands apart from the other tapes and was left out: its recorder was set otherwise, or its \
-                        production has a delay of its own";
+const OUTLYING: &str = ". It differs from the other tapes and was left out: its recorder was set differently, or its \
+production has a delay of its own";
 
 fn says(reading: &SkewReading) -> String {
     let all = &reading.consensus;
@@ -68,8 +70,8 @@ fn says(reading: &SkewReading) -> String {
     };
     let basis = match all.tapes {
         1 => format!(
-            "one tape alone: how far its recorder was off is unknown. Recorders are taken to differ by {} (standard \
-             deviation; common practice, no source), which is in the uncertainty: take more tapes, from other recorders",
+            "one tape alone: how far its recorder was off is not known. Recorders differ by {} (standard deviation; common \
+             practice, no source), and the uncertainty holds that. Take more tapes, from other recorders",
             UnitKind::Microseconds.of(all.recorders_us, None)
         ),
         n => format!(
@@ -88,7 +90,7 @@ fn says(reading: &SkewReading) -> String {
         )
     } else {
         format!(
-            "no tilt beyond the uncertainty: {}; that it is upright to that much is all that is shown",
+            "no tilt is shown: {}. The head is upright within that uncertainty",
             UnitKind::ArcMinutes.of(angle, angle_uncertainty).signed().full()
         )
     };
@@ -101,9 +103,9 @@ fn turn(all: &SkewConsensus) -> Option<String> {
         return None;
     }
     Some(
-        "azimuth screw of the playback head: note how it stands, turn a little, record one of the tapes again, and go on that \
-         way if its delay comes nearer to 0 us; which way that is, no number tells. A deck that records has to have its \
-         recording azimuth seen to as well"
+        "note how the azimuth screw of the playback head stands. Turn it a little and record one of the tapes again. Go on \
+         that way if its delay comes nearer to 0 us, else turn back: no figure says the way beforehand. If the deck records, \
+         set its recording azimuth afterwards"
             .to_owned(),
     )
 }

@@ -24,7 +24,7 @@ pub(super) fn steps(timeline: &Timeline, feed: Feed, feeding: &Feeding) -> Vec<S
          you connect, break the ground loop first.",
     );
     say(
-        "Put no cassette in. Set the deck to play, or it mutes: hold the levers that feel the cassette. Begin with type I \
+        "Put no cassette in. Set the deck to play, or it mutes: hold the cassette sensing levers. Begin with type I \
          (120 us), noise reduction off, monitor switch at TAPE.",
     );
     say(

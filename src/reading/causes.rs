@@ -53,7 +53,7 @@ pub struct Cause {
     /// the frequency of its resonance.
     #[serde(default)]
     pub height_db: Option<f64>,
-    /// Of a low-pass: true if it falls as a digital one does, and no circuit.
+    /// Of a low-pass: true if it is a digital one, not one of a circuit.
     #[serde(default)]
     pub digital: bool,
     /// Corner of a second coupling capacitor that counts, Hz.

@@ -26,7 +26,7 @@ pub enum UnitKind {
     Degrees,
     /// Frequency of a tone: 0.1 Hz.
     Hertz,
-    /// Rate of a line of hum or flutter: 0.01 Hz if it is that sure, or below 10 Hz.
+    /// Rate of a component of hum or a line of flutter: 0.01 Hz if it is that sure, or below 10 Hz.
     LineHertz,
     /// Drift of a line's rate: 0.001 Hz per minute.
     HertzPerMinute,

@@ -43,7 +43,7 @@ pub struct Noise {
     pub bands: Vec<SilenceBand>,
 }
 
-/// Noise of a silent part in one third octave, hum and all.
+/// Noise of a silent part in one third octave, hum included.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SilenceBand {
     /// Exact mid-band frequency in the return, Hz (IEC 61260-1).

@@ -13,7 +13,7 @@ pub struct Round {
     pub at_s: FileTime,
     /// Frequency of its level tone, Hz; `null` if it has none.
     pub level_hz: Option<f64>,
-    /// Level of the level tone in the return, brought to the programme's reference level, dBFS.
+    /// Level of the level tone in the return, converted to 0 dB of the programme, dBFS.
     pub reference_dbfs: Pair,
     /// Gain of the level tone, dB: return minus programme, or tape minus source where [`SourceStretch`] says that the monitor
     /// was switched.

@@ -79,6 +79,12 @@ impl Bench {
         std::fs::write(self.path(name), bytes).unwrap();
     }
 
+    /// The same in a folder, which is made.
+    pub fn put_in(&self, folder: &str, name: &str, bytes: impl AsRef<[u8]>) {
+        std::fs::create_dir_all(self.path(folder)).unwrap();
+        self.put(&format!("{folder}/{name}"), bytes);
+    }
+
     pub fn text(&self, name: &str) -> String {
         std::fs::read_to_string(self.path(name)).unwrap_or_else(|error| panic!("{name}: {error}"))
     }
@@ -107,6 +113,10 @@ impl Bench {
         // Width of help, colours and traces must not depend on who runs the tests.
         for variable in ["COLUMNS", "CLICOLOR_FORCE", "FORCE_COLOR", "RUST_BACKTRACE"] {
             command.env_remove(variable);
+        }
+        // The settings of who runs the tests are not those of the tests.
+        for variable in ["XDG_CONFIG_HOME", "APPDATA"] {
+            command.env(variable, self.path("settings"));
         }
         // Two readings of one return are compared byte for byte.
         command.env("SOURCE_DATE_EPOCH", "1735689600");

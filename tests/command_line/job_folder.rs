@@ -36,7 +36,7 @@ fn with_job(text: &str) -> Bench {
 }
 
 /// A sample reading with its findings, as `read` would leave it.
-fn judged(text: &str) -> String {
+pub fn judged(text: &str) -> String {
     let facts: Facts = serde_json::from_str(text).unwrap();
     let reading = conclude(facts, &Medium::COMPACT_CASSETTE, &Limits::full_size(), None);
     serde_json::to_string(&reading).unwrap()

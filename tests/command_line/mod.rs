@@ -13,6 +13,7 @@ mod hostile_text;
 mod house;
 mod interrupt;
 mod job_folder;
+mod job_owner;
 mod job_safe;
 mod job_walk;
 mod list;

@@ -58,11 +58,13 @@ pub struct HandQuantity {
     high: &'static str,
 }
 
-const WIND_LOW: &str = "clean idler, pulleys and belt, renew what is hard, shiny or slack; look for a brake that rubs and a reel that binds";
-const OFFSET: &str = "turn the offset trimmer where there is one (speakers and headphones off), warm deck; otherwise look for a leaky \
+const WIND_LOW: &str = "clean idler, pulleys and belt, renew what is hard, shiny or slack; look for a brake that rubs and a \
+reel that binds";
+const OFFSET: &str = "turn the offset trimmer where there is one (speakers and headphones off), warm deck; otherwise look for \
+a leaky \
                       coupling capacitor or a drifted pair of transistors";
-const METER_TURN: &str = "while the level tone plays, and only once playback level is right: before that it would be set to a wrong level. \
-                          On a deck without such a trimmer, read the meter with this in mind";
+const METER_TURN: &str = "while the level tone plays. Set playback level first, or the meter is set to a wrong level. If the \
+deck has no meter trimmer, allow for this when you read the meter";
 const OUTPUT_TURN: &str = "see playback-level in the reading of that return";
 const TORQUES: (f64, f64) = (0.0, 5000.0);
 /// A torque cassette's spring, read while it swings: from memory.
@@ -82,8 +84,10 @@ pub const HAND_QUANTITIES: [HandQuantity; 10] = [
         side: None,
         sane: TORQUES,
         gauge: TORQUE_GAUGE,
-        low: "clean idler, clutch and belt, renew what is hard, shiny or slack; set the slip clutch where the deck has a screw or a nut for it",
-        high: "slacken the slip clutch, look for a felt that sticks: too much pull drags the speed and stretches thin tape; a little \
+        low: "clean idler, clutch and belt, renew what is hard, shiny or slack; set the slip clutch where the deck has a \
+        screw or a nut for it",
+        high: "slacken the slip clutch, look for a felt that sticks: too much pull drags the speed and stretches thin tape; a \
+        little \
                above the limit still serves",
     },
     winding("fast-forward-torque", "fast forward torque"),
@@ -96,8 +100,9 @@ pub const HAND_QUANTITIES: [HandQuantity; 10] = [
         side: None,
         sane: TORQUES,
         gauge: (TORQUE_GAUGE.0, 0.5),
-        low: "look at felt and spring of the supply reel's brake: without tension the tape leaves the head",
-        high: "clean the supply reel's bearing, look for a brake that does not let go: too much tension flutters and wears the head",
+        low: "look at felt and spring of the supply reel's brake: without back tension the tape leaves the head",
+        high: "clean the supply reel's bearing, look for a brake that does not let go: too much tension flutters and wears \
+        the head",
     },
     offset("dc-offset-left", "DC offset, left", Channel::Left),
     offset("dc-offset-right", "DC offset, right", Channel::Right),

@@ -36,7 +36,7 @@ pub(crate) fn caveats(readings: &[Named<'_>]) -> Vec<Warning> {
     warn(
         WarningId::OtherHouseCard,
         differs(&|r| told(r.circumstances.card.as_ref().map(|card| card.name.clone()))),
-        "The cards that were subtracted are not the same: levels, response, azimuth and speed differ by their errors as well",
+        "Different cards were subtracted: levels, response, azimuth and speed differ by the cards' errors as well",
     );
     warn(
         WarningId::OtherRecording,
@@ -87,7 +87,7 @@ pub(crate) fn caveats(readings: &[Named<'_>]) -> Vec<Warning> {
             warnings.push(Warning::new(
                 WarningId::DeadChannel,
                 format!(
-                    "The {name} channel is dead in {}: what it lacks there cannot be compared, and left minus right neither.",
+                    "The {name} channel is dead in {}: neither it nor left minus right can be compared.",
                     dead.join(", ")
                 ),
             ));
@@ -128,8 +128,8 @@ pub(crate) fn repeats(readings: &[Named<'_>], repeats: &[Named<'_>]) -> Vec<Warn
         warnings.push(Warning::new(
             WarningId::OtherRepeats,
             format!(
-                "Repeats of another programme or under other circumstances than {}: {}. How well those repeat may not be how \
-                 well these do.",
+                "The repeats are of another programme, or were read under other circumstances, than {}: {}. These readings \
+                 may repeat better or worse.",
                 first.name,
                 others.join(", ")
             ),

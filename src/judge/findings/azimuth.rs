@@ -66,12 +66,13 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
     if let Some(wander_us) = azimuth.wander_us_rms.filter(|wander_us| *wander_us > limit_us) {
         case.turn.push(step(
             Adjustment::Transport,
-            format!("make the tape run straight first (the delay wanders by {} rms): look at tape guides, pinch roller and back \
+            format!("make the tape run straight first (the delay wanders by {} rms): look at tape guides, pinch roller and \
+            back \
                  tension; try another cassette", UnitKind::Microseconds.of(wander_us, None)),
         ));
     }
     let text = format!(
-        "{screw} in small steps, the way that makes the delay shrink from {}; aim: 0 us",
+        "{screw} in small steps, the way that brings the delay from {} towards 0 us",
         UnitKind::Microseconds.of(delay_us, azimuth.uncertainty_us).signed()
     );
     case.turn.push(step(Adjustment::AzimuthScrew, text));

@@ -52,7 +52,7 @@ fn high(bench: &Bench, amplifier: &Amplifier, position: &AmplifierPosition, side
     case.value = Some(us);
     case.uncertainty = Some(uncertainty_us);
     case.figures =
-        format!("the amplifier has {} where {} us belong", figure(us, uncertainty_us), plain(nominal_us));
+        format!("the amplifier has {}, and should have {} us", figure(us, uncertainty_us), plain(nominal_us));
     let other = amplifier.positions.iter().find(|other| other.equalisation_us != nominal_us);
     let other_us = other.and_then(|other| Some((other.equalisation_us, other.high_us[side]?)));
     let beyond = case.bounds.stand(us, uncertainty_us) == Verdict::Outside;
@@ -60,13 +60,13 @@ fn high(bench: &Bench, amplifier: &Amplifier, position: &AmplifierPosition, side
     let text = match (amplifier.switched[side], other_us) {
         (Some(false), Some((other_nominal_us, _))) => {
             case.figures += &format!(
-                ", and the same in the position for {} us: the switch does not switch",
+                ", and the same in the position for {} us: the selector does nothing",
                 plain(other_nominal_us)
             );
             let stuck = if near(us, nominal_us) { nominal_us } else { other_nominal_us };
             format!(
-                "check that the deck was switched at the pause; then follow type selector, contacts and electronic switch of the \
-                 {} channel, which stays near {} us",
+                "check that you switched the deck at the pause. Then check type selector, contacts and electronic switch of \
+                 the {} channel, which stays near {} us",
                 SIDES[side],
                 plain(stuck)
             )
@@ -76,22 +76,24 @@ fn high(bench: &Bench, amplifier: &Amplifier, position: &AmplifierPosition, side
         {
             case.figures += "; the two positions are exchanged";
             format!(
-                "check that the deck was set to type I first and to type II at the pause; if so, the switch of the {} channel works \
+                "check that the deck was set to type I first and to type II at the pause; if so, the switch of the {} channel \
+                 works \
                  the wrong way round",
                 SIDES[side]
             )
         }
         _ => {
             if beyond {
-                case.figures += ": a part of the network is of another value or has drifted";
+                case.figures += ": a part of the network has a wrong value or has drifted";
             }
             let way = if us > nominal_us {
-                "too high: resistor or capacitor grown"
+                "too high: a resistor or a capacitor has risen"
             } else {
-                "too low: resistor or capacitor shrunk"
+                "too low: a resistor or a capacitor has fallen"
             };
             format!(
-                "turn the playback equalisation trimmer of the {} channel for {} us, if there is one; else measure resistor and \
+                "turn the playback equalisation trimmer of the {} channel for {} us, if there is one; else measure resistor \
+                 and \
                  capacitor of that network ({way})",
                 SIDES[side],
                 plain(nominal_us)
@@ -111,7 +113,7 @@ fn rest(amplifier: &Amplifier, position: &AmplifierPosition, side: usize) -> Str
         && high_hz < 0.99 * last.hz
     {
         text += &format!(
-            "; fitted from {} to {} only: beyond that something else shapes the response",
+            "; fitted from {} to {} only: outside that, something else shapes the response",
             frequency(low_hz),
             frequency(high_hz)
         );
@@ -143,14 +145,17 @@ fn low(bench: &Bench, amplifier: &Amplifier, side: usize) -> Finding {
     if let Some((us, uncertainty_us)) = best {
         case.value = Some(us);
         case.uncertainty = Some(uncertainty_us);
-        case.figures =
-            format!("the low end has {} where {} us belong", figure(us, uncertainty_us), plain(nominal_us));
+        case.figures = format!(
+            "the low end has {}, and should have {} us",
+            figure(us, uncertainty_us),
+            plain(nominal_us)
+        );
         if case.bounds.stand(us, uncertainty_us) == Verdict::Outside {
-            case.figures += ": a part of the feedback network has drifted, or the deck was built so";
+            case.figures += ": a part of the feedback network has drifted, or the deck was designed so";
         }
         let text = format!(
-            "measure capacitor and resistor that set the bass of the {} playback amplifier; see the circuit first, for some decks \
-             are built so (no trimmer)",
+            "measure capacitor and resistor that set the bass of the {} playback amplifier; look at the circuit diagram \
+             first: some decks are designed so (no trimmer)",
             SIDES[side]
         );
         case.turn = vec![step(Adjustment::Amplifier, text).on(SIDES[side])];

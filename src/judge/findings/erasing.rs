@@ -6,7 +6,8 @@ use crate::judge::work::turns::step;
 use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{Adjustment, Finding, Untold};
 
-const AGAIN: &str = "record the recipe erasing on this deck, and erase the stretch that it says";
+const AGAIN: &str =
+    "record the recipe erasing on this deck, and erase the stretch that its running sheet names";
 
 /// What is left of the tone, one finding a channel.
 pub(crate) fn findings(bench: &Bench) -> Vec<Finding> {
@@ -19,7 +20,7 @@ fn one(bench: &Bench, side: usize) -> Finding {
     let mut case = bench.case(Id::Erasing);
     case.channel = Some(name);
     case.bounds = Bounds::below(limit.value);
-    case.limit = Some(format!("what is left at most {} dB ({})", plain(limit.value), limit.basis));
+    case.limit = Some(format!("residual at most {} dB ({})", plain(limit.value), limit.basis));
     case.missing = Untold::new("no tone that was erased was found", AGAIN);
     let Some(erasing) = &bench.reading.erasing else { return case.finish() };
     if let Some(why) = &erasing.why {
@@ -31,12 +32,13 @@ fn one(bench: &Bench, side: usize) -> Finding {
         _ => None,
     };
     let (Some(own), other) = (words(side), words(1 - side)) else { return case.finish() };
-    case.figures = format!("of {} erased on this deck {own} is left", frequency(erasing.hz));
+    case.figures = format!("residual of {}, erased on this deck: {own}", frequency(erasing.hz));
     if let Some(other) = other {
         case.figures += &format!(", {} {other}", SIDES[1 - side]);
     }
     let text = format!(
-        "clean the erase head; look at its contact and height on the {name} channel, then its leads and the erase current (both \
+        "clean the erase head; look at its contact and height on the {name} channel, then its leads and the erase current \
+         (both \
          channels bad: the oscillator)"
     );
     case.turn = vec![step(Adjustment::Heads, text).on(name)];

@@ -42,7 +42,8 @@ pub(crate) fn noise(bench: &Bench) -> Vec<Finding> {
             case.turn = vec![
                 step(
                     Adjustment::Heads,
-                    "demagnetise heads and tape path and read a fresh tape; then look for a noisy first stage of the playback amplifier \
+                    "demagnetise heads and tape path and read a fresh tape; then look for a noisy first stage of the playback \
+                     amplifier \
                      (no trimmer)",
                 )
                 .on(SIDES[side]),
@@ -106,7 +107,7 @@ fn share_of_hum(noise: &Noise, side: usize) -> String {
         return String::new();
     }
     let hiss = UnitKind::Db.of(hiss, noise.uncertainty_db[side]);
-    format!("; hiss alone {hiss}: the rest is hum, look to that first")
+    format!("; hiss alone {hiss}: the rest is hum. Mend the hum first")
 }
 
 /// Where the hum gets in, as a half sentence.
@@ -123,15 +124,17 @@ fn gets_in(mains: &Mains) -> String {
 fn where_to_look(origin: Origin) -> &'static str {
     match origin {
         Origin::Playback => {
-            "break the ground loop between deck and PC (PC on battery, or an audio isolating transformer); then check head leads, \
+            "break the ground loop between deck and PC (PC on battery, or an audio isolating transformer); then check head \
+             leads, \
              shields and supply capacitors of the playback side"
         }
         Origin::Recorded => {
-            "if this deck recorded the hum, break the ground loop between player and deck; then check the recording amplifier and \
+            "if this deck recorded the hum, break the ground loop between player and deck; then check the recording amplifier \
+             and \
              its supply. Playback is not the cause"
         }
         Origin::CannotTell => {
-            "stop the tape while you go on recording: hum that stays gets in after the head, hum that goes is on the tape. Then \
+            "stop the tape and go on recording. Hum that stays gets in after the head; hum that goes is on the tape. Then \
              break the ground loop on that side; check leads, shields and supply capacitors"
         }
     }

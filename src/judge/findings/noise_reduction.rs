@@ -39,8 +39,8 @@ fn one(bench: &Bench, side: usize) -> Finding {
     case.uncertainty = Some(worst.uncertainty_db);
     case.figures = worst.words;
     let text = format!(
-        "set playback level and record level of the {} channel by the level mark; what mistracks after that is the noise reduction's \
-         own circuit",
+        "set playback level and record level of the {} channel to the level mark. If it still mistracks, check the noise \
+         reduction's own circuit",
         SIDES[side]
     );
     case.turn = vec![step(Adjustment::RecordLevel, text).on(SIDES[side])];

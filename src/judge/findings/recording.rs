@@ -360,7 +360,7 @@ pub(crate) fn weak_by_bias(bench: &Bench, side: usize, lacks_db: f64) -> Option<
     let bright = db - uncertainty > bench.limits.of(Key::BiasPair).value;
     (bright && lacks_db <= LEVEL_PER_TREBLE * db).then(|| {
         format!(
-            "; too little bias, which brightens the {} channel, weakens it too: set the bias, then read again",
+            "; the {} channel has too little bias, which lowers its level, too: set the bias, then read again",
             SIDES[side]
         )
     })
@@ -414,7 +414,7 @@ fn stepped(bench: &Bench, mut case: Case, sweep: &BiasSweep, pairs: &[&BiasPair]
     );
     if equalisation_of(bench, pairs, side).verdict == Verdict::Outside {
         // Bias that makes up for it would be wrong; its own step says where the bias belongs.
-        case.figures += "; the record equalisation is off: its step comes with the place of the bias";
+        case.figures += "; the record equalisation is off, too: see there";
     } else if best != last.round {
         // More bias lowers the high tone.
         let way = if db < at_best_db { Way::Down } else { Way::Up };
@@ -449,7 +449,7 @@ fn between_rounds(pairs: &[&BiasPair], side: usize, round: f64, uncertainty: f64
 fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
     let mut case = pair_case(bench, Id::RecordEqualisation, side);
     case.missing = Untold::new(
-        "one setting of the bias cannot tell bias from record equalisation",
+        "bias and record equalisation cannot be told apart at one setting of the bias",
         "record the recipe bias-sweep",
     );
     let Some(sweep) = &bench.reading.bias_sweep else { return case.finish() };
@@ -485,7 +485,8 @@ fn equalisation_of(bench: &Bench, pairs: &[&BiasPair], side: usize) -> Finding {
         None if at_peak_db > 0.0 => {
             case.missing = Untold::new(
                 format!(
-                    "at the low tone's peak of sensitivity {} minus {} is {}, which more bias may take away, and no least of the third harmonic says how much of it there may be",
+                    "at the low tone's peak of sensitivity {} minus {} is {}. More bias may remove that, but the sweep shows \
+                     no least third harmonic, so how much bias is allowed is not known",
                     frequency(pairs.first().map_or(0.0, |pair| pair.high_hz)),
                     frequency(sweep.low_hz),
                     UnitKind::Db.of(at_peak_db, at_peak_uncertainty).signed()
@@ -722,7 +723,8 @@ mod tests {
         assert_eq!(got.verdict, Verdict::Outside, "{got:?}");
         assert!(
             got.why.contains(
-                "-0.90 dB against the deck's 0, 586 mV, -13.00 dBFS; recorded at the deck's 0 it asks for 650 mV at the deck's mark \
+                "-0.90 dB against the deck's 0, 586 mV, -13.00 dBFS; recorded at the deck's 0 it asks for 650 mV at the \
+                 deck's mark \
                  (invented manual)"
             ),
             "{}",

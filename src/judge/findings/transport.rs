@@ -184,7 +184,8 @@ fn kind(
         case.remedies.extend(share_of_the_tape(bench, flutter).map(|_| Remedy::PlaySameTapeAgain));
         let text = match flutter.lines.first().and_then(|line| Some((line.part.as_deref()?, line.could_be))) {
             Some((part, true)) => format!(
-                "look at the {part} first, which may turn at the rate of the strongest line: clean it, check play, wear and flat \
+                "look at the {part} first, which may turn at the rate of the strongest line: clean it, check play, wear and \
+                 flat \
                  spots; then capstan, pinch roller and belts"
             ),
             Some((part, false)) => format!(
@@ -207,7 +208,7 @@ fn cautions(bench: &Bench, flutter: &Flutter) -> String {
     let length_s = flutter.measured_to_s - flutter.measured_from_s;
     if length_s < LEAST_S {
         words += &format!(
-            "; measured over only {}, a reading should rest on {LEAST_S} s (recipe flutter)",
+            "; measured over {} only; {LEAST_S} s are needed for a good figure (recipe flutter)",
             UnitKind::Seconds.of(length_s, None)
         );
     }
@@ -216,14 +217,14 @@ fn cautions(bench: &Bench, flutter: &Flutter) -> String {
         (told.recorded_on, told.heads, flutter.simultaneous_null_hz)
     {
         words += &format!(
-            "; taken while recording, flutter at about {0} Hz and its multiples cancels and half-way between doubles: \
-             rewind and play for a figure that counts",
+            "; it was taken while recording: flutter near {0} Hz and its multiples cancels, and doubles half-way between. For \
+             a figure that counts, rewind and play",
             UnitKind::Hertz.of(null_hz, None).number()
         );
     }
     if let Some(tape) = share_of_the_tape(bench, flutter) {
         words += &format!(
-            "; up to {} weighted rms of it may be the house tape's own: to tell them apart play it back several times",
+            "; up to {} weighted rms of it may be on the house tape: play it several times to tell them apart",
             UnitKind::Percent.of(tape, None)
         );
     }

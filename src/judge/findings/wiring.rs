@@ -44,7 +44,9 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         let mut found = Vec::new();
         let mut turns = Vec::new();
         if capture.channels_swapped {
-            found.push("left and right are exchanged; the figures here have it undone".to_owned());
+            found.push(
+                "left and right are exchanged; the figures below are already corrected for it".to_owned(),
+            );
             turns.push("exchange the left and right plugs at the sound card".to_owned());
         }
         if capture.inverted[0] != capture.inverted[1] {
@@ -62,7 +64,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
             })
             .unwrap_or_default();
         let note =
-            if capture.inverted == [true, true] { "; both inverted alike, which does no harm" } else { "" };
+            if capture.inverted == [true, true] { "; both are inverted, which does no harm" } else { "" };
         (
             Verdict::Within,
             Channel::Both,

@@ -35,10 +35,7 @@ pub fn renewal(card: &Card, at: &str, now: Option<&Pass>) -> Vec<String> {
                 "The card is {age} days old; it should be renewed after {OLDEST_DAYS} (common practice, no source)."
             ));
         } else if age < 0 {
-            reasons.push(format!(
-                "The card is dated {}, which is still to come: check the clock.",
-                card.made.at
-            ));
+            reasons.push(format!("The card's date, {}, lies in the future: check the clock.", card.made.at));
         }
     }
     let mut passes: Vec<&Pass> = card.history.iter().collect();
@@ -59,8 +56,8 @@ fn disagreement(passes: &[&Pass]) -> Vec<String> {
         let apart = differences(first, last);
         if !apart.is_empty() {
             reasons.push(format!(
-                "On {deck} the tape read otherwise on {} than on {}: {}. If nothing was adjusted on that deck in between, the \
-                 tape has changed.",
+                "On {deck} the tape read differently on {} and on {}: {}. If nothing was adjusted on that deck between them, \
+                 the tape has changed.",
                 last.at.as_deref().unwrap_or("the last pass"),
                 first.at.as_deref().unwrap_or("the first pass"),
                 apart.join("; ")

@@ -133,7 +133,7 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off, other_db: Option<f64>
         rest.less(off, share);
         if rest.is_small(off) {
             let text = format!(
-                "clean the {name} head and read again: {} {} fall as spacing does",
+                "clean the {name} head and read again: {} {} are spacing",
                 UnitKind::Db.of(-share.0, None).number(),
                 off.of_all()
             );
@@ -197,7 +197,8 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off, other_db: Option<f64>
         if bright { ("too little bias", "up", Way::Up) } else { ("too much bias", "down", Way::Down) };
     let or_else = if told == Harmonic::Unknown { ", or record equalisation" } else { "" };
     let text = format!(
-        "{PLAYBACK_FIRST}; then turn the bias trimmer {name} {word} ({state}{or_else}) until high and low tone stand level; then \
+        "{PLAYBACK_FIRST}; then turn the bias trimmer {name} {word} ({state}{or_else}) until high and low tone stand level; \
+         then \
          set the record level"
     );
     steps.push(step(Adjustment::Bias, text).on(name).towards(way));

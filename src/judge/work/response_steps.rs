@@ -227,7 +227,7 @@ pub(crate) fn shares_in_words(bench: &Bench, side: usize, off: &Off) -> Option<S
     Some(words)
 }
 
-/// How much of missing treble falls as spacing does, if that was told, and its uncertainty, dB, negative.
+/// How much of missing treble is spacing, if that was told, and its uncertainty, dB, negative.
 pub(crate) fn spacing_share_db(bench: &Bench, side: usize, off: &Off) -> Option<(f64, f64)> {
     let all = if off.is_treble() { shares(bench, side, off) } else { vec![] };
     let spacing = all.into_iter().find(|share| share.is(CauseKind::Spacing) && off.db < 0.0);
@@ -285,8 +285,8 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
                 step(
                     Adjustment::EqualisationNetwork,
                     format!(
-                        "make sure that noise reduction is off; check the tape switch and what feels the cassette's type, then resistor \
-                         and capacitor of the {name} channel's equalisation (time constant, no trimmer)"
+                        "make sure that noise reduction is off; check the tape-type selector and the tape-type sensing \
+                         switch, then resistor and capacitor of the {name} channel's equalisation (time constant, no trimmer)"
                     ),
                 )
                 .on(name),
@@ -303,8 +303,7 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
             step(
                 Adjustment::Amplifier,
                 format!(
-                    "look at the capacitor across the {name} head and at the {name} amplifier: {} {all} fall as a low-pass at {} \
-                     does",
+                    "look at the capacitor across the {name} head and at the {name} amplifier: {} {all} are a low-pass at {}",
                     share.amount(),
                     share.size()
                 ),
@@ -321,7 +320,8 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
             step(
                 Adjustment::Amplifier,
                 format!(
-                    "look at the tape switch and its network, then at the {name} head's circuit and amplifier: {} {all} may be {}",
+                    "look at the tape-type selector and its network, then at the {name} head's circuit and amplifier: {} \
+                     {all} may be {}",
                     share.amount(),
                     share.names()
                 ),
@@ -370,7 +370,8 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
         steps.push(
             step(
                 Adjustment::HeadItself,
-                format!("look for a worn head and renew it before you touch the equalisation: about {} at {} are more than a trimmer \
+                format!("look for a worn head and renew it before you touch the equalisation: about {} at {} are more than a \
+                trimmer \
                      gives{gap}", UnitKind::Db.of(-rest.db, None), frequency(off.hz)),
             )
             .on(name),
@@ -409,20 +410,16 @@ fn heads(bench: &Bench, found: &[Share], side: usize, off: &Off, rest: &mut Rest
             rest.less(off, (share.db, share.uncertainty_db));
             let fall = if share.twin.is_some() {
                 format!(
-                    "{} {} may be {}, the other channel's are spacing",
+                    "{} {} may be {}; on the other channel it is spacing",
                     share.amount(),
                     off.of_all(),
                     share.names()
                 )
             } else if !share.is_sure(bench) {
                 let most = (share.db.abs() + share.uncertainty_db).min(off.db.abs());
-                format!(
-                    "up to {} {} may fall as spacing does",
-                    UnitKind::Db.of(most, None).number(),
-                    off.of_all()
-                )
+                format!("up to {} {} may be spacing", UnitKind::Db.of(most, None).number(), off.of_all())
             } else {
-                format!("{} {} are spacing ({})", share.amount(), off.of_all(), share.size())
+                format!("{} {} are spacing, {}", share.amount(), off.of_all(), share.size())
             };
             format!("clean the {name} head, {read_again}: {fall}")
         }
@@ -447,8 +444,10 @@ fn recording_half(side: usize, off: &Off, rest_db: f64) -> Vec<TurnStep> {
     vec![
         step(
             Adjustment::Bias,
-            format!("check playback alone with a calibrated tape first; if it is right, bias or record equalisation of the {name} \
-                 channel makes the {} at {} (recipes record-trim, bias-sweep)", UnitKind::Db.of(rest_db, None).signed(), frequency(off.hz)),
+            format!("check playback alone with a calibrated tape first; if it is right, bias or record equalisation of the \
+            {name} \
+                 channel makes the {} at {} (recipes record-trim, bias-sweep)", UnitKind::Db.of(rest_db, None).signed(),
+                 frequency(off.hz)),
         )
         .on(name)
         .towards(way),
@@ -495,7 +494,8 @@ fn capacitors(bench: &Bench, side: usize) -> TurnStep {
     step(
         Adjustment::Capacitors,
         format!(
-            "renew the coupling capacitors of the {name} channel that have dried out{either}; see first what the circuit was built \
+            "renew the coupling capacitors of the {name} channel that have dried out{either}; see first what the circuit was \
+             built \
              for. {CAPACITORS_CAUTION}"
         ),
     )
@@ -519,7 +519,8 @@ fn bass(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
         step(
             Adjustment::Amplifier,
             format!("playback equalisation {name}, low end, {word} by about {} at {at} if the deck has it; most have no \
-                 trimmer there: check the coupling capacitors, and allow for the head's own bass ripple. {}", UnitKind::Db.of(off.db.abs(), None), CAPACITORS_CAUTION),
+                 trimmer there: check the coupling capacitors, and allow for the head's own bass ripple. {}",
+                 UnitKind::Db.of(off.db.abs(), None), CAPACITORS_CAUTION),
         )
         .on(name),
     ]

@@ -105,7 +105,7 @@ pub(crate) fn priors(kind: CauseKind, setting: &Setting) -> Vec<Prior> {
 }
 
 /// How probable it is that a wrong time constant is that of the other position of the switch, give or take so much (standard
-/// deviation of the logarithm). From memory: a switch or what feels the cassette's type is off far more often than a part.
+/// deviation of the logarithm). From memory: a selector or a tape-type sensing switch is off far more often than a part.
 pub(crate) const SWITCHED: (f64, f64) = (0.6, 0.04);
 
 /// The time constant of the other position, as a standardised logarithm of [`priors`] with its spread.

@@ -31,7 +31,7 @@ pub fn saturation(
     });
     let main = ladders.next()?;
     let reference = if against_level {
-        "the level tone as returned, brought to the programme's reference level"
+        "the level tone as returned, converted to 0 dB of the programme"
     } else {
         "the programme's reference level with the gain of the lowest step (there was no level tone)"
     };

@@ -19,12 +19,11 @@ fn loudest(levels: &[Level]) -> Option<&Level> {
         .max_by(|a, b| a.programme_db.total_cmp(&b.programme_db).then(b.hz.total_cmp(&a.hz)))
 }
 
-/// What noise is stated against: the loudest level tone, brought to the programme's reference level.
+/// What noise is stated against: the loudest level tone, converted to 0 dB of the programme.
 pub(crate) fn reference(levels: &[Level]) -> Option<Reference> {
     let tone = loudest(levels)?;
     let dbfs = tone.return_dbfs.map(|dbfs| dbfs.map(|dbfs| dbfs - tone.programme_db));
-    let words =
-        format!("the level tone of {} Hz as returned, brought to the programme's reference level", tone.hz);
+    let words = format!("the level tone of {} Hz as returned, converted to 0 dB of the programme", tone.hz);
     Some(Reference { words, dbfs, uncertainty_db: tone.uncertainty_db })
 }
 

@@ -2,7 +2,7 @@
 //!
 //! Wow and flutter move a harmonic of order k by k times the fundamental's deviation. Turned back by k times the
 //! fundamental's phase it stands still, and can be added up over the whole part: its band is then as narrow as the part
-//! is long, so that hiss and hum lines beside it stay outside. The residual of the noise is known from the lines next
+//! is long, so that hiss and components of hum beside it stay outside. The residual of the noise is known from the lines next
 //! to it, and is subtracted as power.
 //!
 //! Flutter of 0.1 % at 4 Hz spreads a third harmonic of 945 Hz over tens of hertz, in which hiss and hum lie; the

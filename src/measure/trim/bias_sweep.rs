@@ -119,10 +119,7 @@ fn reference(level: &[Level]) -> (String, Pair) {
     let tone = level.iter().max_by(|a, b| a.programme_db.total_cmp(&b.programme_db));
     match tone {
         Some(tone) => (
-            format!(
-                "the level tone of {} Hz before the rounds, brought to the programme's reference level",
-                tone.hz
-            ),
+            format!("the level tone of {} Hz before the rounds, converted to 0 dB of the programme", tone.hz),
             tone.return_dbfs.map(|dbfs| dbfs.map(|dbfs| dbfs - tone.programme_db)),
         ),
         None => ("full scale of the recording (no level tone outside the rounds)".to_owned(), [Some(0.0); 2]),

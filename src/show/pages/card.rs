@@ -90,7 +90,7 @@ fn response(card: &Card) -> Section {
         return section;
     }
     section.say(
-        "What the tape's own tilt takes from the treble is not in it: it depends on the deck's tilt and follows from the delay.",
+        "The loss by the tape's own tilt is not in it: that depends on the deck's tilt, and follows from the delay.",
     )
 }
 

@@ -35,9 +35,7 @@ pub(in crate::show) fn comparison_page(comparison: &Comparison) -> Page {
     let changes = Section::new(CHANGED);
     let changes = match changed(comparison) {
         Some(table) => changes.table(table).say_all(Tone::Aside, more(comparison)),
-        None => changes.say(
-            "Nothing: no difference beyond what chance shows among so many, and large enough to matter.",
-        ),
+        None => changes.say("Nothing: no difference is both beyond chance and large enough to matter."),
     };
     sections.push(changes.say_all(Tone::Plain, comparison.remarks.iter().cloned()));
     sections.push(unchanged(comparison));
@@ -224,7 +222,8 @@ fn unchanged(comparison: &Comparison) -> Section {
     let count = |of: &dyn Fn(&ComparedRow) -> bool| comparison.rows.iter().filter(|row| of(row)).count();
     let section = Section::new("What did not").block(Block::Facts(facts.collect())).say(format!(
         "Of {} differences {} really changed, {} exceed their uncertainty and are too small to matter or chance among so many, \
-         {} do not exceed it; {} cannot be told, because a reading lacks them or no uncertainty is stated. JSON and CSV have all.",
+         {} do not exceed it; {} cannot be told, because a reading lacks them or no uncertainty is stated. JSON and CSV have \
+         all.",
         comparison.rows.len(),
         count(&|row| row.really == Some(true)),
         count(&|row| row.changed == Some(true) && row.really != Some(true)),

@@ -34,7 +34,7 @@ pub(in crate::show) fn next_page(steps: &[Step], step: Option<&str>) -> Option<P
 
 fn nothing_left() -> Section {
     Section::new("Next")
-        .say("Nothing is left. Record the whole once more, attach it as-left, and print the sheet:")
+        .say("All steps are done. Record the whole programme once more, attach it as-left, and print the sheet:")
         .block(Block::Paragraph(Tone::Command, "deckproof bench sheet --out sheet.html".to_owned()))
 }
 

@@ -25,7 +25,7 @@ pub(in crate::show) fn sheet_page(sheet: &BenchSheet<'_>) -> Page {
         sections.push(Section::new("Readings that cannot be had").say_all(Tone::Warning, missing));
     }
     let open = open(&sheet.steps);
-    sections.push(Section::new("Not done").list_or(open, "Nothing is left of the order of work."));
+    sections.push(Section::new("Not done").list_or(open, "Every step of the order of work is done."));
     sections.push(Section::cautions(&CAUTIONS));
     page
 }

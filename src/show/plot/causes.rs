@@ -130,8 +130,8 @@ fn caption(word: &str, reference_hz: f64, stroke: Stroke, unexplained: Option<&U
         Some(format!(" (at most {}, at {})", Db.of(row[1], None).signed(), frequency(row[0])))
     });
     format!(
-        "What makes the response of the {word} channel as it is, against {}. {marks}: measured. Shaded from 0 outwards: what each \
-         cause takes or adds, one after the other. Dots: what no cause explains{}.",
+        "Causes of the response of the {word} channel, against {}. {marks}: measured. Shaded from 0 outwards: what each cause \
+         takes or adds, one after the other. Dots: what no cause explains{}.",
         frequency(reference_hz),
         most.unwrap_or_default()
     )

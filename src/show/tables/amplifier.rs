@@ -52,9 +52,9 @@ fn time_constants(amplifier: &Amplifier) -> Section {
     for (side, channel) in SIDES.iter().enumerate() {
         match amplifier.switched[side] {
             Some(false) => {
-                below.push(format!("{channel}: both positions are the same: the switch does not switch."))
+                below.push(format!("{channel}: both positions are the same. The selector does nothing."))
             }
-            Some(true) => below.push(format!("{channel}: the switch switches.")),
+            Some(true) => below.push(format!("{channel}: the two positions differ, as they should.")),
             None => {}
         }
         for position in &amplifier.positions {
@@ -65,9 +65,8 @@ fn time_constants(amplifier: &Amplifier) -> Section {
     }
     Section::new("Playback equalisation")
         .say(format!(
-            "Fed into: {}. Time constants that the amplifier really has, against those of IEC 60094-1; a coupling capacitor \
-             and the amplifier's bandwidth are told apart from them as far as the tones allow. Rest: what no time constant \
-             explains.",
+            "Fed into: {}. Time constants of the amplifier, against those of IEC 60094-1. A coupling capacitor and the \
+             amplifier's bandwidth are separated from them as far as the tones allow. Residual: what no time constant explains.",
             fed_into(amplifier)
         ))
         .table(table.table())

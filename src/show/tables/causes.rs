@@ -20,8 +20,8 @@ pub(in crate::show) fn causes(
     }
     let against = reference_hz.map(|hz| format!(" against {}", frequency(hz))).unwrap_or_default();
     let section = Section::new("Causes of the response").say(format!(
-        "What each cause does to the response in dB{against}, with its expanded uncertainty. Azimuth follows from the delay; \
-         the others are weighed against each other, and against ripple that no cause explains."
+        "What each cause does to the response in dB{against}, with its expanded uncertainty. Azimuth follows from the delay. \
+         The others are fitted together, beside ripple that no cause explains."
     ));
     Some(
         section
@@ -106,13 +106,10 @@ fn residual(left: &Unexplained) -> String {
     let perhaps = if perhaps.is_empty() {
         String::new()
     } else {
-        format!("; may be there as well, too weak to say: {}", perhaps.join(", "))
+        format!("; may be there as well, but too weak to tell: {}", perhaps.join(", "))
     };
     let (most, at) = (Db.of(most, None).signed(), frequency(left.most_hz));
-    format!(
-        "{}: not explained are {most} at {at}, the most of {} points{perhaps}.",
-        left.channel, left.points
-    )
+    format!("{}: the largest residual of {} points is {most} at {at}{perhaps}.", left.channel, left.points)
 }
 
 fn open(cause: &Instead) -> String {
@@ -225,7 +222,7 @@ mod tests {
             [
                 "left spacing, 0.312 +- 0.021 um, 97 % sure; right spacing, 0.312 +- 0.021 um, 97 % sure: dirt.",
                 "right gap or spacing, 97 % sure: could not be told apart.",
-                "left: not explained are -0.3 dB at 63 Hz, the most of 2 points; may be there as well, too weak to say: \
+                "left: the largest residual of 2 points is -0.3 dB at 63 Hz; may be there as well, but too weak to tell: \
                  gap (0.90 um, 30 %)."
             ]
         );

@@ -109,20 +109,20 @@ fn note(reading: &Reading) -> String {
     let any = |is: fn(&Finding) -> bool| reading.findings.iter().any(is);
     let note = if !reading.work.is_empty() {
         if any(|finding| finding.id == "capture" && finding.verdict == Verdict::Outside) {
-            "Then read the new return: on this one nothing else is to be turned."
+            "Then read the new return. Turn nothing else by this one."
         } else if reading.work.iter().any(|work| !work.after.is_empty()) {
             "Record and read again after each step that a later one names."
         } else {
             "Then record and read again."
         }
     } else if any(|finding| finding.verdict == Verdict::Outside) {
-        "Nothing is to be turned for what is outside: see the findings."
+        "Turn nothing for what is outside: see the findings."
     } else if reading.settled.is_empty() {
-        "Nothing can be said: nothing was judged. The list below says how to find out."
+        "Nothing was judged. The list below says how to find out."
     } else if reading.not_judged.iter().any(|group| group.in_programme != Some(false)) {
-        "Nothing so far: what was judged is right. Not everything could be judged: the list below says what it takes."
+        "Nothing so far: what was judged is right. The list below says what it takes to judge the rest."
     } else {
-        "Nothing: all that this programme can tell was judged, and is right."
+        "Nothing: all that this programme can tell is right."
     };
     note.to_owned()
 }
@@ -148,7 +148,7 @@ pub(in crate::show) fn findings(findings: &[Finding]) -> Section {
         .key("turn", |finding| finding.turn.clone().unwrap_or_default());
     let told = together(findings).into_iter().filter(|group| group.iter().any(|finding| stands(finding)));
     section
-        .say(format!("{}. Before anything is turned: read the cautions at the end.", tally(findings)))
+        .say(format!("{}. Read the cautions at the end before you turn anything.", tally(findings)))
         .block(Block::Entries(told.map(|group| entry(&group)).collect()))
         .table(filed.table())
 }
@@ -210,7 +210,7 @@ fn parts(finding: &Finding) -> Option<String> {
             UncertainFrom::SoundCard => {
                 "what a usual player and sound card may be off by, from memory; a loopback capture tells"
             }
-            UncertainFrom::Stretches => "how the deck differs from one stretch of tape to the next",
+            UncertainFrom::Stretches => "how much the deck varies along the tape",
         };
         let size = words::uncertainty(part.uncertainty, finding.unit.as_str(), &finding.id);
         let asked = finding.remedies.iter().filter(|_| part.from == UncertainFrom::SoundCard);

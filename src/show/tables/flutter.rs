@@ -106,18 +106,18 @@ fn notes(flutter: &Flutter) -> Vec<String> {
     if length_s < LEAST_S {
         let length = Seconds.of(length_s, None);
         notes.push(format!(
-            "Measured over only {length}: a reading should rest on {LEAST_S} s or more (recipe flutter)."
+            "Measured over {length} only. For a good figure take {LEAST_S} s or more (recipe flutter)."
         ));
     }
     if let Some(drift) = flutter.drift_percent_per_min {
         notes.push(format!(
-            "While it lasted the tone drifted by {}, which was subtracted; the drift over the whole return stands under speed.",
+            "The tone drifted by {} while it played; this was subtracted. The drift over the whole return is under speed.",
             PercentPerMinute.of(drift, None).signed()
         ));
     }
     if let Some(bridged) = flutter.bridged_percent.filter(|percent| *percent > BRIDGED_PERCENT) {
         let bridged = given(bridged, 1);
-        notes.push(format!("In {bridged} % of the time the tone was too weak and was bridged."));
+        notes.push(format!("For {bridged} % of the time the tone was too weak; these gaps were bridged."));
     }
     notes
 }

@@ -96,7 +96,7 @@ fn parts(parts: &[SilentPart]) -> Table {
 /// `noise-bands.csv`, one row a third octave.
 fn bands(bands: &[SilenceBand]) -> Option<Table> {
     Rows::of("noise-bands.csv", bands)
-        .titled("Noise in third octaves, hum and all, dB re 0 dB")
+        .titled("Noise in third octaves, hum included, dB re 0 dB")
         .abreast(2)
         .column(&["hz"], &["band"], |band| Cell::Tone(band.hz))
         .column(
@@ -124,8 +124,8 @@ pub(in crate::show) fn at_high_levels(rows: &[SaturationNoise]) -> Option<Sectio
         });
     let mut section = Section::new("Noise at high levels")
         .say(
-            "Return against programme, in dB against the gain of the level tone, left / right. What falls from column to column \
-             is what the tape no longer takes.",
+            "Return against programme, in dB against the gain of the level tone, left / right. Where a value falls from \
+             column to column, the tape takes no more.",
         )
         .table(filed.table());
     for colour in ["white", "pink"] {

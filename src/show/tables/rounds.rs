@@ -79,7 +79,7 @@ fn monitor(source: &SourceStretch) -> String {
         }
     };
     match source.behind_ms {
-        Some(ms) => format!("{told} Behind the switch, sound comes {ms:.1} ms later than before it."),
+        Some(ms) => format!("{told} After the switch, sound comes {ms:.1} ms later."),
         None => told.to_owned(),
     }
 }
@@ -207,7 +207,7 @@ pub(in crate::show) fn bias_sweep(sweep: &BiasSweep) -> Section {
         });
     let places = places(sweep);
     let places = Rows::of("", &places)
-        .titled("Where what lies, in rounds; fractions lie between two")
+        .titled("Places in rounds; fractions lie between two rounds")
         .head("what", |row| row.0.as_str())
         .head("left", |row| row.1[0].clone())
         .head("right", |row| row.1[1].clone());
@@ -286,7 +286,7 @@ pub(in crate::show) fn reduction(found: &ReductionTracking) -> Section {
     let lowered = pair(Db, found.noise_lowered_db, found.noise_uncertainty_db);
     noise.pair("A-weighted noise lowered by", "dB", lowered);
     let switched = match found.switched {
-        Some(true) => "The two halves differ as switching makes them.",
+        Some(true) => "The two halves differ as they do when noise reduction is switched.",
         Some(false) => "Nothing was switched: both halves are the same, noise included.",
         None => "Whether anything was switched cannot be told.",
     };

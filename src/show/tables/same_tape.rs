@@ -82,7 +82,7 @@ fn filed(found: &SameTape, all: &[(String, &FlutterShare)]) -> Table {
 fn lines(lines: &[SharedLine]) -> Option<Table> {
     Rows::of("whose-flutter-lines.csv", lines)
         .titled(
-            "Steady lines: rate in the programme's time, peak as seen; by chance: how often playings without anything in \
+            "Steady lines: rate in the programme's time, peak as measured. By chance: how often playings with nothing in \
              common agree as well",
         )
         .column(&["hz"], &["rate"], |line| Measured::of(LineHertz, Some(line.hz), None).named())
