@@ -159,7 +159,7 @@ impl JobFile {
                 .get("source")
                 .and_then(|v| v.get_ref().as_str())
                 .map(str::to_owned),
-            workshop: raw.workshop,
+            workshop: raw.workshop.filter(|workshop| !workshop.name.trim().is_empty()),
             deck: JobDeck {
                 name: raw.deck.name,
                 number: raw.deck.number,

@@ -40,9 +40,10 @@ pub fn load_settings() -> Result<Settings, JobError> {
         Err(error) if error.kind() == ErrorKind::InvalidData => return Err(JobError::NoText { path }),
         Err(source) => return Err(JobError::Settings { path, source }),
     };
-    toml::from_str(&text).map_err(|error| {
+    let settings: Settings = toml::from_str(&text).map_err(|error| {
         let start = error.span().map_or(0, |span| span.start);
         let line = text.bytes().take(start).filter(|byte| *byte == b'\n').count() + 1;
         JobError::Malformed { path, line, found: echoes(error.message()) }
-    })
+    })?;
+    Ok(Settings { workshop: settings.workshop.filter(|workshop| !workshop.name.trim().is_empty()) })
 }

@@ -231,7 +231,7 @@ fn table(quantity: Quantity, origin: Origin) -> Meaning {
                     Origin::HouseWithoutCard => {
                         relative("the house tape's own recording: its card was not given")
                     }
-                    _ => absolute("house tape with its card; the card's uncertainty adds"),
+                    _ => absolute("house tape with its card: wider by the card's uncertainty"),
                 }
             }
             Q::Flutter => absolute("playback, and a little from the house tape"),
@@ -397,7 +397,7 @@ mod tests {
         for quantity in by_card {
             assert_eq!(absolute(&house, quantity), quantity == Quantity::Azimuth, "{quantity:?}");
         }
-        assert!(meaning(Quantity::SpeedError, &house).basis().contains("the card says nothing"));
+        assert!(meaning(Quantity::SpeedError, &house).basis().contains("its card does not hold this"));
         let card = house.card.as_mut().unwrap();
         (card.response, card.delay_us, card.speed_percent) = (true, None, Some(0.0));
         for quantity in by_card {

@@ -52,6 +52,7 @@ pub struct JobSheet {
 #[serde(deny_unknown_fields)]
 pub struct Workshop {
     /// Its name.
+    #[serde(default)]
     pub name: String,
     /// Address, telephone: as they shall stand below the name.
     #[serde(default)]

@@ -126,7 +126,7 @@ fn a_card_that_is_old_worn_or_contradicted_is_to_be_renewed() {
     let reading = bench.run(&format!("{line} --card card.json --json -")).done().json();
     assert!(warnings(&reading).contains(&"card-renew"), "{:?}", warnings(&reading));
     let text = reading["warnings"].to_string();
-    for words in ["played 61 times", "580 days old", "On bench the tape read otherwise", "delay by -2"] {
+    for words in ["played 61 times", "580 days old", "On bench the tape read differently", "delay by -2"] {
         assert!(text.contains(words), "{words}\n{text}");
     }
     let shown = bench.run("house show card.json").done().out;

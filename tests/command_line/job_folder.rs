@@ -254,7 +254,7 @@ fn read_takes_from_the_job_what_is_not_typed() {
     // And what contradicts the job is said.
     let said = bench.run(&format!("{line} {words}")).done().err;
     for words in [
-        "Typed, and not as the job has it: deck mine (the job says invented deck 7, 12)",
+        "The command line differs from the job: deck mine (the job says invented deck 7, 12)",
         "recorded on calibrated (the job says this-deck)",
         "2 heads (the job says 3 heads)",
         "tape type I (the job says II)",

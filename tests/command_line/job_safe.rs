@@ -116,7 +116,7 @@ fn a_gauge_that_is_noted_goes_with_its_value() {
 fn the_meter_says_which_way_and_what_comes_first() {
     let bench = with_job(JOB);
     let ran = bench.run("bench set meter-left 1.8 dB --job job").done();
-    for words in ["1.8 +- 0.5 dB: outside", "goes down by 1.8 dB", "only once playback level is right"] {
+    for words in ["1.8 +- 0.5 dB: outside", "goes down by 1.8 dB", "Set playback level first"] {
         let text = ran.out.split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(text.contains(words), "{words}\n{}", ran.out);
     }

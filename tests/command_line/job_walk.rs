@@ -95,7 +95,7 @@ impl Walk {
         for _ in 0..40 {
             let next = self.run("deckproof bench next");
             let Some((_, step)) = next.split_once("NEXT: ") else {
-                assert!(next.contains("Nothing is left"), "{next}");
+                assert!(next.contains("All steps are done"), "{next}");
                 return;
             };
             let (head, _) = step.split_once('\n').unwrap();
@@ -157,7 +157,8 @@ fn a_two_head_deck_without_any_reference_tape() {
     // The programme of two steps is written once.
     assert_eq!(walk.typed.iter().filter(|line| line.starts_with("deckproof write full")).count(), 1);
     let sheet = walk.run("deckproof bench sheet --out sheet.html");
-    for words in ["Nothing is left of the order of work", "THE SOUND CARD ALONE", "AZIMUTH BY ORDINARY MUSIC"]
+    for words in
+        ["Every step of the order of work is done", "THE SOUND CARD ALONE", "AZIMUTH BY ORDINARY MUSIC"]
     {
         assert!(sheet.contains(words), "{words}\n{sheet}");
     }

@@ -125,7 +125,7 @@ def surer(row):
 def saturation():
     return {
         **ladder(10000.0, [(2.52, -6.91), (None, None)]),
-        "reference": "the level tone as returned, brought to the programme's reference level",
+        "reference": "the level tone as returned, converted to 0 dB of the programme",
         "others": [ladder(14000.0, [(2.5, -7.4), (2.5, -7.2)])],
         "noise": [],
     }
@@ -232,7 +232,7 @@ def causes_of(data):
             ("spacing", lambda hz: -54.575 * spacing_um * hz / 47625, spacing_um, "um", "falls in proportion to frequency, as if the tape ran so far off the head"),
         ]
         if side == 0:
-            shapes.append(("coupling", lambda hz: -10 * math.log10(1 + (22 / hz) ** 2), 22.0, "Hz", "falls as one capacitor with one resistance does"))
+            shapes.append(("coupling", lambda hz: -10 * math.log10(1 + (22 / hz) ** 2), 22.0, "Hz", "a coupling capacitor, 3 dB down at this corner"))
 
         def db(shape, hz):
             return round(shape(hz) - shape(400), 3)

@@ -494,10 +494,7 @@ mod tests {
             "{}",
             turn(2.0)
         );
-        assert!(
-            turn(-2.0).contains("goes up by 2 dB")
-                && turn(-2.0).contains("only once playback level is right")
-        );
+        assert!(turn(-2.0).contains("goes up by 2 dB") && turn(-2.0).contains("Set playback level first"));
         let mut both = sheet("take-up-torque", 30.0, "g.cm");
         both.as_left = both.as_found.clone();
         both.as_left.values[0].value = 50.0;

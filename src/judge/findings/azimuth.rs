@@ -92,7 +92,7 @@ mod tests {
             got.why.starts_with("10 kHz phase 61 degrees, right lags; head tilt 3.1 minutes of arc; costs"),
             "{got:?}"
         );
-        assert!(got.turn.unwrap().ends_with("aim: 0 us"));
+        assert!(got.turn.unwrap().ends_with("towards 0 us"));
     }
 
     #[test]

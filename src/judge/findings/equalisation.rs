@@ -190,7 +190,7 @@ mod tests {
         let [left, right] = find(&reading, "120 us");
         assert_eq!((left.verdict, right.verdict), (Verdict::Outside, Verdict::Within), "{left:?} {right:?}");
         assert!(
-            left.why.contains("96.0 +- 1.4 us where 120 us belong") && left.why.contains("drifted"),
+            left.why.contains("96.0 +- 1.4 us, and should have 120 us") && left.why.contains("drifted"),
             "{left:?}"
         );
         assert!(left.turn.unwrap().contains("trimmer of the left channel for 120 us"));

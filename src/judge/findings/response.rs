@@ -190,7 +190,7 @@ mod tests {
         let turn = got.turn.unwrap();
         assert!(turn.starts_with("set azimuth first: 0."), "{turn}");
         assert!(turn.contains("of the 3.2 dB missing at 14 kHz come from it"), "{turn}");
-        assert!(turn.contains("Clean") && turn.contains("are spacing (0.128 +- 0.008 um)"), "{turn}");
+        assert!(turn.contains("Clean") && turn.contains("are spacing, 0.128 +- 0.008 um"), "{turn}");
         assert!(!turn.contains("equalisation left up"), "{turn}");
         // Where no cause was told, the equaliser is all that is left.
         let mut reading = sample::faulty();
@@ -206,7 +206,7 @@ mod tests {
         reading.circumstances.heads = Some(Heads::Three);
         let told = |reading: &sample::Sample| {
             let turn = reading.finding("playback-response").turn.unwrap();
-            (turn.contains("Clean the left head"), turn.contains("the other channel's are spacing"))
+            (turn.contains("Clean the left head"), turn.contains("on the other channel it is spacing"))
         };
         assert_eq!(told(&reading), (true, false));
         let instead = [CauseKind::LowPass, CauseKind::Spacing].map(|cause| Instead {

@@ -313,7 +313,7 @@ mod tests {
         assert!(!reading.finding("flutter").why.contains("only"));
         let flutter = reading.flutter.as_mut().unwrap();
         flutter.measured_to_s = FileClock::default().at(flutter.measured_from_s.seconds() + 12.0);
-        assert!(reading.finding("flutter").why.contains("only 12.0 s"));
+        assert!(reading.finding("flutter").why.contains("over 12.0 s only"));
     }
 
     #[test]

@@ -343,6 +343,6 @@ mod tests {
         assert!(text.contains("HOW 3 READINGS SPREAD") && text.contains("speed: mean"), "{text}");
         // Nothing moved between these two.
         let none = comparison(&compare(&[named("2", &left), named("3", &again)]));
-        assert!(none.contains("Nothing: no difference beyond"), "{none}");
+        assert!(none.contains("Nothing: no difference is both"), "{none}");
     }
 }
