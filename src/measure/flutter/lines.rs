@@ -272,16 +272,23 @@ fn smear(coarse: &Resolution, finest: &Resolution, found: &mut Vec<Found>) {
     }
 }
 
-/// Percent rms, line by line: 0.1 Hz apart up to 20 Hz, 1 Hz above.
-pub(crate) fn spectrum(course: &Course) -> Vec<[f64; 2]> {
+/// Percent rms, line by line: 0.1 Hz apart up to 20 Hz, 1 Hz above; and the bandwidth of each, Hz.
+pub(crate) fn spectrum(course: &Course) -> (Vec<[f64; 2]>, Vec<f64>) {
     let bins = one_sided(quickly(&course.percent), course.rate_hz);
-    let mut rows: Vec<[f64; 2]> = Vec::new();
+    let step_hz = bins.first().map_or(0.0, |bin| bin.0);
+    let (mut rows, mut widths_hz): (Vec<[f64; 2]>, Vec<f64>) = Default::default();
     for (hz, power) in bins.into_iter().filter(|bin| bin.0 >= BAND_HZ[0] && bin.0 <= BAND_HZ[2]) {
         let grid = if hz < 20.0 { (hz * 10.0).round() / 10.0 } else { hz.round() };
         match rows.last_mut() {
             Some(last) if (last[0] - grid).abs() < 1e-9 => last[1] += power,
-            _ => rows.push([grid, power]),
+            _ => {
+                rows.push([grid, power]);
+                widths_hz.push(0.0);
+            }
+        }
+        if let Some(width_hz) = widths_hz.last_mut() {
+            *width_hz += step_hz;
         }
     }
-    rows.into_iter().map(|[hz, power]| [hz, power.sqrt()]).collect()
+    (rows.into_iter().map(|[hz, power]| [hz, power.sqrt()]).collect(), widths_hz)
 }

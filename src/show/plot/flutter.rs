@@ -13,7 +13,7 @@ const MOST_LINES: usize = 10;
 /// Lines weaker than this share of the strongest are not named: they cannot be seen.
 const LEAST_SHARE: f64 = 0.05;
 /// Least distance of two numbers beside each other.
-const NUMBER_STEP: f64 = 17.0;
+const NUMBER_STEP: f64 = 21.0;
 
 /// The deviation over time.
 pub(super) fn course(flutter: &Flutter) -> Option<Plot> {
@@ -57,7 +57,9 @@ pub(super) fn spectrum(flutter: &Flutter) -> Option<Plot> {
     let points: Vec<(f64, f64)> = flutter
         .spectrum
         .iter()
-        .map(|&[hz, percent]| (hz, percent))
+        .zip(&flutter.spectrum_widths_hz)
+        // As density, so that what is read in wider bands does not stand higher.
+        .map(|(&[hz, percent], width_hz)| (hz, percent / width_hz.sqrt()))
         .filter(|&(hz, percent)| hz > 0.0 && hz >= low_hz && hz <= high_hz && percent.is_finite())
         .collect();
     let top = points.iter().map(|point| point.1).fold(0.0, f64::max);
@@ -71,7 +73,8 @@ pub(super) fn spectrum(flutter: &Flutter) -> Option<Plot> {
         "Numbered: the strongest lines, with their peak deviation."
     };
     let caption = format!(
-        "Flutter spectrum of the {} tone, {} to {}, not weighted: 0.1 Hz apart up to 20 Hz, 1 Hz above. {words}",
+        "Flutter spectrum of the {} tone, {} to {}, not weighted, as density: % rms in a band 1 Hz wide. Read in bands of \
+         0.1 Hz up to 20 Hz, of 1 Hz above: a steady line stands lower in a wider one. {words}",
         frequency(flutter.carrier_hz),
         frequency(low_hz),
         frequency(high_hz)
@@ -79,7 +82,7 @@ pub(super) fn spectrum(flutter: &Flutter) -> Option<Plot> {
     // Room above the peaks for their numbers.
     let (x, y) = (
         Axis::frequency("rate, Hz", low_hz, high_hz),
-        Axis::linear("deviation, % rms", 0.0, top * 1.2, false),
+        Axis::linear("deviation, % rms per \u{221a}Hz", 0.0, top * 1.2, false),
     );
     let mut frame =
         if lines.is_empty() { Frame::new(&caption, x, y) } else { Frame::with_long_labels(&caption, x, y) };
@@ -144,10 +147,10 @@ fn number(frame: &mut Frame, lines: &[&FlutterLine], points: &[(f64, f64)]) {
     let (left, right) = frame.sides();
     spread_out(&mut places, left + 10.0, right - 8.0, NUMBER_STEP);
     for (k, (place, &(x, y))) in places.iter().zip(&peaks).enumerate() {
-        frame.note((*place, TOP + 11.0), Anchor::Middle, &(k + 1).to_string());
+        frame.note((*place, TOP + 13.0), Anchor::Middle, &(k + 1).to_string());
         // Straight down where the peak is, so that lines close together do not cross.
-        let knee = TOP + 24.0;
-        frame.pointer((*place, TOP + 14.0), (x, knee.min(y - 2.0).max(TOP + 14.0)));
+        let knee = TOP + 27.0;
+        frame.pointer((*place, TOP + 17.0), (x, knee.min(y - 2.0).max(TOP + 17.0)));
         if y - 2.0 > knee {
             frame.pointer((x, knee), (x, y - 2.0));
         }
@@ -205,7 +208,10 @@ mod tests {
         let rows: usize = lines.iter().map(|line| wrapped(&words_of(10, line)).len()).sum();
         assert!(rows <= LIST_LINES && !lines.is_empty(), "{rows}");
         assert!(
-            lines.iter().flat_map(|line| wrapped(&words_of(10, line))).all(|row| row.chars().count() <= 33)
+            lines
+                .iter()
+                .flat_map(|line| wrapped(&words_of(10, line)))
+                .all(|row| row.chars().count() <= LONG_LABEL)
         );
     }
 

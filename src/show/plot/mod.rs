@@ -7,6 +7,7 @@ mod flutter;
 mod noise;
 mod nonlinear;
 mod response;
+mod room;
 mod rounds;
 mod svg;
 
@@ -15,7 +16,9 @@ pub(super) use svg::escaped;
 
 use crate::judge::Limits;
 use crate::judge::Reading;
-use crate::reading::{Response, ResponsePoint};
+use crate::reading::figures::frequency;
+use crate::reading::{Channel, Finding, Response, ResponsePoint, Verdict};
+use crate::show::tables::findings::value;
 use axes::Axis;
 
 /// Deepest response drawn, dB: what lies lower runs along the edge.
@@ -53,22 +56,22 @@ pub struct Plot {
 
 /// Those of [`FIGURES`] that the reading can fill, in their order.
 ///
-/// With `limits` the response and the channel difference carry limit lines. Left is drawn solid with discs, right
+/// With `limits` the response, the channel difference and the phase have what the limits allow shaded. A ring stands where a
+/// finding is judged. Left is drawn solid with discs, right
 /// dashed with open squares. The same reading gives the same bytes.
 pub fn plots(reading: &Reading, limits: Option<&Limits>) -> Vec<Plot> {
     let mut figures = Vec::new();
     if let Some(response) = &reading.response {
-        let band = limits.map(|limits| limits.response(&reading.circumstances));
-        figures.extend(response::response(response, band.as_ref()));
-        figures.extend(response::difference(response, limits, band.as_ref()));
+        figures.extend(response::response(reading, response, limits));
+        figures.extend(response::difference(reading, response, limits));
     }
     figures.extend(causes::causes(reading));
     figures.extend(reading.amplifier.as_ref().and_then(amplifier::amplifier));
-    figures.extend(reading.azimuth.as_ref().and_then(response::phase));
+    figures.extend(reading.azimuth.as_ref().and_then(|azimuth| response::phase(reading, azimuth, limits)));
     figures.extend(reading.flutter.as_ref().and_then(flutter::course));
     figures.extend(reading.flutter.as_ref().and_then(flutter::spectrum));
-    figures.extend(reading.noise.as_ref().and_then(noise::noise));
-    figures.extend(reading.distortion.as_ref().and_then(nonlinear::distortion));
+    figures.extend(reading.noise.as_ref().and_then(|found| noise::noise(reading, found)));
+    figures.extend(reading.distortion.as_ref().and_then(|found| nonlinear::distortion(reading, found)));
     figures.extend(reading.saturation.as_ref().and_then(nonlinear::saturation));
     figures.extend(rounds::rounds(reading));
     figures
@@ -78,6 +81,32 @@ type Points = Vec<(f64, f64)>;
 
 fn channel(rows: &[ResponsePoint], side: usize) -> Points {
     rows.iter().filter_map(|row| Some((row.hz, row.db[side].filter(|db| db.is_finite())?))).collect()
+}
+
+/// Of the captions of figures with a ring.
+const RINGS: &str = " Ring: where a finding is judged.";
+
+/// Findings of this name that have a verdict, each with its value.
+fn judged<'a>(reading: &'a Reading, id: &'a str) -> impl Iterator<Item = (&'a Finding, f64)> {
+    let ours = move |finding: &&Finding| finding.id == id && finding.verdict != Verdict::CannotTell;
+    reading.findings.iter().filter(ours).filter_map(|finding| Some((finding, finding.value?)))
+}
+
+/// The same of one channel: 0 left, 1 right.
+fn judged_of<'a>(reading: &'a Reading, id: &'a str, side: usize) -> impl Iterator<Item = (&'a Finding, f64)> {
+    judged(reading, id).filter(move |(finding, _)| finding.channel == Some(Channel::SIDES[side]))
+}
+
+/// `L -3.4 dB at 15 kHz`: what a finding reads, without its uncertainty.
+fn reads(finding: &Finding) -> String {
+    let side = match finding.channel {
+        Some(Channel::Left) => "L ",
+        Some(Channel::Right) => "R ",
+        _ => "",
+    };
+    let figure = value(&Finding { uncertainty: None, ..finding.clone() }).unwrap_or_default();
+    let at = finding.at_hz.map(|hz| format!(" at {}", frequency(hz))).unwrap_or_default();
+    format!("{side}{figure}{at}")
 }
 
 fn hertz_axis() -> Axis {
