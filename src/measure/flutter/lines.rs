@@ -292,3 +292,35 @@ pub(crate) fn spectrum(course: &Course) -> (Vec<[f64; 2]>, Vec<f64>) {
     }
     (rows.into_iter().map(|[hz, power]| [hz, power.sqrt()]).collect(), widths_hz)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::signal::statistics::mean;
+    use crate::signal::test_signals::white;
+
+    #[test]
+    fn noise_of_one_density_reads_alike_below_and_above_the_change_of_bandwidth() {
+        let course = Course {
+            percent: white(1.0, 60_000, 1),
+            cycles: vec![],
+            rate_hz: 1000.0,
+            noise_at_1hz: 0.0,
+            drift_percent_per_min: 0.0,
+            bridged: 0.0,
+            shares: [0.5; 2],
+        };
+        let (rows, widths_hz) = spectrum(&course);
+        assert_eq!(rows.len(), widths_hz.len());
+        // Up to an edge of the band in the middle of a row.
+        let all: f64 = widths_hz.iter().sum();
+        assert!((all - (BAND_HZ[2] - BAND_HZ[0])).abs() < 0.5, "{all}");
+        let density = |from_hz: f64, to_hz: f64| {
+            let inside = rows.iter().zip(&widths_hz).filter(|(row, _)| row[0] >= from_hz && row[0] <= to_hz);
+            mean(&inside.map(|(row, width_hz)| row[1].powi(2) / width_hz).collect::<Vec<_>>())
+        };
+        // 100 rows of 6 bins, 80 of 60: 4 and 1.4 %, thrice.
+        let ratio = density(10.0, 19.9) / density(20.0, 99.0);
+        assert!((ratio - 1.0).abs() < 0.13, "{ratio}");
+    }
+}

@@ -5,19 +5,19 @@ use super::svg::{Anchor, PEAK, Stroke, Svg};
 use crate::reading::figures::given;
 
 const WIDTH: f64 = 760.0;
-const HEIGHT: f64 = 360.0;
-const LEFT: f64 = 86.0;
+const HEIGHT: f64 = 380.0;
+const LEFT: f64 = 92.0;
 /// Right end of the axes where labels beside them are short, and where they are long.
-const RIGHT: f64 = 654.0;
-const RIGHT_LONG: f64 = 490.0;
+const RIGHT: f64 = 640.0;
+const RIGHT_LONG: f64 = 484.0;
 pub(super) const TOP: f64 = 16.0;
-pub(super) const BOTTOM: f64 = 290.0;
+pub(super) const BOTTOM: f64 = 306.0;
 /// Least distance between two labels above each other.
-pub(super) const LABEL_STEP: f64 = 18.0;
+pub(super) const LABEL_STEP: f64 = 20.0;
 /// Lines of a list at the right edge.
 pub(super) const LIST_LINES: usize = ((BOTTOM - TOP) / LABEL_STEP) as usize;
 /// Characters that a long label has room for, about.
-pub(super) const LONG_LABEL: usize = 28;
+pub(super) const LONG_LABEL: usize = 26;
 /// Half the size of a mark on a line of usual width, and of a ring.
 const MARK: f64 = 3.0;
 const RING: f64 = 8.0;
@@ -127,18 +127,23 @@ impl Frame {
 
     fn ending(title: &str, x: Axis, y: Axis, right: f64) -> Self {
         let mut svg = Svg::new(WIDTH, HEIGHT, title);
+        let mut labelled = 0.0;
         for (value, text) in &x.ticks {
             let at = LEFT + x.place(*value) * (right - LEFT);
             svg.line(&[(at, TOP), (at, BOTTOM)], Stroke::Grid, 1.0);
-            svg.text((at, BOTTOM + 20.0), Anchor::Middle, text);
+            // Where marks are close, not each has room for its number.
+            if at - 0.55 * across(text) > labelled {
+                svg.text((at, BOTTOM + 22.0), Anchor::Middle, text);
+                labelled = at + 0.55 * across(text) + 5.0;
+            }
         }
         for (value, text) in &y.ticks {
             let at = BOTTOM - y.place(*value) * (BOTTOM - TOP);
             svg.line(&[(LEFT, at), (right, at)], Stroke::Grid, 1.0);
-            svg.text((LEFT - 8.0, at + 5.5), Anchor::End, text);
+            svg.text((LEFT - 8.0, at + 6.5), Anchor::End, text);
         }
         svg.line(&[(LEFT, TOP), (LEFT, BOTTOM), (right, BOTTOM)], Stroke::Axis, 1.0);
-        svg.text(((LEFT + right) / 2.0, BOTTOM + 48.0), Anchor::Middle, &x.label);
+        svg.text(((LEFT + right) / 2.0, BOTTOM + 53.0), Anchor::Middle, &x.label);
         svg.text_upwards((20.0, (TOP + BOTTOM) / 2.0), &y.label);
         let room = Room::between([LEFT + 2.0, TOP, right - 2.0, BOTTOM]);
         Self { svg, x, y, right, room, rings: Vec::new(), ends: Vec::new() }
@@ -176,7 +181,7 @@ impl Frame {
         for &(x, y) in points {
             let at = self.at(x, y);
             self.svg.mark(at, stroke, half);
-            self.room.draw(&[at]);
+            self.room.draw(&[(at.0, at.1 - half), (at.0, at.1 + half)]);
         }
     }
 
@@ -245,13 +250,17 @@ impl Frame {
     /// A line from top to bottom at `x`, named at its upper end: to its right where there is room, unless `left` is wanted.
     pub(super) fn upright(&mut self, x: f64, left: bool, text: &str) {
         let (at, _) = self.at(x, self.y.low);
-        let baseline = TOP + ASCENT + 3.0;
         self.svg.line(&[(at, TOP), (at, BOTTOM)], Stroke::Axis, 1.0);
         self.room.draw(&[(at, TOP), (at, BOTTOM)]);
-        let (on_left, on_right) = ((at - 5.0, Anchor::End), (at + 5.0, Anchor::Start));
-        let fits = [at - 5.0 - across(text) > LEFT, at + 5.0 + across(text) < self.right];
-        let (x, anchor) = if fits[0] && (left || !fits[1]) { on_left } else { on_right };
-        self.note((x, baseline), anchor, text);
+        let mut sides = [at + 5.0, at - 5.0 - across(text)];
+        if left {
+            sides.reverse();
+        }
+        let rows = (0..3).map(|row| TOP + ASCENT + 3.0 + LABEL_STEP * f64::from(row));
+        let mut places = rows.flat_map(|baseline| sides.map(|left| (left, baseline)));
+        if let Some(place) = places.find(|place| self.room.is_free(*place, text)) {
+            self.note(place, Anchor::Start, text);
+        }
     }
 
     /// A filled shape between values, in the colour of `stroke`, as opaque as `share`.
@@ -277,7 +286,7 @@ impl Frame {
         let lines = paragraphs.iter().flat_map(|lines| lines.iter().enumerate());
         for (row, (k, line)) in lines.take(LIST_LINES).enumerate() {
             let x = self.right + if k == 0 { 8.0 } else { 22.0 };
-            self.svg.text((x, TOP + 10.5 + row as f64 * LABEL_STEP), Anchor::Start, line);
+            self.svg.text((x, TOP + 12.0 + row as f64 * LABEL_STEP), Anchor::Start, line);
         }
     }
 
@@ -304,7 +313,7 @@ impl Frame {
             if let Some(x) = x.filter(|_| (height - y).abs() > 4.0) {
                 self.pointer((x + 2.0 * MARK, y), (self.right + 8.0, height));
             }
-            self.svg.text((self.right + 11.0, height + 5.5), Anchor::Start, &text);
+            self.svg.text((self.right + 11.0, height + 6.5), Anchor::Start, &text);
         }
         self.svg.finish()
     }

@@ -18,7 +18,7 @@ const LEAST_DB: f64 = 0.03;
 /// Where names of what shows in the bass begin, Hz: a response is flat there.
 const BASS_NAMES_HZ: f64 = 160.0;
 /// Longest name that has room at the edge, with its share behind it, characters.
-const LONGEST_NAME: usize = 15;
+const LONGEST_NAME: usize = 14;
 
 /// A figure for each channel of which a cause is stated.
 pub(super) fn causes(reading: &Reading) -> Vec<Plot> {
@@ -198,7 +198,7 @@ fn names(frame: &mut Frame, layers: &[Layer], measured: &[(f64, f64)], at_hz: f6
         while hit(baseline, &taken) {
             baseline += if lifts { -LABEL_STEP } else { LABEL_STEP };
         }
-        let baseline = baseline.clamp(TOP + 13.0, BOTTOM - 5.0);
+        let baseline = baseline.clamp(TOP + 15.0, BOTTOM - 5.0);
         let tip = frame.at(layer.outer[thickest].0, middle(thickest));
         frame.pointer((tip.0 + 2.0, tip.1), (x - 3.0, baseline - 4.0));
         frame.note((x, baseline), Anchor::Start, &text);

@@ -13,7 +13,7 @@ const MOST_LINES: usize = 10;
 /// Lines weaker than this share of the strongest are not named: they cannot be seen.
 const LEAST_SHARE: f64 = 0.05;
 /// Least distance of two numbers beside each other.
-const NUMBER_STEP: f64 = 21.0;
+const NUMBER_STEP: f64 = 24.0;
 
 /// The deviation over time.
 pub(super) fn course(flutter: &Flutter) -> Option<Plot> {
@@ -147,10 +147,10 @@ fn number(frame: &mut Frame, lines: &[&FlutterLine], points: &[(f64, f64)]) {
     let (left, right) = frame.sides();
     spread_out(&mut places, left + 10.0, right - 8.0, NUMBER_STEP);
     for (k, (place, &(x, y))) in places.iter().zip(&peaks).enumerate() {
-        frame.note((*place, TOP + 13.0), Anchor::Middle, &(k + 1).to_string());
+        frame.note((*place, TOP + 14.0), Anchor::Middle, &(k + 1).to_string());
         // Straight down where the peak is, so that lines close together do not cross.
-        let knee = TOP + 27.0;
-        frame.pointer((*place, TOP + 17.0), (x, knee.min(y - 2.0).max(TOP + 17.0)));
+        let knee = TOP + 29.0;
+        frame.pointer((*place, TOP + 18.0), (x, knee.min(y - 2.0).max(TOP + 18.0)));
         if y - 2.0 > knee {
             frame.pointer((x, knee), (x, y - 2.0));
         }
@@ -195,6 +195,25 @@ mod tests {
             })
             .collect();
         assert!(numbers.windows(2).all(|pair| pair[1] - pair[0] >= NUMBER_STEP - 0.11), "{numbers:?}");
+    }
+
+    #[test]
+    fn noise_of_one_density_is_a_level_line_across_the_change_of_bandwidth() {
+        let mut flutter = flutter();
+        flutter.spectrum_widths_hz = vec![0.1, 0.1, 0.55, 1.0, 1.0];
+        let rates = [19.8, 19.9, 20.0, 21.0, 22.0];
+        flutter.spectrum = rates
+            .iter()
+            .zip(&flutter.spectrum_widths_hz)
+            .map(|(hz, width)| [*hz, 0.01 * width.sqrt()])
+            .collect();
+        flutter.lines.clear();
+        let svg = spectrum(&flutter).unwrap().svg;
+        let line = svg.split("class=\"single\"").nth(1).unwrap();
+        let points = line.split("points=\"").nth(1).unwrap().split('"').next().unwrap();
+        let heights: Vec<&str> = points.split(' ').map(|point| point.split_once(',').unwrap().1).collect();
+        assert!(heights.len() == 5 && heights.iter().all(|height| *height == heights[0]), "{heights:?}");
+        assert!(svg.contains("% rms per \u{221a}Hz"));
     }
 
     #[test]

@@ -127,8 +127,10 @@ fn continuous(response: &Response) -> (&'static str, &[ResponsePoint]) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::judge::{Key, Tolerance};
     use crate::reading::FileClock;
     use crate::show::tests::sample;
+    use crate::show::words;
 
     #[test]
     fn every_figure_is_xml_with_a_title_units_and_the_same_bytes_each_time() {
@@ -163,6 +165,67 @@ mod tests {
             }
             assert!(!figure.svg.contains("NaN") && !figure.svg.contains("inf"), "{}", figure.name);
         }
+    }
+
+    /// Centres of all of a class, or corners.
+    fn places(svg: &str, class: &str) -> Vec<Vec<(f64, f64)>> {
+        let document = roxmltree::Document::parse(svg).unwrap();
+        let ours = document.descendants().filter(|node| node.attribute("class") == Some(class));
+        let number = |text: &str| text.parse::<f64>().unwrap();
+        let places = ours.map(|node| match (node.attribute("points"), node.attribute("cx")) {
+            (Some(points), _) => {
+                let pairs = points.split(' ').map(|point| point.split_once(',').unwrap());
+                pairs.map(|(x, y)| (number(x), number(y))).collect()
+            }
+            (None, Some(x)) => vec![(number(x), number(node.attribute("cy").unwrap()))],
+            _ => vec![],
+        });
+        places.collect()
+    }
+
+    #[test]
+    fn what_limits_allow_is_shaded_and_the_phase_of_the_limit_is_its_edge() {
+        let reading = sample("faulty");
+        let mut limits = Limits::full_size();
+        // As far off as the deck is: the edge of the shade runs along the fitted delay.
+        let delay_us = reading.azimuth.as_ref().unwrap().delay_us.unwrap();
+        let basis = String::new();
+        limits.set(Key::AzimuthPhase, Tolerance { value: 3.6 * delay_us, basis });
+        let figures = plots(&reading, Some(&limits));
+        let of = |name: &str| figures.iter().find(|figure| figure.name == name).unwrap();
+        let shades = |name: &str| places(&of(name).svg, "area limit");
+        // The bass apart from the rest.
+        assert_eq!(["response", "channel-difference", "phase"].map(|name| shades(name).len()), [2, 1, 1]);
+        assert!(
+            ["response", "channel-difference", "phase"]
+                .iter()
+                .all(|name| of(name).caption.contains("Shaded"))
+        );
+        let fit = &places(&of("phase").svg, "fit")[0];
+        let wedge = &shades("phase")[0];
+        assert_eq!((wedge[0], wedge[2]), (fit[0], fit[1]));
+        // In the middle of the shade lies what nothing deviates from.
+        let (low, high) = (wedge[2].1, wedge[1].1);
+        assert!((0.5 * (low + high) - wedge[0].1).abs() < 0.11, "{wedge:?}");
+        assert!(plots(&reading, None).iter().all(|figure| !figure.svg.contains("area limit")));
+    }
+
+    #[test]
+    fn a_ring_stands_on_the_curve_where_its_finding_is_judged() {
+        let reading = sample("faulty");
+        let svg = &plots(&reading, None)[0].svg;
+        let marks = places(svg, "left dot").concat();
+        let rings = places(svg, "ring").concat();
+        let judged: Vec<_> = judged(&reading, "playback-response").collect();
+        assert!(judged.len() == 4 && rings.len() == 4, "{rings:?}");
+        let on_left = rings
+            .iter()
+            .filter(|ring| marks.iter().any(|mark| (mark.0 - ring.0).hypot(mark.1 - ring.1) < 3.0));
+        assert!(on_left.count() >= 2, "{rings:?} {marks:?}");
+        assert!(svg.contains(&format!(">{}<", words::with_signs(&reads(judged[0].0)))), "{svg}");
+        let mut untold = reading.clone();
+        untold.findings.iter_mut().for_each(|finding| finding.verdict = Verdict::CannotTell);
+        assert!(!plots(&untold, None)[0].svg.contains("class=\"ring\""));
     }
 
     #[test]

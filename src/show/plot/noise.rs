@@ -75,6 +75,7 @@ fn steps(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::show::plot::room::across;
     use crate::show::tests::sample;
 
     fn noise_of_sample() -> Noise {
@@ -93,6 +94,44 @@ mod tests {
         let svg = super::noise(&sample("faulty"), &noise).unwrap().svg;
         assert!(!svg.contains(">50.02 Hz<") && svg.contains(">left<") && svg.contains("No hum stands out"));
         assert!(!svg.contains("class=\"right\""));
+    }
+
+    #[test]
+    fn each_name_stands_on_its_own_line_or_points_to_it() {
+        let mut noise = noise_of_sample();
+        let rates = [50.0, 100.0, 150.0, 200.0, 250.0, 300.0];
+        noise.mains.as_mut().unwrap().lines =
+            rates.iter().map(|hz| (*hz, Some(-40.0 - 0.1 * hz), None)).collect();
+        let svg = super::noise(&sample("faulty"), &noise).unwrap().svg;
+        let document = roxmltree::Document::parse(&svg).unwrap();
+        let ends = |class: &str| -> Vec<[(f64, f64); 2]> {
+            let lines = document.descendants().filter(|node| node.attribute("class") == Some(class));
+            let points = lines.filter_map(|line| {
+                let number = |text: &str| text.parse::<f64>().unwrap();
+                let at = line.attribute("points")?.split(' ').map(|point| point.split_once(',').unwrap());
+                let at: Vec<_> = at.map(|(x, y)| (number(x), number(y))).collect();
+                (at.len() == 2).then(|| [at[0], at[1]])
+            });
+            points.collect()
+        };
+        let (uprights, pointers) = (ends("axis"), ends("thin"));
+        assert_eq!(uprights.len(), rates.len());
+        let mut named = 0;
+        for (hz, [_, tip]) in rates.iter().zip(uprights) {
+            let name = format!("{hz:.2} Hz");
+            let texts = || document.descendants().filter(|node| node.has_tag_name("text"));
+            let Some(text) = texts().find(|node| node.text().is_some_and(|text| text == name)) else {
+                continue;
+            };
+            let number = |name: &str| text.attribute(name).unwrap().parse::<f64>().unwrap();
+            let (left, baseline) = (number("x"), number("y"));
+            let over = left < tip.0 + 0.1 && tip.0 < left + across(&name) + 0.1;
+            let on_tip = over && (0.0..25.0).contains(&(tip.1 - baseline));
+            let pointed = pointers.iter().flatten().any(|end| (end.0 - tip.0).hypot(end.1 - tip.1) < 10.0);
+            assert!(on_tip || pointed, "{name} at {left} {baseline}, its line at {tip:?}");
+            named += 1;
+        }
+        assert!(named >= 3, "{named}\n{svg}");
     }
 
     #[test]

@@ -92,6 +92,11 @@ impl Room {
         })
     }
 
+    /// Whether a label would stand inside, and over no other.
+    pub(super) fn is_free(&self, at: (f64, f64), text: &str) -> bool {
+        self.covers(area(at, text)).is_some()
+    }
+
     /// The nearest free place beside a tip that reaches `clear` around it: above it, or where `ways` say so, below. A label that
     /// `must` stand does so over as little as may be where nothing is free.
     pub(super) fn beside(
@@ -103,8 +108,11 @@ impl Room {
         must: bool,
     ) -> Option<Label> {
         let width = across(text);
-        // In the middle, then to the right and to the left of the tip.
-        let lefts = [tip.0 - 0.5 * width, tip.0 - 4.0, tip.0 + 4.0 - width];
+        // In the middle, then to the right and to the left of the tip, then clear of it.
+        let aside = clear + 40.0;
+        let lefts =
+            [tip.0 - 0.5 * width, tip.0 - 4.0, tip.0 + 4.0 - width, tip.0 + aside, tip.0 - aside - width];
+        let lefts = if must { &lefts[..] } else { &lefts[..3] };
         let places = (0..STEPS).flat_map(|step| {
             let gap = clear + 2.0 + STEP * step as f64;
             ways.iter().flat_map(move |&way| {
@@ -112,7 +120,7 @@ impl Room {
                     Way::Up => tip.1 - gap - DESCENT,
                     Way::Down => tip.1 + gap + ASCENT,
                 };
-                lefts.map(|left| (gap, way, (left, baseline)))
+                lefts.iter().map(move |left| (gap, way, (*left, baseline)))
             })
         });
         let covered = places.filter_map(|place| Some((place, self.covers(area(place.2, text))?)));
@@ -124,7 +132,8 @@ impl Room {
         let [left, top, right, bottom] = area(at, text);
         self.taken.push([left, top, right, bottom]);
         let from = (tip.0.clamp(left + 3.0, right - 3.0), if way == Way::Up { bottom } else { top });
-        Some(Label { at, pointer: (gap - clear > POINTED).then_some(from) })
+        let on_tip = gap - clear <= POINTED && left <= tip.0 && tip.0 <= right;
+        Some(Label { at, pointer: (!on_tip).then_some(from) })
     }
 }
 
@@ -160,6 +169,7 @@ mod tests {
         let mut twice = room();
         let first = twice.beside((300.0, 200.0), 1.0, "50 Hz", &Way::BOTH, true).unwrap().at;
         let second = twice.beside((302.0, 200.0), 1.0, "100 Hz", &Way::BOTH, true).unwrap().at;
-        assert!((first.1 - second.1).abs() >= ASCENT, "{first:?} {second:?}");
+        let apart = (first.1 - second.1).abs() >= ASCENT || (first.0 - second.0).abs() >= across("50 Hz");
+        assert!(apart, "{first:?} {second:?}");
     }
 }

@@ -35,7 +35,7 @@ fn round_axis(sweep: &BiasSweep) -> Option<Axis> {
 }
 
 fn axis(first: u32, last: u32) -> Option<Axis> {
-    let step = last.saturating_sub(first).div_ceil(14).max(1) as usize;
+    let step = last.saturating_sub(first).div_ceil(18).max(1) as usize;
     let ticks = (first..=last).step_by(step).map(|round| (f64::from(round), round.to_string())).collect();
     let (low, high) = (f64::from(first) - 0.5, f64::from(last) + 0.5);
     (last > first).then(|| Axis { label: "round".to_owned(), low, high, log: false, ticks })
@@ -79,11 +79,11 @@ impl Chosen {
             }
             both => {
                 let first = both.into_iter().flatten().min();
-                for (round, (_, side)) in both.into_iter().zip(SIDES) {
+                for (round, initial) in both.into_iter().zip(["L", "R"]) {
                     if let Some(round) = round {
                         // Away from the other one.
                         let left = Some(round) == first;
-                        frame.upright(f64::from(round), left, &format!("round {round} chosen, {side}"));
+                        frame.upright(f64::from(round), left, &format!("{initial}: round {round} chosen"));
                     }
                 }
             }
@@ -268,6 +268,37 @@ mod tests {
     use super::*;
     use crate::show::tests::sample;
 
+    /// Width of the line with this class at this place among its like.
+    fn widths<'a>(svg: &'a str, class: &str) -> Vec<&'a str> {
+        let start = format!("<polyline class=\"{class}\"");
+        let lines = svg.split(start.as_str()).skip(1);
+        lines.map(|line| line.split("stroke-width=\"").nth(1).unwrap().split('"').next().unwrap()).collect()
+    }
+
+    #[test]
+    fn a_sweep_shows_what_was_chosen_both_peaks_and_which_tone_is_which() {
+        let mut reading = sample("rounds");
+        let sweep = reading.bias_sweep.as_mut().unwrap();
+        let low_hz = sweep.low_hz;
+        let peak = sweep.peaks.iter_mut().find(|peak| peak.hz == low_hz).unwrap();
+        (peak.round, peak.db) = ([Some(7.0), Some(6.2)], [Some(-0.1), Some(-0.2)]);
+        let figures = rounds(&reading);
+        for svg in [&figures[0].svg, &figures[1].svg] {
+            assert!(svg.contains(">L: round 6 chosen<") && svg.contains(">R: round 7 chosen<"), "{svg}");
+        }
+        let svg = &figures[0].svg;
+        assert!(svg.contains(">L peak round 7.0<") && svg.contains(">R peak round 6.2<"), "{svg}");
+        assert_eq!(svg.matches("<path ").count(), 2);
+        for class in ["left", "right"] {
+            let mut widths = widths(svg, class);
+            widths.dedup();
+            assert_eq!(widths.len(), 3, "{class}: {widths:?}");
+        }
+        let mut without = reading.clone();
+        without.bias_sweep.as_mut().unwrap().balance.clear();
+        assert!(!rounds(&without)[0].svg.contains("chosen<"));
+    }
+
     #[test]
     fn trimming_has_a_figure_of_its_own_and_a_sweep_has_not() {
         let mut reading = sample("rounds");
@@ -279,7 +310,8 @@ mod tests {
         // Level and one pair, both channels.
         assert_eq!(svg.matches("<polyline class=\"left\"").count(), 2);
         assert_eq!(svg.matches("<polyline class=\"right\"").count(), 2);
-        assert!(svg.contains(">L 15 kHz<") && svg.contains(">R level<"));
+        // The pair that was judged, not the highest.
+        assert!(svg.contains(">L 10 kHz<") && svg.contains(">R level<"));
         reading.rounds.truncate(1);
         assert_eq!(names(&reading), ["noise-reduction"]);
     }

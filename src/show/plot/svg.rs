@@ -20,8 +20,8 @@ pub(in crate::show) fn escaped(text: &str) -> String {
     out
 }
 
-/// Size of all text, in units of the picture: half as large on the narrowest screens.
-pub(super) const FONT: f64 = 16.0;
+/// Size of all text, in units of the picture: half as large on a narrow screen.
+pub(super) const FONT: f64 = 18.0;
 
 /// How far a triangle on a peak reaches above it.
 pub(super) const PEAK: f64 = 15.0;
