@@ -133,7 +133,7 @@ impl Frame {
             svg.line(&[(at, TOP), (at, BOTTOM)], Stroke::Grid, 1.0);
             // Where marks are close, not each has room for its number.
             if at - 0.55 * across(text) > labelled {
-                svg.text((at, BOTTOM + 22.0), Anchor::Middle, text);
+                svg.text((at, BOTTOM + 25.0), Anchor::Middle, text);
                 labelled = at + 0.55 * across(text) + 5.0;
             }
         }
@@ -143,7 +143,7 @@ impl Frame {
             svg.text((LEFT - 8.0, at + 6.5), Anchor::End, text);
         }
         svg.line(&[(LEFT, TOP), (LEFT, BOTTOM), (right, BOTTOM)], Stroke::Axis, 1.0);
-        svg.text(((LEFT + right) / 2.0, BOTTOM + 53.0), Anchor::Middle, &x.label);
+        svg.text(((LEFT + right) / 2.0, BOTTOM + 55.0), Anchor::Middle, &x.label);
         svg.text_upwards((20.0, (TOP + BOTTOM) / 2.0), &y.label);
         let room = Room::between([LEFT + 2.0, TOP, right - 2.0, BOTTOM]);
         Self { svg, x, y, right, room, rings: Vec::new(), ends: Vec::new() }

@@ -3,8 +3,8 @@
 //! Each cause is a layer with the thickness that it takes (below 0 dB) or adds (above). Curves come from the reading, and are only
 //! laid upon each other here. Measured points need not meet the last edge: offset, ripple and weak causes of the fit lie between.
 
-use super::axes::{Axis, BOTTOM, Frame, LABEL_STEP, TOP};
-use super::room::across;
+use super::axes::{Axis, BOTTOM, Frame, LABEL_STEP, LIST_LINES, TOP};
+use super::room::{ASCENT, across};
 use super::svg::{Anchor, Stroke};
 use super::{DEEPEST_DB, Plot, channel, continuous, hertz_axis};
 use crate::judge::{Reading, cause_name};
@@ -180,6 +180,9 @@ fn names(frame: &mut Frame, layers: &[Layer], measured: &[(f64, f64)], at_hz: f6
         let text = format!("{} dB at {}", words(layer.cause, most), frequency(most[0]));
         let (x, at_y) = frame.at(BASS_NAMES_HZ, middle(thickest));
         let width = across(&text);
+        // A long name begins further left, so that it ends inside.
+        let (left, right) = frame.sides();
+        let x = x.min(right - width - 6.0).max(left + 6.0);
         // Everything drawn where the name will stand.
         let edges = layers.iter().flat_map(|layer| layer.outer.iter().chain(&layer.inner));
         let drawn: Vec<f64> = edges
@@ -194,13 +197,28 @@ fn names(frame: &mut Frame, layers: &[Layer], measured: &[(f64, f64)], at_hz: f6
         } else {
             drawn.iter().fold(at_y, |y, drawn| y.max(*drawn)) + 20.0
         };
-        let hit = |y: f64, taken: &[(f64, f64)]| taken.iter().any(|other| (other.1 - y).abs() < LABEL_STEP);
-        while hit(baseline, &taken) {
-            baseline += if lifts { -LABEL_STEP } else { LABEL_STEP };
+        let hit = |y: f64| taken.iter().any(|other| (other.1 - y).abs() < LABEL_STEP);
+        let (top, bottom) = (TOP + 15.0, BOTTOM - 5.0);
+        baseline = baseline.clamp(top, bottom);
+        let mut step = if lifts { -LABEL_STEP } else { LABEL_STEP };
+        for _ in 0..2 * LIST_LINES {
+            if !hit(baseline) {
+                break;
+            }
+            // Back again where the picture ends.
+            if !(top..=bottom).contains(&(baseline + step)) {
+                step = -step;
+            }
+            baseline += step;
         }
-        let baseline = baseline.clamp(TOP + 15.0, BOTTOM - 5.0);
         let tip = frame.at(layer.outer[thickest].0, middle(thickest));
-        frame.pointer((tip.0 + 2.0, tip.1), (x - 3.0, baseline - 4.0));
+        let end = (tip.0.clamp(x - 3.0, x + width), baseline - 4.0);
+        if end.0 > x {
+            // Above or below the name, not into it.
+            frame.pointer(tip, (end.0, if tip.1 < baseline { baseline - ASCENT } else { baseline + 4.0 }));
+        } else {
+            frame.pointer((tip.0 + 2.0, tip.1), end);
+        }
         frame.note((x, baseline), Anchor::Start, &text);
         taken.push((x, baseline));
     }
