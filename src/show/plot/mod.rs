@@ -223,6 +223,13 @@ mod tests {
             .filter(|ring| marks.iter().any(|mark| (mark.0 - ring.0).hypot(mark.1 - ring.1) < 3.0));
         assert!(on_left.count() >= 2, "{rings:?} {marks:?}");
         assert!(svg.contains(&format!(">{}<", words::with_signs(&reads(judged[0].0)))), "{svg}");
+        let rings = |name: &str| {
+            let figure = plots(&reading, None).into_iter().find(|figure| figure.name == name).unwrap();
+            assert_eq!(figure.caption.contains("Ring"), figure.svg.contains("class=\"ring\""), "{name}");
+            places(&figure.svg, "ring").len()
+        };
+        // Both channels' hum is strongest at one frequency.
+        assert_eq!(["channel-difference", "phase", "noise"].map(rings), [1, 1, 1]);
         let mut untold = reading.clone();
         untold.findings.iter_mut().for_each(|finding| finding.verdict = Verdict::CannotTell);
         assert!(!plots(&untold, None)[0].svg.contains("class=\"ring\""));
