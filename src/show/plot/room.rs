@@ -13,6 +13,9 @@ const STEPS: usize = 24;
 /// A label further from its point than this has a pointer.
 const POINTED: f64 = 9.0;
 
+/// A pointer through another label is worse than any number of points under one.
+const CROSSED: usize = 1000;
+
 /// Width of a text, about.
 pub(super) fn across(text: &str) -> f64 {
     CHARACTER * text.chars().count() as f64
@@ -92,6 +95,16 @@ impl Room {
         })
     }
 
+    /// Whether a pointer would run through a label that stands already.
+    fn crosses(&self, from: (f64, f64), to: (f64, f64)) -> bool {
+        let mut pointer = Self::between(self.inside);
+        pointer.draw(&[from, to]);
+        let inside = |[left, top, right, bottom]: &Area, &(x, y): &(f64, f64)| {
+            x > left - 2.0 && x < right + 2.0 && y > *top && y < *bottom
+        };
+        self.taken.iter().any(|area| pointer.drawn.iter().any(|point| inside(area, point)))
+    }
+
     /// Whether a label would stand inside, and over no other.
     pub(super) fn is_free(&self, at: (f64, f64), text: &str) -> bool {
         self.covers(area(at, text)).is_some()
@@ -112,28 +125,40 @@ impl Room {
         let aside = clear + 40.0;
         let lefts =
             [tip.0 - 0.5 * width, tip.0 - 4.0, tip.0 + 4.0 - width, tip.0 + aside, tip.0 - aside - width];
-        let lefts = if must { &lefts[..] } else { &lefts[..3] };
-        let places = (0..STEPS).flat_map(|step| {
-            let gap = clear + 2.0 + STEP * step as f64;
-            ways.iter().flat_map(move |&way| {
-                let baseline = match way {
-                    Way::Up => tip.1 - gap - DESCENT,
-                    Way::Down => tip.1 + gap + ASCENT,
-                };
-                lefts.iter().map(move |left| (gap, way, (*left, baseline)))
+        let places = |lefts: &[f64]| {
+            let lefts = lefts.to_vec();
+            (0..STEPS).flat_map(move |step| {
+                let gap = clear + 2.0 + STEP * step as f64;
+                let lefts = lefts.clone();
+                ways.iter().flat_map(move |&way| {
+                    let baseline = match way {
+                        Way::Up => tip.1 - gap - DESCENT,
+                        Way::Down => tip.1 + gap + ASCENT,
+                    };
+                    lefts.iter().map(|left| (gap, way, (*left, baseline))).collect::<Vec<_>>()
+                })
             })
+        };
+        // A name stays over its point if it can.
+        let (near, far) = lefts.split_at(if must { lefts.len() } else { 3 });
+        let covered = places(near).chain(places(far)).filter_map(|(gap, way, at)| {
+            let [left, top, right, bottom] = area(at, text);
+            let on_tip = gap - clear <= POINTED && left <= tip.0 && tip.0 <= right;
+            let from = (tip.0.clamp(left + 3.0, right - 3.0), if way == Way::Up { bottom } else { top });
+            let pointer = (!on_tip).then_some(from);
+            let crossed = if pointer.is_some_and(|from| self.crosses(from, tip)) { CROSSED } else { 0 };
+            Some((Label { at, pointer }, self.covers(area(at, text))? + crossed))
         });
-        let covered = places.filter_map(|place| Some((place, self.covers(area(place.2, text))?)));
         // The first of the least.
-        let ((gap, way, at), under) = covered.min_by_key(|(_, under)| *under)?;
+        let (label, under) = covered.min_by_key(|(_, under)| *under)?;
         if under > 0 && !must {
             return None;
         }
-        let [left, top, right, bottom] = area(at, text);
-        self.taken.push([left, top, right, bottom]);
-        let from = (tip.0.clamp(left + 3.0, right - 3.0), if way == Way::Up { bottom } else { top });
-        let on_tip = gap - clear <= POINTED && left <= tip.0 && tip.0 <= right;
-        Some(Label { at, pointer: (!on_tip).then_some(from) })
+        self.taken.push(area(label.at, text));
+        if let Some(from) = label.pointer {
+            self.draw(&[from, tip]);
+        }
+        Some(label)
     }
 }
 
@@ -165,6 +190,11 @@ mod tests {
         }
         assert!(full.beside((300.0, 200.0), 1.0, "50 Hz", &[Way::Up], false).is_none());
         assert!(full.beside((300.0, 200.0), 1.0, "50 Hz", &Way::BOTH, true).is_some());
+        // No pointer runs through another label.
+        let mut crossed = room();
+        crossed.take((300.0, 190.0), Anchor::Middle, "a label");
+        let label = crossed.beside((300.0, 200.0), 1.0, "50 Hz", &[Way::Up], false).unwrap();
+        assert!((label.at.0 - 300.0).abs() > 0.5 * across("a label"), "{:?}", label.at);
         // Two of them never stand over each other.
         let mut twice = room();
         let first = twice.beside((300.0, 200.0), 1.0, "50 Hz", &Way::BOTH, true).unwrap().at;

@@ -203,8 +203,9 @@ fn sensitivity(reading: &Reading, sweep: &BiasSweep, chosen: Option<&Chosen>) ->
     if !rings.is_empty() {
         caption += RINGS;
     }
-    // Room above for what is said of rounds.
-    let y = Axis::linear("gain, dB", low, high + 0.15 * (high - low), true);
+    // Room for what is said of rounds above, and of the rings below.
+    let air = 0.15 * (high - low);
+    let y = Axis::linear("gain, dB", low - air, high + air, true);
     let mut frame = draw(&caption, x, y, &lines);
     if let Some(chosen) = chosen {
         chosen.draw(&mut frame);
