@@ -9,11 +9,11 @@ use serde_json::json;
 use std::path::Path;
 
 const NAMES: [&str; 6] = ["healthy", "faulty", "empty", "rounds", "unslated", "injected"];
-/// Width of a character at 13 units of font size, about: digits of a common sans-serif have 7.2 to 8.3.
-const CHARACTER: f64 = 7.2;
+/// Width of a character at 18 units of font size, about: digits of a common sans-serif have 9.9 to 11.4.
+const CHARACTER: f64 = 9.9;
 /// Above and below the baseline.
-const ASCENT: f64 = 9.5;
-const DESCENT: f64 = 2.5;
+const ASCENT: f64 = 13.1;
+const DESCENT: f64 = 3.5;
 
 fn sample(name: &str) -> Reading {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("tests/readings/{name}.json"));
@@ -50,7 +50,7 @@ fn assert_apart(name: &str, svg: &str) {
     let labels = labels(svg);
     for (k, (a, one)) in labels.iter().enumerate() {
         assert!(
-            a[0] >= -2.0 && a[2] <= 765.0 && a[1] >= 0.0 && a[3] <= 331.0,
+            a[0] >= -2.0 && a[2] <= 765.0 && a[1] >= 0.0 && a[3] <= 381.0,
             "{name}: {one} at {a:?} is cut"
         );
         for (b, other) in &labels[k + 1..] {

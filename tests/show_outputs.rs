@@ -66,6 +66,20 @@ fn text_from_outside_is_escaped_everywhere() {
 }
 
 #[test]
+fn figures_shrink_with_the_page_and_nothing_is_hidden() {
+    let page = report(&readings().remove(1), Some(&Limits::full_size()));
+    let style = page.split("<style>").nth(1).unwrap().split("</style>").next().unwrap();
+    for hiding in ["display: none", "overflow: hidden", "overflow-x: hidden", "visibility:", "min-width: 3"] {
+        assert!(!style.contains(hiding), "{hiding}");
+    }
+    assert!(page.matches("<svg ").count() >= 10);
+    for svg in page.split("<svg ").skip(1) {
+        let head = svg.split('>').next().unwrap();
+        assert!(head.contains("viewBox=") && !head.contains(" width="), "{head}");
+    }
+}
+
+#[test]
 fn nothing_is_fetched_and_the_page_is_well_formed() {
     for reading in readings() {
         let page = report(&reading, Some(&Limits::full_size()));

@@ -97,6 +97,7 @@ impl<'a> Bench<'a> {
             bounds: Bounds::within(f64::INFINITY),
             reads: None,
             place: None,
+            at_hz: None,
             allowed: None,
             limit: None,
             meaning: row.meaning.map_or(OF_THE_RETURN, |quantity| meaning(quantity, told)),
@@ -192,6 +193,8 @@ pub(crate) struct Case {
     pub(crate) reads: Option<String>,
     /// Where the value was taken.
     pub(crate) place: Option<String>,
+    /// At which frequency, Hz.
+    pub(crate) at_hz: Option<f64>,
     /// The limit alone, if it is not just the bounds.
     pub(crate) allowed: Option<String>,
     pub(crate) limit: Option<String>,
@@ -250,6 +253,7 @@ impl Case {
             unit: self.unit,
             reads: self.reads,
             place: self.place,
+            at_hz: self.at_hz,
             allowed: self.allowed.or_else(|| self.bounds.words(self.unit)).filter(|_| self.limit.is_some()),
             limit: self.limit,
             verdict,

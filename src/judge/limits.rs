@@ -255,6 +255,13 @@ impl Limits {
         ResponseLimit { to_hz: band.to_hz.max(1.01 * lowest_hz), ..band }
     }
 
+    /// Limit of the bass below `main`, where that does not reach down to it; `None` where it does, or no head was played.
+    pub fn bass_below(&self, main: &ResponseLimit, told: &Circumstances) -> Option<ResponseLimit> {
+        let bass = self.bass();
+        let below = told.recorded_on != Some(RecordedOn::Injected) && main.from_hz > bass.from_hz * 1.3;
+        below.then(|| ResponseLimit { to_hz: main.from_hz.min(bass.to_hz), ..bass })
+    }
+
     fn band(&self, [db, from, to]: Band) -> ResponseLimit {
         let Tolerance { value, basis } = self.of(db);
         ResponseLimit {

@@ -58,6 +58,10 @@ pub struct Finding {
     /// Where the value was taken, such as `at 15 kHz`.
     #[serde(default)]
     pub place: Option<String>,
+    /// Frequency at which the value was taken, Hz: of a pair of tones the high one, of hum its strongest component; `null`
+    /// where the value has none.
+    #[serde(default)]
+    pub at_hz: Option<f64>,
     /// The limit alone, such as `+-1 dB`, in the terms of `reads` where there is one.
     #[serde(default)]
     pub allowed: Option<String>,

@@ -253,6 +253,9 @@ pub struct Flutter {
     pub lines: Vec<FlutterLine>,
     /// `[modulation frequency Hz, percent rms]`, one row a line of the spectrum.
     pub spectrum: Vec<[f64; 2]>,
+    /// Bandwidth of each row of `spectrum`, Hz: noise of one density reads higher the wider the row.
+    #[serde(default)]
+    pub spectrum_widths_hz: Vec<f64>,
     /// The deviation over time; `null` where the stretch is too short for a course.
     #[serde(default)]
     pub speed_against_time: Option<SpeedAgainstTime>,

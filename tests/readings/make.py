@@ -396,6 +396,7 @@ def reading(file, seed, bass, treble, delay, gain, speed, flutter, noise, hum, t
             "band_hz": [0.3, 6.0, 200.0],
             "lines": flutter["lines"],
             "spectrum": spectrum,
+            "spectrum_widths_hz": [0.5] * len(spectrum),
             "speed_against_time": course(flutter["lines"], flutter["floor"], wobble),
         },
         "noise": {

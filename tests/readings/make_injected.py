@@ -69,5 +69,5 @@ reading["amplifier"] = {
     "switched": [True, False],
 }
 first = reading["amplifier"]["positions"][0]
-reading["response"].update(steps=first["steps"], sweep=[], noise=[], low_3db_hz=[None, None], high_3db_hz=[None, None])
+reading["response"].update(steps=first["steps"], sweep=[], noise=[], combined=[], low_3db_hz=[None, None], high_3db_hz=[None, None])
 (HERE / "injected.json").write_text(json.dumps(reading, indent=2) + "\n")

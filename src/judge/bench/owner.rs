@@ -108,8 +108,10 @@ pub(super) fn owners_page<'a>(
         .max_by_key(|each| response(each.found).is_some() && response(each.left).is_some())
         .and_then(|each| {
             let told = &each.left.or(each.found)?.reading.circumstances;
-            let limit = limits.cloned().unwrap_or_else(Limits::full_size).response(told);
-            Some(OwnersResponse { found: response(each.found), left: response(each.left), limit })
+            let limits = limits.cloned().unwrap_or_else(Limits::full_size);
+            let main = limits.response(told);
+            let limits = limits.bass_below(&main, told).into_iter().chain([main]).collect();
+            Some(OwnersResponse { found: response(each.found), left: response(each.left), limits })
         });
     OwnersPage { lines, untold, verdict: verdict(all, hand), response }
 }

@@ -98,6 +98,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         unit: Unit::Dbfs,
         reads: Some(why.clone()),
         place: None,
+        at_hz: None,
         allowed: None,
         limit: Some("no clipping, whole programme, no processing on the way".to_owned()),
         verdict,

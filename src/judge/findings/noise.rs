@@ -86,6 +86,7 @@ pub(crate) fn hum(bench: &Bench) -> Vec<Finding> {
                 case.figures = format!("hum {value} against {}", noise.reference);
                 if let Some((hz, _)) = strongest {
                     case.place = Some(format!("at {}", UnitKind::LineHertz.of(hz, mains.uncertainty_hz)));
+                    case.at_hz = Some(hz);
                     case.figures +=
                         &format!(", strongest at {}", UnitKind::LineHertz.of(hz, mains.uncertainty_hz));
                 }

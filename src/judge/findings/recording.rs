@@ -308,6 +308,7 @@ fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) ->
         round => format!("round {round}"),
     };
     case.place = Some(against(pair));
+    case.at_hz = Some(pair.high_hz);
     case.figures = format!(
         "{place}: {} minus {} {}{other}{}",
         frequency(pair.high_hz),
@@ -383,6 +384,7 @@ fn stepped(bench: &Bench, mut case: Case, sweep: &BiasSweep, pairs: &[&BiasPair]
     case.value = Some(db);
     let uncertainty = case.uncertain(own, bench.sound_card_db(last.high_hz));
     case.place = Some(against(last));
+    case.at_hz = Some(last.high_hz);
     case.figures = format!(
         "the sweep ends at round {}, where {} minus {} is {}{}",
         last.round,

@@ -5,7 +5,7 @@ use crate::judge::limits::ResponseLimit;
 use crate::judge::quantities::{Id, Key};
 use crate::judge::work::response_steps::{Off, match_steps, shares_in_words, steps};
 use crate::reading::figures::{UnitKind, frequency};
-use crate::reading::{Channel, Finding, RecordedOn, Response, ResponsePoint, Served, Untold, Verdict};
+use crate::reading::{Channel, Finding, Response, ResponsePoint, Served, Untold, Verdict};
 
 /// The points to judge: steps (with sweep and noise where these say the same), or the sweep, or noise, whichever comes first
 /// and is not empty.
@@ -54,16 +54,12 @@ fn worst(
 /// One finding a channel, and one for its bass where the limit does not reach down to it.
 pub(crate) fn playback_response(bench: &Bench) -> Vec<Finding> {
     let main = bench.limits.response(bench.circumstances());
-    let bass = &bench.limits.bass();
-    let mut findings = Vec::new();
-    for side in 0..2 {
-        findings.push(one_channel(bench, side, &main, None));
-        if bench.recorded_on() != Some(RecordedOn::Injected) && main.from_hz > bass.from_hz * 1.3 {
-            let below = ResponseLimit { to_hz: main.from_hz.min(bass.to_hz), ..bass.clone() };
-            findings.push(one_channel(bench, side, &below, Some("bass")));
-        }
-    }
-    findings
+    let bass = bench.limits.bass_below(&main, bench.circumstances());
+    let of_channel = |side| {
+        let below = bass.as_ref().map(|bass| one_channel(bench, side, bass, Some("bass")));
+        std::iter::once(one_channel(bench, side, &main, None)).chain(below)
+    };
+    (0..2).flat_map(of_channel).collect()
 }
 
 fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&'static str>) -> Finding {
@@ -99,6 +95,7 @@ fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&
     case.value = Some(worst.db);
     let uncertainty_db = case.uncertain(worst.own_db, worst.sound_card_db);
     case.place = Some(format!("at {}", frequency(worst.hz)));
+    case.at_hz = Some(worst.hz);
     case.figures = format!(
         "furthest off: {} at {} against {} ({points_kind})",
         UnitKind::Db.of(worst.db, uncertainty_db).signed(),
@@ -162,6 +159,7 @@ pub(crate) fn channel_match(bench: &Bench) -> Finding {
     case.value = Some(worst.db);
     let uncertainty_db = case.uncertain(worst.own_db, worst.sound_card_db);
     case.place = Some(format!("at {at}"));
+    case.at_hz = Some(worst.hz);
     case.figures = format!(
         "responses furthest apart: left minus right {} at {at}",
         UnitKind::Db.of(worst.db, uncertainty_db).signed()

@@ -71,6 +71,7 @@ fn one(bench: &Bench, rows: &[Separation], row: &Separation, from: usize) -> Fin
         ((Some(db), uncertainty), _) => {
             (case.value, case.uncertainty) = (Some(db), uncertainty);
             case.place = Some(format!("into {other} at {}", frequency(row.hz)));
+            case.at_hz = Some(row.hz);
             case.figures = figures;
             case.finish_by(limit, Key::Separation)
         }

@@ -86,6 +86,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         unit: Unit::Db,
         reads: Some(why.split(';').next().unwrap_or_default().to_owned()),
         place: None,
+        at_hz: None,
         allowed: None,
         limit: Some("both channels there, not exchanged, of one polarity".to_owned()),
         untold: (verdict == Verdict::CannotTell).then(no_slate),

@@ -70,7 +70,7 @@ fn read(bands: &[Band; 2], flat_hz: f64, programme_hz: f64, clock: FileClock) ->
     let rate_hz = course.rate_hz;
     let length_s = course.percent.len() as f64 / rate_hz;
     let settle_s = (length_s / 6.0).clamp(SETTLE_S.0, SETTLE_S.1);
-    let (views, (lines, spectrum)) = rayon::join(
+    let (views, (lines, (spectrum, spectrum_widths_hz))) = rayon::join(
         || Views::new(&course, (settle_s * rate_hz) as usize),
         || (lines(&course), spectrum(&course)),
     );
@@ -109,6 +109,7 @@ fn read(bands: &[Band; 2], flat_hz: f64, programme_hz: f64, clock: FileClock) ->
         band_hz: BAND_HZ,
         lines,
         spectrum,
+        spectrum_widths_hz,
         speed_against_time: chart(&course, (settle_s * rate_hz) as usize, inside),
     })
 }

@@ -1,22 +1,26 @@
 //! Axes with units, and the frame that lines are drawn into.
 
-use super::svg::{Anchor, Stroke, Svg};
+use super::room::{ASCENT, Label, Room, Way, across};
+use super::svg::{Anchor, PEAK, Stroke, Svg};
 use crate::reading::figures::given;
 
 const WIDTH: f64 = 760.0;
-const HEIGHT: f64 = 330.0;
-const LEFT: f64 = 72.0;
+const HEIGHT: f64 = 380.0;
+const LEFT: f64 = 92.0;
 /// Right end of the axes where labels beside them are short, and where they are long.
-const RIGHT: f64 = 668.0;
-const RIGHT_LONG: f64 = 530.0;
+const RIGHT: f64 = 640.0;
+const RIGHT_LONG: f64 = 484.0;
 pub(super) const TOP: f64 = 16.0;
-pub(super) const BOTTOM: f64 = 272.0;
+pub(super) const BOTTOM: f64 = 306.0;
 /// Least distance between two labels above each other.
-pub(super) const LABEL_STEP: f64 = 15.0;
+pub(super) const LABEL_STEP: f64 = 20.0;
 /// Lines of a list at the right edge.
 pub(super) const LIST_LINES: usize = ((BOTTOM - TOP) / LABEL_STEP) as usize;
 /// Characters that a long label has room for, about.
-pub(super) const LONG_LABEL: usize = 31;
+pub(super) const LONG_LABEL: usize = 26;
+/// Half the size of a mark on a line of usual width, and of a ring.
+const MARK: f64 = 3.0;
+const RING: f64 = 8.0;
 
 /// One axis.
 pub(super) struct Axis {
@@ -96,8 +100,19 @@ pub(super) struct Frame {
     x: Axis,
     y: Axis,
     right: f64,
-    /// Labels at the right edge, drawn last: height wished for, text.
-    ends: Vec<(f64, String)>,
+    /// What is drawn, for labels to stand clear of.
+    room: Room,
+    /// Rings, named last.
+    rings: Vec<((f64, f64), String)>,
+    /// Labels at the right edge, drawn last.
+    ends: Vec<End>,
+}
+
+/// A label at the right edge: height wished for, where its line ends, text.
+struct End {
+    y: f64,
+    x: Option<f64>,
+    text: String,
 }
 
 impl Frame {
@@ -112,20 +127,26 @@ impl Frame {
 
     fn ending(title: &str, x: Axis, y: Axis, right: f64) -> Self {
         let mut svg = Svg::new(WIDTH, HEIGHT, title);
+        let mut labelled = 0.0;
         for (value, text) in &x.ticks {
             let at = LEFT + x.place(*value) * (right - LEFT);
-            svg.line(&[(at, TOP), (at, BOTTOM)], Stroke::Grid);
-            svg.text((at, BOTTOM + 18.0), Anchor::Middle, text);
+            svg.line(&[(at, TOP), (at, BOTTOM)], Stroke::Grid, 1.0);
+            // Where marks are close, not each has room for its number.
+            if at - 0.55 * across(text) > labelled {
+                svg.text((at, BOTTOM + 25.0), Anchor::Middle, text);
+                labelled = at + 0.55 * across(text) + 5.0;
+            }
         }
         for (value, text) in &y.ticks {
             let at = BOTTOM - y.place(*value) * (BOTTOM - TOP);
-            svg.line(&[(LEFT, at), (right, at)], Stroke::Grid);
-            svg.text((LEFT - 8.0, at + 4.5), Anchor::End, text);
+            svg.line(&[(LEFT, at), (right, at)], Stroke::Grid, 1.0);
+            svg.text((LEFT - 8.0, at + 6.5), Anchor::End, text);
         }
-        svg.line(&[(LEFT, TOP), (LEFT, BOTTOM), (right, BOTTOM)], Stroke::Axis);
-        svg.text(((LEFT + right) / 2.0, BOTTOM + 42.0), Anchor::Middle, &x.label);
-        svg.text_upwards((18.0, (TOP + BOTTOM) / 2.0), &y.label);
-        Self { svg, x, y, right, ends: Vec::new() }
+        svg.line(&[(LEFT, TOP), (LEFT, BOTTOM), (right, BOTTOM)], Stroke::Axis, 1.0);
+        svg.text(((LEFT + right) / 2.0, BOTTOM + 55.0), Anchor::Middle, &x.label);
+        svg.text_upwards((20.0, (TOP + BOTTOM) / 2.0), &y.label);
+        let room = Room::between([LEFT + 2.0, TOP, right - 2.0, BOTTOM]);
+        Self { svg, x, y, right, room, rings: Vec::new(), ends: Vec::new() }
     }
 
     pub(super) fn at(&self, x: f64, y: f64) -> (f64, f64) {
@@ -134,18 +155,111 @@ impl Frame {
 
     /// A line through measured values with its name at the right end; values outside the axis lie on the edge.
     pub(super) fn line(&mut self, points: &[(f64, f64)], stroke: Stroke, name: &str) {
+        self.weighted(points, stroke, 1.0, name);
+    }
+
+    /// The same, `weight` times as wide.
+    pub(super) fn weighted(&mut self, points: &[(f64, f64)], stroke: Stroke, weight: f64, name: &str) {
         let at: Vec<_> = points.iter().map(|&(x, y)| self.at(x, y)).collect();
-        self.svg.line(&at, stroke);
-        if let Some(&(_, y)) = at.last().filter(|_| !name.is_empty()) {
-            self.ends.push((y, name.to_owned()));
+        self.svg.line(&at, stroke, weight);
+        if stroke != Stroke::Thin {
+            self.room.draw(&at);
+        }
+        if let Some(&(x, y)) = at.last().filter(|_| !name.is_empty()) {
+            self.ends.push(End { y, x: Some(x), text: name.to_owned() });
         }
     }
 
     /// Marks without a line between them.
     pub(super) fn marks(&mut self, points: &[(f64, f64)], stroke: Stroke) {
+        self.marks_weighted(points, stroke, 1.0);
+    }
+
+    /// The same for a line `weight` times as wide.
+    pub(super) fn marks_weighted(&mut self, points: &[(f64, f64)], stroke: Stroke, weight: f64) {
+        let half = (MARK * weight).clamp(0.6 * MARK, 1.3 * MARK);
         for &(x, y) in points {
             let at = self.at(x, y);
-            self.svg.mark(at, stroke);
+            self.svg.mark(at, stroke, half);
+            self.room.draw(&[(at.0, at.1 - half), (at.0, at.1 + half)]);
+        }
+    }
+
+    /// Where a limit wants the values to lie: a shade, with a thin edge for eyes and printers that lose the shade.
+    pub(super) fn mask(&mut self, outline: &[(f64, f64)]) {
+        self.area(outline, Stroke::Limit, 0.16);
+        let closed: Vec<_> = outline.iter().chain(outline.first()).copied().collect();
+        self.line(&closed, Stroke::Thin, "");
+    }
+
+    /// A ring around the point that a finding is judged by, and what it reads there.
+    pub(super) fn ring(&mut self, (x, y): (f64, f64), text: &str) {
+        let at = self.at(x, y);
+        self.svg.ring(at, RING);
+        self.rings.push((at, text.to_owned()));
+    }
+
+    /// Names the rings: of two above each other the upper one above, the lower one below, so that no pointer crosses a ring.
+    fn name_rings(&mut self) {
+        let mut rings = std::mem::take(&mut self.rings);
+        rings.sort_by(|a, b| a.0.1.total_cmp(&b.0.1));
+        for (k, (at, text)) in rings.iter().enumerate() {
+            let near = |others: &[((f64, f64), String)]| {
+                others.iter().any(|other| (other.0.0 - at.0).abs() < 4.0 * RING)
+            };
+            let ways: &[Way] = match (near(&rings[..k]), near(&rings[k + 1..])) {
+                (true, false) => &[Way::Down],
+                (false, true) => &[Way::Up],
+                _ => &Way::BOTH,
+            };
+            let wanted = self.room.beside(*at, RING, text, ways, true);
+            let label = wanted.or_else(|| self.room.beside(*at, RING, text, &Way::BOTH, true));
+            self.tag(*at, RING, text, label);
+        }
+    }
+
+    /// A triangle on the highest point of a curve, and its name.
+    pub(super) fn peak(&mut self, (x, y): (f64, f64), stroke: Stroke, text: &str) {
+        let at = self.at(x, y);
+        self.svg.peak(at, stroke);
+        let tip = (at.0, at.1 - PEAK);
+        // Below it the curve lies in between.
+        let above = self.room.beside(tip, 1.0, text, &[Way::Up], false);
+        let label = above.or_else(|| self.room.beside(tip, 1.0, text, &Way::BOTH, true));
+        self.tag(tip, 1.0, text, label);
+    }
+
+    /// `text` right above the point `(x, y)`, or further up with a pointer to it; left out where no place is free.
+    pub(super) fn name(&mut self, (x, y): (f64, f64), text: &str) {
+        let at = self.at(x, y);
+        let label = self.room.beside(at, 1.0, text, &[Way::Up], false);
+        self.tag(at, 1.0, text, label);
+    }
+
+    /// A label that found its place, with its pointer up to `clear` before the tip.
+    fn tag(&mut self, tip: (f64, f64), clear: f64, text: &str, label: Option<Label>) {
+        let Some(label) = label else { return };
+        if let Some(from) = label.pointer {
+            let (dx, dy) = (from.0 - tip.0, from.1 - tip.1);
+            let far = dx.hypot(dy).max(1.0);
+            self.pointer((tip.0 + dx / far * clear, tip.1 + dy / far * clear), from);
+        }
+        self.svg.text_over(label.at, Anchor::Start, text);
+    }
+
+    /// A line from top to bottom at `x`, named at its upper end: to its right where there is room, unless `left` is wanted.
+    pub(super) fn upright(&mut self, x: f64, left: bool, text: &str) {
+        let (at, _) = self.at(x, self.y.low);
+        self.svg.line(&[(at, TOP), (at, BOTTOM)], Stroke::Axis, 1.0);
+        self.room.draw(&[(at, TOP), (at, BOTTOM)]);
+        let mut sides = [at + 5.0, at - 5.0 - across(text)];
+        if left {
+            sides.reverse();
+        }
+        let rows = (0..3).map(|row| TOP + ASCENT + 3.0 + LABEL_STEP * f64::from(row));
+        let mut places = rows.flat_map(|baseline| sides.map(|left| (left, baseline)));
+        if let Some(place) = places.find(|place| self.room.is_free(*place, text)) {
+            self.note(place, Anchor::Start, text);
         }
     }
 
@@ -157,13 +271,13 @@ impl Frame {
 
     /// A line between places of the picture.
     pub(super) fn pointer(&mut self, from: (f64, f64), to: (f64, f64)) {
-        self.svg.line(&[from, to], Stroke::Thin);
+        self.svg.line(&[from, to], Stroke::Thin, 1.0);
     }
 
     /// A label at the right edge, as near as may be to `y`, a value.
     pub(super) fn label(&mut self, y: f64, text: &str) {
         let (_, height) = self.at(self.x.high, y);
-        self.ends.push((height, text.to_owned()));
+        self.ends.push(End { y: height, x: None, text: text.to_owned() });
     }
 
     /// Paragraphs at the right edge, from the top down; all lines of one but the first are set in. What there is no room
@@ -172,7 +286,7 @@ impl Frame {
         let lines = paragraphs.iter().flat_map(|lines| lines.iter().enumerate());
         for (row, (k, line)) in lines.take(LIST_LINES).enumerate() {
             let x = self.right + if k == 0 { 8.0 } else { 22.0 };
-            self.svg.text((x, TOP + 8.5 + row as f64 * LABEL_STEP), Anchor::Start, line);
+            self.svg.text((x, TOP + 12.0 + row as f64 * LABEL_STEP), Anchor::Start, line);
         }
     }
 
@@ -183,17 +297,23 @@ impl Frame {
 
     /// Text near a point, above it.
     pub(super) fn note(&mut self, at: (f64, f64), anchor: Anchor, text: &str) {
+        self.room.take(at, anchor, text);
         self.svg.text_over(at, anchor, text);
     }
 
     /// The picture, with the labels at the line ends moved apart.
     pub(super) fn finish(mut self) -> String {
+        self.name_rings();
         let mut ends = std::mem::take(&mut self.ends);
-        ends.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let mut heights: Vec<f64> = ends.iter().map(|end| end.0).collect();
+        ends.sort_by(|a, b| a.y.total_cmp(&b.y));
+        let mut heights: Vec<f64> = ends.iter().map(|end| end.y).collect();
         spread_out(&mut heights, TOP + 4.0, BOTTOM, LABEL_STEP);
-        for ((_, text), height) in ends.iter().zip(heights) {
-            self.svg.text((self.right + 8.0, height + 4.5), Anchor::Start, text);
+        for (End { y, x, text }, height) in ends.into_iter().zip(heights) {
+            // A label that had to move is led back to its line.
+            if let Some(x) = x.filter(|_| (height - y).abs() > 4.0) {
+                self.pointer((x + 2.0 * MARK, y), (self.right + 8.0, height));
+            }
+            self.svg.text((self.right + 11.0, height + 6.5), Anchor::Start, &text);
         }
         self.svg.finish()
     }

@@ -3,7 +3,8 @@
 //! Each cause is a layer with the thickness that it takes (below 0 dB) or adds (above). Curves come from the reading, and are only
 //! laid upon each other here. Measured points need not meet the last edge: offset, ripple and weak causes of the fit lie between.
 
-use super::axes::{Axis, BOTTOM, Frame, LABEL_STEP, TOP};
+use super::axes::{Axis, BOTTOM, Frame, LABEL_STEP, LIST_LINES, TOP};
+use super::room::{ASCENT, across};
 use super::svg::{Anchor, Stroke};
 use super::{DEEPEST_DB, Plot, channel, continuous, hertz_axis};
 use crate::judge::{Reading, cause_name};
@@ -17,9 +18,7 @@ const LEAST_DB: f64 = 0.03;
 /// Where names of what shows in the bass begin, Hz: a response is flat there.
 const BASS_NAMES_HZ: f64 = 160.0;
 /// Longest name that has room at the edge, with its share behind it, characters.
-const LONGEST_NAME: usize = 20;
-/// Width of a character in a figure, about.
-const CHARACTER: f64 = 7.2;
+const LONGEST_NAME: usize = 14;
 
 /// A figure for each channel of which a cause is stated.
 pub(super) fn causes(reading: &Reading) -> Vec<Plot> {
@@ -157,7 +156,7 @@ fn draw(frame: &mut Frame, layer: &Layer, turn: usize, stroke: Stroke) {
 fn words(cause: &Cause, share: &[f64; 3]) -> String {
     let mut name = name(cause);
     if name.chars().count() > LONGEST_NAME {
-        name = format!("{} or others", cause_name(cause.cause));
+        name = format!("{} etc.", cause_name(cause.cause));
     }
     format!("{name} {}", Db.of(share[1], share[2]).signed().bare())
 }
@@ -180,7 +179,10 @@ fn names(frame: &mut Frame, layers: &[Layer], measured: &[(f64, f64)], at_hz: f6
         let Some(most) = shares().max_by(|a, b| a[1].abs().total_cmp(&b[1].abs())) else { continue };
         let text = format!("{} dB at {}", words(layer.cause, most), frequency(most[0]));
         let (x, at_y) = frame.at(BASS_NAMES_HZ, middle(thickest));
-        let width = CHARACTER * text.chars().count() as f64;
+        let width = across(&text);
+        // A long name begins further left, so that it ends inside.
+        let (left, right) = frame.sides();
+        let x = x.min(right - width - 6.0).max(left + 6.0);
         // Everything drawn where the name will stand.
         let edges = layers.iter().flat_map(|layer| layer.outer.iter().chain(&layer.inner));
         let drawn: Vec<f64> = edges
@@ -193,15 +195,30 @@ fn names(frame: &mut Frame, layers: &[Layer], measured: &[(f64, f64)], at_hz: f6
         let mut baseline = if lifts {
             drawn.iter().fold(at_y, |y, drawn| y.min(*drawn)) - 8.0
         } else {
-            drawn.iter().fold(at_y, |y, drawn| y.max(*drawn)) + 18.0
+            drawn.iter().fold(at_y, |y, drawn| y.max(*drawn)) + 20.0
         };
-        let hit = |y: f64, taken: &[(f64, f64)]| taken.iter().any(|other| (other.1 - y).abs() < LABEL_STEP);
-        while hit(baseline, &taken) {
-            baseline += if lifts { -LABEL_STEP } else { LABEL_STEP };
+        let hit = |y: f64| taken.iter().any(|other| (other.1 - y).abs() < LABEL_STEP);
+        let (top, bottom) = (TOP + 15.0, BOTTOM - 5.0);
+        baseline = baseline.clamp(top, bottom);
+        let mut step = if lifts { -LABEL_STEP } else { LABEL_STEP };
+        for _ in 0..2 * LIST_LINES {
+            if !hit(baseline) {
+                break;
+            }
+            // Back again where the picture ends.
+            if !(top..=bottom).contains(&(baseline + step)) {
+                step = -step;
+            }
+            baseline += step;
         }
-        let baseline = baseline.clamp(TOP + 11.0, BOTTOM - 5.0);
         let tip = frame.at(layer.outer[thickest].0, middle(thickest));
-        frame.pointer((tip.0 + 2.0, tip.1), (x - 3.0, baseline - 4.0));
+        let end = (tip.0.clamp(x - 3.0, x + width), baseline - 4.0);
+        if end.0 > x {
+            // Above or below the name, not into it.
+            frame.pointer(tip, (end.0, if tip.1 < baseline { baseline - ASCENT } else { baseline + 4.0 }));
+        } else {
+            frame.pointer((tip.0 + 2.0, tip.1), end);
+        }
         frame.note((x, baseline), Anchor::Start, &text);
         taken.push((x, baseline));
     }

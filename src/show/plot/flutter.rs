@@ -13,7 +13,7 @@ const MOST_LINES: usize = 10;
 /// Lines weaker than this share of the strongest are not named: they cannot be seen.
 const LEAST_SHARE: f64 = 0.05;
 /// Least distance of two numbers beside each other.
-const NUMBER_STEP: f64 = 17.0;
+const NUMBER_STEP: f64 = 24.0;
 
 /// The deviation over time.
 pub(super) fn course(flutter: &Flutter) -> Option<Plot> {
@@ -57,7 +57,9 @@ pub(super) fn spectrum(flutter: &Flutter) -> Option<Plot> {
     let points: Vec<(f64, f64)> = flutter
         .spectrum
         .iter()
-        .map(|&[hz, percent]| (hz, percent))
+        .zip(&flutter.spectrum_widths_hz)
+        // As density, so that what is read in wider bands does not stand higher.
+        .map(|(&[hz, percent], width_hz)| (hz, percent / width_hz.sqrt()))
         .filter(|&(hz, percent)| hz > 0.0 && hz >= low_hz && hz <= high_hz && percent.is_finite())
         .collect();
     let top = points.iter().map(|point| point.1).fold(0.0, f64::max);
@@ -71,7 +73,8 @@ pub(super) fn spectrum(flutter: &Flutter) -> Option<Plot> {
         "Numbered: the strongest lines, with their peak deviation."
     };
     let caption = format!(
-        "Flutter spectrum of the {} tone, {} to {}, not weighted: 0.1 Hz apart up to 20 Hz, 1 Hz above. {words}",
+        "Flutter spectrum of the {} tone, {} to {}, not weighted, as density: % rms in a band 1 Hz wide. Read in bands of \
+         0.1 Hz up to 20 Hz, of 1 Hz above: a steady line stands lower in a wider one. {words}",
         frequency(flutter.carrier_hz),
         frequency(low_hz),
         frequency(high_hz)
@@ -79,7 +82,7 @@ pub(super) fn spectrum(flutter: &Flutter) -> Option<Plot> {
     // Room above the peaks for their numbers.
     let (x, y) = (
         Axis::frequency("rate, Hz", low_hz, high_hz),
-        Axis::linear("deviation, % rms", 0.0, top * 1.2, false),
+        Axis::linear("deviation, % rms per \u{221a}Hz", 0.0, top * 1.2, false),
     );
     let mut frame =
         if lines.is_empty() { Frame::new(&caption, x, y) } else { Frame::with_long_labels(&caption, x, y) };
@@ -144,10 +147,10 @@ fn number(frame: &mut Frame, lines: &[&FlutterLine], points: &[(f64, f64)]) {
     let (left, right) = frame.sides();
     spread_out(&mut places, left + 10.0, right - 8.0, NUMBER_STEP);
     for (k, (place, &(x, y))) in places.iter().zip(&peaks).enumerate() {
-        frame.note((*place, TOP + 11.0), Anchor::Middle, &(k + 1).to_string());
+        frame.note((*place, TOP + 14.0), Anchor::Middle, &(k + 1).to_string());
         // Straight down where the peak is, so that lines close together do not cross.
-        let knee = TOP + 24.0;
-        frame.pointer((*place, TOP + 14.0), (x, knee.min(y - 2.0).max(TOP + 14.0)));
+        let knee = TOP + 29.0;
+        frame.pointer((*place, TOP + 18.0), (x, knee.min(y - 2.0).max(TOP + 18.0)));
         if y - 2.0 > knee {
             frame.pointer((x, knee), (x, y - 2.0));
         }
@@ -195,6 +198,25 @@ mod tests {
     }
 
     #[test]
+    fn noise_of_one_density_is_a_level_line_across_the_change_of_bandwidth() {
+        let mut flutter = flutter();
+        flutter.spectrum_widths_hz = vec![0.1, 0.1, 0.55, 1.0, 1.0];
+        let rates = [19.8, 19.9, 20.0, 21.0, 22.0];
+        flutter.spectrum = rates
+            .iter()
+            .zip(&flutter.spectrum_widths_hz)
+            .map(|(hz, width)| [*hz, 0.01 * width.sqrt()])
+            .collect();
+        flutter.lines.clear();
+        let svg = spectrum(&flutter).unwrap().svg;
+        let line = svg.split("class=\"single\"").nth(1).unwrap();
+        let points = line.split("points=\"").nth(1).unwrap().split('"').next().unwrap();
+        let heights: Vec<&str> = points.split(' ').map(|point| point.split_once(',').unwrap().1).collect();
+        assert!(heights.len() == 5 && heights.iter().all(|height| *height == heights[0]), "{heights:?}");
+        assert!(svg.contains("% rms per \u{221a}Hz"));
+    }
+
+    #[test]
     fn the_list_ends_where_the_picture_does() {
         let mut flutter = flutter();
         let mut line = flutter.lines[0].clone();
@@ -205,7 +227,10 @@ mod tests {
         let rows: usize = lines.iter().map(|line| wrapped(&words_of(10, line)).len()).sum();
         assert!(rows <= LIST_LINES && !lines.is_empty(), "{rows}");
         assert!(
-            lines.iter().flat_map(|line| wrapped(&words_of(10, line))).all(|row| row.chars().count() <= 33)
+            lines
+                .iter()
+                .flat_map(|line| wrapped(&words_of(10, line)))
+                .all(|row| row.chars().count() <= LONG_LABEL)
         );
     }
 

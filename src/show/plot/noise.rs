@@ -1,23 +1,22 @@
 //! Plot: the noise of a silent part in third octaves, with the components of hum on top.
 
-use super::axes::{Axis, Frame, TOP};
-use super::svg::{Anchor, Stroke};
-use super::{Plot, hertz_axis};
+use super::axes::{Axis, Frame};
+use super::svg::Stroke;
+use super::{Plot, RINGS, hertz_axis, judged};
+use crate::judge::Reading;
 use crate::reading::Noise;
 use crate::reading::figures::UnitKind::LineHertz;
 
 /// From the middle of a third octave to its edge, as a ratio: 10^(1/20) (IEC 61260-1).
 const HALF_BAND: f64 = 1.122_018_454_301_963_4;
-/// Width of a character in a figure, about.
-const CHARACTER: f64 = 7.2;
 
 /// Third octaves of both channels, and hum.
-pub(super) fn noise(noise: &Noise) -> Option<Plot> {
+pub(super) fn noise(reading: &Reading, noise: &Noise) -> Option<Plot> {
     let bands = [0, 1].map(|side| -> Vec<(f64, f64)> {
         let known = noise.bands.iter().filter_map(|band| Some((band.hz, band.db[side]?)));
         known.filter(|point| point.0.is_finite() && point.1.is_finite()).collect()
     });
-    let hum: Vec<(f64, f64)> = noise
+    let mut hum: Vec<(f64, f64)> = noise
         .mains
         .iter()
         .flat_map(|mains| &mains.lines)
@@ -35,9 +34,12 @@ pub(super) fn noise(noise: &Noise) -> Option<Plot> {
     }
     let words =
         if hum.is_empty() { "No hum stands out." } else { "Upright: components of hum, the louder channel." };
+    let is_judged = |hz: f64| judged(reading, "hum").any(|(finding, _)| finding.at_hz == Some(hz));
+    let judged: Vec<_> = hum.iter().copied().filter(|line| is_judged(line.0)).collect();
     let caption = format!(
-        "Noise of the silent part in third octaves, against {}: left solid with discs, right dashed with squares. {words}",
-        noise.reference
+        "Noise of the silent part in third octaves, against {}: left solid with discs, right dashed with squares. {words}{}",
+        noise.reference,
+        if judged.is_empty() { "" } else { RINGS }
     );
     // Room above for the names of the lines.
     let room = if hum.is_empty() { 0.0 } else { 0.12 * (high - low).max(10.0) };
@@ -51,7 +53,17 @@ pub(super) fn noise(noise: &Noise) -> Option<Plot> {
         frame.line(&steps(points), stroke, name);
         frame.marks(points, stroke);
     }
-    name_lines(&mut frame, &hum, &bands, noise.mains.as_ref().and_then(|mains| mains.uncertainty_hz));
+    // The loudest first: it keeps its name where there is room for one only.
+    hum.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let uncertainty_hz = noise.mains.as_ref().and_then(|mains| mains.uncertainty_hz);
+    for (hz, db) in hum {
+        let name = LineHertz.of(hz, uncertainty_hz).to_string();
+        if judged.contains(&(hz, db)) {
+            frame.ring((hz, db), &name);
+        } else {
+            frame.name((hz, db), &name);
+        }
+    }
     Some(Plot { name: "noise", caption, svg: frame.finish() })
 }
 
@@ -60,42 +72,10 @@ fn steps(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
     points.iter().flat_map(|&(hz, db)| [(hz / HALF_BAND, db), (hz * HALF_BAND, db)]).collect()
 }
 
-/// Frequencies above the components of hum, the loudest first; a line beside which there is no room keeps its place unnamed.
-fn name_lines(
-    frame: &mut Frame,
-    hum: &[(f64, f64)],
-    bands: &[Vec<(f64, f64)>; 2],
-    uncertainty_hz: Option<f64>,
-) {
-    let mut loudest = hum.to_vec();
-    loudest.sort_by(|a, b| b.1.total_cmp(&a.1));
-    // What a name must stay above.
-    let drawn: Vec<(f64, f64)> = bands
-        .iter()
-        .flat_map(|points| steps(points))
-        .chain(hum.to_vec())
-        .map(|(hz, db)| frame.at(hz, db))
-        .collect();
-    let mut taken: Vec<(f64, f64, f64)> = Vec::new();
-    for (hz, db) in loudest {
-        let text = LineHertz.of(hz, uncertainty_hz).to_string();
-        let at = frame.at(hz, db);
-        let half = 0.5 * CHARACTER * text.chars().count() as f64;
-        let (left, right) = (at.0 - half, at.0 + half);
-        let near = drawn.iter().filter(|point| point.0 > left - 12.0 && point.0 < right + 12.0);
-        let baseline = near.map(|point| point.1).fold(at.1, f64::min) - 7.0;
-        let free =
-            taken.iter().all(|&(l, r, b)| right + 4.0 < l || left - 4.0 > r || (baseline - b).abs() > 15.0);
-        if free && baseline > TOP + 10.0 && left > frame.sides().0 {
-            frame.note((at.0, baseline), Anchor::Middle, &text);
-            taken.push((left, right, baseline));
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::show::plot::room::across;
     use crate::show::tests::sample;
 
     fn noise_of_sample() -> Noise {
@@ -105,21 +85,59 @@ mod tests {
     #[test]
     fn hum_is_named_and_a_channel_that_is_missing_is_not_drawn() {
         let mut noise = noise_of_sample();
-        let svg = super::noise(&noise).unwrap().svg;
+        let svg = super::noise(&sample("faulty"), &noise).unwrap().svg;
         assert!(svg.contains(">50.02 Hz<") && svg.contains(">right<"), "{svg}");
         for band in &mut noise.bands {
             band.db[1] = None;
         }
         noise.mains = None;
-        let svg = super::noise(&noise).unwrap().svg;
+        let svg = super::noise(&sample("faulty"), &noise).unwrap().svg;
         assert!(!svg.contains(">50.02 Hz<") && svg.contains(">left<") && svg.contains("No hum stands out"));
         assert!(!svg.contains("class=\"right\""));
+    }
+
+    #[test]
+    fn each_name_stands_on_its_own_line_or_points_to_it() {
+        let mut noise = noise_of_sample();
+        let rates = [50.0, 100.0, 150.0, 200.0, 250.0, 300.0];
+        noise.mains.as_mut().unwrap().lines =
+            rates.iter().map(|hz| (*hz, Some(-40.0 - 0.1 * hz), None)).collect();
+        let svg = super::noise(&sample("faulty"), &noise).unwrap().svg;
+        let document = roxmltree::Document::parse(&svg).unwrap();
+        let ends = |class: &str| -> Vec<[(f64, f64); 2]> {
+            let lines = document.descendants().filter(|node| node.attribute("class") == Some(class));
+            let points = lines.filter_map(|line| {
+                let number = |text: &str| text.parse::<f64>().unwrap();
+                let at = line.attribute("points")?.split(' ').map(|point| point.split_once(',').unwrap());
+                let at: Vec<_> = at.map(|(x, y)| (number(x), number(y))).collect();
+                (at.len() == 2).then(|| [at[0], at[1]])
+            });
+            points.collect()
+        };
+        let (uprights, pointers) = (ends("axis"), ends("thin"));
+        assert_eq!(uprights.len(), rates.len());
+        let mut named = 0;
+        for (hz, [_, tip]) in rates.iter().zip(uprights) {
+            let name = format!("{hz:.2} Hz");
+            let texts = || document.descendants().filter(|node| node.has_tag_name("text"));
+            let Some(text) = texts().find(|node| node.text().is_some_and(|text| text == name)) else {
+                continue;
+            };
+            let number = |name: &str| text.attribute(name).unwrap().parse::<f64>().unwrap();
+            let (left, baseline) = (number("x"), number("y"));
+            let over = left < tip.0 + 0.1 && tip.0 < left + across(&name) + 0.1;
+            let on_tip = over && (0.0..25.0).contains(&(tip.1 - baseline));
+            let pointed = pointers.iter().flatten().any(|end| (end.0 - tip.0).hypot(end.1 - tip.1) < 10.0);
+            assert!(on_tip || pointed, "{name} at {left} {baseline}, its line at {tip:?}");
+            named += 1;
+        }
+        assert!(named >= 3, "{named}\n{svg}");
     }
 
     #[test]
     fn without_bands_there_is_no_figure() {
         let mut noise = noise_of_sample();
         noise.bands.clear();
-        assert!(super::noise(&noise).is_none());
+        assert!(super::noise(&sample("faulty"), &noise).is_none());
     }
 }

@@ -1,8 +1,9 @@
 //! Figures: third harmonic against level, output against input.
 
-use super::Plot;
 use super::axes::{Axis, Frame};
 use super::svg::Stroke;
+use super::{Plot, RINGS, judged_of, reads};
+use crate::judge::Reading;
 use crate::reading::figures::frequency;
 use crate::reading::{Distortion, Saturation, SaturationStep};
 
@@ -33,7 +34,7 @@ fn percent_axis(low: f64, high: f64) -> Axis {
 }
 
 /// Third harmonic against level, with the line at 3 %.
-pub(super) fn distortion(distortion: &Distortion) -> Option<Plot> {
+pub(super) fn distortion(reading: &Reading, distortion: &Distortion) -> Option<Plot> {
     let lines = [0, 1].map(|side| -> Points {
         distortion
             .steps
@@ -49,9 +50,18 @@ pub(super) fn distortion(distortion: &Distortion) -> Option<Plot> {
     // Whole decades hold the line at 3 %.
     let low = 10f64.powf(all().fold(1.0, f64::min).max(1e-3).log10().floor());
     let high = 10f64.powf(all().fold(3.0, f64::max).min(100.0).log10().ceil());
+    // The step that was judged is the one with the finding's value.
+    let judged: Vec<_> = (0..2)
+        .flat_map(|side| judged_of(reading, "distortion", side).map(move |found| (side, found)))
+        .filter_map(|(side, (finding, value))| {
+            let at = lines[side].iter().find(|point| point.1 == value)?;
+            Some((*at, reads(finding)))
+        })
+        .collect();
     let caption = format!(
-        "Third harmonic of {} against level: left solid with discs, right dashed with squares. Dots: 3 %.",
-        frequency(distortion.k3_3percent_hz)
+        "Third harmonic of {} against level: left solid with discs, right dashed with squares. Dots: 3 %.{}",
+        frequency(distortion.k3_3percent_hz),
+        if judged.is_empty() { "" } else { RINGS }
     );
     let mut frame = Frame::new(
         &caption,
@@ -62,6 +72,9 @@ pub(super) fn distortion(distortion: &Distortion) -> Option<Plot> {
     for (points, (stroke, name, _)) in lines.iter().zip(CHANNELS) {
         frame.line(points, stroke, name);
         frame.marks(points, stroke);
+    }
+    for (at, reads) in judged {
+        frame.ring(at, &reads);
     }
     Some(Plot { name: "distortion", caption, svg: frame.finish() })
 }

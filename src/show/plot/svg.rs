@@ -20,6 +20,12 @@ pub(in crate::show) fn escaped(text: &str) -> String {
     out
 }
 
+/// Size of all text, in units of the picture: half as large on a narrow screen.
+pub(super) const FONT: f64 = 18.0;
+
+/// How far a triangle on a peak reaches above it.
+pub(super) const PEAK: f64 = 15.0;
+
 /// Where text stands to its point.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Anchor {
@@ -61,16 +67,16 @@ pub(super) enum Stroke {
 
 impl Stroke {
     /// Class, colour, width and dashes. Colours are for those who see them; the dashes tell as much.
-    fn look(self) -> (&'static str, &'static str, &'static str, &'static str) {
+    fn look(self) -> (&'static str, &'static str, f64, &'static str) {
         match self {
-            Self::Left => ("left", "#1b5e9b", "2", ""),
-            Self::Right => ("right", "#a84400", "2", "7 4"),
-            Self::Single => ("single", "#1b5e9b", "1.6", ""),
-            Self::Limit => ("limit", "#555555", "1.2", "2 3"),
-            Self::Fit => ("fit", "#a84400", "1.6", "12 4"),
-            Self::Grid => ("grid", "#d4d4d4", "0.7", ""),
-            Self::Axis => ("axis", "#333333", "1", ""),
-            Self::Thin => ("thin", "#777777", "0.8", ""),
+            Self::Left => ("left", "#1b5e9b", 2.0, ""),
+            Self::Right => ("right", "#a84400", 2.0, "7 4"),
+            Self::Single => ("single", "#1b5e9b", 1.6, ""),
+            Self::Limit => ("limit", "#555555", 1.2, "2 3"),
+            Self::Fit => ("fit", "#a84400", 1.6, "12 4"),
+            Self::Grid => ("grid", "#d4d4d4", 0.7, ""),
+            Self::Axis => ("axis", "#333333", 1.0, ""),
+            Self::Thin => ("thin", "#777777", 0.8, ""),
         }
     }
 }
@@ -89,12 +95,13 @@ impl Svg {
         Self { width, height, title: escaped(&with_signs(title)), body: String::new() }
     }
 
-    /// A line through the points; nothing if there are fewer than two.
-    pub(super) fn line(&mut self, points: &[(f64, f64)], stroke: Stroke) {
+    /// A line through the points, `weight` times as wide as usual; nothing if there are fewer than two.
+    pub(super) fn line(&mut self, points: &[(f64, f64)], stroke: Stroke, weight: f64) {
         if points.len() < 2 {
             return;
         }
         let (class, colour, width, dashes) = stroke.look();
+        let width = (100.0 * width * weight).round() / 100.0;
         let dashes =
             if dashes.is_empty() { String::new() } else { format!(" stroke-dasharray=\"{dashes}\"") };
         let at: Vec<String> = points.iter().map(|(x, y)| format!("{x:.1},{y:.1}")).collect();
@@ -121,22 +128,43 @@ impl Svg {
         );
     }
 
-    /// A measured point: filled disc for left, open square for right, filled disc otherwise.
-    pub(super) fn mark(&mut self, (x, y): (f64, f64), stroke: Stroke) {
+    /// A measured point, `half` its size: filled disc for left, open square for right, filled disc otherwise.
+    pub(super) fn mark(&mut self, (x, y): (f64, f64), stroke: Stroke, half: f64) {
         let (class, colour, ..) = stroke.look();
         let _ = if stroke == Stroke::Right {
             writeln!(
                 self.body,
-                "<rect class=\"{class}\" x=\"{:.1}\" y=\"{:.1}\" width=\"6\" height=\"6\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"1.4\"/>",
-                x - 3.0,
-                y - 3.0
+                "<rect class=\"{class}\" x=\"{:.1}\" y=\"{:.1}\" width=\"{size:.1}\" height=\"{size:.1}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"1.4\"/>",
+                x - half,
+                y - half,
+                size = 2.0 * half
             )
         } else {
             writeln!(
                 self.body,
-                "<circle class=\"{class} dot\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"3\" fill=\"{colour}\"/>"
+                "<circle class=\"{class} dot\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{half:.1}\" fill=\"{colour}\"/>"
             )
         };
+    }
+
+    /// A ring around a point.
+    pub(super) fn ring(&mut self, (x, y): (f64, f64), radius: f64) {
+        let _ = writeln!(
+            self.body,
+            "<circle class=\"ring\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{radius:.1}\" fill=\"none\" stroke=\"#333333\" stroke-width=\"1.6\"/>"
+        );
+    }
+
+    /// A triangle that stands with its point just above `(x, y)`: filled for left, open for right.
+    pub(super) fn peak(&mut self, (x, y): (f64, f64), stroke: Stroke) {
+        let (class, colour, ..) = stroke.look();
+        let (dot, fill) = if stroke == Stroke::Right { ("", "none") } else { (" dot", colour) };
+        let _ = writeln!(
+            self.body,
+            "<path class=\"{class}{dot}\" d=\"M{x:.1} {:.1}l-5.5 {:.1}h11z\" fill=\"{fill}\" stroke=\"{colour}\" stroke-width=\"1.4\"/>",
+            y - 5.0,
+            5.0 - PEAK
+        );
     }
 
     /// Text with its baseline at the point.
@@ -174,7 +202,7 @@ impl Svg {
         let Self { width, height, title, body } = self;
         format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width:.0} {height:.0}\" role=\"img\" \
-             font-family=\"system-ui, sans-serif\" font-size=\"13\">\n<title>{title}</title>\n\
+             font-family=\"system-ui, sans-serif\" font-size=\"{FONT}\">\n<title>{title}</title>\n\
              <rect class=\"paper\" width=\"{width:.0}\" height=\"{height:.0}\" fill=\"#ffffff\"/>\n{body}</svg>\n"
         )
     }

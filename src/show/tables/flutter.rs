@@ -150,10 +150,13 @@ fn drift(line: &FlutterLine) -> Option<String> {
 
 /// `flutter-spectrum.csv`, `speed-against-time.csv` and `flutter-stretches.csv`, which figures draw.
 fn courses(flutter: &Flutter) -> Vec<Table> {
-    let spectrum = Rows::of("flutter-spectrum.csv", &flutter.spectrum)
+    let widths = flutter.spectrum_widths_hz.iter().map(|width| Some(*width)).chain(std::iter::repeat(None));
+    let rows: Vec<([f64; 2], Option<f64>)> = flutter.spectrum.iter().copied().zip(widths).collect();
+    let spectrum = Rows::of("flutter-spectrum.csv", &rows)
         .printed(Printed::Nowhere)
-        .key("hz", |row: &[f64; 2]| row[0])
-        .key("percent_rms", |row| row[1]);
+        .key("hz", |row: &([f64; 2], Option<f64>)| row.0[0])
+        .key("percent_rms", |row| row.0[1])
+        .key("width_hz", |row| row.1);
     let pieces = flutter.speed_against_time.iter().flat_map(|course| &course.pieces);
     let course = Rows::of("speed-against-time.csv", pieces)
         .printed(Printed::Nowhere)
