@@ -54,8 +54,8 @@ pub struct OwnersResponse<'a> {
     pub found: Option<&'a Response>,
     /// As left.
     pub left: Option<&'a Response>,
-    /// What it may be off by.
-    pub limit: ResponseLimit,
+    /// What it may be off by, each in its band.
+    pub limits: Vec<ResponseLimit>,
 }
 
 /// What the owner reads.
