@@ -138,9 +138,8 @@ fn other_programme(found: &[FoundSlate], code: u16, clock: FileClock) -> Option<
     Some(Warning::new(
         WarningId::OtherProgramme,
         format!(
-            "The file holds another programme as well: {name}, with its first slate at {:.1} s. It was not read. To read it, \
-             name its \
-             recipe, or cut the file.",
+            "The file holds another programme as well: {name}, with its first slate at {:.1} s. It was not read. To read \
+             it, name its recipe, or cut the file.",
             clock.at(other.start_s).seconds()
         ),
     ))

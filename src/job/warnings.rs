@@ -81,8 +81,8 @@ pub(super) fn samples_warnings(scan: &Scan) -> Vec<Warning> {
             WarningId::Offset,
             format!(
                 "The samples stand off zero by {:.0} % of full scale: the sound card or the deck's output has an offset. It \
-                 takes room \
-                 from the level on one side. Measure the deck's output for direct voltage, then look at the sound card.",
+                 takes room from the level on one side. Measure the deck's output for direct voltage, then look at the \
+                 sound card.",
                 100.0 * offset
             ),
         )
@@ -135,9 +135,8 @@ pub(super) fn warn(
         add(
             WarningId::LowRate,
             format!(
-                "The file has only {rate_hz:.0} samples a second: above {} the capture's own filter is in the response, which \
-                 is not \
-                 stated there. Record at 44100 Hz or more.",
+                "The file has only {rate_hz:.0} samples a second: above {} the capture's own filter is in the response, \
+                 which is not stated there. Record at 44100 Hz or more.",
                 frequency(top_hz(rate_hz))
             ),
         );
@@ -147,11 +146,9 @@ pub(super) fn warn(
         add(
             WarningId::Crossfeed,
             format!(
-                "The channels are mixed into each other: of a chirp on one channel alone, {} came back on the other. A sound \
-                 card's \
-                 enhancement (widening, crossfeed) does that, or a cable or adaptor that joins the channels; a playback head \
-                 that bad \
-                 is worn out. Levels, response, azimuth and noise of each channel are not its own.",
+                "The channels are mixed into each other: of a chirp on one channel alone, {} came back on the other. A \
+                 sound card's enhancement (widening, crossfeed) does that, or a cable or adaptor that joins the channels; a \
+                 playback head that bad is worn out. Levels, response, azimuth and noise of each channel are not its own.",
                 UnitKind::Db.of(20.0 * leak.log10(), 1.0)
             ),
         );
@@ -160,8 +157,7 @@ pub(super) fn warn(
         add(
             WarningId::PolarityFlips,
             "The channels are of one polarity in some slates and of opposite polarity in others: a loose lead, or an edited \
-             file. No \
-             azimuth is stated. Look at plugs and leads, and record again."
+             file. No azimuth is stated. Look at plugs and leads, and record again."
                 .into(),
         );
     }

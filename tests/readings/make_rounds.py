@@ -74,7 +74,7 @@ reading["rounds"] = rounds
 reading["bias"] = bias
 reading["bias_sweep"] = {
     "level_hz": 315.0, "low_hz": 1000.0,
-    "noise_reference": "the level tone of 315 Hz before the rounds, brought to the programme's reference level",
+    "noise_reference": "the level tone of 315 Hz before the rounds, converted to 0 dB of the programme",
     "steps": steps, "rising": True,
     "peaks": [
         {"hz": 1000.0, "round": [7.0, None], "uncertainty_rounds": [0.6, None], "db": [-0.1, None]},

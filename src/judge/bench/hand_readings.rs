@@ -60,9 +60,8 @@ pub struct HandQuantity {
 
 const WIND_LOW: &str = "clean idler, pulleys and belt, renew what is hard, shiny or slack; look for a brake that rubs and a \
 reel that binds";
-const OFFSET: &str = "turn the offset trimmer where there is one (speakers and headphones off), warm deck; otherwise look for \
-a leaky \
-                      coupling capacitor or a drifted pair of transistors";
+const OFFSET: &str = "turn the offset trimmer where there is one (speakers and headphones off), warm deck; otherwise look \
+for a leaky coupling capacitor or a drifted pair of transistors";
 const METER_TURN: &str = "while the level tone plays. Set playback level first, or the meter is set to a wrong level. If the \
 deck has no meter trimmer, allow for this when you read the meter";
 const OUTPUT_TURN: &str = "see playback-level in the reading of that return";
@@ -86,9 +85,8 @@ pub const HAND_QUANTITIES: [HandQuantity; 10] = [
         gauge: TORQUE_GAUGE,
         low: "clean idler, clutch and belt, renew what is hard, shiny or slack; set the slip clutch where the deck has a \
         screw or a nut for it",
-        high: "slacken the slip clutch, look for a felt that sticks: too much pull drags the speed and stretches thin tape; a \
-        little \
-               above the limit still serves",
+        high: "slacken the slip clutch, look for a felt that sticks: too much pull drags the speed and stretches thin tape; \
+        a little above the limit still serves",
     },
     winding("fast-forward-torque", "fast forward torque"),
     winding("rewind-torque", "rewind torque"),

@@ -27,14 +27,12 @@ pub(crate) const OWN_TWO: &str =
 pub(crate) const OWN_UNKNOWN: &str =
     "Write `heads = 2` or `heads = 3` under [deck] in job.toml: it decides what the return can tell.";
 pub(crate) const SPEED_CANCELS: &str = "No reference tape at hand: speed cancels where a deck plays back its own recording. \
-Measure a length of tape between \
-                                        two marks, or borrow a tape. Play it twice more and read all playings together to know \
-                                        whose flutter it is.";
+Measure a length of tape between two marks, or borrow a tape. Play it twice more and read all playings together to know \
+whose flutter it is.";
 pub(crate) const AZIMUTH: &str = "Turn the azimuth screw of the playback head, in small steps, with an insulated tool; seal \
 it when the finding is within.";
 pub(crate) const MUSIC: &str = "No reference tape at hand: play three or more bought or foreign recorded tapes, a minute of \
-each; the middle of many is \
-                                upright.";
+each; the middle of many is upright.";
 pub(crate) const MUSIC_AGAIN: &str = "Record them under the names below, in a folder of their own. After turning, play the \
 same tapes again, under the same names in the next folder. What their recorders were off is then the same, and the change is \
 known far better than the angle.";
@@ -49,10 +47,8 @@ the equalisation, but nothing of the head.";
 pub(crate) const LEVEL: &str = "Play the level tone of the tape. Set playback level on both channels to the deck's mark, then \
 take the return.";
 pub(crate) const LEVEL_TONE: &str = "With a millivoltmeter: read the output of each channel while the level tone plays and \
-the return is recorded, at the sockets at \
-                                     the back and not inside the deck, the sound card connected. From then on levels are \
-                                     known in mV; then leave the \
-                                     sound card's input level alone. Without one, leave these lines out.";
+the return is recorded, at the sockets at the back and not inside the deck, the sound card connected. From then on levels \
+are known in mV; then leave the sound card's input level alone. Without one, leave these lines out.";
 pub(crate) const TAPE_FILE: &str = "Write what the tape carries, its flux among it, into a file. Name that file as \
 calibrated_tape_file in [at_hand].";
 pub(crate) const NO_LEVEL: &str = "No reference tape at hand: playback level cannot be told. Leave its trimmers as they are, \
@@ -62,8 +58,7 @@ Write each place down on the running sheet.";
 pub(crate) const MONITOR_TRIM: &str = "Three heads: record the programme and take the return meanwhile. Begin with the \
 monitor switch at SOURCE; switch to TAPE in the pause that says so. Touch no output level between them.";
 pub(crate) const RECORD_LEVEL: &str = "Deck at record and pause: the level tone stands at the deck's reference mark, both \
-channels alike; noise reduction \
-                                       off; sound card near -12 dBFS on the return.";
+channels alike; noise reduction off; sound card near -12 dBFS on the return.";
 pub(crate) const NOISE: &str = "Stop the tape where the running sheet says.";
 pub(crate) const SATURATION: &str = "Levels go far above 0 dB: keep clear of the sound card's full scale.";
 pub(crate) const SEPARATION: &str = "Set the balance control to its middle.";

@@ -67,8 +67,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         case.turn.push(step(
             Adjustment::Transport,
             format!("make the tape run straight first (the delay wanders by {} rms): look at tape guides, pinch roller and \
-            back \
-                 tension; try another cassette", UnitKind::Microseconds.of(wander_us, None)),
+            back tension; try another cassette", UnitKind::Microseconds.of(wander_us, None)),
         ));
     }
     let text = format!(

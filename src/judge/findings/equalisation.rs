@@ -77,8 +77,7 @@ fn high(bench: &Bench, amplifier: &Amplifier, position: &AmplifierPosition, side
             case.figures += "; the two positions are exchanged";
             format!(
                 "check that the deck was set to type I first and to type II at the pause; if so, the switch of the {} channel \
-                 works \
-                 the wrong way round",
+                 works the wrong way round",
                 SIDES[side]
             )
         }
@@ -93,8 +92,7 @@ fn high(bench: &Bench, amplifier: &Amplifier, position: &AmplifierPosition, side
             };
             format!(
                 "turn the playback equalisation trimmer of the {} channel for {} us, if there is one; else measure resistor \
-                 and \
-                 capacitor of that network ({way})",
+                 and capacitor of that network ({way})",
                 SIDES[side],
                 plain(nominal_us)
             )
@@ -196,7 +194,7 @@ mod tests {
         assert!(left.turn.unwrap().contains("trimmer of the left channel for 120 us"));
         let [left, right] = find(&reading, "70 us");
         assert_eq!((left.verdict, right.verdict), (Verdict::Within, Verdict::Outside), "{left:?} {right:?}");
-        assert!(right.why.contains("the switch does not switch"), "{right:?}");
+        assert!(right.why.contains("the selector does nothing"), "{right:?}");
         assert!(right.turn.unwrap().contains("right channel, which stays near 120 us"));
         let [left, right] = find(&reading, "3180 us");
         assert_eq!(

@@ -38,8 +38,7 @@ fn one(bench: &Bench, side: usize) -> Finding {
     }
     let text = format!(
         "clean the erase head; look at its contact and height on the {name} channel, then its leads and the erase current \
-         (both \
-         channels bad: the oscillator)"
+         (both channels bad: the oscillator)"
     );
     case.turn = vec![step(Adjustment::Heads, text).on(name)];
     // Below its own noise limit it is as good as known, if the limit is.

@@ -339,9 +339,9 @@ mod tests {
         assert_within!(got.uncertainty.unwrap(), 0.257f64.hypot(0.05).hypot(0.02), 0.001, "dB");
         assert_eq!(
             got.why,
-            "level tone 400 Hz: +0.99 dB against the deck's 0, 650 mV, -12.10 dBFS; 250 nWb/m short-circuit on the tape asks \
-             for +1.94 dB and 725 \
-             mV (580 mV at the deck's mark of 200 nWb/m short-circuit, invented manual): -0.95 dB off"
+            "level tone 400 Hz: +0.99 dB against the deck's 0, 650 mV, -12.10 dBFS; 250 nWb/m short-circuit on the tape \
+             asks for +1.94 dB and 725 mV (580 mV at the deck's mark of 200 nWb/m short-circuit, invented manual): -0.95 dB \
+             off"
         );
         assert_eq!(
             got.turn.as_deref(),

@@ -42,9 +42,8 @@ pub(crate) fn noise(bench: &Bench) -> Vec<Finding> {
             case.turn = vec![
                 step(
                     Adjustment::Heads,
-                    "demagnetise heads and tape path and read a fresh tape; then look for a noisy first stage of the playback \
-                     amplifier \
-                     (no trimmer)",
+                    "demagnetise heads and tape path and read a fresh tape; then look for a noisy first stage of the \
+                     playback amplifier (no trimmer)",
                 )
                 .on(SIDES[side]),
             ];
@@ -126,13 +125,11 @@ fn where_to_look(origin: Origin) -> &'static str {
     match origin {
         Origin::Playback => {
             "break the ground loop between deck and PC (PC on battery, or an audio isolating transformer); then check head \
-             leads, \
-             shields and supply capacitors of the playback side"
+             leads, shields and supply capacitors of the playback side"
         }
         Origin::Recorded => {
-            "if this deck recorded the hum, break the ground loop between player and deck; then check the recording amplifier \
-             and \
-             its supply. Playback is not the cause"
+            "if this deck recorded the hum, break the ground loop between player and deck; then check the recording \
+             amplifier and its supply. Playback is not the cause"
         }
         Origin::CannotTell => {
             "stop the tape and go on recording. Hum that stays gets in after the head; hum that goes is on the tape. Then \

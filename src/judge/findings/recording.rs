@@ -726,8 +726,7 @@ mod tests {
         assert!(
             got.why.contains(
                 "-0.90 dB against the deck's 0, 586 mV, -13.00 dBFS; recorded at the deck's 0 it asks for 650 mV at the \
-                 deck's mark \
-                 (invented manual)"
+                 deck's mark (invented manual)"
             ),
             "{}",
             got.why

@@ -185,8 +185,7 @@ fn kind(
         let text = match flutter.lines.first().and_then(|line| Some((line.part.as_deref()?, line.could_be))) {
             Some((part, true)) => format!(
                 "look at the {part} first, which may turn at the rate of the strongest line: clean it, check play, wear and \
-                 flat \
-                 spots; then capstan, pinch roller and belts"
+                 flat spots; then capstan, pinch roller and belts"
             ),
             Some((part, false)) => format!(
                 "look at the {part} first, which turns at the rate of the strongest line: clean it, check play, wear and flat \

@@ -198,8 +198,7 @@ pub(crate) fn steps(bench: &Bench, side: usize, off: &Off, other_db: Option<f64>
     let or_else = if told == Harmonic::Unknown { ", or record equalisation" } else { "" };
     let text = format!(
         "{PLAYBACK_FIRST}; then turn the bias trimmer {name} {word} ({state}{or_else}) until high and low tone stand level; \
-         then \
-         set the record level"
+         then set the record level"
     );
     steps.push(step(Adjustment::Bias, text).on(name).towards(way));
     (steps, words)

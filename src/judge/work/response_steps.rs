@@ -370,9 +370,8 @@ fn treble(bench: &Bench, side: usize, off: &Off) -> Vec<TurnStep> {
         steps.push(
             step(
                 Adjustment::HeadItself,
-                format!("look for a worn head and renew it before you touch the equalisation: about {} at {} are more than a \
-                trimmer \
-                     gives{gap}", UnitKind::Db.of(-rest.db, None), frequency(off.hz)),
+                format!("look for a worn head and renew it before you touch the equalisation: about {} at {} are more than \
+                a trimmer gives{gap}", UnitKind::Db.of(-rest.db, None), frequency(off.hz)),
             )
             .on(name),
         );
@@ -445,8 +444,7 @@ fn recording_half(side: usize, off: &Off, rest_db: f64) -> Vec<TurnStep> {
         step(
             Adjustment::Bias,
             format!("check playback alone with a calibrated tape first; if it is right, bias or record equalisation of the \
-            {name} \
-                 channel makes the {} at {} (recipes record-trim, bias-sweep)", UnitKind::Db.of(rest_db, None).signed(),
+            {name} channel makes the {} at {} (recipes record-trim, bias-sweep)", UnitKind::Db.of(rest_db, None).signed(),
                  frequency(off.hz)),
         )
         .on(name)
@@ -494,9 +492,8 @@ fn capacitors(bench: &Bench, side: usize) -> TurnStep {
     step(
         Adjustment::Capacitors,
         format!(
-            "renew the coupling capacitors of the {name} channel that have dried out{either}; see first what the circuit was \
-             built \
-             for. {CAPACITORS_CAUTION}"
+            "renew the coupling capacitors of the {name} channel that have dried out{either}; see first what the circuit \
+             was built for. {CAPACITORS_CAUTION}"
         ),
     )
     .on(name)
