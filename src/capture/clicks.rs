@@ -57,8 +57,8 @@ impl Clicks {
         let most = bends.iter().copied().fold(0.0, f64::max);
         // What is usual is looked for only where something may stand out.
         let is_click = many(0.25 * most) <= MOST_SAMPLES && {
-            let usual = median(&bends);
-            let beside = self.beside.map_or(usual, |beside| median(&beside).max(usual));
+            let usual = median(bends);
+            let beside = self.beside.map_or(usual, |beside| median(beside).max(usual));
             most > STANDS_OUT * beside
         };
         if is_click {

@@ -5,10 +5,10 @@ use super::clock::made_now;
 use super::terminal::{Life, note, print};
 use super::values::{self, TypedCircumstances, TypedJudging, TypedSamples};
 use crate::deck::{DeckFile, EXAMPLES};
-use crate::harmless::harmless;
 use crate::job::{ReadOptions, RehearsalDeck, Stage, WriteOptions, rehearse};
 use crate::programme::{Feed, PlacedPart, Recipe, Serves, Timeline, find};
 use crate::reading::{Circumstances, Heads, RecordedOn, TapeType};
+use crate::show;
 use anyhow::{Context, bail};
 use std::path::{Path, PathBuf};
 
@@ -165,15 +165,16 @@ impl Job {
             .map_err(|error| values::of_recipe(error.into(), &self.typed))?;
         drop(life);
         super::read::print_reading(&done.reading, self.long)?;
-        print(&format!(
-            "\nREHEARSAL\n  Nothing above is from a real deck: it is {}, seed {}.\n  {}\n  {} files in {}: programme, return, reading, \
-             report, tables, curves\n",
-            harmless(&self.deck_name),
-            self.deck.seed,
-            harmless(&self.deck.deck.about),
-            done.files.len(),
-            harmless(&self.folder.display().to_string())
-        ))?;
+        let (deck, files) = (&self.deck, done.files.len());
+        let said = [
+            format!("Nothing above is from a real deck: it is {}, seed {}.", self.deck_name, deck.seed),
+            deck.deck.about.clone(),
+            format!(
+                "{files} files in {}: programme, return, reading, report, tables, curves",
+                self.folder.display()
+            ),
+        ];
+        print(&format!("\n{}", show::said("Rehearsal", said)))?;
         note(&format!("Report to open: {}", self.folder.join(crate::job::REPORT).display()));
         Ok(super::read::outcome(&done.reading, self.strict))
     }

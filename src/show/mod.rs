@@ -35,7 +35,7 @@ use crate::programme::RunningSheet;
 use crate::reading::{Card, Comparison, JobState, SkewReading};
 use csv::Csv;
 use html::Html;
-use page::{Block, Page, Section};
+use page::{Block, Page, Section, Tone};
 use render::Render;
 use text::Text;
 
@@ -122,6 +122,13 @@ pub fn sheet_text(sheet: &BenchSheet<'_>) -> String {
 /// The sheet of a job as one HTML page, for A4 and Letter.
 pub fn sheet_html(sheet: &BenchSheet<'_>) -> String {
     Html::page(&pages::sheet::sheet_page(sheet))
+}
+
+/// Sentences under a heading, lines of at most 100 characters, made harmless.
+pub fn said(heading: &str, sentences: impl IntoIterator<Item = String>) -> String {
+    let mut page = Page::new("", "");
+    page.sections.push(Section::new(heading).say_all(Tone::Plain, sentences));
+    Text::page(&page)
 }
 
 /// One quantity that was read by hand, with its verdicts.

@@ -317,7 +317,7 @@ mod tests {
         assert!((all - (BAND_HZ[2] - BAND_HZ[0])).abs() < 0.5, "{all}");
         let density = |from_hz: f64, to_hz: f64| {
             let inside = rows.iter().zip(&widths_hz).filter(|(row, _)| row[0] >= from_hz && row[0] <= to_hz);
-            mean(&inside.map(|(row, width_hz)| row[1].powi(2) / width_hz).collect::<Vec<_>>())
+            mean(inside.map(|(row, width_hz)| row[1].powi(2) / width_hz).collect::<Vec<_>>())
         };
         // 100 rows of 6 bins, 80 of 60: 4 and 1.4 %, thrice.
         let ratio = density(10.0, 19.9) / density(20.0, 99.0);
