@@ -285,6 +285,20 @@ fn against(pair: &BiasPair) -> String {
     format!("{} against {}", frequency(pair.high_hz), frequency(pair.low_hz))
 }
 
+/// `, overbias +4.0 / +5.2 dB`, left and right: how far past its peak the high tone of `pair` is; empty where the sweep does not
+/// show both peaks.
+fn overbias(sweep: &BiasSweep, pair: &BiasPair) -> String {
+    let step = sweep.steps.iter().find(|step| step.round == pair.round);
+    let high = step.and_then(|step| step.high.iter().find(|high| high.hz == pair.high_hz));
+    match high.map(|high| high.past_peak_db) {
+        Some([Some(left), Some(right)]) => {
+            let [left, right] = [left, right].map(|db| UnitKind::Db.of(db, 0.1).signed().number());
+            format!(", overbias {left} / {right} dB")
+        }
+        _ => String::new(),
+    }
+}
+
 fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) -> Finding {
     case.missing =
         Untold::new("no pair of a low and a high tone at -20 dB was found", "record the recipe record-trim");
@@ -383,7 +397,7 @@ fn stepped(bench: &Bench, mut case: Case, sweep: &BiasSweep, pairs: &[&BiasPair]
     let Some((last, (db, own))) = last else { return case.finish() };
     case.value = Some(db);
     let uncertainty = case.uncertain(own, bench.sound_card_db(last.high_hz));
-    case.place = Some(against(last));
+    case.place = Some(format!("{}{}", against(last), overbias(sweep, last)));
     case.at_hz = Some(last.high_hz);
     case.figures = format!(
         "the sweep ends at round {}, where {} minus {} is {}{}",
@@ -411,8 +425,9 @@ fn stepped(bench: &Bench, mut case: Case, sweep: &BiasSweep, pairs: &[&BiasPair]
         return case.finish();
     };
     case.figures += &format!(
-        "; the best compromise is round {best}, where it is {}",
-        UnitKind::Db.of(at_best_db, at_best_uncertainty).signed()
+        "; the best compromise is round {best}, where it is {}{}",
+        UnitKind::Db.of(at_best_db, at_best_uncertainty).signed(),
+        pairs.iter().find(|pair| pair.round == best).map_or(String::new(), |pair| overbias(sweep, pair))
     );
     if equalisation_of(bench, pairs, side).verdict == Verdict::Outside {
         // Bias that makes up for it would be wrong; its own step says where the bias belongs.
