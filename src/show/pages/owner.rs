@@ -8,14 +8,16 @@ use crate::show::plot::owners_response;
 
 /// Complaint, work, verdict, what was found and left, the response, room for a signature: one page.
 pub(super) fn owners_sections(sheet: &BenchSheet<'_>) -> Vec<Section> {
-    let noted = |texts: &mut dyn Iterator<Item = &str>| -> Vec<String> {
-        texts.map(str::trim).filter(|text| !text.is_empty()).map(str::to_owned).collect()
+    let noted = |name: &str, texts: &mut dyn Iterator<Item = &str>| {
+        let texts: Vec<&str> = texts.map(str::trim).filter(|text| !text.is_empty()).collect();
+        (name.to_owned(), if texts.is_empty() { "not noted".to_owned() } else { texts.join("; ") })
     };
-    let complaint = noted(&mut sheet.job.complaint.lines());
-    let work = noted(&mut sheet.job.work.iter().map(String::as_str));
+    let job = vec![
+        noted("complaint", &mut sheet.job.complaint.lines()),
+        noted("work done", &mut sheet.job.work.iter().map(String::as_str)),
+    ];
     let mut sections = vec![
-        Section::new("Complaint").list_or(complaint, "Not noted."),
-        Section::new("Work done").list_or(work, "Not noted."),
+        Section::new("Complaint and work").block(Block::Facts(job)),
         verdict(&sheet.owner),
         table(&sheet.owner, &sheet.hand),
     ];
@@ -38,13 +40,15 @@ fn verdict(owner: &OwnersPage<'_>) -> Section {
             close.join(", ")
         )),
         OwnersVerdict::Outside(names) => section.block(Block::Paragraph(
-            Tone::Turn,
+            Tone::Warning,
             format!("Not in order. Outside the limits: {}.", names.join(", ")),
         )),
     };
     let untold = (!owner.untold.is_empty()).then(|| format!("Not judged: {}.", owner.untold.join(", ")));
     section.say_all(Tone::Aside, untold)
 }
+
+const NOT_READ: &str = "not read";
 
 /// A line of the table.
 struct Row {
@@ -70,7 +74,7 @@ fn table(owner: &OwnersPage<'_>, hand: &[HandRow]) -> Section {
     // Millivolts of the level tone are a reference, and judged as a level.
     let by_hand = hand.iter().filter(|row| row.now().is_some() && row.kind != HandKind::Output).map(|row| {
         let of = |judged: &Option<HandJudged>| {
-            judged.as_ref().map_or((String::new(), None), |one| (one.text.clone(), Some(one.verdict)))
+            judged.as_ref().map_or((NOT_READ.to_owned(), None), |one| (one.text.clone(), Some(one.verdict)))
         };
         // Where a limit comes from stands on the pages behind.
         let limit = row.limit.split(" (").next().unwrap_or_default().to_owned();
@@ -94,7 +98,7 @@ fn table(owner: &OwnersPage<'_>, hand: &[HandRow]) -> Section {
 /// The figures of both channels, and the worst verdict.
 fn told(findings: &[&Finding]) -> (String, Option<Verdict>) {
     if findings.is_empty() {
-        return ("not read".to_owned(), None);
+        return (NOT_READ.to_owned(), None);
     }
     let line = Line { of: findings.to_vec() };
     (line.reads(), Some(line.verdict()))
