@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Words that are not used, and what is said instead.
-const UNUSED: [(&str, &str); 33] = [
+const UNUSED: [(&str, &str); 36] = [
     ("replay", "playback"),
     ("power line", "mains"),
     ("power-line", "mains"),
