@@ -474,7 +474,7 @@ fn a_loop_says_that_bias_looks_the_same() {
 fn a_wrong_switch_is_named_from_either_side() {
     let mut dull = reading(deck("70 us"), 6);
     let (found, _) = causes_of(&dull, &Medium::COMPACT_CASSETTE);
-    assert!(found[0].why.contains("about 70 us: look at the tape switch"), "{}", found[0].why);
+    assert!(found[0].why.contains("about 70 us: look at the tape-type selector"), "{}", found[0].why);
     // The opposite: a 70 us tape played back at 120 us.
     let right = deck("70 us");
     for row in &mut dull.response.as_mut().unwrap().steps {
@@ -484,7 +484,7 @@ fn a_wrong_switch_is_named_from_either_side() {
     let (found, _) = causes_of(&dull, &Medium::COMPACT_CASSETTE);
     assert_eq!(found[0].cause, CauseKind::TimeConstant);
     assert!((found[0].value.unwrap() - 120.0).abs() < 2.0, "{found:?}");
-    assert!(found[0].why.contains("about 120 us: look at the tape switch"), "{}", found[0].why);
+    assert!(found[0].why.contains("about 120 us: look at the tape-type selector"), "{}", found[0].why);
 }
 
 #[test]

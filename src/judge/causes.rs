@@ -127,7 +127,7 @@ fn time_constant(cause: &Cause, reading: &Facts) -> String {
     let other_us = if nominal_us > 100.0 { 70.0 } else { 120.0 };
     let near = |value: f64| (value - other_us).abs() <= cause.uncertainty.unwrap_or(0.0).max(0.05 * other_us);
     let switch = if cause.value.is_some_and(near) {
-        format!(", so about {} us: look at the tape switch first", given(other_us, 0))
+        format!(", so about {} us: look at the tape-type selector first", given(other_us, 0))
     } else {
         String::new()
     };

@@ -31,7 +31,9 @@ fn an_injection_is_rehearsed_from_end_to_end() {
     }
     let bench = Bench::new();
     let ran = bench.run("rehearse injection --out injected --rate 44100 --depth 16 --long").done();
-    for words in ["PLAYBACK EQUALISATION", "does not switch", "has drifted", "Fed into: amplifier input"] {
+    for words in
+        ["PLAYBACK EQUALISATION", "The selector does nothing", "has drifted", "Fed into: amplifier input"]
+    {
         assert!(ran.out.contains(words), "{words}\n{}", ran.out);
     }
     for name in ["injected/amplifier.csv", "injected/amplifier.svg", "injected/response.svg"] {

@@ -119,7 +119,10 @@ fn faults_are_named_and_nothing_is_said_of_a_tape() {
     let drifted = find("120 us", "left");
     assert!(drifted.verdict == Verdict::Outside && drifted.why.contains("has drifted"), "{drifted:?}");
     let stuck = find("70 us", "right");
-    assert!(stuck.verdict == Verdict::Outside && stuck.why.contains("does not switch"), "{stuck:?}");
+    assert!(
+        stuck.verdict == Verdict::Outside && stuck.why.contains("the selector does nothing"),
+        "{stuck:?}"
+    );
     assert_eq!(find("70 us", "left").verdict, Verdict::Within);
     assert_eq!(find("120 us", "right").verdict, Verdict::Within);
     for quiet in ["speed", "flutter", "azimuth", "bias"] {
