@@ -99,6 +99,16 @@ fn the_verdict_goes_by_what_was_read_after_the_work() {
     let own = "[workshop]\nname = \"bench of another street, invented\"\n";
     bench.put("job/job.toml", text.replace("[workshop]\n", own));
     assert!(owners_page(&bench).contains("Workshop      bench of another street, invented\n"));
+    // What was outside before is not in order because something else is.
+    let half = Bench::new();
+    half.run("bench new job --deck x").done();
+    half.put("reading.json", judged(include_str!("../readings/faulty.json")));
+    half.run("bench attach as-found reading.json --job job").done();
+    half.run("bench set take-up-torque 48 g.cm --as-left --job job").done();
+    let page = owners_page(&half);
+    let flowing = page.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flowing.contains("Cannot tell. Outside as found, and not read after the work: speed,"), "{page}");
+    assert!(!page.contains("In order"), "{page}");
     let other = Bench::new();
     other.run("bench new job --deck x").done();
     assert!(owners_page(&other).contains("The deck was not read after the work."));

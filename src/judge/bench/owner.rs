@@ -1,7 +1,7 @@
 //! What the owner of a deck reads: some ten lines as found and as left, the response, and one verdict.
 
 use crate::judge::Reading;
-use crate::judge::bench::hand_readings::HandRow;
+use crate::judge::bench::hand_readings::{HandJudged, HandRow};
 use crate::judge::bench::step::JobReading;
 use crate::judge::limits::{Limits, ResponseLimit};
 use crate::reading::{Channel, Finding, Response, Verdict};
@@ -45,6 +45,8 @@ pub enum OwnersVerdict {
     InOrder(Vec<String>),
     /// What is outside its limit after the work.
     Outside(Vec<String>),
+    /// Nothing is outside after the work, but this was before it, and was not judged again.
+    NotReadAgain(Vec<String>),
 }
 
 /// The response of a deck before and after the work.
@@ -131,32 +133,51 @@ fn findings<'a>(reading: Option<&'a Reading>, id: &str, kind: Option<&str>) -> V
     of
 }
 
-/// What all readings after the work say together.
+/// A quantity that was judged: its name, its kind where it has several, its channel, and the verdict.
+type Judged<'a> = ((&'a str, Option<&'a str>, Option<Channel>), Verdict);
+
+fn judged(job: Option<JobReading<'_>>) -> impl Iterator<Item = Judged<'_>> {
+    let findings = job.map_or(&[][..], |job| &job.reading.findings);
+    let of = findings
+        .iter()
+        .map(|finding| ((finding.id.as_str(), finding.kind.as_deref(), finding.channel), finding.verdict));
+    of.filter(|judged| judged.1 != Verdict::CannotTell)
+}
+
+/// What all readings after the work say together, beside what was outside before it.
 fn verdict(all: &[Beside<'_>], hand: &[HandRow]) -> OwnersVerdict {
-    let last = all.iter().filter_map(|each| Some(each.left?.reading));
-    let by_hand = hand.iter().filter_map(|row| Some((row.words, row.as_left.as_ref()?.verdict)));
-    let judged: Vec<(&str, Verdict)> = last
-        .flat_map(|reading| &reading.findings)
-        .map(|finding| {
-            let words =
-                LINES.iter().find(|line| line.1 == finding.id).map_or(finding.id.as_str(), |line| line.0);
-            (words, finding.verdict)
-        })
-        .chain(by_hand)
-        .filter(|judged| judged.1 != Verdict::CannotTell)
-        .collect();
-    let of = |wanted: Verdict| {
+    let by_hand = |judged: &Option<HandJudged>, row: &HandRow| {
+        judged
+            .as_ref()
+            .filter(|one| one.verdict != Verdict::CannotTell)
+            .map(|one| ((row.words, None, None), one.verdict))
+    };
+    let mut found: Vec<_> = all.iter().flat_map(|each| judged(each.found)).collect();
+    let mut left: Vec<_> = all.iter().flat_map(|each| judged(each.left)).collect();
+    found.extend(hand.iter().filter_map(|row| by_hand(&row.as_found, row)));
+    left.extend(hand.iter().filter_map(|row| by_hand(&row.as_left, row)));
+    // Each name once, in the owner's words.
+    let names = |judged: &mut dyn Iterator<Item = &Judged<'_>>| {
         let mut names: Vec<String> = Vec::new();
-        for (name, _) in judged.iter().filter(|judged| judged.1 == wanted) {
-            if !names.iter().any(|known| known == name) {
-                names.push((*name).to_owned());
+        for ((id, _, _), _) in judged {
+            let words = LINES.iter().find(|line| line.1 == *id).map_or(*id, |line| line.0);
+            if !names.iter().any(|known| known == words) {
+                names.push(words.to_owned());
             }
         }
         names
     };
-    match of(Verdict::Outside) {
-        _ if judged.is_empty() => OwnersVerdict::NotReadAfter,
-        outside if outside.is_empty() => OwnersVerdict::InOrder(of(Verdict::Marginal)),
-        outside => OwnersVerdict::Outside(outside),
+    let is = |wanted: Verdict| move |judged: &&Judged<'_>| judged.1 == wanted;
+    let again = |judged: &Judged<'_>| left.iter().any(|one| one.0 == judged.0);
+    let outside = names(&mut left.iter().filter(is(Verdict::Outside)));
+    let open = names(&mut found.iter().filter(is(Verdict::Outside)).filter(|judged| !again(judged)));
+    if left.is_empty() {
+        OwnersVerdict::NotReadAfter
+    } else if !outside.is_empty() {
+        OwnersVerdict::Outside(outside)
+    } else if !open.is_empty() {
+        OwnersVerdict::NotReadAgain(open)
+    } else {
+        OwnersVerdict::InOrder(names(&mut left.iter().filter(is(Verdict::Marginal))))
     }
 }

@@ -39,6 +39,10 @@ fn verdict(owner: &OwnersPage<'_>) -> Section {
             "In order: nothing that was read after the work is outside its limits. At the limit: {}.",
             close.join(", ")
         )),
+        OwnersVerdict::NotReadAgain(names) => section.block(Block::Paragraph(
+            Tone::Warning,
+            format!("Cannot tell. Outside as found, and not read after the work: {}.", names.join(", ")),
+        )),
         OwnersVerdict::Outside(names) => section.block(Block::Paragraph(
             Tone::Warning,
             format!("Not in order. Outside the limits: {}.", names.join(", ")),
