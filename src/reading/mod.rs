@@ -19,6 +19,7 @@ mod findings;
 mod found;
 mod job_sheet;
 mod level_tone;
+mod live;
 mod measured;
 mod noise;
 mod output;
@@ -57,6 +58,11 @@ pub use job_sheet::{
     JobSheet, JobState, Workshop,
 };
 pub use level_tone::{dead_channels, level_tone};
+pub use live::{
+    AzimuthNow, BestPassed, BiasNow, Figure, FlutterNow, HeardNow, HighNow, LIVE_FORMAT, LevelNow, LineNow,
+    Meters, NoiseNow, PhaseTurn, Picture, PointNow, ProgrammePlace, ResponseNow, Shown, Sound, SpeedNow,
+    View,
+};
 pub use measured::{
     Azimuth, Capture, Dropout, Flutter, FlutterFigures, FlutterLine, FlutterSpread, FlutterStretch, Level,
     Made, PhasePoint, RecipeId, Response, ResponsePoint, Served, Speed, SpeedAgainstTime,
