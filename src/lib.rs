@@ -76,6 +76,7 @@ mod assert_within;
 mod capture;
 mod cli;
 mod deck;
+mod follow;
 pub mod guide;
 mod harmless;
 mod job;
@@ -114,5 +115,5 @@ pub mod internals {
         )*};
     }
 
-    rooms!(capture, deck, job, judge, measure, programme, show, signal, trade);
+    rooms!(capture, deck, follow, job, judge, measure, programme, show, signal, trade);
 }

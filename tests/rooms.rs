@@ -9,7 +9,7 @@ use std::fs;
 use std::path::Path;
 
 /// Every room and the rooms that it may import besides itself.
-const ROOMS: [(&str, &[&str]); 11] = [
+const ROOMS: [(&str, &[&str]); 12] = [
     ("trade", &[]),
     ("signal", &["trade"]),
     ("programme", &["trade", "signal"]),
@@ -18,13 +18,17 @@ const ROOMS: [(&str, &[&str]); 11] = [
     ("measure", &["trade", "signal", "programme", "reading", "capture"]),
     // Only who concludes asks measure, and only for what it computes from facts: see `only_one_file_of_judge_measures`.
     ("judge", &["trade", "reading", "measure"]),
+    ("follow", &["trade", "signal", "programme", "reading", "capture", "measure", "judge"]),
     // Only the running sheet comes from the programme: see `only_the_running_sheet_shows_a_programme`.
     ("show", &["trade", "programme", "reading", "judge"]),
     // The virtual deck stands beside: what it makes is measured, so it must not know how.
     ("deck", &["trade", "signal"]),
     // Pages to read: nothing of the code is in them.
     ("guide", &[]),
-    ("job", &["trade", "signal", "programme", "reading", "capture", "measure", "judge", "show", "deck"]),
+    (
+        "job",
+        &["trade", "signal", "programme", "reading", "capture", "measure", "judge", "follow", "show", "deck"],
+    ),
 ];
 /// Rooms that must not know each other even in their tests: a mistake made in both would show in neither.
 const STRANGERS: (&str, &str) = ("deck", "measure");
@@ -35,7 +39,7 @@ const COMMANDS: [&str; 3] = ["main", "cli", "bin"];
 /// Printing belongs to the commands, and to tests.
 const PRINTING: [&str; 5] = ["println!", "eprintln!", "print!", "eprint!", "dbg!"];
 /// Rooms that open no file.
-const WITHOUT_FILES: [&str; 6] = ["trade", "signal", "reading", "measure", "judge", "show"];
+const WITHOUT_FILES: [&str; 7] = ["trade", "signal", "reading", "measure", "judge", "follow", "show"];
 /// Longest file, lines: at this length it is two things.
 const LONGEST: usize = 800;
 

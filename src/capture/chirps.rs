@@ -124,6 +124,13 @@ impl ChirpFinder {
         }
     }
 
+    /// Takes the chirps found so far that start before `before_s`, by time: what is later may still change.
+    pub fn take_before(&mut self, before_s: f64, taken: &mut Vec<Chirp>) {
+        self.found.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+        let count = self.found.partition_point(|chirp| chirp.at_s < before_s);
+        taken.extend(self.found.drain(..count));
+    }
+
     /// All chirps found, by time.
     pub fn finish(mut self) -> Vec<Chirp> {
         self.halved.clear();

@@ -103,6 +103,21 @@ impl LineFinder {
         }
     }
 
+    /// Length of a frame, samples of one channel.
+    pub fn length(&self) -> usize {
+        self.window.len()
+    }
+
+    /// Distance of the bins, Hz.
+    pub fn step_hz(&self) -> f64 {
+        self.rate_hz / self.length() as f64
+    }
+
+    /// One frame alone, for who listens live; both channels have its [`length`](Self::length).
+    pub fn look(&self, samples: [&[f64]; 2]) -> Frame {
+        frame(samples, &self.window, self.rate_hz)
+    }
+
     /// Feeds a block `[left, right]`; blocks of any size give the same result.
     pub fn feed(&mut self, block: [&[f64]; 2]) {
         self.pending[0].extend_from_slice(block[0]);

@@ -22,11 +22,13 @@ mod tracks;
 mod wiring;
 
 pub use alignment::{Alignment, Stretch};
+pub use chirps::{Chirp, ChirpFinder};
 pub use error::CaptureError;
 pub use file::ReturnFile;
 pub use glides::Glide;
 pub use health::HealthMeter;
 pub use heard::{BetweenKind, Heard, HeardTone, hear};
+pub use lines::{Frame, Line, LineFinder};
 pub use nominals::{NamedBy, Names, name};
 pub use scan::{Scan, scan};
 pub use served::{Served, ServedTone, serve};
@@ -34,7 +36,4 @@ pub use slates::{FoundSlate, assemble};
 pub use source::{InMemory, Source};
 pub(crate) use source::{check_rate, extend_mended, is_sound};
 pub use time_map::TimeMap;
-
-// What only tests and benches ask for by name.
-#[cfg(feature = "internals")]
-pub use self::chirps::ChirpFinder;
+pub use wiring::Wiring;

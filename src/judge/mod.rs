@@ -36,6 +36,7 @@ pub use bench::next_step::{STEPS, steps};
 pub use bench::owner::{OwnersPage, OwnersResponse, OwnersVerdict};
 pub use bench::sheet::{BenchSheet, SheetMade, SheetPair, bench_sheet};
 pub use bench::step::{JobEvidence, JobReading, Step, StepState};
+pub(crate) use case::Bounds;
 pub use causes::{cause_name, cause_size};
 pub use compare::copies::is_one_capture;
 pub use compare::named::Named;
@@ -45,17 +46,15 @@ pub use findings::flutter_varies::flutter_uncertainty;
 pub use findings::transport::part_words;
 pub use house::renewal::{days_between, passes, passes_since, renewal};
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};
+pub use meaning::{Meaning, Quantity, meaning};
+pub(crate) use output::live_output;
 pub use quantities::{BuiltIn, Key, QUANTITIES};
 pub use skew::judge_skew;
 pub use tone_at_output::{ToneAtOutput, ToneInReturn};
 
 // What only tests and benches ask for by name.
 #[cfg(feature = "internals")]
-pub use self::{
-    compare::readings::compare,
-    meaning::{Meaning, Quantity, meaning},
-    quantities::LIMITS,
-};
+pub use self::{compare::readings::compare, quantities::LIMITS};
 
 #[cfg(test)]
 mod sample;

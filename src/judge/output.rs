@@ -30,15 +30,28 @@ pub(crate) fn full_scale_mv(facts: &Facts, limits: &Limits, side: usize) -> Opti
     if facts.circumstances.recorded_on == Some(RecordedOn::Loopback) {
         return None;
     }
+    full_scale_by(limits, side, || {
+        let tone = level_tone(&facts.level)?;
+        Some((tone.return_dbfs[side]?, tone.uncertainty_db))
+    })
+}
+
+/// The same, where the return's own level tone stands at `this`, dBFS with its uncertainty.
+fn full_scale_by(limits: &Limits, side: usize, this: impl FnOnce() -> Option<Sure>) -> Option<Sure> {
     let read = limits.level_tone()[side].as_ref()?;
     let (dbfs, uncertainty_db) = match read.at {
         ToneInReturn::Dbfs { dbfs, uncertainty_db } => (dbfs, uncertainty_db),
-        ToneInReturn::This => {
-            let tone = level_tone(&facts.level)?;
-            (tone.return_dbfs[side]?, tone.uncertainty_db)
-        }
+        ToneInReturn::This => this()?,
     };
     Some((read.mv * 10f64.powf(-dbfs / 20.0), uncertainty_db.hypot(read.uncertainty_db())))
+}
+
+/// Output at which the signal stands at 0 dBFS, mV, and where the deck's 0 lies in it, dBFS, while it is followed live: by what
+/// was told, since nothing was measured yet.
+pub(crate) fn live_output(limits: &Limits) -> (Pair, Pair) {
+    let full_scale = [0, 1].map(|side| full_scale_by(limits, side, || None));
+    let zero = [0, 1].map(|side| Some(zero_by(limits, full_scale[side])?.dbfs));
+    (full_scale.map(|sure| sure.map(|sure| sure.0)), zero)
 }
 
 /// What the deck's 0 is known by.
@@ -69,12 +82,17 @@ pub(crate) struct Zero {
 
 /// Where the deck's 0 lies in the return; a level that was told goes before the manual's millivolts.
 pub(crate) fn zero(facts: &Facts, limits: &Limits, side: usize) -> Option<Zero> {
+    zero_by(limits, full_scale_mv(facts, limits, side))
+}
+
+/// The same by the output at which the return stands at 0 dBFS.
+fn zero_by(limits: &Limits, full_scale_mv: Option<Sure>) -> Option<Zero> {
     if let Some(target) = limits.get(Key::PlaybackLevelTarget) {
         let by = ZeroBy::Target { basis: target.basis.clone() };
         return Some(Zero { dbfs: target.value, uncertainty_db: 0.0, by });
     }
     let nominal = limits.get(Key::OutputNominal)?;
-    let (full_scale_mv, uncertainty_db) = full_scale_mv(facts, limits, side)?;
+    let (full_scale_mv, uncertainty_db) = full_scale_mv?;
     let by = ZeroBy::Millivolts { nominal_mv: nominal.value, basis: nominal.basis.clone() };
     Some(Zero { dbfs: db(nominal.value / full_scale_mv), uncertainty_db, by })
 }

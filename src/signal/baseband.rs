@@ -130,6 +130,11 @@ impl Baseband {
         (self.halvers.unsettled() * self.halvers.factor()) as f64 / self.rate_hz
     }
 
+    /// Sample rate of the band, Hz.
+    pub fn output_rate_hz(&self) -> f64 {
+        self.plan.output_rate_hz()
+    }
+
     /// Time that the filter needs before its first and after its last sample, s.
     pub fn margin_s(&self) -> f64 {
         self.half_taps as f64 / self.plan.rate_hz + self.start_s()

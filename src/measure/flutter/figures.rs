@@ -129,6 +129,12 @@ impl Views {
         }
     }
 
+    /// The highest that the needle showed in the last second.
+    pub fn needle(&self) -> f64 {
+        let second = (self.rate_hz as usize).min(self.shown.len());
+        self.shown[self.shown.len() - second..].iter().copied().fold(0.0, f64::max)
+    }
+
     /// The figures of the whole course.
     pub fn whole(&self) -> FlutterFigures {
         self.figures(0..self.flat.len())

@@ -43,7 +43,7 @@ impl Meter for FlutterMeter {
 
     fn new(rate_hz: f64, plan: FlutterPlan) -> Option<Self> {
         let FlutterPlan { programme_hz, expected_hz, clock } = plan;
-        let flat_hz = BESIDE_HZ.1 + 0.02 * expected_hz;
+        let flat_hz = flat_hz(expected_hz);
         let channels = Baseband::pair(rate_hz, expected_hz, flat_hz, 0.4 * flat_hz);
         Some(Self { programme_hz, flat_hz, clock, channels })
     }
@@ -63,6 +63,11 @@ impl Meter for FlutterMeter {
         let bands = running([left, right]);
         (read(&bands, self.flat_hz, self.programme_hz, self.clock), bands)
     }
+}
+
+/// Half width of the band in which the tone and the noise beside it lie, Hz.
+pub(crate) fn flat_hz(expected_hz: f64) -> f64 {
+    BESIDE_HZ.1 + 0.02 * expected_hz
 }
 
 fn read(bands: &[Band; 2], flat_hz: f64, programme_hz: f64, clock: FileClock) -> Option<Flutter> {

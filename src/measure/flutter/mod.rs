@@ -7,6 +7,7 @@ pub(crate) mod indicator;
 pub(crate) mod lines;
 pub(crate) mod meter;
 pub(crate) mod movement;
+pub(crate) mod needle;
 pub(crate) mod parts;
 pub(crate) mod same_tape;
 pub(crate) mod section;

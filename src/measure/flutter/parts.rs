@@ -6,7 +6,7 @@
 //! thick.
 
 use crate::measure::flutter::transport_numbers::TransportNumbers;
-use crate::reading::{Facts, FlutterLine, RecordedOn};
+use crate::reading::{Facts, Flutter, FlutterLine, RecordedOn};
 use crate::trade::Medium;
 use crate::trade::cassette_parts::{
     BELT, CAPSTAN, IDLER, MOTOR, PACK, PINCH_ROLLER, SUPPLY_REEL, TAKE_UP_REEL, TAPE_UM, UsualDiameter,
@@ -51,11 +51,20 @@ pub fn line_parts(
     let Some(flutter) = &reading.flutter else { return vec![] };
     // Playback of a tape whose speed is known tells how fast the parts turn.
     let known = matches!(reading.circumstances.recorded_on, Some(RecordedOn::Calibrated | RecordedOn::House));
-    let (ratio, speed_share) = match &reading.speed {
-        Some(speed) if known => {
-            (1.0 + speed.error_percent / 100.0, 0.001 + speed.uncertainty_percent / 100.0)
-        }
-        _ => (1.0, SPEED_SHARE),
+    let speed = reading.speed.as_ref().filter(|_| known);
+    parts_of(flutter, speed.map(|speed| (speed.error_percent, speed.uncertainty_percent)), medium, numbers)
+}
+
+/// The same of `flutter` alone; `speed` is the deck's error and its uncertainty, percent, where they are known.
+pub fn parts_of(
+    flutter: &Flutter,
+    speed: Option<(f64, f64)>,
+    medium: &Medium,
+    numbers: Option<&TransportNumbers>,
+) -> Vec<Option<LinePart>> {
+    let (ratio, speed_share) = match speed {
+        Some((error, uncertainty)) => (1.0 + error / 100.0, 0.001 + uncertainty / 100.0),
+        None => (1.0, SPEED_SHARE),
     };
     let length_s = (flutter.measured_to_s - flutter.measured_from_s).max(1.0);
     let matcher = Matcher {

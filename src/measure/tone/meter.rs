@@ -132,6 +132,18 @@ impl Meter for ToneMeter {
     }
 }
 
+impl ToneMeter {
+    /// The shortest stretch that a tone of `hz` can be measured from, s: what the filters need, and four blocks. `None` where
+    /// there is no meter for it.
+    pub fn shortest_s(rate_hz: f64, hz: f64) -> Option<f64> {
+        let meter = Self::new(rate_hz, hz)?;
+        let half = half_band_hz(hz);
+        let band_rate_hz = meter.channels[0].output_rate_hz();
+        let taps = low_pass(band_rate_hz, half, half, 60.0).len() as f64;
+        Some(2.0 * meter.channels[0].margin_s() + taps / band_rate_hz + 4.0 * 0.02f64.max(1.0 / half))
+    }
+}
+
 impl Tone {
     /// Adds what samples in steps of `step` (full scale 1) may do to levels and phase, at `rate_hz`; what is smaller than a step is
     /// left out.

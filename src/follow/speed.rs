@@ -1,0 +1,213 @@
+//! Speed view: frequency of a steady tone over one and ten seconds, and its flutter over the last half minute.
+
+use super::hearing::SteadyTone;
+use super::options::{FollowOptions, verdict};
+use super::ring::{KEPT_S, Ring};
+use super::tones::{is_same, read_tone, within};
+use crate::judge::{Key, Meaning, Quantity, meaning};
+use crate::measure::{FlutterMeter, FlutterPlan, Meter, needle_percent, parts_of};
+use crate::reading::{Figure, FileClock, FlutterNow, LineNow, Shown, SpeedNow};
+use crate::signal::baseband::Band;
+use crate::trade::test_tapes::{MOST_SPEED_ERROR_PERCENT, USUAL_HZ};
+use std::collections::VecDeque;
+
+/// Lengths of the two means, s.
+const SHORT_S: f64 = 1.0;
+const LONG_S: f64 = 10.0;
+/// The long mean and the flutter are read so often, s.
+const EVERY_S: f64 = 1.0;
+/// Flutter is read from so much of the tone at least, s.
+const FLUTTER_S: f64 = 5.0;
+/// The needle is read from the last seconds, s.
+const NEEDLE_S: f64 = 6.0;
+/// Tones between these bear flutter, Hz.
+const BEARS_FLUTTER_HZ: (f64, f64) = (2400.0, 3700.0);
+
+/// What the view remembers.
+#[derive(Default)]
+pub(crate) struct SpeedView {
+    /// Means of whole seconds of this tone, Hz.
+    seconds: VecDeque<f64>,
+    second_at_s: f64,
+    of_hz: f64,
+    hz_10s: Option<f64>,
+    flutter: Option<FlutterNow>,
+}
+
+/// The frequency that the tone has on the tape, and whether somebody knows it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Nominal {
+    pub hz: f64,
+    pub is_known: bool,
+}
+
+/// By what was told, by the programme, or the nearest usual one.
+pub(crate) fn nominal(hz: f64, known_hz: Option<f64>, programme_hz: Option<f64>) -> Option<Nominal> {
+    let near = |nominal: &f64| (hz / nominal - 1.0).abs() * 100.0 < MOST_SPEED_ERROR_PERCENT;
+    if let Some(hz) = known_hz.filter(near).or(programme_hz.filter(near)) {
+        return Some(Nominal { hz, is_known: true });
+    }
+    let off = |nominal: f64| (hz / nominal - 1.0).abs();
+    let nearest = USUAL_HZ.into_iter().map(|usual| usual.0).min_by(|a, b| off(*a).total_cmp(&off(*b)))?;
+    near(&nearest).then_some(Nominal { hz: nearest, is_known: false })
+}
+
+impl SpeedView {
+    /// Forgets means and flutter.
+    pub fn reset(&mut self) {
+        *self = Self::default();
+    }
+
+    /// The figures now, of the strongest tone that sounds.
+    pub fn shown(
+        &mut self,
+        ring: &mut Ring,
+        sounding: &[SteadyTone],
+        programme_hz: Option<f64>,
+        options: &FollowOptions,
+    ) -> (Shown, Option<Figure>) {
+        let nothing = |why: &str| (Shown::Nothing { why: why.to_owned() }, None);
+        let Some(tone) = sounding.first() else {
+            return nothing("Play a steady tone, best 3150 Hz (recipe turn-speed): none is heard.");
+        };
+        if !is_same(tone.hz, self.of_hz) {
+            self.reset();
+            self.of_hz = tone.hz;
+        }
+        self.of_hz = tone.hz;
+        let (from, to) = if sounding.len() == 1 { within(ring, *tone) } else { (tone.from, tone.to) };
+        let last = |seconds: f64, ring: &Ring| from.max(to.saturating_sub((seconds * ring.rate_hz()) as u64));
+        let short = last(SHORT_S, ring);
+        let Some(read) = read_tone(ring, short, to, tone.hz) else {
+            return nothing("The tone has just begun.");
+        };
+        let to_s = ring.at_s(to);
+        if to_s - self.second_at_s >= EVERY_S {
+            if ring.at_s(to - from) >= SHORT_S {
+                if self.seconds.len() == LONG_S as usize {
+                    self.seconds.pop_front();
+                }
+                self.seconds.push_back(read.hz);
+            }
+            self.second_at_s = to_s;
+            let long = last(LONG_S, ring);
+            self.hz_10s = (to - from > (1.9 * SHORT_S * ring.rate_hz()) as u64)
+                .then(|| read_tone(ring, long, to, tone.hz).map(|tone| tone.hz))
+                .flatten();
+            self.flutter = self.read_flutter(ring, last(KEPT_S, ring), to, read.hz, options);
+        }
+        let nominal = nominal(read.hz, options.known_hz, programme_hz);
+        let error = |hz: f64| nominal.map(|nominal| 100.0 * (hz / nominal.hz - 1.0));
+        let told = !matches!(
+            meaning(Quantity::SpeedError, &options.circumstances),
+            Meaning::CannotTell { .. } | Meaning::Relative { .. }
+        );
+        let limit = options.limits.get(Key::Speed).map(|limit| limit.value);
+        let now = SpeedNow {
+            hz_1s: read.hz,
+            hz_10s: self.hz_10s,
+            nominal_hz: nominal.map(|nominal| nominal.hz),
+            nominal_is_known: nominal.is_some_and(|nominal| nominal.is_known),
+            error_1s_percent: error(read.hz),
+            error_10s_percent: self.hz_10s.and_then(error),
+            uncertainty_percent: self.scatter_percent(read.hz),
+            limit_percent: limit.filter(|_| told),
+            flutter: self.flutter.clone(),
+        };
+        let figure = figure(&now);
+        (Shown::Speed(now), figure)
+    }
+
+    /// What a mean over one second scatters by, expanded, percent.
+    fn scatter_percent(&self, hz: f64) -> Option<f64> {
+        if self.seconds.len() < 3 {
+            return None;
+        }
+        // Against its neighbour: somebody turns the trimmer meanwhile.
+        let pairs = self.seconds.iter().zip(self.seconds.iter().skip(1));
+        let squares: f64 = pairs.map(|(a, b)| (a - b).powi(2) / 2.0).sum();
+        Some(200.0 * (squares / (self.seconds.len() - 1) as f64).sqrt() / hz)
+    }
+
+    fn read_flutter(
+        &self,
+        ring: &mut Ring,
+        from: u64,
+        to: u64,
+        hz: f64,
+        options: &FollowOptions,
+    ) -> Option<FlutterNow> {
+        let bears = (BEARS_FLUTTER_HZ.0..=BEARS_FLUTTER_HZ.1).contains(&hz);
+        if !bears || ring.at_s(to - from) < FLUTTER_S {
+            return None;
+        }
+        let plan = FlutterPlan { programme_hz: hz, expected_hz: hz, clock: FileClock::default() };
+        let mut meter = FlutterMeter::new(ring.rate_hz(), plan)?;
+        ring.read(from, to, &mut |block| meter.feed(block));
+        let (flutter, bands) = meter.finish();
+        let flutter = flutter?;
+        let newest = bands.map(|band| {
+            let keep = ((NEEDLE_S * band.rate_hz) as usize).min(band.samples.len());
+            Band { samples: band.samples[band.samples.len() - keep..].to_vec(), ..band }
+        });
+        let parts = parts_of(&flutter, None, &options.medium, options.transport.as_ref());
+        let lines = flutter.lines.iter().zip(parts).map(|(line, part)| LineNow {
+            hz: line.hz,
+            percent_peak: line.percent_peak,
+            part: part.map_or_else(String::new, |part| {
+                let could = if part.could_be { "could be " } else { "" };
+                let harmonic =
+                    if part.harmonic > 1 { format!(", harmonic {}", part.harmonic) } else { String::new() };
+                format!("{could}{}{harmonic}", part.name)
+            }),
+        });
+        Some(FlutterNow {
+            over_s: flutter.measured_to_s - flutter.measured_from_s,
+            needle_percent: needle_percent(&newest, hz),
+            weighted_quasi_peak_percent: flutter.weighted_quasi_peak_percent,
+            weighted_rms_percent: flutter.weighted_rms_percent,
+            limit_percent: options.limits.get(Key::FlutterQuasiPeak).map(|limit| limit.value),
+            lines: lines.collect(),
+            spectrum: flutter.spectrum.clone(),
+        })
+    }
+}
+
+/// What is turned by: the error over one second; the frequency where nobody knows what it should be.
+fn figure(now: &SpeedNow) -> Option<Figure> {
+    let uncertainty = now.uncertainty_percent;
+    match now.error_1s_percent.filter(|_| now.nominal_is_known) {
+        Some(value) => Some(Figure {
+            name: "speed error".to_owned(),
+            value,
+            uncertainty,
+            unit: "%".to_owned(),
+            target: Some(0.0),
+            limit: now.limit_percent,
+            verdict: verdict(value, uncertainty, Some(0.0), now.limit_percent),
+        }),
+        None => Some(Figure {
+            name: "frequency".to_owned(),
+            value: now.hz_1s,
+            uncertainty: uncertainty.map(|percent| percent / 100.0 * now.hz_1s),
+            unit: "Hz".to_owned(),
+            target: None,
+            limit: None,
+            verdict: None,
+        }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_guess_is_called_one_and_what_somebody_knows_goes_first() {
+        let of = |hz, known, programme| nominal(hz, known, programme).map(|n| (n.hz, n.is_known));
+        assert_eq!(of(3190.0, None, None), Some((3150.0, false)));
+        assert_eq!(of(3190.0, None, Some(3150.0)), Some((3150.0, true)));
+        assert_eq!(of(3060.0, Some(3000.0), Some(3150.0)), Some((3000.0, true)));
+        assert_eq!(of(1000.0, Some(3000.0), None), Some((1000.0, false)));
+    }
+}

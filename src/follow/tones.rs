@@ -1,0 +1,294 @@
+//! The tones that were heard of late: newest levels and phase of each, and how they went.
+//!
+//! Each is measured by [`ToneMeter`] over the newest stretch of it, as long as the meter needs and at least a third of a
+//! second.
+
+use super::hearing::SteadyTone;
+use super::ring::Ring;
+use crate::measure::{Meter, Tone, ToneMeter};
+use crate::reading::Pair;
+use crate::signal::statistics::median_of_few;
+use std::collections::VecDeque;
+
+/// Shortest stretch that a figure is averaged over, s.
+const LEAST_S: f64 = 0.3;
+/// A tone is the same as before within this share of its frequency.
+const SAME: f64 = 0.03;
+/// More tones than this are not kept; the oldest goes.
+const MOST: usize = 40;
+/// How long the past of a tone is kept, s, and values at most.
+const PAST_S: f64 = 60.0;
+const MOST_PAST: usize = 1200;
+/// The envelope is looked at in pieces of this length, s, or so many periods.
+const PIECE_S: f64 = 0.004;
+const PERIODS: f64 = 2.0;
+/// A tone has not begun or is over where its envelope is off by more than this, dB.
+const EDGE_DB: f64 = 1.0;
+/// So far back the beginning and the end of a tone are looked for, s.
+const EDGE_S: f64 = 0.2;
+
+/// What was read of a tone at one moment.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Moment {
+    /// End of the stretch, s since the first sound.
+    pub at_s: f64,
+    /// Length of the stretch, s.
+    pub over_s: f64,
+    /// Frequency, Hz.
+    pub hz: f64,
+    pub dbfs: Pair,
+    pub uncertainty_db: Pair,
+    /// Phase right minus left and its uncertainty, rad.
+    pub phase_rad: Option<(f64, f64)>,
+}
+
+/// One tone.
+#[derive(Debug, Clone)]
+pub(crate) struct HeardTone {
+    pub hz: f64,
+    pub newest: Moment,
+    pub past: VecDeque<Moment>,
+    /// Level of it in the programme, dB, where the programme is known, and whether it is heard at the source there.
+    pub programme_db: Option<f64>,
+    /// Frequency in the programme, or as it is known, Hz.
+    pub nominal_hz: Option<f64>,
+    /// Level at the source, dBFS.
+    pub source_dbfs: Pair,
+    /// Level that was held, dBFS.
+    pub held_dbfs: Pair,
+    /// Highest level since the last reset, dBFS.
+    pub highest_dbfs: Pair,
+    /// Where the samples that it was read from ended last.
+    read_to: u64,
+}
+
+impl HeardTone {
+    /// A tone that was heard once, up to the sample `read_to`.
+    pub fn new(newest: Moment, read_to: u64) -> Self {
+        Self {
+            hz: newest.hz,
+            newest,
+            past: VecDeque::new(),
+            programme_db: None,
+            nominal_hz: None,
+            source_dbfs: [None; 2],
+            held_dbfs: [None; 2],
+            highest_dbfs: [None; 2],
+            read_to,
+        }
+    }
+
+    /// Level of the last three moments together, dBFS: one odd value makes no record.
+    fn settled_dbfs(&self, channel: usize) -> Option<f64> {
+        let last = self.past.iter().rev().take(3).filter(|m| m.at_s > self.newest.at_s - 1.0);
+        let levels: Vec<f64> = last.filter_map(|moment| moment.dbfs[channel]).collect();
+        (levels.len() == 3).then(|| median_of_few(&levels))
+    }
+
+    /// The moment nearest to `at_s`, if one lies within `within_s` of it.
+    pub fn about(&self, at_s: f64, within_s: f64) -> Option<&Moment> {
+        let nearest =
+            self.past.iter().min_by(|a, b| (a.at_s - at_s).abs().total_cmp(&(b.at_s - at_s).abs()))?;
+        ((nearest.at_s - at_s).abs() <= within_s).then_some(nearest)
+    }
+
+    /// Level against the source, dB.
+    pub fn against_source_db(&self) -> Pair {
+        [0, 1].map(|channel| Some(self.newest.dbfs[channel]? - self.source_dbfs[channel]?))
+    }
+}
+
+/// All tones of late.
+#[derive(Default)]
+pub(crate) struct Tones {
+    pub all: Vec<HeardTone>,
+    /// What a meter for a frequency needs, s.
+    needs: Vec<(f64, f64)>,
+}
+
+/// `a` is the same frequency as `b`.
+pub(crate) fn is_same(a: f64, b: f64) -> bool {
+    (a / b - 1.0).abs() < SAME
+}
+
+impl Tones {
+    /// The tone of about `hz`.
+    pub fn of(&self, hz: f64) -> Option<&HeardTone> {
+        self.all.iter().find(|tone| is_same(hz, tone.hz))
+    }
+
+    /// Length of the stretch that a figure of a tone of `hz` is averaged over, s; `None` where none can be had.
+    pub fn averaged_s(&mut self, rate_hz: f64, hz: f64) -> Option<f64> {
+        if let Some((_, needs_s)) = self.needs.iter().find(|(known, _)| (hz / known - 1.0).abs() < 0.1) {
+            return Some(*needs_s);
+        }
+        // For the lowest that the entry stands for.
+        let needs_s = ToneMeter::shortest_s(rate_hz, 0.9 * hz)?.max(LEAST_S);
+        self.needs.push((hz, needs_s));
+        Some(needs_s)
+    }
+
+    /// Reads a tone that sounds, over its newest stretch. `alone`: nothing else sounds, so that its ends show in the level.
+    pub fn read(&mut self, ring: &mut Ring, sounding: SteadyTone, alone: bool) -> Option<&mut HeardTone> {
+        let rate_hz = ring.rate_hz();
+        let averaged = (self.averaged_s(rate_hz, sounding.hz)? * rate_hz) as u64;
+        let (from, to) = if alone { within(ring, sounding) } else { (sounding.from, sounding.to) };
+        let slot = self.slot(sounding.hz);
+        // Nothing new.
+        if slot.is_some_and(|slot| self.all[slot].read_to >= to) {
+            return slot.map(|slot| &mut self.all[slot]);
+        }
+        let from = from.max(to.saturating_sub(averaged));
+        let tone = read_tone(ring, from, to, sounding.hz)?;
+        let moment = Moment {
+            at_s: ring.at_s(to),
+            over_s: ring.at_s(to - from),
+            hz: tone.hz,
+            dbfs: tone.levels.map(|level| level.map(|level| level.dbfs)),
+            uncertainty_db: tone.levels.map(|level| level.map(|level| level.uncertainty_db)),
+            phase_rad: tone.mutual.map(|mutual| (mutual.phase_rad, mutual.uncertainty_rad)),
+        };
+        let slot = match slot {
+            Some(slot) => slot,
+            None => {
+                self.make_room();
+                self.all.push(HeardTone::new(moment, to));
+                self.all.len() - 1
+            }
+        };
+        let heard = &mut self.all[slot];
+        (heard.hz, heard.newest, heard.read_to) = (tone.hz, moment, to);
+        while heard.past.front().is_some_and(|old| old.at_s < moment.at_s - PAST_S)
+            || heard.past.len() >= MOST_PAST
+        {
+            heard.past.pop_front();
+        }
+        heard.past.push_back(moment);
+        for channel in 0..2 {
+            if let Some(level) = heard.settled_dbfs(channel) {
+                let highest = heard.highest_dbfs[channel];
+                heard.highest_dbfs[channel] = Some(highest.map_or(level, |highest| highest.max(level)));
+            }
+        }
+        Some(heard)
+    }
+
+    fn slot(&self, hz: f64) -> Option<usize> {
+        self.all.iter().position(|tone| is_same(hz, tone.hz))
+    }
+
+    fn make_room(&mut self) {
+        if self.all.len() < MOST {
+            return;
+        }
+        let oldest =
+            (0..self.all.len()).min_by(|&a, &b| self.all[a].newest.at_s.total_cmp(&self.all[b].newest.at_s));
+        if let Some(oldest) = oldest {
+            self.all.swap_remove(oldest);
+        }
+    }
+
+    /// Forgets highest levels.
+    pub fn reset(&mut self) {
+        for tone in &mut self.all {
+            tone.highest_dbfs = [None; 2];
+            tone.past.clear();
+        }
+    }
+
+    /// Takes the levels of tones heard within `within_s` as those of the source; how many.
+    pub fn take_source(&mut self, now_s: f64, within_s: f64) -> usize {
+        let heard = self.all.iter_mut().filter(|tone| now_s - tone.newest.at_s < within_s);
+        heard.map(|tone| tone.source_dbfs = tone.newest.dbfs).count()
+    }
+
+    /// Holds the levels of tones heard within `within_s`; how many.
+    pub fn hold(&mut self, now_s: f64, within_s: f64) -> usize {
+        let heard = self.all.iter_mut().filter(|tone| now_s - tone.newest.at_s < within_s);
+        heard.map(|tone| tone.held_dbfs = tone.newest.dbfs).count()
+    }
+}
+
+/// What the meter says of the samples `from..to`.
+pub(crate) fn read_tone(ring: &mut Ring, from: u64, to: u64, hz: f64) -> Option<Tone> {
+    let mut meter = ToneMeter::new(ring.rate_hz(), hz)?;
+    ring.read(from, to, &mut |block| meter.feed(block));
+    meter.finish()
+}
+
+/// Where a tone that sounds alone surely does: without its rise and its fall, told by the level.
+pub(crate) fn within(ring: &mut Ring, tone: SteadyTone) -> (u64, u64) {
+    let rate_hz = ring.rate_hz();
+    let piece = (PIECE_S.max(PERIODS / tone.hz) * rate_hz) as u64;
+    let edge = (EDGE_S * rate_hz) as u64;
+    let levels = |ring: &mut Ring, from: u64, to: u64| -> Vec<f64> {
+        let mut levels = Vec::new();
+        let (mut sum, mut count) = (0.0, 0);
+        ring.read(from, to, &mut |block| {
+            for (l, r) in block[0].iter().zip(block[1]) {
+                sum += l * l + r * r;
+                count += 1;
+                if count == piece {
+                    levels.push(10.0 * f64::max(sum, 1e-20).log10());
+                    (sum, count) = (0.0, 0);
+                }
+            }
+        });
+        levels
+    };
+    let is_off = |level: f64, usual: f64| (level - usual).abs() > EDGE_DB;
+    let from = tone.from.max(ring.oldest());
+    let to = tone.to;
+    let late = levels(ring, to.saturating_sub(edge).max(from), to);
+    let early = levels(ring, from, (from + edge).min(to));
+    let (Some(usual_late), Some(usual_early)) = (middle(&late), middle(&early)) else { return (from, to) };
+    let off_late = late.iter().rev().take_while(|level| is_off(**level, usual_late)).count() as u64;
+    let off_early = early.iter().take_while(|level| is_off(**level, usual_early)).count() as u64;
+    // One piece more: a fade begins within 1 dB.
+    let cut = |off: u64| if off > 0 { (off + 1) * piece } else { 0 };
+    let last = (to - to.saturating_sub(edge).max(from)) % piece;
+    let to = if off_late > 0 { to - last - cut(off_late).min(to - last) } else { to };
+    (from + cut(off_early), to.max(from))
+}
+
+fn middle(levels: &[f64]) -> Option<f64> {
+    (!levels.is_empty()).then(|| crate::signal::statistics::median(levels))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::signal::test_signals::Random;
+    use std::f64::consts::TAU;
+
+    #[test]
+    fn a_tone_that_ends_keeps_its_level_to_the_last() {
+        let rate_hz = 48_000.0;
+        let mut ring = Ring::new(rate_hz);
+        let mut random = Random(3);
+        // Half a second of silence, a second of tone with fades of 20 ms, silence.
+        let tone = |hz: f64, random: &mut Random| -> Vec<f64> {
+            (0..96_000)
+                .map(|n| {
+                    let t = f64::from(n) / rate_hz - 0.5;
+                    let fade = (t / 0.02).clamp(0.0, 1.0) * ((1.0 - t) / 0.02).clamp(0.0, 1.0);
+                    0.1 * fade * (TAU * hz * t).sin() + 0.0003 * random.normal()
+                })
+                .collect()
+        };
+        for hz in [315.0, 1000.0, 10_000.0] {
+            let samples = tone(hz, &mut random);
+            let start = ring.count();
+            ring.feed([&samples, &samples]);
+            let mut tones = Tones::default();
+            // As the frames see it: a little too long at both ends.
+            let heard = SteadyTone { hz, from: start + 23_000, to: start + 73_000 };
+            let (from, to) = within(&mut ring, heard);
+            assert!(from >= start + 24_000 && from < start + 27_000, "{hz}: {}", from - start);
+            assert!(to <= start + 72_000 && to > start + 69_000, "{hz}: {}", to - start);
+            let got = tones.read(&mut ring, heard, true).unwrap();
+            assert_within!(got.newest.dbfs[0].unwrap(), -20.0, 0.02, "dBFS", "{hz}");
+            assert_within!(got.newest.hz, hz, 0.001 * hz, "Hz");
+        }
+    }
+}
