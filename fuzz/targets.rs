@@ -2,7 +2,8 @@
 //!
 //! `main.rs` runs these under libFuzzer, `tests/corpus.rs` runs them on the files of `corpus`.
 
-use deckproof::internals::capture::{InMemory, ReturnFile, Source};
+use deckproof::internals::capture::live::{Arrival, LiveStream, RawFormat};
+use deckproof::internals::capture::{Coding, InMemory, ReturnFile, Source};
 use deckproof::internals::deck::{DeckFile, VirtualDeck};
 use deckproof::internals::job::{
     HandSet, JobFile, ReadOptions, compare_files, load_card, read_return, read_samples,
@@ -18,16 +19,19 @@ use deckproof::internals::show;
 use deckproof::internals::trade::Medium;
 use deckproof::reading::{Card, Facts, JobState, RecordedOn};
 use std::fmt::Display;
+use std::io::Read;
 use std::path::PathBuf;
 use std::sync::LazyLock;
+use std::time::Duration;
 
 /// Takes any bytes.
 pub type Target = fn(&[u8]);
 
 /// All targets by name; the files of each lie in `corpus` under that name.
-pub const TARGETS: [(&str, Target); 10] = [
+pub const TARGETS: [(&str, Target); 11] = [
     ("recording", recording),
     ("samples", samples),
+    ("live", live),
     ("recipe", recipe),
     ("limits", limits),
     ("tape", tape),
@@ -131,6 +135,45 @@ fn samples(data: &[u8]) {
         }
         Err(error) => in_words(error, "return"),
     }
+}
+
+/// A pipe: the first byte says whether raw samples come and in which pieces, the rest comes. Each cut gives the same.
+fn live(data: &[u8]) {
+    /// Hands out pieces of so many bytes at most.
+    struct Pieces(std::io::Cursor<Vec<u8>>, usize);
+    impl Read for Pieces {
+        fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+            let most = buffer.len().min(self.1);
+            self.0.read(&mut buffer[..most])
+        }
+    }
+    let Some((how, data)) = data.split_first() else { return };
+    let coding = Coding::RAW[usize::from(how & 3)];
+    let raw = (how & 4 != 0).then_some(RawFormat { rate_hz: 48_000, channels: 2, coding });
+    let heard = |step: usize| {
+        let input = Box::new(Pieces(std::io::Cursor::new(data.to_vec()), step));
+        let mut stream = match LiveStream::reader("a pipe", input, raw, None) {
+            Ok(stream) => stream,
+            Err(error) => {
+                in_words(error, "a pipe: ");
+                return None;
+            }
+        };
+        let mut heard: [Vec<f64>; 2] = Default::default();
+        loop {
+            match stream.next(Duration::from_secs(20)).expect("a pipe that is full goes on") {
+                Arrival::Block(block) => {
+                    heard.iter_mut().zip(&block).for_each(|(all, side)| all.extend(side));
+                    stream.give_back(block);
+                }
+                Arrival::Trouble(trouble) => harmless(&trouble.to_string()),
+                Arrival::End => return Some(heard),
+            }
+        }
+    };
+    let whole = heard(usize::MAX);
+    assert!(whole.iter().flatten().flatten().all(|x| x.abs() <= 1000.0));
+    assert_eq!(whole, heard(1 + usize::from(how >> 3)));
 }
 
 fn recipe(data: &[u8]) {

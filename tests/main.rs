@@ -20,6 +20,7 @@ mod corpus;
 mod effort;
 mod flutter;
 mod hostile_files;
+mod live_input;
 mod meters;
 mod pilot;
 mod readme;

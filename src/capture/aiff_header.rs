@@ -4,7 +4,7 @@
 //! repaired where the recorder was interrupted.
 
 use super::CaptureError;
-use super::container::Container;
+use super::container::{Container, Kind};
 use std::path::Path;
 
 /// More channels than any recorder has.
@@ -61,7 +61,7 @@ pub(super) fn look_at(path: &Path, head: &[u8], file_bytes: u64) -> Result<Conta
                     repairs.push((at as u64 + 4, length(there)));
                     repairs.push((frames_at, length((there - 8) / align)));
                 }
-                return Ok(Container { repairs, cut_short });
+                return Ok(Container { kind: Kind::Aiff, repairs, cut_short });
             }
             _ => {}
         }
@@ -140,7 +140,8 @@ mod tests {
         for promised in [0, u32::MAX, 4000] {
             let found = look(&aiff(b"AIFF", b"", 1000, promised)).unwrap();
             let lengths = [(4, 446), (42, 408), (22, 100)].map(|(at, n): (u64, u32)| (at, n.to_be_bytes()));
-            assert_eq!(found, Container { repairs: lengths.to_vec(), cut_short: true }, "{promised}");
+            let wanted = Container { kind: Kind::Aiff, repairs: lengths.to_vec(), cut_short: true };
+            assert_eq!(found, wanted, "{promised}");
         }
         let sound = look(&aiff(b"AIFF", b"", 100, 408)).unwrap();
         assert_eq!((sound.repairs.len(), sound.cut_short), (1, false));

@@ -1,16 +1,30 @@
-//! What kind of file this is, and whether a WAV header can be believed (for AIFF see `aiff_header`).
+//! What kind of file this is, and whether its header can be believed (see `wav_header`, `aiff_header`).
 //!
 //! A recorder that was interrupted leaves a WAV whose lengths are zero, too large, or all ones. The samples are there
 //! all the same; [`Container::repairs`] are the bytes to read instead, so that the decoder sees an open-ended file.
 
+use super::wav_header::WavWalk;
 use super::{CaptureError, aiff_header};
 use crate::programme::note_input;
 use std::io::Read;
 use std::path::Path;
 
+/// Kinds of file that are read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// RIFF WAVE.
+    Wav,
+    /// AIFF or AIFF-C.
+    Aiff,
+    /// Native FLAC.
+    Flac,
+}
+
 /// A file that the decoder can read.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Container {
+    /// What it is.
+    pub kind: Kind,
     /// Bytes to be read in place of those in the file: position and four bytes each.
     pub repairs: Vec<(u64, [u8; 4])>,
     /// The header promises more samples than the file has, or does not know how many there are.
@@ -18,7 +32,7 @@ pub struct Container {
 }
 
 /// How much of a file is looked at; headers with pictures or long comments stay below it.
-const LOOK_BYTES: u64 = 1 << 20;
+pub(super) const LOOK_BYTES: u64 = 1 << 20;
 
 /// Looks at the first bytes of `path`.
 ///
@@ -54,7 +68,7 @@ pub(crate) fn look_at(path: &Path, head: &[u8], file_bytes: u64) -> Result<Conta
         return aiff_header::look_at(path, head, file_bytes);
     }
     if head.starts_with(b"fLaC") {
-        return Ok(Container { repairs: vec![], cut_short: false });
+        return Ok(Container { kind: Kind::Flac, repairs: vec![], cut_short: false });
     }
     if let Some(what) = long_wav(head, file_bytes) {
         return Err(CaptureError::Unsupported { path: path.to_owned(), what });
@@ -62,7 +76,8 @@ pub(crate) fn look_at(path: &Path, head: &[u8], file_bytes: u64) -> Result<Conta
     Err(CaptureError::NotAudio { path: path.to_owned(), found: name_of(head) })
 }
 
-fn long_wav(head: &[u8], file_bytes: u64) -> Option<String> {
+/// What of a WAV's relatives `head` begins, which are not read.
+pub(super) fn long_wav(head: &[u8], file_bytes: u64) -> Option<String> {
     let what = match head.get(..4)? {
         b"RF64" | b"BW64" if file_bytes > u64::from(u32::MAX) => {
             "is a 64-bit WAV (RF64) of over 4 GiB; cut the recording shorter"
@@ -76,7 +91,7 @@ fn long_wav(head: &[u8], file_bytes: u64) -> Option<String> {
 }
 
 /// Names other kinds of file by their first bytes (public format descriptions; from memory).
-fn name_of(head: &[u8]) -> String {
+pub(super) fn name_of(head: &[u8]) -> String {
     let starts = |bytes: &[u8]| head.starts_with(bytes);
     let name = if starts(b"RIFF") {
         "a RIFF file without WAVE audio (perhaps video)"
@@ -121,141 +136,20 @@ fn name_of(head: &[u8]) -> String {
 }
 
 fn look_at_wav(path: &Path, head: &[u8], file_bytes: u64) -> Result<Container, CaptureError> {
-    let malformed = |what: String, remedy: &str| CaptureError::Malformed {
-        path: path.to_owned(),
-        what,
-        remedy: remedy.to_owned(),
-    };
-    let u32_at = |at: usize| head.get(at..at + 4).and_then(|b| b.try_into().ok()).map(u32::from_le_bytes);
-    let u16_at = |at: usize| head.get(at..at + 2).and_then(|b| b.try_into().ok()).map(u16::from_le_bytes);
-    let mut at = 12usize;
-    let mut block_align = None;
+    let mut walk = WavWalk::new(Some(file_bytes));
+    let Some(header) = walk.go(path, head)? else { return Err(walk.cut_off(path, head.len(), file_bytes)) };
     // The outer length is often wrong and never needed.
-    let mut repairs = vec![(4u64, [0xFF; 4])];
-    loop {
-        let (Some(tag), Some(size)) = (head.get(at..at + 4), u32_at(at + 4)) else {
-            let what = format!("WAV header ends at byte {} without samples", head.len().min(at));
-            if file_bytes <= head.len() as u64 && block_align.is_some() {
-                return Err(CaptureError::Empty { path: path.to_owned() });
-            }
-            return Err(malformed(what, "the file is cut off or damaged; record or copy it again"));
-        };
-        let body = at + 8;
-        match tag {
-            b"fmt " => {
-                let (Some(coding), Some(channels), Some(rate), Some(align), Some(bits)) =
-                    (u16_at(body), u16_at(body + 2), u32_at(body + 4), u16_at(body + 12), u16_at(body + 14))
-                else {
-                    return Err(malformed(
-                        "WAV format chunk is cut off".into(),
-                        "the file is cut off or damaged; record or copy it again",
-                    ));
-                };
-                let coding = match (coding, u16_at(body + 24)) {
-                    (0xFFFE, Some(inner)) if size >= 26 => {
-                        let mask = u32_at(body + 20).unwrap_or(0);
-                        repairs
-                            .extend(mended_mask(path, channels, mask)?.map(|mask| (body as u64 + 20, mask)));
-                        inner
-                    }
-                    (0xFFFE, _) => {
-                        return Err(malformed(
-                            "WAV format chunk is cut off".into(),
-                            "the file is cut off or damaged; record or copy it again",
-                        ));
-                    }
-                    _ => coding,
-                };
-                check_format(path, coding, channels, rate, align, bits)?;
-                block_align = Some(u64::from(align));
-            }
-            b"data" => {
-                let Some(align) = block_align else {
-                    return Err(malformed(
-                        "WAV has no format chunk before its samples".into(),
-                        "the file is damaged; record it again",
-                    ));
-                };
-                let there = file_bytes.saturating_sub(body as u64);
-                let promised = u64::from(size);
-                let unknown = size == 0 || size == u32::MAX;
-                if there < align {
-                    return Err(CaptureError::Empty { path: path.to_owned() });
-                }
-                let cut_short = unknown || promised > there;
-                if cut_short {
-                    repairs.push((at as u64 + 4, [0xFF; 4]));
-                }
-                return Ok(Container { repairs, cut_short });
-            }
-            _ => {}
-        }
-        let next = (body as u64) + u64::from(size) + u64::from(size & 1);
-        if next <= at as u64 || next > file_bytes {
-            return Err(malformed(
-                format!("WAV chunk at byte {at} is longer than the file"),
-                "the file is cut off or damaged; record or copy it again",
-            ));
-        }
-        let Ok(next) = usize::try_from(next) else {
-            return Err(malformed("WAV header is over 4 GiB long".into(), "record it again"));
-        };
-        at = next;
+    let mut repairs = vec![(4, [0xFF; 4])];
+    repairs.extend(header.masks);
+    let there = file_bytes.saturating_sub(header.samples_at as u64);
+    if there < header.format.frame_bytes as u64 {
+        return Err(CaptureError::Empty { path: path.to_owned() });
     }
-}
-
-/// Places of loudspeakers that a WAV's channel mask can name.
-const PLACES: u16 = 18;
-
-/// The channel mask to be read instead of one that does not name `channels` places, which the decoder would stumble
-/// over. Which channel stands where is of no concern here.
-fn mended_mask(path: &Path, channels: u16, mask: u32) -> Result<Option<[u8; 4]>, CaptureError> {
-    if channels > PLACES {
-        let what = format!("has {channels} channels, more than can be told apart");
-        return Err(CaptureError::Unsupported { path: path.to_owned(), what });
+    let cut_short = header.promised == 0 || header.promised == u32::MAX || u64::from(header.promised) > there;
+    if cut_short {
+        repairs.push((header.samples_at as u64 - 4, [0xFF; 4]));
     }
-    let sound = mask >> PLACES == 0 && mask.count_ones() == u32::from(channels);
-    Ok((!sound).then_some(((1u32 << channels) - 1).to_le_bytes()))
-}
-
-fn check_format(
-    path: &Path,
-    coding: u16,
-    channels: u16,
-    rate: u32,
-    align: u16,
-    bits: u16,
-) -> Result<(), CaptureError> {
-    let unsupported = |what: String| CaptureError::Unsupported { path: path.to_owned(), what };
-    let name = match coding {
-        1 | 3 => "",
-        2 | 0x11 => "ADPCM",
-        6 => "A-law",
-        7 => "mu-law",
-        0x55 => "MP3",
-        _ => "an unknown coding",
-    };
-    if !name.is_empty() {
-        return Err(unsupported(format!("WAV holds {name} (format {coding:#06x}), not plain samples")));
-    }
-    let known = if coding == 3 { matches!(bits, 32 | 64) } else { matches!(bits, 8 | 16 | 24 | 32) };
-    if !known {
-        return Err(unsupported(format!("WAV has samples of {bits} bit")));
-    }
-    if channels == 0
-        || rate == 0
-        || align == 0
-        || u32::from(align) != u32::from(channels) * u32::from(bits / 8)
-    {
-        return Err(CaptureError::Malformed {
-            path: path.to_owned(),
-            what: format!(
-                "WAV header contradicts itself: {channels} channels, {bits} bit, {align} bytes a frame, {rate} Hz"
-            ),
-            remedy: "the file is damaged; record it again".into(),
-        });
-    }
-    Ok(())
+    Ok(Container { kind: Kind::Wav, repairs, cut_short })
 }
 
 #[cfg(test)]

@@ -35,6 +35,20 @@ pub enum CaptureError {
         /// The name.
         path: PathBuf,
     },
+    /// Bytes that come live and are nothing that can be read while it comes.
+    #[error("{}: is {found}; what comes live is WAV, or raw samples whose rate, channels and coding are told", path.display())]
+    NotLive {
+        /// Where they come from.
+        path: PathBuf,
+        /// What they seem to be, in words.
+        found: String,
+    },
+    /// Sound was expected on standard input, and nothing is connected to it.
+    #[error("{}: is the keyboard; connect a recorder to it by a pipe", path.display())]
+    Keyboard {
+        /// Where sound was expected.
+        path: PathBuf,
+    },
     /// The header is damaged.
     #[error("{}: {what}; {remedy}", path.display())]
     Malformed {

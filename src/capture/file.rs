@@ -1,7 +1,7 @@
 //! A return on disk: WAV, FLAC or AIFF, decoded block by block.
 
 use super::container::{self, Container};
-use super::source::check_rate;
+use super::source::{check_rate, choose};
 use super::{CaptureError, Source};
 use std::fs::File;
 use std::io::{Read, Seek, SeekFrom};
@@ -52,21 +52,7 @@ impl ReturnFile {
         this.depth = stream.depth.clone();
         this.channels = stream.channels;
         check_rate(path, this.rate_hz)?;
-        this.chosen = match (choice, this.channels) {
-            (None, 1) => [0, 0],
-            (None, 2) => [0, 1],
-            (None, found) => return Err(CaptureError::Channels { path: path.to_owned(), found }),
-            (Some(choice), found) => {
-                if let Some(&asked) = choice.iter().find(|&&channel| channel >= found) {
-                    return Err(CaptureError::NoSuchChannel {
-                        path: path.to_owned(),
-                        found,
-                        asked: asked + 1,
-                    });
-                }
-                choice
-            }
-        };
+        this.chosen = choose(path, choice, this.channels)?;
         this.frames = match stream.frames {
             Some(frames) if !this.container.cut_short => frames,
             _ => this.count_frames()?,
@@ -85,6 +71,16 @@ impl ReturnFile {
     /// The header promises more than the file holds: the recorder was interrupted.
     pub fn is_cut_short(&self) -> bool {
         self.container.cut_short
+    }
+
+    /// Channels in the file.
+    pub(super) fn channels(&self) -> usize {
+        self.channels
+    }
+
+    /// The two channels that are read, counted from 0.
+    pub(super) fn chosen(&self) -> [usize; 2] {
+        self.chosen
     }
 
     /// The file has one channel (or one channel was chosen twice).

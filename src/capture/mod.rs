@@ -4,6 +4,8 @@ mod aiff_header;
 mod alignment;
 mod chirps;
 mod clicks;
+#[allow(dead_code)] // Until `follow` takes it.
+mod coding;
 mod container;
 mod edges;
 mod error;
@@ -12,6 +14,8 @@ mod glides;
 mod health;
 mod heard;
 mod lines;
+#[allow(dead_code, unused_imports)] // Until `follow` takes it.
+pub mod live;
 mod nominals;
 mod scan;
 mod served;
@@ -19,10 +23,12 @@ mod slates;
 mod source;
 pub(crate) mod time_map;
 mod tracks;
+mod wav_header;
 mod wiring;
 
 pub use alignment::{Alignment, Stretch};
 pub use chirps::{Chirp, ChirpFinder};
+pub use coding::Coding;
 pub use error::CaptureError;
 pub use file::ReturnFile;
 pub use glides::Glide;

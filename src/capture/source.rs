@@ -57,6 +57,28 @@ pub(crate) fn check_rate(path: &Path, rate_hz: f64) -> Result<(), CaptureError> 
     }
 }
 
+/// The two of `found` channels that are read, counted from 0: those of `choice`, else both; of one channel twice that.
+///
+/// # Errors
+/// [`CaptureError::Channels`] where two must be named, [`CaptureError::NoSuchChannel`].
+pub(crate) fn choose(
+    path: &Path,
+    choice: Option<[usize; 2]>,
+    found: usize,
+) -> Result<[usize; 2], CaptureError> {
+    match (choice, found) {
+        (None, 1) => Ok([0, 0]),
+        (None, 2) => Ok([0, 1]),
+        (None, found) => Err(CaptureError::Channels { path: path.to_owned(), found }),
+        (Some(choice), found) => match choice.iter().find(|&&channel| channel >= found) {
+            Some(&asked) => {
+                Err(CaptureError::NoSuchChannel { path: path.to_owned(), found, asked: asked + 1 })
+            }
+            None => Ok(choice),
+        },
+    }
+}
+
 /// A recording in memory.
 #[derive(Debug, Clone)]
 pub struct InMemory {
