@@ -19,6 +19,7 @@ mod conformance_reference_levels;
 mod corpus;
 mod effort;
 mod flutter;
+mod follow;
 mod hostile_files;
 mod live_input;
 mod meters;

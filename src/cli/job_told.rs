@@ -3,7 +3,7 @@
 use super::bench::STATES;
 use super::clock::made_now;
 use super::terminal::note;
-use super::values::{TypedCircumstances, TypedJudging, WithJob, one_of};
+use super::values::{TypedCircumstances, TypedLimits, WithJob, one_of};
 use crate::job::{JobFile, find_job};
 use crate::judge::Limits;
 use crate::reading::{Circumstances, JobState, Made};
@@ -12,19 +12,33 @@ use std::path::{Path, PathBuf};
 
 /// Which job.
 #[derive(Debug, clap::Args)]
-pub struct TypedReadJob {
+pub struct TypedWhichJob {
     /// Folder of the job (`bench new`) that says what is not typed here; without it, the job that you stand in
     #[arg(long = "job", value_name = "DIR", conflicts_with = "no_job")]
     folder: Option<PathBuf>,
     /// Take nothing from a job
     #[arg(long)]
     no_job: bool,
+}
+
+/// Which job, and what becomes of the reading.
+#[derive(Debug, clap::Args)]
+pub struct TypedReadJob {
+    #[command(flatten)]
+    which: TypedWhichJob,
     /// Attach the reading to the job: as found or as left
     #[arg(long, value_name = "STATE", value_parser = one_of(&STATES), conflicts_with = "no_job")]
     pub attach: Option<JobState>,
 }
 
 impl TypedReadJob {
+    /// The job, if there is one.
+    pub fn find(&self) -> anyhow::Result<Option<JobFile>> {
+        self.which.find()
+    }
+}
+
+impl TypedWhichJob {
     /// The job, if there is one.
     pub fn find(&self) -> anyhow::Result<Option<JobFile>> {
         if self.no_job {
@@ -44,7 +58,7 @@ impl TypedReadJob {
 pub fn told_by(
     job: &JobFile,
     circumstances: &TypedCircumstances,
-    judging: &TypedJudging,
+    by: &TypedLimits,
     deck: Option<String>,
 ) -> (Circumstances, Made) {
     let WithJob { told, mut taken, mut against } = circumstances.with_job(&job.sheet);
@@ -58,14 +72,14 @@ pub fn told_by(
         _ => {}
     }
     if let Some(limits) = &job.limits {
-        if judging.names_limits() {
+        if by.names_limits() {
             against.push(format!("limits (the job has {})", limits.name));
         } else {
             taken.push(format!("limits {}", limits.name));
         }
     }
     if let Some(file) = &job.sheet.read.transport {
-        if judging.names_transport() {
+        if by.names_transport() {
             against.push(format!("transport (the job has {file})"));
         } else {
             taken.push(format!("transport {file}"));

@@ -183,10 +183,10 @@ impl Typed {
             (attach, job) => attach.zip(job.as_ref().map(|job| job.path.clone())),
         };
         let (circumstances, made) = match &job {
-            Some(job) => told_by(job, &self.circumstances, &self.judging, self.deck),
+            Some(job) => told_by(job, &self.circumstances, &self.judging.by, self.deck),
             None => ((&self.circumstances).into(), made_now(self.deck)),
         };
-        let mut limits = self.judging.limits(job.as_ref().and_then(|job| job.limits.as_ref()))?;
+        let mut limits = self.judging.by.limits(job.as_ref().and_then(|job| job.limits.as_ref()))?;
         if let Some(job) = &job {
             take_level_tone(job, &self.files[0], &mut limits);
         }
@@ -197,7 +197,7 @@ impl Typed {
             circumstances,
             medium: Medium::COMPACT_CASSETTE,
             limits,
-            transport: self.judging.transport(job.as_ref().and_then(JobFile::transport))?,
+            transport: self.judging.by.transport(job.as_ref().and_then(JobFile::transport))?,
             loopback: self.loopback,
             made: Some(made),
         };

@@ -81,8 +81,8 @@ impl Typed {
             read: ReadOptions {
                 reference_dbfs: self.samples.reference_dbfs,
                 circumstances,
-                limits: self.judging.limits(None)?,
-                transport: self.judging.transport(None)?,
+                limits: self.judging.by.limits(None)?,
+                transport: self.judging.by.transport(None)?,
                 made: Some(made),
                 ..ReadOptions::default()
             },

@@ -74,9 +74,9 @@ impl TypedSamples {
     }
 }
 
-/// How findings are judged, and what becomes of the result.
+/// What figures are judged by.
 #[derive(Debug, clap::Args)]
-pub struct TypedJudging {
+pub struct TypedLimits {
     /// What findings are judged by: full-size, portable, or a file with the service manual's numbers
     /// [default: full-size]
     #[arg(long, value_name = "NAME|FILE")]
@@ -84,6 +84,13 @@ pub struct TypedJudging {
     /// Diameters and ratios of the transport (capstan, pinch roller, pulleys, belt, idler): a TOML file
     #[arg(long, value_name = "FILE")]
     transport: Option<PathBuf>,
+}
+
+/// How findings are judged, and what becomes of the result.
+#[derive(Debug, clap::Args)]
+pub struct TypedJudging {
+    #[command(flatten)]
+    pub by: TypedLimits,
     /// Print all: why, what the uncertainty is made of, every figure
     #[arg(long)]
     pub long: bool,
@@ -95,7 +102,7 @@ pub struct TypedJudging {
     pub force: bool,
 }
 
-impl TypedJudging {
+impl TypedLimits {
     /// The limits that were named; what the job has, or else those of full-size decks, if none were.
     pub fn limits(&self, of_job: Option<&Limits>) -> anyhow::Result<Limits> {
         match (&self.limits, of_job) {

@@ -6,7 +6,7 @@ use super::{JOB_FILE, JobError, JobFile};
 use crate::harmless::echoes;
 use crate::judge::{HandQuantity, Key, STEPS, hand_quantity};
 use crate::programme::{DATA_BYTES, Overwrite, read_text, write_text};
-use crate::reading::{JobState, TapeType};
+use crate::reading::{FollowedReading, JobState, TapeType};
 use crate::trade::StatedFlux;
 use std::path::{Path, PathBuf};
 use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, Value, value};
@@ -433,16 +433,10 @@ impl JobFile {
         copies: &[(PathBuf, String)],
     ) -> Result<(Self, Vec<String>), JobError> {
         let mut document = parsed(&self.path, &plain(&self.text))?;
-        let list = document.entry("reading").or_insert_with(|| Item::ArrayOfTables(ArrayOfTables::new()));
-        let Some(list) = list.as_array_of_tables_mut() else {
-            return Err(typed("reading", "is no list of [[reading]] in the job's file; write it so"));
-        };
+        let list = tables(&mut document, "reading")?;
         for name in &attached {
             let mut table = Table::new();
-            table["state"] = value(match state {
-                JobState::AsFound => "as-found",
-                JobState::AsLeft => "as-left",
-            });
+            table["state"] = value(state_word(state));
             table["file"] = value(name);
             list.push(table);
         }
@@ -461,6 +455,21 @@ impl JobFile {
             remove(copies);
         }
         Ok((changed?, attached))
+    }
+
+    /// Adds what was shown live, and kept.
+    ///
+    /// # Errors
+    /// What [`JobFile::replace`] returns.
+    pub fn keep(&self, kept: &FollowedReading) -> Result<Self, JobError> {
+        let mut document = parsed(&self.path, &plain(&self.text))?;
+        let mut table = Table::new();
+        table["state"] = value(state_word(kept.state));
+        table["at"] = value(&kept.at);
+        table["view"] = value(&kept.view);
+        table["reads"] = value(&kept.reads);
+        tables(&mut document, "followed")?.push(table);
+        self.replace(document.to_string())
     }
 
     /// Calls a step done, with a remark.
@@ -485,6 +494,20 @@ impl JobFile {
         put(&mut document, "done", step, remark.into());
         self.replace(document.to_string())
     }
+}
+
+fn state_word(state: JobState) -> &'static str {
+    match state {
+        JobState::AsFound => "as-found",
+        JobState::AsLeft => "as-left",
+    }
+}
+
+/// The list of tables called `name`, made if it is not there.
+fn tables<'a>(document: &'a mut DocumentMut, name: &str) -> Result<&'a mut ArrayOfTables, JobError> {
+    let list = document.entry(name).or_insert_with(|| Item::ArrayOfTables(ArrayOfTables::new()));
+    let wrong = || typed(name, &format!("is no list of [[{name}]] in the job's file; write it so"));
+    list.as_array_of_tables_mut().ok_or_else(wrong)
 }
 
 /// Removes copies that nobody refers to.

@@ -10,8 +10,8 @@ use crate::harmless::{echo, echoes};
 use crate::judge::{HAND_QUANTITIES, HandKind, HandQuantity, Limits};
 use crate::programme::{BY_HAND_BYTES, Overwrite, ProgrammeError, read_text, write_text};
 use crate::reading::{
-    AtHand, AttachedReading, HandLimit, HandReadings, HandValue, Heads, JOB_FORMAT, JobCircumstances,
-    JobDeck, JobSheet, JobState, NoiseReduction, RecordedOn, TapeType, Workshop,
+    AtHand, AttachedReading, FollowedReading, HandLimit, HandReadings, HandValue, Heads, JOB_FORMAT,
+    JobCircumstances, JobDeck, JobSheet, JobState, NoiseReduction, RecordedOn, TapeType, Workshop,
 };
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -61,6 +61,8 @@ struct Raw {
     done: BTreeMap<String, String>,
     #[serde(default)]
     reading: Vec<RawReading>,
+    #[serde(default)]
+    followed: Vec<FollowedReading>,
 }
 
 #[derive(Deserialize)]
@@ -190,6 +192,7 @@ impl JobFile {
                 .into_iter()
                 .map(|raw| AttachedReading { state: raw.state, file: raw.file })
                 .collect(),
+            followed: raw.followed,
             done: raw.done.into_iter().collect(),
         };
         Ok(Self { path, text: written, sheet, limits })

@@ -6,6 +6,7 @@ mod copies;
 mod error;
 mod evidence;
 mod faults;
+mod follow;
 mod house;
 mod job_error;
 mod job_file;
@@ -30,6 +31,7 @@ pub use bench::{DeckTold, HandSet, JOB_TEMPLATE, NewJob, new_job};
 pub use compare::{CompareError, compare_files};
 pub use error::{ReadError, RehearseError};
 pub use evidence::Attached;
+pub use follow::{Following, Next, Pictures, Untaken};
 pub use house::{
     CardOptions, HouseError, count_pass, counted, load_card, make_card, mark_of, pass_of, subtract_house,
 };

@@ -47,7 +47,7 @@ pub use findings::transport::part_words;
 pub use house::renewal::{days_between, passes, passes_since, renewal};
 pub use limits::{JudgeError, Limits, ResponseLimit, Tolerance};
 pub use meaning::{Meaning, Quantity, meaning};
-pub(crate) use output::live_output;
+pub use output::live_output;
 pub use quantities::{BuiltIn, Key, QUANTITIES};
 pub use skew::judge_skew;
 pub use tone_at_output::{ToneAtOutput, ToneInReturn};

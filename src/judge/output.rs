@@ -48,7 +48,7 @@ fn full_scale_by(limits: &Limits, side: usize, this: impl FnOnce() -> Option<Sur
 
 /// Output at which the signal stands at 0 dBFS, mV, and where the deck's 0 lies in it, dBFS, while it is followed live: by what
 /// was told, since nothing was measured yet.
-pub(crate) fn live_output(limits: &Limits) -> (Pair, Pair) {
+pub fn live_output(limits: &Limits) -> (Pair, Pair) {
     let full_scale = [0, 1].map(|side| full_scale_by(limits, side, || None));
     let zero = [0, 1].map(|side| Some(zero_by(limits, full_scale[side])?.dbfs));
     (full_scale.map(|sure| sure.map(|sure| sure.0)), zero)

@@ -35,6 +35,8 @@ pub struct JobSheet {
     pub as_found: HandReadings,
     /// Read by hand after it.
     pub as_left: HandReadings,
+    /// Read live while a screw was turned, in the order of time.
+    pub followed: Vec<FollowedReading>,
     /// Limits of the service manual for what is read by hand.
     pub hand_limits: Vec<HandLimit>,
     /// Where those limits come from, in words.
@@ -142,6 +144,20 @@ pub struct HandValue {
     pub uncertainty: Option<f64>,
     /// The return that was recorded meanwhile, of a level tone's millivolts.
     pub of: Option<String>,
+}
+
+/// What was shown live when somebody kept it.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct FollowedReading {
+    /// Before the work, or after it.
+    pub state: JobState,
+    /// Date and time, in words.
+    pub at: String,
+    /// The view: `azimuth`, `level`, `bias`, `speed`, `response` or `noise`.
+    pub view: String,
+    /// The figures, in words.
+    pub reads: String,
 }
 
 /// A limit for a value read by hand, from the job's file.

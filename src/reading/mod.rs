@@ -54,14 +54,14 @@ pub use findings::{
 };
 pub use found::{Found, FoundKind, NominalBy, TapeSection};
 pub use job_sheet::{
-    AtHand, AttachedReading, HandLimit, HandReadings, HandValue, JOB_FORMAT, JobCircumstances, JobDeck,
-    JobSheet, JobState, Workshop,
+    AtHand, AttachedReading, FollowedReading, HandLimit, HandReadings, HandValue, JOB_FORMAT,
+    JobCircumstances, JobDeck, JobSheet, JobState, Workshop,
 };
 pub use level_tone::{dead_channels, level_tone};
 pub use live::{
     AzimuthNow, BestPassed, BiasNow, Figure, FlutterNow, HeardNow, HighNow, LIVE_FORMAT, LevelNow, LineNow,
-    Meters, NoiseNow, PhaseTurn, Picture, PointNow, ProgrammePlace, ResponseNow, Shown, Sound, SpeedNow,
-    View,
+    LiveKey, Meters, NoiseNow, PhaseTurn, Picture, PointNow, ProgrammePlace, ResponseNow, Shown, Sound,
+    SpeedNow, View,
 };
 pub use measured::{
     Azimuth, Capture, Dropout, Flutter, FlutterFigures, FlutterLine, FlutterSpread, FlutterStretch, Level,

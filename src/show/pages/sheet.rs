@@ -3,7 +3,7 @@
 use super::comparison::{CHANGED, changed, finding_change, finding_value, more, named};
 use super::owner::owners_sections;
 use crate::judge::{BenchSheet, HandKind, HandRow, MusicAzimuth, SheetPair, Step, StepState};
-use crate::reading::{ChangeState, FindingChange, Heads, JobState, RecordedOn, Verdict};
+use crate::reading::{ChangeState, FindingChange, FollowedReading, Heads, JobState, RecordedOn, Verdict};
 use crate::show::page::{Block, Cell, Entry, Judged, Kind, Page, Rows, Section, Tone};
 use crate::show::words;
 use crate::trade::CAUTIONS;
@@ -15,6 +15,7 @@ pub(in crate::show) fn sheet_page(sheet: &BenchSheet<'_>) -> Page {
     let sections = &mut page.sections;
     sections.extend(owners_sections(sheet));
     sections.push(Section { kind: Kind::NewPage, ..by_hand(sheet) });
+    sections.extend(followed(sheet));
     sections.extend(sheet.music.as_ref().map(by_music));
     sections.extend(sheet.pairs.iter().map(readings));
     if sheet.pairs.is_empty() && sheet.music.is_none() {
@@ -89,6 +90,16 @@ fn by_hand(sheet: &BenchSheet<'_>) -> Section {
     let unread: Vec<&str> = unread.into_iter().map(|row| row.words).collect();
     let unread = (!unread.is_empty()).then(|| format!("Not read: {}.", unread.join("; ")));
     section.say_all(Tone::Aside, unread)
+}
+
+/// What was kept while a screw was turned.
+fn followed(sheet: &BenchSheet<'_>) -> Option<Section> {
+    let rows = &sheet.job.followed;
+    let fact = |kept: &FollowedReading| {
+        (job_state(kept.state).to_owned(), format!("{}: {} ({})", kept.view, kept.reads, kept.at))
+    };
+    let facts = rows.iter().map(fact).collect();
+    (!rows.is_empty()).then(|| Section::new("Followed at the screw").block(Block::Facts(facts)))
 }
 
 fn by_music(music: &MusicAzimuth) -> Section {

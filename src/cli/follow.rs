@@ -1,0 +1,362 @@
+//! `follow`: a deck followed live while a screw is turned.
+
+use super::Outcome;
+use super::bench::STATES;
+use super::clock::made_now;
+use super::job_told::{TypedWhichJob, told_by};
+use super::live_screen::LiveScreen;
+use super::read::channels;
+use super::terminal::{note, print};
+use super::values::{Choice, TypedCircumstances, TypedLimits, one_of, reference_dbfs};
+use crate::capture::Coding;
+use crate::capture::live::{LiveStream, Pace, RawFormat};
+use crate::follow::FollowOptions;
+use crate::job::{Following, JobFile, Next, Pictures, Untaken};
+use crate::judge::live_output;
+use crate::programme::find;
+use crate::reading::{FollowedReading, JobState, LiveKey, Picture, View};
+use crate::show::live::{Colours, Look, json_line, kept_line, plain_line};
+use crate::signal::ear::{Aim, Ear};
+use crate::trade::Medium;
+use anyhow::{Context, bail, ensure};
+use std::io::{IsTerminal, Write};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+/// Pictures a second on the screen, and lines a second.
+const PICTURES_PER_S: f64 = 15.0;
+const LINE_EVERY_S: f64 = 1.0;
+/// What a key, or the sound, is waited for at a time.
+const PATIENCE: Duration = Duration::from_millis(20);
+/// Sample rate of the figure for the ear, Hz.
+const EAR_RATE_HZ: u32 = 48_000;
+/// After a gap the ear is given no more than this, s.
+const EAR_AT_ONCE_S: f64 = 0.5;
+
+const VIEWS: [Choice<View>; 6] = [
+    ("azimuth", "Phase between the channels, delay, angle", View::Azimuth),
+    ("level", "Left, right, their difference", View::Level),
+    ("bias", "High tone against low tone, third harmonic", View::Bias),
+    ("speed", "Frequency of a tone, flutter", View::Speed),
+    ("response", "Third octaves, or tones in turn", View::Response),
+    ("noise", "A-weighted noise, hum", View::Noise),
+];
+
+const PACES: [Choice<Pace>; 2] = [
+    ("real", "As fast as it was recorded", Pace::Real),
+    ("fast", "As fast as it goes", Pace::Fast),
+];
+
+/// Follow a deck live while you turn a screw
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  arecord -f S16_LE -r 48000 -c 2 -t wav - | deckproof follow - --show azimuth
+  deckproof follow return.wav --pace real")]
+pub struct Typed {
+    /// What is followed: `-` for standard input (WAV, or --raw), a WAV file that still grows, or with --pace a finished file
+    #[arg(value_name = "SOUND")]
+    sound: PathBuf,
+    /// Samples without a header: rate in Hz, channels, coding (s16, s24, s32, f32; low byte first)
+    #[arg(long, value_name = "HZ,CHANNELS,CODING", value_parser = raw_format)]
+    raw: Option<RawFormat>,
+    /// Follow a finished file, at this pace
+    #[arg(long, value_name = "PACE", value_parser = one_of(&PACES))]
+    pace: Option<Pace>,
+    /// Left and right where there are more than two channels, counted from 1
+    #[arg(long, value_name = "LEFT,RIGHT", value_parser = channels)]
+    channels: Option<[usize; 2]>,
+    /// The view; without it, the view goes with what plays
+    #[arg(long = "show", value_name = "VIEW", value_parser = one_of(&VIEWS))]
+    view: Option<View>,
+    /// Frequency that a steady tone has on the tape, Hz: makes the speed error a figure
+    #[arg(long, value_name = "HZ", value_parser = known_hz)]
+    known_hz: Option<f64>,
+    /// Recipe that plays, if it is not a built-in one: a file
+    #[arg(long, value_name = "NAME|FILE")]
+    recipe: Option<String>,
+    /// Where 0 dB of the programme lay in its WAV, dBFS, if `write` was told another level
+    #[arg(long, value_name = "DBFS", default_value = "-12", allow_hyphen_values = true, value_parser = reference_dbfs)]
+    reference_dbfs: f64,
+    /// Print a line a second, for a log or a screen reader
+    #[arg(long, conflicts_with = "json")]
+    plain: bool,
+    /// Print a line of JSON a second
+    #[arg(long)]
+    json: bool,
+    /// Give the figure to the ear, as samples on standard output for any player: mono, 48000 Hz, s16, low byte first
+    #[arg(long, value_name = "-", value_parser = ["-"], conflicts_with_all = ["plain", "json"])]
+    sound_out: Option<String>,
+    /// As what the key k keeps the figure in the job: as-found or as-left
+    #[arg(long, value_name = "STATE", value_parser = one_of(&STATES), default_value = "as-left")]
+    keep_as: JobState,
+    #[command(flatten)]
+    job: TypedWhichJob,
+    #[command(flatten)]
+    by: TypedLimits,
+    // Last, because its heading would stand over what comes after it.
+    #[command(flatten)]
+    circumstances: TypedCircumstances,
+}
+
+fn raw_format(text: &str) -> Result<RawFormat, String> {
+    let expected = "expected rate, channels and coding, such as 48000,2,s16";
+    let parts: Vec<&str> = text.split(',').map(str::trim).collect();
+    let &[rate, channels, coding] = &parts[..] else { return Err(expected.into()) };
+    let coding = Coding::RAW.into_iter().find(|known| known.word() == coding).ok_or(expected)?;
+    let rate_hz = rate.parse().map_err(|_| expected)?;
+    let channels = channels.parse().map_err(|_| expected)?;
+    Ok(RawFormat { rate_hz, channels, coding })
+}
+
+fn known_hz(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(hz) if (20.0..=20_000.0).contains(&hz) => Ok(hz),
+        _ => Err("allowed are 20 to 20000 Hz".into()),
+    }
+}
+
+/// What becomes of the pictures.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Out {
+    Screen,
+    Plain,
+    Json,
+}
+
+impl Typed {
+    /// Opens the sound, and loads what the job and the files say.
+    pub fn meant(self) -> anyhow::Result<Job> {
+        let job = self.job.find()?;
+        let circumstances = match &job {
+            Some(job) => told_by(job, &self.circumstances, &self.by, None).0,
+            None => (&self.circumstances).into(),
+        };
+        let limits = self.by.limits(job.as_ref().and_then(|job| job.limits.as_ref()))?;
+        let (full_scale_mv, zero_dbfs) = live_output(&limits);
+        let options = FollowOptions {
+            view: self.view,
+            limits,
+            circumstances,
+            known_hz: self.known_hz,
+            recipe: self.recipe.as_deref().map(find).transpose()?,
+            medium: Medium::COMPACT_CASSETTE,
+            transport: self.by.transport(job.as_ref().and_then(JobFile::transport))?,
+            reference_dbfs: self.reference_dbfs,
+            full_scale_mv,
+            zero_dbfs,
+        };
+        let out = match (self.plain, self.json) {
+            (true, _) => Out::Plain,
+            (_, true) => Out::Json,
+            _ if self.sound_out.is_some() && !std::io::stderr().is_terminal() => Out::Plain,
+            _ => Out::Screen,
+        };
+        ensure!(
+            out != Out::Screen || LiveScreen::is_possible(),
+            "standard output: no terminal to draw on; use --plain or --json for a line a second"
+        );
+        if self.sound_out.is_some() {
+            ensure!(
+                !std::io::stdout().is_terminal(),
+                "standard output: is the terminal, which would print samples; pipe it into a player"
+            );
+        }
+        let standard = self.sound == Path::new("-");
+        if standard && self.pace.is_some() {
+            bail!("standard input: comes as it comes; leave --pace away");
+        }
+        let stream = match (standard, self.pace) {
+            (true, _) => LiveStream::standard_input(self.raw, self.channels)?,
+            (false, Some(pace)) => LiveStream::finished(&self.sound, self.raw, pace, self.channels)?,
+            (false, None) => LiveStream::growing(&self.sound, self.raw, self.channels)?,
+        };
+        Ok(Job {
+            fast: self.pace == Some(Pace::Fast),
+            stream,
+            options,
+            out,
+            ear: self.sound_out.is_some(),
+            keep_as: self.keep_as,
+            job: job.map(|job| job.path),
+        })
+    }
+}
+
+/// A deck to be followed.
+pub struct Job {
+    stream: LiveStream,
+    options: FollowOptions,
+    out: Out,
+    fast: bool,
+    ear: bool,
+    keep_as: JobState,
+    job: Option<PathBuf>,
+}
+
+impl Job {
+    /// Follows it until the sound ends, or somebody quits.
+    pub fn run(self) -> anyhow::Result<Outcome> {
+        let lines = self.out != Out::Screen;
+        let words = self.stream.format.words.clone();
+        let pictures = Pictures {
+            every_s: if lines && !self.ear { LINE_EVERY_S } else { 1.0 / PICTURES_PER_S },
+            untaken: if self.fast { Untaken::WaitedFor } else { Untaken::Replaced },
+        };
+        let following = Following::begin(self.stream, self.options, pictures)
+            .context("the system gives no thread to measure in; close other programs")?;
+        let mut hands = Hands { following, job: self.job, keep_as: self.keep_as };
+        let mut ear = self.ear.then(|| EarOut { ear: Ear::new(f64::from(EAR_RATE_HZ)), at_s: 0.0 });
+        if lines {
+            note(&format!("Following: {words}."));
+            return hands.lines(self.out, ear.as_mut());
+        }
+        let without = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
+        let colours = if without { Colours::Off } else { Colours::On };
+        let screen = LiveScreen::open(Look { colours })?;
+        hands.screen(screen, ear.as_mut())
+    }
+}
+
+/// What is being followed, and where figures are kept.
+struct Hands {
+    following: Following,
+    job: Option<PathBuf>,
+    keep_as: JobState,
+}
+
+impl Hands {
+    fn lines(&mut self, out: Out, mut ear: Option<&mut EarOut>) -> anyhow::Result<Outcome> {
+        let mut said_s = f64::NEG_INFINITY;
+        loop {
+            match self.following.next(PATIENCE) {
+                Next::Picture(picture) => {
+                    if let Some(ear) = &mut ear {
+                        ear.hear(&picture)?;
+                    }
+                    // With the ear, pictures come more often than lines.
+                    if picture.at_s < said_s + 0.99 * LINE_EVERY_S && picture.at_s >= said_s {
+                        continue;
+                    }
+                    said_s = picture.at_s;
+                    let line = if out == Out::Json { json_line(&picture) } else { plain_line(&picture) };
+                    if ear.is_some() {
+                        note(&line);
+                    } else if !said(&format!("{line}\n"))? {
+                        return Ok(Outcome::Done);
+                    }
+                }
+                Next::Nothing => {}
+                Next::End(None) => return Ok(Outcome::Done),
+                Next::End(Some(why)) => bail!("{why}"),
+            }
+        }
+    }
+
+    fn screen(&mut self, mut screen: LiveScreen, mut ear: Option<&mut EarOut>) -> anyhow::Result<Outcome> {
+        let mut newest: Option<Box<Picture>> = None;
+        loop {
+            // Whatever came since the last time; only the newest is drawn.
+            let mut fresh = false;
+            let mut patience = PATIENCE;
+            loop {
+                match self.following.next(patience) {
+                    Next::Picture(picture) => {
+                        if let Some(ear) = &mut ear {
+                            ear.hear(&picture)?;
+                        }
+                        (newest, fresh, patience) = (Some(picture), true, Duration::ZERO);
+                    }
+                    Next::Nothing => break,
+                    Next::End(None) => return Ok(Outcome::Done),
+                    Next::End(Some(why)) => {
+                        drop(screen);
+                        bail!("{why}")
+                    }
+                }
+            }
+            if let Some(picture) = newest.as_deref().filter(|_| fresh) {
+                screen.draw(picture)?;
+            }
+            match screen.key(Duration::from_millis(1)) {
+                Some(LiveKey::Quit) => return Ok(Outcome::Done),
+                Some(LiveKey::Keep) => {
+                    let words = match &newest {
+                        Some(picture) => self.keep(picture),
+                        None => "Nothing is shown yet.".to_owned(),
+                    };
+                    self.following.say(&words);
+                }
+                Some(key) => self.following.press(key),
+                None => {}
+            }
+        }
+    }
+
+    /// Keeps what is shown in the job; what was done, in words.
+    fn keep(&self, picture: &Picture) -> String {
+        let Some(path) = &self.job else {
+            return "Not kept: there is no job here. Stand in the folder of one, or give --job DIR.".to_owned();
+        };
+        let Some(reads) = kept_line(picture) else {
+            return "Not kept: there is no figure now.".to_owned();
+        };
+        let kept = FollowedReading {
+            state: self.keep_as,
+            at: made_now(None).at,
+            view: picture.view.as_str().to_owned(),
+            reads,
+        };
+        // It may have been edited meanwhile.
+        let done = JobFile::load(path).and_then(|job| job.keep(&kept));
+        match done {
+            Ok(_) => format!("Kept {}: {}.", state_words(self.keep_as), kept.reads),
+            Err(error) => format!("Not kept: {error}."),
+        }
+    }
+}
+
+fn state_words(state: JobState) -> &'static str {
+    match state {
+        JobState::AsFound => "as found",
+        JobState::AsLeft => "as left",
+    }
+}
+
+/// Prints a line; false once nobody reads any more.
+fn said(line: &str) -> anyhow::Result<bool> {
+    let mut out = std::io::stdout().lock();
+    match out.write_all(line.as_bytes()).and_then(|()| out.flush()) {
+        Ok(()) => Ok(true),
+        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(false),
+        Err(_) => print(line).map(|()| true),
+    }
+}
+
+/// The figure for the ear, on standard output.
+struct EarOut {
+    ear: Ear,
+    at_s: f64,
+}
+
+impl EarOut {
+    /// Sounds the figure of `picture` for the time since the last one.
+    fn hear(&mut self, picture: &Picture) -> anyhow::Result<()> {
+        let passed_s = (picture.at_s - self.at_s).clamp(0.0, EAR_AT_ONCE_S);
+        self.at_s = picture.at_s;
+        let frames = (passed_s * f64::from(EAR_RATE_HZ)).round() as usize;
+        let mut samples = vec![0.0; frames];
+        let aim = picture.figure.as_ref().and_then(|figure| Aim::new(figure.value, figure.target, figure.limit));
+        self.ear.aim(aim);
+        self.ear.fill(&mut samples);
+        let bytes: Vec<u8> = samples
+            .iter()
+            .flat_map(|x| ((x * 32_767.0).round().clamp(-32_768.0, 32_767.0) as i16).to_le_bytes())
+            .collect();
+        let mut out = std::io::stdout().lock();
+        match out.write_all(&bytes).and_then(|()| out.flush()) {
+            Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
+            other => other.context("standard output: cannot be written; check the player behind it"),
+        }
+    }
+}
