@@ -114,5 +114,10 @@ pub mod internals {
         )*};
     }
 
+    /// The terminal of a command that follows, for tests that have one.
+    pub mod cli {
+        pub use crate::cli::{LiveScreen, watch_for_interrupts};
+    }
+
     rooms!(capture, deck, job, judge, measure, programme, show, signal, trade);
 }

@@ -44,6 +44,25 @@ impl View {
     }
 }
 
+/// What a person asks for while a deck is followed, by one key.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum LiveKey {
+    /// Show this view, whatever plays.
+    View(View),
+    /// Show again the view that goes with what plays.
+    FollowSignal,
+    /// Take what plays now as the source, against which the tape is shown.
+    Source,
+    /// Hold the figures of now, to compare with them.
+    Hold,
+    /// Forget the best place, the peaks and the lowest level that were passed.
+    Reset,
+    /// Keep the figure in the job.
+    Keep,
+    /// End.
+    Quit,
+}
+
 /// What the signal is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

@@ -60,8 +60,8 @@ pub use job_sheet::{
 pub use level_tone::{dead_channels, level_tone};
 pub use live::{
     AzimuthNow, BestPassed, BiasNow, Figure, FlutterNow, HeardNow, HighNow, LIVE_FORMAT, LevelNow, LineNow,
-    Meters, NoiseNow, PhaseTurn, Picture, PointNow, ProgrammePlace, ResponseNow, Shown, Sound, SpeedNow,
-    View,
+    LiveKey, Meters, NoiseNow, PhaseTurn, Picture, PointNow, ProgrammePlace, ResponseNow, Shown, Sound,
+    SpeedNow, View,
 };
 pub use measured::{
     Azimuth, Capture, Dropout, Flutter, FlutterFigures, FlutterLine, FlutterSpread, FlutterStretch, Level,
