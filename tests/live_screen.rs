@@ -8,9 +8,10 @@ use crate::pty::Pty;
 use deckproof::internals::cli::{LiveScreen, watch_for_interrupts};
 use deckproof::internals::show::live::{Colours, Look};
 use deckproof::reading::LiveKey;
+use std::io::Write;
 use std::time::Duration;
 
-/// Set for the test that plays the command: `on` or `off` for colours, or `panic`.
+/// Set for the test that plays the command: `on` or `off` for colours, `panic`, or `busy` for pictures that change all the time.
 const STAGE: &str = "DECKPROOF_STAGE";
 
 /// No test, but the command in the terminal: draws one picture, says which key came, and ends by `q`.
@@ -22,9 +23,13 @@ fn stage() {
     let colours = if mode == "on" { Colours::On } else { Colours::Off };
     let mut screen = LiveScreen::open(Look { colours }).unwrap();
     let mut picture = live_pictures::azimuth();
-    loop {
+    let wait = Duration::from_millis(if mode == "busy" { 1 } else { 50 });
+    for count in 0.. {
+        if mode == "busy" {
+            picture = if count % 2 == 0 { live_pictures::azimuth() } else { live_pictures::response() };
+        }
         screen.draw(&picture).unwrap();
-        match screen.key(Duration::from_millis(50)) {
+        match screen.key(wait) {
             Some(LiveKey::Quit) => break,
             Some(LiveKey::Keep) if mode == "panic" => panic!("the stage breaks"),
             Some(key) => picture.done = Some(format!("{key:?}")),
@@ -67,8 +72,11 @@ fn a_picture_stands_on_a_screen_of_its_own_and_the_keys_are_heard_beside_the_sig
     let drawn = pty.screen();
     let mut want = deckproof::internals::show::live::screen_text(&live_pictures::azimuth(), 80, 24);
     assert_eq!(drawn.trim_end(), want.split_off(0).trim_end());
-    // Letters in the signal are no keys.
+    // Letters in the signal are no keys, and its end is not that of the keys.
     pty.send(b"qqqq").unwrap();
+    let mut sender = pty.sender();
+    std::thread::spawn(move || sender.write_all(b"qqqq")).join().unwrap().unwrap();
+    pty.end_signal();
     for (keys, said) in [("4", "View(Speed)"), ("0", "FollowSignal"), ("H", "Hold"), ("k", "Keep")] {
         pty.type_keys(keys);
         pty.wait_for_text(said);
@@ -118,6 +126,18 @@ fn an_interrupt_gives_the_terminal_back() {
         pty.wait_for_text("deckproof: interrupted");
         is_given_back(&pty, &before);
     }
+}
+
+#[test]
+fn an_interrupt_ends_it_though_the_terminal_stands_still() {
+    let before = untouched();
+    let mut pty = staged("busy", "");
+    pty.stand_still(true);
+    // Until the terminal holds all that it can.
+    std::thread::sleep(Duration::from_millis(500));
+    pty.kill("TERM");
+    assert_eq!(pty.wait(), 143);
+    assert_eq!(pty.settings(), before);
 }
 
 #[test]

@@ -10,6 +10,7 @@ use std::fs::{File, OpenOptions};
 use std::io::{Read, Write};
 use std::num::NonZero;
 use std::process::Command;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 use tempfile::TempDir;
@@ -30,6 +31,7 @@ pub struct Pty {
     master: Box<dyn MasterPty + Send>,
     /// The other end of its standard input; `None` once that has ended.
     signal: Option<File>,
+    is_standing: Arc<AtomicBool>,
     _folder: TempDir,
 }
 
@@ -60,17 +62,22 @@ impl Pty {
         drop(pty.slave);
         let screen = Arc::new(Mutex::new(vt100::Parser::new(lines(24), lines(80), 0)));
         let (mut output, drawn) = (pty.master.try_clone_reader().unwrap(), screen.clone());
+        let is_standing = Arc::new(AtomicBool::new(false));
+        let stands = is_standing.clone();
         std::thread::spawn(move || {
             let mut bytes = [0; 4096];
             // A terminal that nobody writes to any more is an end or an error, as the system likes.
             while let Ok(count @ 1..) = output.read(&mut bytes) {
                 drawn.lock().unwrap().process(&bytes[..count]);
+                while stands.load(Ordering::SeqCst) {
+                    std::thread::sleep(Duration::from_millis(5));
+                }
             }
         });
         let keys = pty.master.take_writer().unwrap();
         // Opens as soon as the shell has opened it.
         let signal = Some(OpenOptions::new().write(true).open(&pipe).unwrap());
-        Self { screen, keys, child, master: pty.master, signal, _folder: folder }
+        Self { screen, keys, child, master: pty.master, signal, is_standing, _folder: folder }
     }
 
     /// Starts `deckproof` with the words of `line`.
@@ -97,6 +104,11 @@ impl Pty {
     /// Ends standard input, once all [`sender`](Self::sender)s are gone.
     pub fn end_signal(&mut self) {
         self.signal = None;
+    }
+
+    /// Lets the terminal stand still, taking nothing, or go on.
+    pub fn stand_still(&self, is_standing: bool) {
+        self.is_standing.store(is_standing, Ordering::SeqCst);
     }
 
     /// Makes the terminal so large.

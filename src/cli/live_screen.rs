@@ -169,9 +169,9 @@ pub fn give_back() {
         stream if stream == Stream::Error as u8 => Stream::Error,
         _ => return,
     };
-    // Nothing can be done where it fails.
-    let _ = execute!(stream, LeaveAlternateScreen, cursor::Show);
+    // Nothing can be done where it fails. The first needs no room in the terminal, the second may wait for it.
     let _ = disable_raw_mode();
+    let _ = execute!(stream, LeaveAlternateScreen, cursor::Show);
 }
 
 /// Waits for a picture that is being written, but not for ever.

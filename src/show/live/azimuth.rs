@@ -60,12 +60,14 @@ fn large(figure: Option<&Figure>, now: &AzimuthNow) -> (String, Option<String>, 
     (name, number.map(|number| number.signed().number()), UnitKind::Degrees.word().to_owned())
 }
 
-/// Which channel is late.
+/// Which channel is late; neither within the uncertainty.
 pub(super) fn leading(now: &AzimuthNow) -> &'static str {
-    match said::finite(now.delay_us).or(said::finite(now.phase_deg).map(|phase| -phase)) {
-        Some(late) if late > 0.0 => "right lags",
-        Some(late) if late < 0.0 => "right leads",
-        Some(_) => "neither lags",
+    let by_delay = said::finite(now.delay_us).map(|late| (late, now.delay_uncertainty_us));
+    let by_phase = said::finite(now.phase_deg).map(|phase| (-phase, now.phase_uncertainty_deg));
+    match by_delay.or(by_phase) {
+        Some((late, uncertainty)) if late.abs() <= uncertainty.unwrap_or(0.0) => "neither lags",
+        Some((late, _)) if late > 0.0 => "right lags",
+        Some(_) => "right leads",
         None => said::CANNOT_TELL,
     }
 }
@@ -89,10 +91,10 @@ fn around(figure: Option<&Figure>, now: &AzimuthNow, style: ratatui_core::style:
     Around { off: off.or(now.phase_deg), limit: now.limit_deg, best, span: 180.0, style }
 }
 
-/// `best 2 deg, 4 s ago; now 14 deg`; only while it stands worse than it did.
+/// `best +2 degrees, 4 s ago; now +14`; only while it stands worse than it did, by more than the uncertainty.
 fn best(figure: Option<&Figure>, now: &AzimuthNow) -> String {
     let (Some(best), Some(figure)) = (now.best, figure) else { return String::new() };
-    if !(best.value.abs() < figure.value.abs()) {
+    if !(figure.value.abs() - best.value.abs() > figure.uncertainty.unwrap_or(0.0)) {
         return String::new();
     }
     let [then, value] = [best.value, figure.value].map(|value| {
@@ -126,4 +128,62 @@ fn levels(now: &AzimuthNow) -> String {
         format!("{name} {level}, {below} below its peak")
     });
     each.collect::<Vec<_>>().join("; ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reading::BestPassed;
+
+    fn now(delay_us: Option<f64>, phase_deg: Option<f64>) -> AzimuthNow {
+        AzimuthNow {
+            hz: Some(10_000.0),
+            phase_deg,
+            phase_uncertainty_deg: Some(0.5),
+            delay_us,
+            delay_uncertainty_us: Some(0.1),
+            angle_arcmin: None,
+            turn: PhaseTurn::Unknown { period_us: 100.0 },
+            at_10k_deg: None,
+            limit_deg: None,
+            limit_us: None,
+            best: Some(BestPassed { value: -2.0, ago_s: 4.0 }),
+            level_dbfs: [None; 2],
+            below_highest_db: [None; 2],
+            xy: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn the_channel_that_lags_is_named_only_beyond_the_uncertainty() {
+        for (delay, phase, want) in [
+            (Some(0.2), Some(-9.0), "right lags"),
+            (Some(-0.2), None, "right leads"),
+            (Some(0.1), None, "neither lags"),
+            (None, Some(-9.0), "right lags"),
+            (None, Some(9.0), "right leads"),
+            (None, None, "cannot tell"),
+            (Some(f64::NAN), None, "cannot tell"),
+        ] {
+            assert_eq!(leading(&now(delay, phase)), want, "{delay:?} {phase:?}");
+        }
+    }
+
+    #[test]
+    fn the_best_place_is_said_only_while_it_is_clearly_worse_now() {
+        let figure = |value| Figure {
+            name: "phase at 10 kHz".to_owned(),
+            value,
+            uncertainty: Some(0.5),
+            unit: "degrees".to_owned(),
+            target: Some(0.0),
+            limit: None,
+            verdict: None,
+        };
+        let said = |value| best(Some(&figure(value)), &now(None, None));
+        assert_eq!(said(14.0), "best -2.0 degrees, 4 s ago; now +14.0");
+        assert_eq!(said(-2.6), "best -2.0 degrees, 4 s ago; now -2.6");
+        assert_eq!([said(2.4), said(-1.0), said(f64::NAN)], [""; 3]);
+        assert_eq!(best(None, &now(None, None)), "");
+    }
 }
