@@ -115,5 +115,10 @@ pub mod internals {
         )*};
     }
 
+    /// The terminal of a command that follows, for tests that have one.
+    pub mod cli {
+        pub use crate::cli::{LiveScreen, watch_for_interrupts};
+    }
+
     rooms!(capture, deck, follow, job, judge, measure, programme, show, signal, trade);
 }

@@ -1,9 +1,13 @@
-//! Interrupts (Ctrl-C, an end of the session, a request to stop): nothing half written stays behind.
+//! Interrupts (Ctrl-C, an end of the session, a request to stop): nothing half written stays behind, and the terminal is given
+//! back as it was.
 
+use super::live_screen::give_back;
 use crate::programme::abandon_unfinished;
 use std::io::Write;
 #[cfg(unix)]
 use std::sync::Arc;
+use std::sync::mpsc::channel;
+use std::time::Duration;
 
 /// Watches for interrupts from now on. One that the starter has told the process to ignore (`nohup`) stays ignored.
 ///
@@ -43,11 +47,22 @@ pub fn watch() {
 #[cfg(not(any(unix, windows)))]
 pub fn watch() {}
 
+/// Longest that an end waits for a terminal that takes nothing.
+#[cfg(any(unix, windows))]
+const PATIENCE: Duration = Duration::from_secs(1);
+
 #[cfg(any(unix, windows))]
 fn end(status: i32) -> ! {
     abandon_unfinished(|| {
-        let text = "deckproof: interrupted; files that were not finished were removed; start it again";
-        let _ = writeln!(std::io::stderr(), "{text}");
+        let (done, wait) = channel();
+        std::thread::spawn(move || {
+            give_back();
+            let text = "deckproof: interrupted; files that were not finished were removed; start it again";
+            let _ = writeln!(std::io::stderr(), "{text}");
+            done.send(())
+        });
+        // Said, or not to be said: it ends.
+        let _ = wait.recv_timeout(PATIENCE);
         std::process::exit(status)
     })
 }

@@ -9,6 +9,9 @@ mod house;
 mod interrupt;
 mod job_told;
 mod list;
+// Until `follow` opens it, only tests do.
+#[cfg_attr(not(feature = "internals"), allow(dead_code))]
+mod live_screen;
 mod manual;
 mod outcome;
 mod read;
@@ -21,6 +24,10 @@ mod unslated;
 mod values;
 mod write;
 
+#[cfg(feature = "internals")]
+pub use interrupt::watch as watch_for_interrupts;
+#[cfg(feature = "internals")]
+pub use live_screen::LiveScreen;
 use outcome::Outcome;
 use terminal::{note, said};
 

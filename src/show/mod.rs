@@ -9,12 +9,14 @@
 //! - [`sheet_text`], [`sheet_html`], [`hand_text`], [`next_text`]: the sheet of a job, and what comes next;
 //! - [`running_sheet_text`], [`running_sheet_html`]: what plays when, to lie beside the deck;
 //! - [`card_text`]: the card of a house tape; [`skew_summary`]: what ordinary music says of azimuth;
+//! - [`live`]: a deck that is followed live, as a screen and as lines;
 //! - [`to_json`] and [`schema`], and their like: data for other programs.
 
 mod commands;
 mod csv;
 mod html;
 mod json;
+pub mod live;
 mod page;
 mod pages;
 mod plot;

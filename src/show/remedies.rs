@@ -2,6 +2,9 @@
 
 use crate::reading::{Finding, Remedy, Verdict};
 
+/// The option by which a tone's frequency is told to what follows a deck live.
+pub(in crate::show) const KNOWN_HZ: &str = "--known-hz";
+
 /// The option that a remedy is given by.
 pub fn option(remedy: &Remedy) -> &'static str {
     match remedy {

@@ -3,6 +3,7 @@
 pub mod baseband;
 pub mod cross_spectra;
 pub mod dither;
+pub mod ear;
 pub mod fade;
 pub mod fir;
 pub(crate) mod fit;
