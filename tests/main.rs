@@ -47,6 +47,7 @@ mod signals;
 mod transport_parts;
 mod truth;
 mod tsv;
+mod turned_deck;
 mod unslated;
 mod virtual_deck;
 mod words;

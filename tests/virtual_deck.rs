@@ -6,7 +6,7 @@ use deckproof::internals::deck::*;
 use deckproof::internals::trade::playback_losses::azimuth_loss_db;
 use std::f64::consts::{PI, TAU};
 
-fn ratio_of_db(db: f64) -> f64 {
+pub(crate) fn ratio_of_db(db: f64) -> f64 {
     10f64.powf(db / 20.0)
 }
 
@@ -20,7 +20,7 @@ fn sampled(rate_hz: f64, count: usize, mut value: impl FnMut(f64) -> f64) -> Vec
 }
 
 /// Tones with whole amplitude 0.1 each on both channels.
-fn tones(hz: &[f64], rate_hz: f64, seconds: f64) -> [Vec<f64>; 2] {
+pub(crate) fn tones(hz: &[f64], rate_hz: f64, seconds: f64) -> [Vec<f64>; 2] {
     let channel = sampled(rate_hz, (seconds * rate_hz) as usize, |t| {
         hz.iter().map(|hz| 0.1 * (TAU * hz * t).sin()).sum()
     });
@@ -29,7 +29,7 @@ fn tones(hz: &[f64], rate_hz: f64, seconds: f64) -> [Vec<f64>; 2] {
 
 /// Amplitude and phase (of a sine that starts at frame 0) of `hz`, by a Blackman-Harris weighted sum over the samples
 /// from frame `from` on.
-fn sine_at(samples: &[f64], hz: f64, rate_hz: f64, from: usize) -> (f64, f64) {
+pub(crate) fn sine_at(samples: &[f64], hz: f64, rate_hz: f64, from: usize) -> (f64, f64) {
     let count = samples.len() - from;
     let (mut re, mut im, mut sum) = (0.0, 0.0, 0.0);
     for (k, x) in samples[from..].iter().enumerate() {
@@ -43,7 +43,7 @@ fn sine_at(samples: &[f64], hz: f64, rate_hz: f64, from: usize) -> (f64, f64) {
     (2.0 / sum * re.hypot(im), im.atan2(re))
 }
 
-fn deck(text: &str, rate_hz: f64) -> VirtualDeck {
+pub(crate) fn deck(text: &str, rate_hz: f64) -> VirtualDeck {
     VirtualDeck::new(&DeckFile::from_toml(text, "test").unwrap(), 11, rate_hz).unwrap()
 }
 

@@ -125,6 +125,7 @@ pub fn serve(
         name: "unslated".into(),
         code: 0,
         reference_hz,
+        looped: false,
         parts,
         length_s: duration_s * names.ratio,
     };

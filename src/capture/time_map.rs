@@ -218,7 +218,7 @@ pub(crate) mod tests {
                 purpose: String::new(),
             })
             .collect();
-        Timeline { name: "t".into(), code: 9, reference_hz: 400.0, parts, length_s: 100.0 }
+        Timeline { name: "t".into(), code: 9, reference_hz: 400.0, looped: false, parts, length_s: 100.0 }
     }
 
     /// The slate of that index, found at `start_s`.

@@ -6,7 +6,7 @@ use super::terminal::{Life, note, print};
 use super::values::{self, TypedCircumstances, TypedJudging, TypedSamples};
 use crate::deck::{DeckFile, EXAMPLES};
 use crate::job::{ReadOptions, RehearsalDeck, Stage, WriteOptions, rehearse};
-use crate::programme::{Feed, PlacedPart, Recipe, Serves, Timeline, find};
+use crate::programme::{Feed, PlacedPart, Recipe, Serves, Signal, Timeline, find};
 use crate::reading::{Circumstances, Heads, RecordedOn, TapeType};
 use crate::show;
 use anyhow::{Context, bail};
@@ -106,8 +106,17 @@ fn usual(timeline: &Timeline) -> (&'static str, RecordedOn, Heads) {
         Serves::Erasing => Some(("erased-tape", RecordedOn::ThisDeck, Heads::Two)),
         _ => None,
     };
+    let looped = |part: &PlacedPart| match (&part.signal, part.serves) {
+        (Signal::Chord { .. }, _) | (_, Serves::Flutter) => {
+            Some(("turned-azimuth", RecordedOn::Calibrated, Heads::Two))
+        }
+        (Signal::Tone { .. }, _) => Some(("turned-bias", RecordedOn::ThisDeck, Heads::Three)),
+        _ => None,
+    };
+    let parts = &mut timeline.parts.iter();
+    let usual = if timeline.looped { parts.find_map(looped) } else { parts.find_map(own) };
     // Otherwise the tape ran at the right speed and upright: what a calibrated tape is.
-    timeline.parts.iter().find_map(own).unwrap_or(("rehearsal", RecordedOn::Calibrated, Heads::Two))
+    usual.unwrap_or(("rehearsal", RecordedOn::Calibrated, Heads::Two))
 }
 
 /// Text of a deck and what it is called in messages.
@@ -164,18 +173,26 @@ impl Job {
         let done = rehearse(&self.recipe, &self.deck, &self.folder, &self.write, &self.read, &mut stage)
             .map_err(|error| values::of_recipe(error.into(), &self.typed))?;
         drop(life);
-        super::read::print_reading(&done.reading, self.long)?;
         let (deck, files) = (&self.deck, done.files.len());
-        let said = [
-            format!("Nothing above is from a real deck: it is {}, seed {}.", self.deck_name, deck.seed),
-            deck.deck.about.clone(),
-            format!(
-                "{files} files in {}: programme, return, reading, report, tables, curves",
-                self.folder.display()
+        let (none, left) = match &done.reading {
+            Some(reading) => {
+                super::read::print_reading(reading, self.long)?;
+                print("\n")?;
+                ("Nothing above", "programme, return, reading, report, tables, curves")
+            }
+            None => (
+                "Nothing of this",
+                "programme and return; the programme is followed while something is turned, and not read",
             ),
+        };
+        let said = [
+            format!("{none} is from a real deck: it is {}, seed {}.", self.deck_name, deck.seed),
+            deck.deck.about.clone(),
+            format!("{files} files in {}: {left}", self.folder.display()),
         ];
-        print(&format!("\n{}", show::said("Rehearsal", said)))?;
+        print(&show::said("Rehearsal", said))?;
+        let Some(reading) = &done.reading else { return Ok(Outcome::Done) };
         note(&format!("Report to open: {}", self.folder.join(crate::job::REPORT).display()));
-        Ok(super::read::outcome(&done.reading, self.strict))
+        Ok(super::read::outcome(reading, self.strict))
     }
 }

@@ -1,6 +1,7 @@
 //! Azimuth: how far the right track is read behind the left one, with wander.
 
 use super::random_curve::{Of, RandomCurve};
+use super::turned::Turned;
 use super::{DeckFile, Purpose, Shape, TAPE_SPEED_MM_S, TRACK_DISTANCE_MM, generator};
 use std::f64::consts::TAU;
 
@@ -17,8 +18,11 @@ pub(crate) fn displacement_s(arcmin: f64) -> f64 {
 /// The skew of the playback head against the recording.
 #[derive(Debug, Clone)]
 pub(crate) struct Skew {
-    /// Mean displacement, seconds of tape at nominal speed; positive: the right channel lags.
+    /// Mean displacement as built, seconds of tape at nominal speed; positive: the right channel lags.
     pub(super) mean_s: f64,
+    /// Angle as built, arc minutes, and the screw.
+    angle_arcmin: f64,
+    screw: Turned,
     line: Option<(f64, f64)>,
     random: Option<RandomCurve>,
 }
@@ -35,16 +39,26 @@ impl Skew {
         });
         Self {
             mean_s: displacement_s(azimuth.angle_arcmin),
+            angle_arcmin: azimuth.angle_arcmin,
+            screw: Turned::new(file, |turn| turn.azimuth_arcmin),
             line: azimuth.wander.map(|wander| (TAU * wander.hz, displacement_s(wander.arcmin_peak))),
             random,
         }
+    }
+
+    /// Displacement at `t_s` of the capture's clock without wander: as the screw stands.
+    pub(crate) fn turned_s(&self, t_s: f64) -> f64 {
+        if self.screw.idle() {
+            return self.mean_s;
+        }
+        displacement_s(self.angle_arcmin + self.screw.at(t_s))
     }
 
     /// Displacement at `t_s` of the capture's clock.
     pub(crate) fn at_s(&self, t_s: f64) -> f64 {
         let line = self.line.map_or(0.0, |(omega, peak_s)| peak_s * (omega * t_s).sin());
         let random = self.random.as_ref().map_or(0.0, |curve| curve.at(t_s).0);
-        self.mean_s + line + random
+        self.turned_s(t_s) + line + random
     }
 }
 

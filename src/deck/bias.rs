@@ -8,7 +8,6 @@
 
 use super::playback_filters::Biquad;
 use super::{Saturation, ratio_of_db};
-use std::f64::consts::TAU;
 
 /// Where the treble shelf begins, Hz.
 const SHELF_FROM_HZ: f64 = 4000.0;
@@ -28,11 +27,8 @@ pub(crate) fn low_db(bias_db: f64) -> f64 {
 
 /// The treble's shelf and the gain before it, as one section for a signal at `rate_hz`.
 pub(crate) fn section(bias_db: f64, rate_hz: f64) -> (Biquad, f64) {
-    let pole_us = 1e6 / (TAU * SHELF_FROM_HZ);
     let treble_db = parabola(bias_db, -4.0, -0.3);
-    // The pole stands where the shelf ends for a fall, the zero for a rise, so that the middle stays about 4 kHz.
-    let half = ratio_of_db(treble_db / 2.0);
-    (Biquad::shelf(pole_us * half, pole_us / half, rate_hz), ratio_of_db(low_db(bias_db)))
+    (Biquad::treble_shelf(treble_db, SHELF_FROM_HZ, rate_hz), ratio_of_db(low_db(bias_db)))
 }
 
 /// The tape's saturation at this bias.

@@ -115,8 +115,12 @@ impl Check<'_> {
         let tape = super::Tape::default() != file.tape || super::Speed::default() != file.speed;
         let moves = tape || file.azimuth != super::Azimuth::default();
         let remedy = "no tape moves in an injection: take [tape], [speed] and [azimuth] out";
-        let wrong = file.injection.is_some() && moves;
-        self.contradiction(wrong, "injection", "stands beside a tape", remedy)
+        let fed = file.injection.is_some();
+        self.contradiction(fed && moves, "injection", "stands beside a tape", remedy)?;
+        let turned = |turn: &super::Turn| turn.azimuth_arcmin.or(turn.speed_percent).is_some();
+        let remedy = "no tape moves in an injection: take azimuth_arcmin and speed_percent out of the turns";
+        let found = "stands beside a turn of screw or motor";
+        self.contradiction(fed && file.technician.turns.iter().any(turned), "injection", found, remedy)
     }
 }
 

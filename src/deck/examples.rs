@@ -21,6 +21,8 @@ pub const EXAMPLES: &[(&str, &str)] = &[
     ("trimmed-record", include_str!("examples/trimmed-record.toml")),
     ("monitored-trim", include_str!("examples/monitored-trim.toml")),
     ("stepped-bias", include_str!("examples/stepped-bias.toml")),
+    ("turned-azimuth", include_str!("examples/turned-azimuth.toml")),
+    ("turned-bias", include_str!("examples/turned-bias.toml")),
     ("mistracking", include_str!("examples/mistracking.toml")),
     ("reduction-left-on", include_str!("examples/reduction-left-on.toml")),
     ("drifted-amplifier", include_str!("examples/drifted-amplifier.toml")),

@@ -1,5 +1,9 @@
 //! Azimuth, spacing and gap loss of the playback head: one filter of zero phase a channel, by overlap-save.
+//!
+//! While the azimuth screw or the motor is turned, each block fades from the filter at its begin to that at its end. Between
+//! turns, and on a deck that nobody turns, there is one filter.
 
+use super::turned::Turned;
 use super::{BLOCK_FRAMES, DeckFile, TAPE_SPEED_MM_S, TRACK_WIDTH_MM, azimuth};
 use realfft::{ComplexToReal, RealToComplex};
 use rustfft::num_complex::Complex64;
@@ -11,9 +15,58 @@ const FFT_LENGTH: usize = 4096;
 /// The filter has as many taps before as behind its middle; the tape noise and signal are delayed by them.
 pub(crate) const HALF_TAPS: usize = (FFT_LENGTH - BLOCK_FRAMES) / 2;
 
+/// How the tape passes the head.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Pass {
+    /// Angle of the head without wander, arc minutes.
+    pub angle_arcmin: f64,
+    /// Speed without drift and flutter; 1 is nominal.
+    pub speed: f64,
+}
+
+/// How the tape passes the head against time, while screw and motor are turned.
+#[derive(Debug, Clone)]
+pub(crate) struct Passes {
+    built: Pass,
+    screw: Turned,
+    motor: Turned,
+}
+
+impl Passes {
+    /// Those of `file`.
+    pub(crate) fn new(file: &DeckFile) -> Self {
+        Self {
+            built: Pass {
+                angle_arcmin: file.azimuth.angle_arcmin,
+                speed: 1.0 + file.speed.error_percent / 100.0,
+            },
+            screw: Turned::new(file, |turn| turn.azimuth_arcmin),
+            motor: Turned::new(file, |turn| turn.speed_percent),
+        }
+    }
+
+    /// Whether nothing is turned.
+    pub(crate) fn idle(&self) -> bool {
+        self.screw.idle() && self.motor.idle()
+    }
+
+    /// At `t_s` of the capture's clock.
+    pub(crate) fn at(&self, t_s: f64) -> Pass {
+        if self.idle() {
+            return self.built;
+        }
+        Pass {
+            angle_arcmin: self.built.angle_arcmin + self.screw.at(t_s),
+            speed: self.built.speed + self.motor.at(t_s) / 100.0,
+        }
+    }
+}
+
 /// The filter of one channel.
 pub(crate) struct Losses {
     spectrum: Vec<Complex64>,
+    /// The filter to which the next block fades.
+    next: Option<Vec<Complex64>>,
     forward: Arc<dyn RealToComplex<f64>>,
     backward: Arc<dyn ComplexToReal<f64>>,
     window: Vec<f64>,
@@ -24,10 +77,10 @@ pub(crate) struct Losses {
 /// Losses beyond 12 dB are not made up for.
 const LEAST_MADE_UP: f64 = 0.25;
 
-/// What the head loses of a wavelength, as an amplitude ratio; `hz` in the return, `speed` 1 at nominal speed.
-pub(crate) fn loss(file: &DeckFile, channel: usize, hz: f64, speed: f64) -> f64 {
-    let per_mm = hz / (TAPE_SPEED_MM_S * speed);
-    let tan = azimuth::tan_of_arcmin(file.azimuth.angle_arcmin);
+/// What the head loses of a wavelength, as an amplitude ratio; `hz` in the return.
+pub(crate) fn loss(file: &DeckFile, channel: usize, hz: f64, pass: Pass) -> f64 {
+    let per_mm = hz / (TAPE_SPEED_MM_S * pass.speed);
+    let tan = azimuth::tan_of_arcmin(pass.angle_arcmin);
     let spacing = (-TAU * file.head.spacing_um.of(channel) * 1e-3 * per_mm).exp();
     let gap = sinc(file.head.gap_um.of(channel) * 1e-3 * per_mm);
     spacing * gap * sinc(TRACK_WIDTH_MM * tan * per_mm) * made_up(file, hz)
@@ -49,6 +102,7 @@ fn sinc(x: f64) -> f64 {
 /// Whether any channel of the deck loses anything.
 pub(crate) fn any(file: &DeckFile) -> bool {
     file.azimuth.angle_arcmin != 0.0
+        || file.technician.turns.iter().any(|turn| turn.azimuth_arcmin.is_some())
         || file.head.made_up_for.is_some()
         || [file.head.spacing_um, file.head.gap_um].iter().any(|sides| sides.to_array() != [0.0; 2])
 }
@@ -81,9 +135,14 @@ pub(crate) fn response(taps: &[f64], hz: f64, rate_hz: f64) -> f64 {
 }
 
 impl Losses {
-    /// The filter for `channel` at `rate_hz`, with the tape at `speed` (1 at nominal speed).
-    pub(crate) fn new(file: &DeckFile, channel: usize, rate_hz: f64, speed: f64) -> Self {
-        Self::of_taps(taps(|hz| loss(file, channel, hz, speed), rate_hz))
+    /// The filter for `channel` at `rate_hz`, with the tape passing as `pass` says.
+    pub(crate) fn new(file: &DeckFile, channel: usize, rate_hz: f64, pass: Pass) -> Self {
+        Self::of_taps(taps(|hz| loss(file, channel, hz, pass), rate_hz))
+    }
+
+    /// Fades to another pass within the next block.
+    pub(crate) fn turn_to(&mut self, file: &DeckFile, channel: usize, rate_hz: f64, pass: Pass) {
+        self.next = Some(Self::new(file, channel, rate_hz, pass).spectrum);
     }
 
     /// The filter with these taps.
@@ -98,6 +157,7 @@ impl Losses {
         let most = forward.get_scratch_len().max(backward.get_scratch_len());
         Self {
             spectrum,
+            next: None,
             forward,
             backward,
             window: vec![0.0; FFT_LENGTH],
@@ -114,6 +174,18 @@ impl Losses {
         self.scratch_time.copy_from_slice(&self.window);
         let mut lines = self.forward.make_output_vec();
         let _ = self.forward.process_with_scratch(&mut self.scratch_time, &mut lines, &mut self.scratch);
+        let Some(next) = self.next.take() else { return self.filtered(lines, block) };
+        self.filtered(lines.clone(), block);
+        self.spectrum = next;
+        let mut faded_to = vec![0.0; BLOCK_FRAMES];
+        self.filtered(lines, &mut faded_to);
+        for (k, (x, to)) in block.iter_mut().zip(faded_to).enumerate() {
+            *x += (to - *x) * k as f64 / BLOCK_FRAMES as f64;
+        }
+    }
+
+    /// The block whose window has these lines, through the filter.
+    fn filtered(&mut self, mut lines: Vec<Complex64>, block: &mut [f64]) {
         lines.iter_mut().zip(&self.spectrum).for_each(|(line, h)| *line *= h);
         // Rounding may leave an imaginary part where a real transform has none.
         lines[0].im = 0.0;
@@ -131,7 +203,7 @@ mod tests {
     #[test]
     fn losses_match_the_published_formulas() {
         let mut file = DeckFile::default();
-        let db = |file: &DeckFile, hz| 20.0 * loss(file, 0, hz, 1.0).log10();
+        let db = |file: &DeckFile, hz| 20.0 * loss(file, 0, hz, Passes::new(file).at(0.0)).log10();
         // -54.575 d/wavelength dB (Wallace 1951): 0.1 um at 10 kHz is -1.146 dB, at 16 kHz -1.833 dB.
         file.head.spacing_um = Sides::both(0.1);
         assert_within!(db(&file, 10_000.0), -1.146, 5e-4, "dB");
@@ -159,11 +231,13 @@ mod tests {
         file.head.spacing_um = Sides { left: 0.8, right: 0.0 };
         file.head.gap_um = Sides::both(1.5);
         file.azimuth.angle_arcmin = 6.0;
+        file.speed.error_percent = 2.0;
+        let pass = Passes::new(&file).at(0.0);
         for rate_hz in [44_100.0, 48_000.0, 96_000.0] {
-            let mut filter = Losses::new(&file, 0, rate_hz, 1.02);
-            let taps = taps(|hz| loss(&file, 0, hz, 1.02), rate_hz);
+            let mut filter = Losses::new(&file, 0, rate_hz, pass);
+            let taps = taps(|hz| loss(&file, 0, hz, pass), rate_hz);
             for hz in [40.0, 400.0, 3150.0, 10_000.0, 16_000.0] {
-                let want = loss(&file, 0, hz, 1.02);
+                let want = loss(&file, 0, hz, pass);
                 // The cut of the taps costs most in the bass: the loss has a corner at 0 Hz.
                 let error_db = 20.0 * (response(&taps, hz, rate_hz) / want).log10();
                 assert_within!(error_db, 0.0, 0.03, "dB", "{hz} Hz at {rate_hz} Hz");

@@ -16,17 +16,19 @@
 //!   saturation, bias asymmetry      tape.rs             treble saturates first
 //!   print-through                   print_through.rs    neighbouring layers of the wound tape
 //!   erased stretches                erased.rs           recorded over with no input
-//! time warp                         warp.rs, kernel.rs  speed, drift, wow and flutter, capture clock, change of rate
-//!   + azimuth displacement          azimuth.rs          half early, half late; with wander
+//! time warp                         warp.rs, kernel.rs  speed and its trimmer, drift, wow and flutter, capture clock,
+//!                                                       change of rate
+//!   + azimuth displacement          azimuth.rs          half early, half late; with wander, and with the screw
 //! at the capture's rate
 //!   dropouts, level wander, AM      dropouts.rs         gain against time
 //!   modulation noise, tape hiss     hiss.rs
-//!   azimuth, spacing, gap loss      losses.rs           zero phase
+//!   azimuth, spacing, gap loss      losses.rs           zero phase; follows the screw
 //!   playback curve, if it is fed
 //!   without a tape              injected.rs         zero and minimum phase
 //!   coupling, bump, dull head,
 //!   playback sections                 playback_filters.rs   minimum phase
 //!   dead channel, gain              play.rs
+//!   turned level and treble         turned.rs           against time
 //!   noise reduction, playback         noise_reduction.rs  left on all the time
 //!   monitor switch at SOURCE        monitor.rs          the programme in place of the tape
 //!   amplifier noise,                compander.rs        and the decoder
@@ -74,6 +76,7 @@ mod technician;
 mod truth;
 #[cfg(feature = "internals")]
 mod truth_at;
+mod turned;
 mod warp;
 
 pub use compander::Reduction;
@@ -84,9 +87,11 @@ pub use file::*;
 pub use injected::{Injection, Input};
 pub use play::VirtualDeck;
 pub use sides::{On, Sides};
-pub use technician::Technician;
+pub use technician::{Technician, Turn};
 #[cfg(feature = "internals")]
 pub use truth::Truth;
+#[cfg(feature = "internals")]
+pub use truth_at::TruthAt;
 
 /// Frames that the deck makes at a time, at the capture's rate; the hop of the overlap-save filter in `losses`.
 pub(crate) const BLOCK_FRAMES: usize = 3072;

@@ -12,7 +12,7 @@ use super::hum::Hum;
 use super::injected::Injected;
 use super::kernel::Kernel;
 use super::lead_in::{self, LeadInSound};
-use super::losses::{self, HALF_TAPS, Losses};
+use super::losses::{self, HALF_TAPS, Losses, Pass, Passes};
 use super::lossy::Lossy;
 use super::monitor::Source;
 use super::noise_reduction::Compander as LeftOn;
@@ -20,6 +20,7 @@ use super::playback_filters::{Biquad, Series};
 use super::print_through::PrintThrough;
 use super::tape::{Curve, Saturator};
 use super::technician::{Hands, Setting};
+use super::turned::PlaybackTrimmers;
 use super::warp::Transport;
 use super::{BLOCK_FRAMES, DeckError, DeckFile, ratio_of_db};
 use std::collections::VecDeque;
@@ -72,8 +73,7 @@ impl VirtualDeck {
         let monitor = Source::new(&self.file, self.programme_rate_hz, rate_hz);
         let mut tape = TapeSide::new(&self.file, self.seed, self.programme_rate_hz, source, monitor);
         let mut reader = Reader::new(&self.file, self.seed, self.programme_rate_hz, rate_hz);
-        let mut playback =
-            PlaybackSide::new(&self.file, self.seed, rate_hz, &transport, self.programme_rate_hz);
+        let mut playback = PlaybackSide::new(&self.file, self.seed, rate_hz, self.programme_rate_hz);
         let mut exit = Exit::new(&self.file, rate_hz);
         let mut block = [vec![0.0; BLOCK_FRAMES], vec![0.0; BLOCK_FRAMES]];
         let mut first = 0i64;
@@ -354,6 +354,29 @@ impl Reader {
     }
 }
 
+/// The losses of a head whose screw, or whose tape's motor, is turned.
+struct TurnedHead {
+    file: DeckFile,
+    passes: Passes,
+    /// What the filters are made for.
+    pass: Pass,
+    rate_hz: f64,
+}
+
+impl TurnedHead {
+    /// Lets the filters follow in a block that begins at frame `first` of the return.
+    fn turn(&mut self, losses: &mut [Losses; 2], first: i64) {
+        let end = first + (BLOCK_FRAMES - HALF_TAPS) as i64;
+        let pass = self.passes.at(end as f64 / self.rate_hz);
+        if pass != self.pass {
+            for (channel, losses) in losses.iter_mut().enumerate() {
+                losses.turn_to(&self.file, channel, self.rate_hz, pass);
+            }
+            self.pass = pass;
+        }
+    }
+}
+
 /// From the playback head to the deck's output.
 struct PlaybackSide {
     gain: GainAgainstTime,
@@ -362,6 +385,8 @@ struct PlaybackSide {
     /// What the technician does, the decoders, and the lead-in's length in s.
     hands: Option<(Hands, [Compander; 2], f64)>,
     losses: Option<[Losses; 2]>,
+    turned: Option<TurnedHead>,
+    trimmers: Option<PlaybackTrimmers>,
     injected: Option<Injected>,
     /// Length of the lead-in, s.
     lead_s: f64,
@@ -378,20 +403,27 @@ struct PlaybackSide {
 }
 
 impl PlaybackSide {
-    fn new(file: &DeckFile, seed: u64, rate_hz: f64, transport: &Transport, programme_rate_hz: f64) -> Self {
-        let speed = transport.steady_speed();
+    fn new(file: &DeckFile, seed: u64, rate_hz: f64, programme_rate_hz: f64) -> Self {
+        let passes = Passes::new(file);
         let hands = Hands::new(file);
         let decoders = || [0, 1].map(|channel| Compander::new(Law::decoder(file, channel), rate_hz));
         let hands = (!hands.idle()).then(|| (hands, decoders(), lead_s(file, programme_rate_hz)));
         let electronics = &file.electronics;
-        let losses =
-            losses::any(file).then(|| [0, 1].map(|channel| Losses::new(file, channel, rate_hz, speed)));
+        let losses = losses::any(file)
+            .then(|| [0, 1].map(|channel| Losses::new(file, channel, rate_hz, passes.at(0.0))));
         let inverted = |channel: usize| electronics.inverted.iter().any(|on| on.holds(channel));
         Self {
             gain: GainAgainstTime::new(file, seed),
             modulation: [0, 1].map(|channel| Noise::modulation(file, seed, channel, rate_hz)),
             hiss: [0, 1].map(|channel| Noise::hiss(file, seed, channel, rate_hz)),
             late: HALF_TAPS * (usize::from(losses.is_some()) + usize::from(file.injection.is_some())),
+            turned: (losses.is_some() && !passes.idle()).then(|| TurnedHead {
+                file: file.clone(),
+                pass: passes.at(0.0),
+                passes,
+                rate_hz,
+            }),
+            trimmers: PlaybackTrimmers::new(file, rate_hz),
             losses,
             injected: Injected::new(file, rate_hz),
             lead_s: lead_s(file, programme_rate_hz),
@@ -418,6 +450,9 @@ impl PlaybackSide {
     ) {
         // Once a block: the technician waits between a switch and what sounds next.
         let programme_s = |lead_s: f64| transport.place_s(times_s[0]) - lead_s;
+        if let (Some(turned), Some(losses)) = (&mut self.turned, &mut self.losses) {
+            turned.turn(losses, first);
+        }
         for (channel, samples) in block.iter_mut().enumerate() {
             if !self.gain.is_idle() {
                 self.gain.run(channel, samples, times_s);
@@ -442,6 +477,9 @@ impl PlaybackSide {
         }
         for (channel, samples) in block.iter_mut().enumerate() {
             self.series[channel].run(samples);
+            if let Some(trimmers) = &mut self.trimmers {
+                trimmers.run(channel, samples, first - self.late as i64);
+            }
             if let Some(compander) = &mut self.companders[channel] {
                 compander.run(samples);
             }

@@ -31,6 +31,14 @@ impl Biquad {
         Self::first_order([1.0, zero_us * 1e-6], [1.0, pole_us * 1e-6], 0.0, rate_hz)
     }
 
+    /// Shelf with 0 dB in the bass and `db` in the treble, half of it about `about_hz`.
+    pub(crate) fn treble_shelf(db: f64, about_hz: f64, rate_hz: f64) -> Self {
+        let pole_us = 1e6 / (TAU * about_hz);
+        // The pole stands where the shelf ends for a fall, the zero for a rise, so that the middle stays.
+        let half = super::ratio_of_db(db / 2.0);
+        Self::shelf(pole_us * half, pole_us / half, rate_hz)
+    }
+
     /// First-order low-pass, -3 dB at `hz`.
     pub(crate) fn low_pass_1(hz: f64, rate_hz: f64) -> Self {
         let hz = hz.min(0.45 * rate_hz);

@@ -1,4 +1,9 @@
-//! What somebody does at the deck while the programme runs: trimmers turned, noise reduction switched.
+//! What somebody does at the deck while the programme runs: trimmers and the azimuth screw turned, noise reduction switched.
+//!
+//! A hand acts where it is put. What is turned at the recording (record level, bias, noise reduction) acts on what is recorded at
+//! that second of the programme. What is turned at the playback (azimuth, speed, playback level and treble) acts on what is heard
+//! at that second of the return, by the capture's clock, before its start is cut off. Without a lead-in and a speed error both
+//! are the same.
 
 use super::check::Check;
 use super::keys::{Checked, Range, Value, tables};
@@ -6,7 +11,7 @@ use super::{DeckFile, Sides, ratio_of_db};
 use serde::{Deserialize, Serialize};
 
 tables! {
-/// What is done at the deck, in seconds of the programme. Default: nothing.
+/// What is done at the deck. Default: nothing.
 #[derive(Default)]
 #[serde(default)]
 pub struct Technician {
@@ -18,10 +23,11 @@ pub struct Technician {
     pub monitor: Option<MonitorSwitch>,
 }
 
-/// One turn. What it does not name stays as it was.
-#[derive(Copy)]
+/// One turn. What it does not name stays as it was. To turn to and fro, write several in a row.
+#[derive(Copy, Default)]
 pub struct Turn {
-    /// When it begins, s of the programme.
+    /// When it begins, s: of the programme for what is turned at the recording, of the return before cutting for what is turned
+    /// at the playback.
     pub at_s: f64 = 0.0 to 3600.0,
     /// How long it takes, s. Default: 1.
     #[serde(default = "super::keys::number::<1>")]
@@ -32,6 +38,15 @@ pub struct Turn {
     pub bias_db: Option<Sides> = -10.0 to 10.0,
     /// Noise reduction switched in or out.
     pub noise_reduction: Option<bool>,
+    /// Angle to which the playback head is turned, arc minutes re as built: `azimuth.angle_arcmin` and this are its angle. The
+    /// azimuth loss follows within a block of 3072 frames.
+    pub azimuth_arcmin: Option<f64> = -60.0 to 60.0,
+    /// Speed to which the motor is turned, percent of nominal re as built: `speed.error_percent` and this are its error.
+    pub speed_percent: Option<f64> = -10.0 to 10.0,
+    /// Playback level to which it is turned, dB re as built.
+    pub playback_db: Option<Sides> = -40.0 to 20.0,
+    /// Playback treble to which it is turned, dB re as built: a shelf about 4 kHz.
+    pub treble_db: Option<Sides> = -20.0 to 20.0,
 }
 
 /// The monitor switch of a deck with three heads: at SOURCE first, then at TAPE.
@@ -76,7 +91,24 @@ pub struct Setting {
     pub reducing: bool,
 }
 
-/// All turns written out.
+/// All turns written out, in the order of their times.
+pub(crate) fn in_order(technician: &Technician) -> Vec<Turn> {
+    let mut turns = technician.turns.clone();
+    if let Some(steps) = &technician.steps {
+        let count = steps.record_db.len().max(steps.bias_db.len());
+        turns.extend((0..count).map(|k| Turn {
+            at_s: steps.first_s + k as f64 * steps.every_s,
+            over_s: steps.over_s,
+            record_db: steps.record_db.get(k).copied(),
+            bias_db: steps.bias_db.get(k).copied(),
+            ..Turn::default()
+        }));
+    }
+    turns.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+    turns
+}
+
+/// What is turned at the recording.
 #[derive(Debug, Clone)]
 pub(crate) struct Hands {
     turns: Vec<Turn>,
@@ -84,22 +116,14 @@ pub(crate) struct Hands {
 
 impl Hands {
     pub(crate) fn new(file: &DeckFile) -> Self {
-        let mut turns = file.technician.turns.clone();
-        if let Some(steps) = &file.technician.steps {
-            let count = steps.record_db.len().max(steps.bias_db.len());
-            turns.extend((0..count).map(|k| Turn {
-                at_s: steps.first_s + k as f64 * steps.every_s,
-                over_s: steps.over_s,
-                record_db: steps.record_db.get(k).copied(),
-                bias_db: steps.bias_db.get(k).copied(),
-                noise_reduction: None,
-            }));
-        }
-        turns.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+        let mut turns = in_order(&file.technician);
+        turns.retain(|turn| {
+            turn.record_db.is_some() || turn.bias_db.is_some() || turn.noise_reduction.is_some()
+        });
         Self { turns }
     }
 
-    /// Whether anything is ever done.
+    /// Whether nothing is ever turned there.
     pub(crate) fn idle(&self) -> bool {
         self.turns.is_empty()
     }

@@ -5,11 +5,12 @@ use super::crosstalk::Crosstalk;
 use super::dropouts::{Dropout, GainAgainstTime};
 use super::hiss::{Noise, band_power};
 use super::hum::Hum;
-use super::losses;
+use super::losses::{self, Passes};
 use super::play::lead_s;
 use super::playback_filters::Series;
 use super::print_through::PrintThrough;
 use super::tape::{Curve, lift_response};
+use super::turned::PlaybackTrimmers;
 use super::warp::Transport;
 use super::{DeckFile, Mono, VirtualDeck, ratio_of_db};
 use crate::signal::statistics::{mean, rms};
@@ -53,17 +54,20 @@ impl VirtualDeck {
 /// are seconds of the return as it comes out, after cutting, on its nominal sample rate. Frequencies of tones are those
 /// of the programme; levels are dBFS (a full-scale sine is 0). Gains hold up to 0.45 of both sample rates and leave out
 /// dropouts, modulation of the level, noise reduction and suppression, automatic gain, lossy compression and clipping.
+/// What knows no time speaks of the deck as built, before anything is turned; what is true later, [`Truth::at`] says.
 pub struct Truth {
     pub(super) file: DeckFile,
     pub(super) rates_hz: [f64; 2],
     pub(super) transport: Transport,
-    skew: Skew,
+    pub(super) skew: Skew,
+    pub(super) passes: Passes,
+    pub(super) trimmers: Option<PlaybackTrimmers>,
     gain: GainAgainstTime,
     pub(super) record: [Series; 2],
     pub(super) print: Option<PrintThrough>,
     /// Taps of the filter of each channel.
-    losses: Option<[Vec<f64>; 2]>,
-    playback: [Series; 2],
+    pub(super) losses: Option<[Vec<f64>; 2]>,
+    pub(super) playback: [Series; 2],
     pub(super) noises: [[Option<Noise>; 2]; 2],
     hum: Hum,
     recorded_hum: Hum,
@@ -74,15 +78,18 @@ pub struct Truth {
 impl Truth {
     pub(crate) fn new(file: &DeckFile, seed: u64, programme_rate_hz: f64, rate_hz: f64) -> Self {
         let transport = Transport::new(file, seed);
-        let speed = transport.steady_speed();
+        let passes = Passes::new(file);
         Self {
             rates_hz: [programme_rate_hz, rate_hz],
             skew: Skew::new(file, seed),
+            trimmers: PlaybackTrimmers::new(file, rate_hz),
             gain: GainAgainstTime::new(file, seed),
             record: [0, 1].map(|channel| Series::record(file, channel, programme_rate_hz)),
             print: PrintThrough::new(file, programme_rate_hz),
             losses: losses::any(file).then(|| {
-                [0, 1].map(|channel| losses::taps(|hz| losses::loss(file, channel, hz, speed), rate_hz))
+                [0, 1].map(|channel| {
+                    losses::taps(|hz| losses::loss(file, channel, hz, passes.at(0.0)), rate_hz)
+                })
             }),
             playback: [0, 1].map(|channel| Series::playback(file, channel, rate_hz)),
             noises: [0, 1].map(|channel| {
@@ -93,11 +100,12 @@ impl Truth {
             leak: Crosstalk::new(file, rate_hz),
             lead_s: lead_s(file, programme_rate_hz),
             transport,
+            passes,
             file: file.clone(),
         }
     }
 
-    fn uncut_s(&self, return_s: f64) -> f64 {
+    pub(super) fn uncut_s(&self, return_s: f64) -> f64 {
         let rate_hz = self.rates_hz[1];
         return_s + (self.file.capture.cut_start_s * rate_hz).round() / rate_hz
     }

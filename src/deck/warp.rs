@@ -1,6 +1,7 @@
 //! The transport: which place of the tape passes the head at which time, in closed form.
 
 use super::random_curve::{Of, RandomCurve};
+use super::turned::Turned;
 use super::{DeckFile, Purpose, generator, monitor};
 use std::f64::consts::TAU;
 
@@ -14,6 +15,8 @@ pub(crate) struct Transport {
     drift_per_s: f64,
     lines: Vec<Line>,
     random: Option<RandomCurve>,
+    /// The motor's trimmer: speed re as built against the capture's clock.
+    trimmer: Turned,
     /// True seconds per second of the capture's clock.
     clock: f64,
     /// By how much the tape is heard later than it is recorded, s.
@@ -66,20 +69,22 @@ impl Transport {
             drift_per_s: speed.drift_percent_per_min / 6000.0,
             lines: lines.collect(),
             random,
+            trimmer: Turned::new(file, |turn| turn.speed_percent.map(|percent| percent / 100.0)),
             clock: 1.0 / (1.0 + file.capture.clock_ppm * 1e-6),
             behind_s: monitor::behind_s(file),
         }
     }
 
-    /// Constant part of the speed against the capture's clock; 1 is right.
+    /// Constant part of the speed against the capture's clock, as built; 1 is right.
     #[cfg(feature = "internals")]
     pub(crate) fn steady_ratio(&self) -> f64 {
         self.steady * self.clock
     }
 
-    /// Constant part of the tape speed against nominal.
-    pub(crate) fn steady_speed(&self) -> f64 {
-        self.steady
+    /// Speed at `t_s` of the capture's clock, drift and trimmer included, flutter left out; 1 is right.
+    #[cfg(feature = "internals")]
+    pub(crate) fn turned_ratio(&self, t_s: f64) -> f64 {
+        (self.steady + self.drifted(t_s * self.clock - self.behind_s).1 + self.trimmer.at(t_s)) * self.clock
     }
 
     /// Place on the tape, in seconds at nominal speed, that passes the head at `t_s` of the capture's clock; 0 at 0, or
@@ -88,7 +93,8 @@ impl Transport {
         let t = t_s * self.clock - self.behind_s;
         let lines: f64 = self.lines.iter().map(|line| line.at(t).0).sum();
         let random = self.random.as_ref().map_or(0.0, |curve| curve.at(t).0 - curve.at(0.0).0);
-        self.steady * t + self.drifted(t).0 + lines + random
+        let turned = self.trimmer.sum(t_s) * self.clock;
+        self.steady * t + self.drifted(t).0 + lines + random + turned
     }
 
     /// Derivative of [`Self::place_s`]: 1 is right, more is fast.
@@ -97,7 +103,7 @@ impl Transport {
         let t = t_s * self.clock - self.behind_s;
         let lines: f64 = self.lines.iter().map(|line| line.at(t).1).sum();
         let random = self.random.as_ref().map_or(0.0, |curve| curve.at(t).1);
-        (self.steady + self.drifted(t).1 + lines + random) * self.clock
+        (self.steady + self.drifted(t).1 + lines + random + self.trimmer.at(t_s)) * self.clock
     }
 
     /// Place and speed that the drift adds.
@@ -130,6 +136,7 @@ impl Transport {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::deck::technician::Turn;
     use crate::deck::{FlutterLine, RandomFlutter, Shape};
 
     fn shaky() -> DeckFile {
@@ -143,6 +150,9 @@ mod tests {
         file.speed.random =
             Some(RandomFlutter { percent_rms: 0.1, low_hz: 0.2, high_hz: 200.0, shape: Shape::OneOverF });
         file.capture.clock_ppm = 120.0;
+        let turn =
+            |at_s, over_s, percent| Turn { at_s, over_s, speed_percent: Some(percent), ..Turn::default() };
+        file.technician.turns = vec![turn(5.0, 9.0, -4.0), turn(31.4, 0.9, 2.0)];
         file
     }
 

@@ -53,6 +53,20 @@ pub enum ReadError {
         /// What could be said of the recording all the same.
         reading: Box<Reading>,
     },
+    /// The programme is one that is repeated and followed while something is turned.
+    #[error(
+        "{}: made-to-be-followed: it carries {recipe}, during which something is turned, so that no figure holds for all of it; follow \
+         it live, and read another programme (first-look, full) before and after the work",
+        path.display()
+    )]
+    MadeToBeFollowed {
+        /// The file.
+        path: PathBuf,
+        /// Name of the recipe.
+        recipe: String,
+        /// What could be said of the recording all the same.
+        reading: Box<Reading>,
+    },
     /// The loopback capture could not be read.
     #[error("{source} (given with --loopback)")]
     Loopback {
@@ -136,6 +150,7 @@ impl ReadError {
             | Self::Length { .. } => None,
             Self::NoSlate { reading, .. }
             | Self::NoTones { reading, .. }
+            | Self::MadeToBeFollowed { reading, .. }
             | Self::UnknownRecipe { reading, .. } => Some(reading),
         }
     }

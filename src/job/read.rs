@@ -1,6 +1,7 @@
 //! The main job: one return in, one reading out.
 
 use super::error::ReadError;
+use super::faults::several_takes;
 use super::rate::{Relabelled, find_slates};
 use super::recording::{FileFacts, Recording};
 use super::served::served;
@@ -84,7 +85,7 @@ impl Playing {
 /// Reads the return at `path`.
 ///
 /// # Errors
-/// If the file cannot be read, carries no slate, or carries one of an unknown recipe.
+/// If the file cannot be read, carries no slate, or carries one of an unknown recipe or of a looped one.
 pub fn read_return(path: &Path, options: &ReadOptions) -> Result<Reading, ReadError> {
     Ok(measure_return(Recording::File(path), options)?.conclude(options))
 }
@@ -196,6 +197,9 @@ fn measure_source(
             timeline
         }
     };
+    if timeline.looped {
+        return Err(made_to_be_followed(facts, reading, &timeline, &found, clock));
+    }
     let relabelled = Relabelled { inner: source, rate_hz: source.rate_hz() * clock.rate() };
     let duration_s = scan.frames as f64 / relabelled.rate_hz;
     let identical = facts.mono_file || scan.identical;
@@ -229,7 +233,8 @@ fn measure_source(
     });
     describe_capture(&mut reading, &alignment);
     reading.warnings.extend(other_programme(&found, code, clock));
-    warn(&mut reading, &alignment, &found, facts, &measured);
+    reading.warnings.extend(several_takes(&found, &alignment));
+    warn(&mut reading, &alignment, facts, &measured);
     let Evidence { course, mut differences, .. } = measured.evidence;
     reading.measured = measured.facts;
     if let (Some(loopback), Some(path)) = (loopback, &options.loopback) {
@@ -313,6 +318,31 @@ fn unknown_recipe(
         path: facts.path.clone(),
         code,
         expected,
+        reading: Box::new(Reading::unmeasured(reading)),
+    }
+}
+
+/// The refusal of a programme during which something is turned: no figure holds for all of it.
+fn made_to_be_followed(
+    facts: &FileFacts,
+    mut reading: Facts,
+    timeline: &Timeline,
+    found: &[FoundSlate],
+    clock: FileClock,
+) -> ReadError {
+    let code = format!("{:04x}", timeline.code);
+    let own = found.iter().filter(|slate| slate.slate.code == timeline.code);
+    reading.recipe = Some(RecipeId { name: timeline.name.clone(), code, serves: Some(served(timeline)) });
+    reading.capture.slates_found = own.count() as u32;
+    reading.capture.first_slate_s = first_slate(found, clock);
+    let recipe = timeline.name.clone();
+    let text = format!(
+        "{recipe} is followed live while something is turned: nothing in it stands still. Nothing was measured."
+    );
+    reading.warnings.push(Warning::new(WarningId::MadeToBeFollowed, text));
+    ReadError::MadeToBeFollowed {
+        path: facts.path.clone(),
+        recipe,
         reading: Box::new(Reading::unmeasured(reading)),
     }
 }

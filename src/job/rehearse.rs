@@ -35,14 +35,14 @@ pub struct RehearsalDeck {
 /// What a rehearsal leaves.
 #[derive(Debug)]
 pub struct Rehearsal {
-    /// The reading of the virtual deck's return.
-    pub reading: Reading,
+    /// The reading of the virtual deck's return; `None` for a looped programme, which is followed and not read.
+    pub reading: Option<Reading>,
     /// All files, in the order in which they were made.
     pub files: Vec<PathBuf>,
 }
 
 /// Writes `recipe`, plays it through `deck`, reads the return, and leaves all files in `folder`: `programme.wav` with its
-/// sheets, `deck.toml`, `return.wav` (24 bit), and what [`write_results`] writes. `stage` hears what is under way.
+/// sheets, `deck.toml`, `return.wav` (24 bit), and, but for a looped programme, what [`write_results`] writes. `stage` hears what is under way.
 ///
 /// # Errors
 /// If a file exists or cannot be written, or the return cannot be read (a deck can be too bad for that).
@@ -57,7 +57,7 @@ pub fn rehearse(
     let virtual_deck = VirtualDeck::new(&deck.deck, deck.seed, f64::from(write.rate_hz))?;
     let [programme_wav, deck_file, return_wav] =
         ["programme.wav", "deck.toml", "return.wav"].map(|name| folder.join(name));
-    let mut files = result_files(folder);
+    let mut files = if recipe.looped { vec![] } else { result_files(folder) };
     files.extend(programme_files(&programme_wav, write));
     files.extend([deck_file.clone(), return_wav.clone()]);
     check_folder(folder, &files, write.overwrite)?;
@@ -68,6 +68,12 @@ pub fn rehearse(
     write_text(&deck_file, &format!("{DECK_MARK}{text}"), write.overwrite)?;
     stage(Stage::Playing);
     play(recipe, &virtual_deck, &return_wav, write)?;
+    let mut files = vec![programme.wav];
+    files.extend(programme.sheets.into_iter().chain(programme.cue));
+    files.extend([deck_file, return_wav.clone()]);
+    if recipe.looped {
+        return Ok(Rehearsal { reading: None, files });
+    }
     stage(Stage::Reading);
     let mut playing = measure_return(Recording::File(&return_wav), read)?;
     // Whoever is shown the report later must not take it for a deck's.
@@ -79,11 +85,8 @@ pub fn rehearse(
         ),
     );
     let reading = playing.conclude(read);
-    let mut files = vec![programme.wav];
-    files.extend(programme.sheets.into_iter().chain(programme.cue));
-    files.extend([deck_file, return_wav]);
     files.extend(write_results(folder, &reading, &read.limits, write.overwrite)?);
-    Ok(Rehearsal { reading, files })
+    Ok(Rehearsal { reading: Some(reading), files })
 }
 
 /// Plays `recipe` through `deck` into a WAV file.

@@ -99,7 +99,7 @@ pub fn measure_unslated(
     trim_response(&mut measured, ladder, &values);
     values.correct_levels(&mut measured.facts.level);
     describe_capture(&mut reading, &served.alignment);
-    warn(&mut reading, &served.alignment, &[], &facts, &measured);
+    warn(&mut reading, &served.alignment, &facts, &measured);
     reading.warnings.extend(samples_warnings(&scan));
     reading.found = found(&heard, &served, &measured);
     let listened = Listened { heard: &heard, names: &names, served: &served, values: &values };

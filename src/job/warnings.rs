@@ -1,8 +1,8 @@
 //! What was odd about a return, in words that say what to do.
 
-use super::faults::{faults, several_takes};
+use super::faults::faults;
 use super::recording::FileFacts;
-use crate::capture::{Alignment, FoundSlate, Scan};
+use crate::capture::{Alignment, Scan};
 use crate::measure::Measured;
 use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{self, Facts, Origin, RecordedOn, Warning, WarningId};
@@ -91,13 +91,7 @@ pub(super) fn samples_warnings(scan: &Scan) -> Vec<Warning> {
 }
 
 /// Adds a warning for everything odd about the return.
-pub(super) fn warn(
-    reading: &mut Facts,
-    alignment: &Alignment,
-    found: &[FoundSlate],
-    facts: &FileFacts,
-    measured: &Measured,
-) {
+pub(super) fn warn(reading: &mut Facts, alignment: &Alignment, facts: &FileFacts, measured: &Measured) {
     let wiring = alignment.wiring;
     let mut add = |id: WarningId, text: String| reading.warnings.push(Warning::new(id, text));
     let [left, right] = reading.capture.clipped_samples;
@@ -247,7 +241,6 @@ pub(super) fn warn(
     }
     in_rounds(reading, &measured.facts);
     reading.warnings.extend(tape_heard(reading, &measured.facts));
-    reading.warnings.extend(several_takes(found, alignment));
     reading.warnings.extend(measured.evidence.warnings.iter().cloned());
     let faults = faults(reading, &measured.evidence);
     reading.warnings.extend(faults);

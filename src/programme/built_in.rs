@@ -4,7 +4,7 @@ use super::{ProgrammeError, Recipe, Timeline};
 use std::path::Path;
 
 /// Names and texts, in the order in which they are listed.
-const TEXTS: [(&str, &str); 14] = [
+const TEXTS: [(&str, &str); 18] = [
     ("full", include_str!("../../tones/full.toml")),
     ("first-look", include_str!("../../tones/first-look.toml")),
     ("playback", include_str!("../../tones/playback.toml")),
@@ -16,6 +16,10 @@ const TEXTS: [(&str, &str); 14] = [
     ("record-trim", include_str!("../../tones/record-trim.toml")),
     ("monitor-trim", include_str!("../../tones/monitor-trim.toml")),
     ("bias-sweep", include_str!("../../tones/bias-sweep.toml")),
+    ("turn-azimuth", include_str!("../../tones/turn-azimuth.toml")),
+    ("turn-level", include_str!("../../tones/turn-level.toml")),
+    ("turn-bias", include_str!("../../tones/turn-bias.toml")),
+    ("turn-speed", include_str!("../../tones/turn-speed.toml")),
     ("noise-reduction", include_str!("../../tones/noise-reduction.toml")),
     ("injection", include_str!("../../tones/injection.toml")),
     ("injection-loop", include_str!("../../tones/injection-loop.toml")),
@@ -104,11 +108,46 @@ mod tests {
         assert!(timeline("noise").length_s <= 240.0);
     }
 
+    fn is_slate(part: &&PlacedPart) -> bool {
+        matches!(part.signal, Signal::Slate { .. })
+    }
+
+    /// Looped programmes are followed, not read: a slate a playing tells which one it is and where it begins.
+    #[test]
+    fn looped_recipes_have_one_slate_at_the_start_and_hardly_a_pause() {
+        let looped: Vec<Recipe> = built_in().into_iter().filter(|recipe| recipe.looped).collect();
+        let names: Vec<&str> = looped.iter().map(|recipe| recipe.name.as_str()).collect();
+        assert_eq!(names, ["turn-azimuth", "turn-level", "turn-bias", "turn-speed"]);
+        for recipe in looped {
+            let timeline = Timeline::from(&recipe);
+            let slates: Vec<&PlacedPart> = timeline.parts.iter().filter(is_slate).collect();
+            assert_eq!((slates.len(), slates[0].start_s), (1, 0.5), "{}", recipe.name);
+            assert!((58.0..62.0).contains(&timeline.length_s), "{}: {} s", recipe.name, timeline.length_s);
+            // From round to round: behind the last part comes the first.
+            let heard = timeline.parts.iter().filter(|part| part.signal != Signal::Silence);
+            let mut ends_s = 0.0;
+            for part in heard.clone() {
+                assert!(part.start_s - ends_s < 0.7, "{}: {}", recipe.name, part.id);
+                ends_s = part.start_s + part.length_s;
+            }
+            let first_s = heard.clone().next().unwrap().start_s;
+            assert!(timeline.length_s - ends_s + first_s < 0.7, "{}", recipe.name);
+        }
+    }
+
+    #[test]
+    fn the_azimuth_chord_sounds_nine_tenths_of_the_time_without_a_break() {
+        let timeline = timeline("turn-azimuth");
+        let chords: Vec<&PlacedPart> =
+            timeline.parts.iter().filter(|part| matches!(part.signal, Signal::Chord { .. })).collect();
+        let [chord] = chords[..] else { panic!("{chords:?}") };
+        assert!(chord.length_s > 0.9 * timeline.length_s, "{chord:?}");
+    }
+
     #[test]
     fn slates_hold_the_place_everywhere() {
-        for recipe in built_in() {
+        for recipe in built_in().into_iter().filter(|recipe| !recipe.looped) {
             let timeline = Timeline::from(&recipe);
-            let is_slate = |part: &&PlacedPart| matches!(part.signal, Signal::Slate { .. });
             let slates: Vec<&PlacedPart> = timeline.parts.iter().filter(is_slate).collect();
             assert!(slates.len() >= 4, "{}", recipe.name);
             assert_eq!(slates[0].start_s, 2.0, "{}", recipe.name);

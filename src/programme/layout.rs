@@ -30,6 +30,7 @@ impl From<&Recipe> for Timeline {
             name: recipe.name.clone(),
             code: code::code(&parts, length_s),
             reference_hz: recipe.reference_hz,
+            looped: recipe.looped,
             parts,
             length_s,
         }

@@ -1,8 +1,8 @@
 //! Recipes: what a programme consists of, as a text that a technician can read and edit.
 //!
 //! A recipe is TOML. At the top stand `name`, `title`, `purpose` and `reference_hz` (frequency to which responses
-//! refer, 400 unless given); then one `[[part]]` table for each part, in the order in which they are played. The
-//! keys of a part depend on its `kind`:
+//! refer, 400 unless given), and `looped = true` if the player is to repeat it while somebody turns something; then one
+//! `[[part]]` table for each part, in the order in which they are played. The keys of a part depend on its `kind`:
 //!
 //! | `kind` | what is heard | keys it needs | keys it may have | serves, unless given |
 //! | --- | --- | --- | --- | --- |
@@ -56,6 +56,8 @@ pub struct Recipe {
     pub purpose: String,
     /// Frequency to which responses refer, Hz.
     pub reference_hz: f64,
+    /// Whether the player repeats it, to be followed while something is turned.
+    pub looped: bool,
     pub(super) parts: Vec<Part>,
 }
 
@@ -83,7 +85,7 @@ impl Recipe {
         let document = source.document()?;
         let keys = Keys::new(source, 0..0, document.get_ref());
 
-        keys.only("the head of a recipe", &["name", "title", "purpose", "reference_hz", "part"])?;
+        keys.only("the head of a recipe", &["name", "title", "purpose", "reference_hz", "looped", "part"])?;
         let name = keys.text("name")?;
         let name = keys.required("name", name, "a short name")?;
         let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
@@ -96,6 +98,7 @@ impl Recipe {
         let purpose = keys.text("purpose")?.unwrap_or_default();
         let reference_hz =
             keys.number("reference_hz", parts::LOWEST_HZ, parts::HIGHEST_HZ, "Hz")?.unwrap_or(400.0);
+        let looped = keys.flag("looped")?.unwrap_or(false);
         let mut drafts = Vec::new();
         for part in keys.tables("part")? {
             let at = part.at;
@@ -107,7 +110,7 @@ impl Recipe {
             }
         }
         let parts = assemble(source, drafts)?;
-        Ok(Self { name, title, purpose, reference_hz, parts })
+        Ok(Self { name, title, purpose, reference_hz, looped, parts })
     }
 
     /// Reads a recipe file.

@@ -35,6 +35,8 @@ pub struct RunningSheet {
     pub parts: Vec<SheetRow>,
     /// Rounds, in their order.
     pub rounds: Vec<SheetRounds>,
+    /// Whether the player repeats it: then no round is noted.
+    pub looped: bool,
 }
 
 /// One part, or a pause in which something is to be done.
@@ -83,16 +85,25 @@ pub fn running_sheet(recipe: &Recipe, timeline: &Timeline, written: &Written<'_>
     let feed = timeline.feed();
     let more: &[&str] = match feed {
         Some(_) => &INJECTION_CAUTIONS,
-        None if trims => &TRIMMER_CAUTIONS,
+        None if trims || timeline.looped => &TRIMMER_CAUTIONS,
         None => &[],
     };
     let before = match feed {
         Some(feed) => ("Feeding the signal in", sheet_feeding::steps(timeline, feed, &written.feeding)),
+        None if timeline.looped => ("Turning while it repeats", looped_steps(timeline)),
         None => ("Setting the level", level_steps(timeline)),
     };
     let (parts, rounds) = rows(timeline);
     let cautions = CAUTIONS.iter().chain(more).copied().collect();
-    RunningSheet { title: recipe.title.clone(), facts, cautions, before, parts, rounds }
+    RunningSheet {
+        title: recipe.title.clone(),
+        facts,
+        cautions,
+        before,
+        parts,
+        rounds,
+        looped: timeline.looped,
+    }
 }
 
 /// What plays when, and the rounds in it.
@@ -169,6 +180,33 @@ pub(super) fn level_tone(timeline: &Timeline) -> Option<&PlacedPart> {
         matches!(part.serves, Serves::Level | Serves::Source) && matches!(part.signal, Signal::Tone { .. })
     };
     timeline.parts.iter().find(is_level)
+}
+
+/// What to do with a programme that is followed while something is turned.
+fn looped_steps(timeline: &Timeline) -> Vec<String> {
+    let length = timeline.length_s.round();
+    vec![
+        format!(
+            "Let the player repeat the file ({length} s) without a pause: repeat one track, or a loop. A short gap where it \
+             begins again does no harm."
+        ),
+        String::from(
+            "To turn what records (record level, bias), record the programme and listen to the tape meanwhile: three heads, \
+             monitor switch at TAPE. To turn what plays back (azimuth, speed, playback level), play a tape that carries it, \
+             recorded on a deck that is right; fill as much tape with it as the work takes.",
+        ),
+        String::from(
+            "Switch noise reduction, loudness, tone controls and automatic level off, unless the job is about them.",
+        ),
+        String::from(
+            "At the sound card, switch every enhancement and automatic gain off. Set the input so that 0 dB of the programme \
+             stands near -12 dBFS as it comes back, and leave it there.",
+        ),
+        String::from(
+            "Follow the signal live, and turn slowly, a little at a time. Wait where the tones stop for the \
+             slate. No figures are made of a recording of it: read another programme before and after.",
+        ),
+    ]
 }
 
 fn level_steps(timeline: &Timeline) -> Vec<String> {
@@ -333,6 +371,18 @@ mod tests {
                 assert_eq!(sheet.parts.iter().find(row).unwrap().start, rounds.starts[0]);
             }
             assert_eq!(sheet.cautions.iter().any(|text| text.contains("insulated tools only")), count > 0);
+        }
+    }
+
+    #[test]
+    fn a_looped_programme_is_repeated_and_warns_of_what_is_inside() {
+        for recipe in built_in().into_iter().filter(|recipe| recipe.looped) {
+            let sheet = sheet(&recipe);
+            let (heading, steps) = &sheet.before;
+            assert_eq!(*heading, "Turning while it repeats");
+            assert!(sheet.looped && steps[0].contains("repeat the file (6"), "{steps:?}");
+            assert!(!steps.iter().any(|step| step.contains("Do not touch")), "{steps:?}");
+            assert!(sheet.cautions.iter().any(|text| text.contains("insulated tools only")));
         }
     }
 

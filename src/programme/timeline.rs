@@ -12,6 +12,8 @@ pub struct Timeline {
     pub code: u16,
     /// Frequency to which responses refer, Hz.
     pub reference_hz: f64,
+    /// Whether the player repeats it, to be followed while something is turned.
+    pub looped: bool,
     /// Parts in the order in which they start; they do not overlap.
     pub parts: Vec<PlacedPart>,
     /// Length of the whole programme, s.

@@ -87,6 +87,7 @@ warning_ids! {
     LoopbackNoPhases "loopback-no-phases" "The loopback capture has no phases at the return's frequencies",
     Lossy "lossy" "Lossy compression on the way",
     LowRate "low-rate" "The sample rate of the file is low: its own filter reaches into the treble",
+    MadeToBeFollowed "made-to-be-followed" "The programme is followed while something is turned",
     Mono "mono" "Both channels carry one signal",
     NoCertificate "no-certificate" "A reference tape without certificate",
     NoLadder "no-ladder" "Tones make no ladder of equal level",

@@ -18,8 +18,7 @@ pub const BEFORE_TURNING: &str = "Before you turn: note where each trimmer stand
 pub const TRIMMER_CAUTIONS: [&str; 3] = [
     "Trimmers are turned with the deck open and on mains: isolating supply, one hand away, insulated tools only, no \
      rings or chains; know where the mains side and the supply capacitors are before reaching in; follow local codes.",
-    "Turn only what the service manual names as record level or bias, note its place first, and know where to go back \
-     to.",
+    "Turn only what the service manual names for this job, note its place first, and know where to go back to.",
     "Stay clear of the moving reels, belts and flywheels while you reach in.",
 ];
 

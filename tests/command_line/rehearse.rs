@@ -190,3 +190,27 @@ fn a_bias_sweep_leaves_its_tables_and_figures() {
         assert!(text.contains("insulated tools only"), "{name}");
     }
 }
+
+#[test]
+fn a_programme_for_turning_leaves_a_return_to_follow_and_no_reading() {
+    let bench = Bench::new();
+    let text = deckproof::internals::programme::built_in_text("turn-speed").unwrap();
+    bench.put("speed.toml", text.replacen("length_s = 56.2", "length_s = 5", 1));
+    let ran = bench.run("rehearse speed.toml --out turned").done();
+    let want = ["deck.toml", "programme.sheet.html", "programme.sheet.txt", "programme.wav", "return.wav"];
+    assert_eq!(
+        bench.files(),
+        ["speed.toml"]
+            .into_iter()
+            .map(str::to_owned)
+            .chain(want.map(|name| format!("turned/{name}")))
+            .collect::<Vec<_>>()
+    );
+    for words in ["Nothing of this is from a real deck", "deck turned-azimuth, seed 1", "5 files in turned"] {
+        assert!(ran.out.contains(words), "{words}\n{}", ran.out);
+    }
+    assert_eq!(ran.err, "");
+    assert!(bench.text("turned/programme.sheet.txt").contains("TURNING WHILE IT REPEATS"));
+    let line = "read turned/return.wav --recipe speed.toml --recorded-on calibrated";
+    bench.run(line).refused(&["turned/return.wav: made-to-be-followed: it carries turn-speed"]);
+}

@@ -17,7 +17,9 @@ pub(in crate::show) fn running_sheet_page(sheet: &RunningSheet) -> Page {
     );
     for rounds in &sheet.rounds {
         page.sections.push(Section::new("One round (from its start)").table(parts(&rounds.parts)));
-        page.sections.push(Section::new("Rounds: note what you turned").table(notes(rounds)));
+        if !sheet.looped {
+            page.sections.push(Section::new("Rounds: note what you turned").table(notes(rounds)));
+        }
     }
     page
 }
@@ -100,7 +102,8 @@ mod tests {
             }
             let [rows, html] =
                 [text.matches("_____  ___").count(), running_sheet_html(&sheet).matches("<td>___").count()];
-            let rounds: usize = sheet.rounds.iter().map(|rounds| rounds.starts.len()).sum();
+            let rounds = if sheet.looped { &[][..] } else { &sheet.rounds };
+            let rounds: usize = rounds.iter().map(|rounds| rounds.starts.len()).sum();
             assert_eq!([rows, html], [rounds, 2 * rounds], "{name}");
         }
         // Cells may be broken anywhere: no letter is lost. The title, the purpose, what to say, the part's purpose and id.
