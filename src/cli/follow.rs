@@ -42,10 +42,8 @@ const VIEWS: [Choice<View>; 6] = [
     ("noise", "A-weighted noise, hum", View::Noise),
 ];
 
-const PACES: [Choice<Pace>; 2] = [
-    ("real", "As fast as it was recorded", Pace::Real),
-    ("fast", "As fast as it goes", Pace::Fast),
-];
+const PACES: [Choice<Pace>; 2] =
+    [("real", "As fast as it was recorded", Pace::Real), ("fast", "As fast as it goes", Pace::Fast)];
 
 /// Follow a deck live while you turn a screw
 #[derive(Debug, clap::Args)]
@@ -239,10 +237,10 @@ impl Hands {
                         continue;
                     }
                     said_s = picture.at_s;
-                    let line = if out == Out::Json { json_line(&picture) } else { plain_line(&picture) };
+                    let line = if out == Out::Json { json_line(&picture) } else { plain_line(&picture) + "\n" };
                     if ear.is_some() {
-                        note(&line);
-                    } else if !said(&format!("{line}\n"))? {
+                        note(line.trim_end());
+                    } else if !said(&line)? {
                         return Ok(Outcome::Done);
                     }
                 }
@@ -296,7 +294,8 @@ impl Hands {
     /// Keeps what is shown in the job; what was done, in words.
     fn keep(&self, picture: &Picture) -> String {
         let Some(path) = &self.job else {
-            return "Not kept: there is no job here. Stand in the folder of one, or give --job DIR.".to_owned();
+            return "Not kept: there is no job here. Stand in the folder of one, or give --job DIR."
+                .to_owned();
         };
         let Some(reads) = kept_line(picture) else {
             return "Not kept: there is no figure now.".to_owned();
@@ -346,7 +345,8 @@ impl EarOut {
         self.at_s = picture.at_s;
         let frames = (passed_s * f64::from(EAR_RATE_HZ)).round() as usize;
         let mut samples = vec![0.0; frames];
-        let aim = picture.figure.as_ref().and_then(|figure| Aim::new(figure.value, figure.target, figure.limit));
+        let aim =
+            picture.figure.as_ref().and_then(|figure| Aim::new(figure.value, figure.target, figure.limit));
         self.ear.aim(aim);
         self.ear.fill(&mut samples);
         let bytes: Vec<u8> = samples

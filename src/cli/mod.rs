@@ -4,6 +4,7 @@ mod bench;
 mod clock;
 mod compare;
 mod completions;
+mod follow;
 mod guide;
 mod house;
 mod interrupt;
@@ -48,6 +49,8 @@ enum Command {
     // Boxed: it takes far more options than the others.
     Read(Box<read::Typed>),
     Compare(compare::Typed),
+    // Boxed: it takes many options.
+    Follow(Box<follow::Typed>),
     Skew(skew::Typed),
     Rehearse(rehearse::Typed),
     House(house::Typed),
@@ -80,6 +83,7 @@ fn run(arguments: Arguments) -> anyhow::Result<Outcome> {
         Command::Write(typed) => typed.meant()?.run(),
         Command::Read(typed) => (*typed).meant()?.run(),
         Command::Compare(typed) => typed.meant()?.run(),
+        Command::Follow(typed) => (*typed).meant()?.run(),
         Command::Skew(typed) => typed.meant()?.run(),
         Command::Rehearse(typed) => typed.meant()?.run(),
         Command::House(typed) => typed.run(),

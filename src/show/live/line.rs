@@ -32,6 +32,13 @@ pub fn plain_line(picture: &Picture) -> String {
     line
 }
 
+/// The figures of the picture in words, for the job's file; `None` where there are none now.
+pub fn kept_line(picture: &Picture) -> Option<String> {
+    let figure = said::turned_and_judged(picture.figure.as_ref()?);
+    let all = std::iter::once(figure).chain(of_view(picture)).filter(|text| !text.is_empty());
+    Some(harmless(&all.collect::<Vec<_>>().join("; ")))
+}
+
 /// One thing that is said of a picture.
 pub(super) struct Part {
     /// In words.

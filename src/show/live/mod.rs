@@ -18,7 +18,7 @@ mod said;
 mod speed;
 mod xy;
 
-pub use line::{json_line, plain_line};
+pub use line::{json_line, kept_line, plain_line};
 pub use look::{Colours, Look};
 
 use crate::reading::{Picture, Shown};
