@@ -101,8 +101,9 @@ fn phase_of_a_part_is_that_of_the_reading() {
         let azimuth = reading.azimuth.as_ref().unwrap();
         let mut compared = 0;
         for point in azimuth.phase.iter().filter(|point| point.hz > 3000.0) {
-            let followed: Vec<&AzimuthNow> = pictures
-                .iter()
+            // The tone of the ladder; others of its frequency are another stretch of the tape.
+            let id = format!("response-{}", point.hz);
+            let followed: Vec<&AzimuthNow> = during(&pictures, &id)
                 .filter_map(|picture| match &picture.shown {
                     Shown::Azimuth(now) if now.hz.is_some_and(|hz| near(hz, point.hz)) => Some(now),
                     _ => None,
@@ -181,6 +182,7 @@ fn high_against_low_in_rounds_is_that_of_the_reading() {
         // While the last tone of the round sounded.
         let id = format!("high-15k-round-{}", pair.round);
         let followed: Vec<&BiasNow> = during(&pictures, &id)
+            .filter(|picture| picture.playing.programme.as_ref().is_some_and(|place| place.left_s < 0.6))
             .filter_map(|picture| match &picture.shown {
                 Shown::Bias(now) => Some(now),
                 _ => None,
@@ -206,7 +208,8 @@ fn response_by_noise_sweep_and_steps_is_that_of_the_reading() {
     let source = returned("noise", "rehearsal", 730);
     let (pictures, reading) = (pictures(&source, Some(View::Response)), read(&source));
     let response = reading.response.as_ref().unwrap();
-    let part = "response-noise";
+    let part = "pink-low";
+    let ends_s = during(&pictures, part).last().unwrap().at_s;
     let shown: Vec<(&Picture, &ResponseNow)> = pictures
         .iter()
         .filter_map(|picture| match &picture.shown {
@@ -214,8 +217,9 @@ fn response_by_noise_sweep_and_steps_is_that_of_the_reading() {
             _ => None,
         })
         .collect();
-    assert!(!shown.is_empty(), "{part}");
-    let last = shown.iter().rev().find(|(_, now)| now.points.len() > 20).unwrap().1;
+    // What the meter said once the part was over; until then it is followed by and by.
+    let read = |(picture, now): &&(&Picture, &ResponseNow)| picture.at_s > ends_s && now.over_s == 0.0;
+    let last = shown.iter().find(read).unwrap().1;
     let mut compared = 0;
     for want in response.noise.iter().filter(|want| want.hz < 16_500.0 && want.hz > 39.0) {
         let Some(got) = last.points.iter().find(|point| (point.hz / want.hz).ln().abs() < 0.03) else {
@@ -230,6 +234,18 @@ fn response_by_noise_sweep_and_steps_is_that_of_the_reading() {
         }
     }
     assert!(compared > 40, "{compared}");
+    // By and by it comes near to that.
+    let growing = shown.iter().rev().find(|(picture, _)| picture.at_s < ends_s - 0.2).unwrap().1;
+    assert!(growing.over_s > 5.0, "{}", growing.over_s);
+    for want in response.noise.iter().filter(|want| want.hz < 12_600.0 && want.hz > 200.0) {
+        let Some(got) = growing.points.iter().find(|point| (point.hz / want.hz).ln().abs() < 0.03) else {
+            continue;
+        };
+        for side in 0..2 {
+            // Noise by itself, over some seconds.
+            assert_within!(got.db[side].unwrap(), want.db[side].unwrap(), 1.0, "dB", "{} Hz {side}", want.hz);
+        }
+    }
 }
 
 #[test]

@@ -237,7 +237,8 @@ impl Hands {
                         continue;
                     }
                     said_s = picture.at_s;
-                    let line = if out == Out::Json { json_line(&picture) } else { plain_line(&picture) + "\n" };
+                    let line =
+                        if out == Out::Json { json_line(&picture) } else { plain_line(&picture) + "\n" };
                     if ear.is_some() {
                         note(line.trim_end());
                     } else if !said(&line)? {

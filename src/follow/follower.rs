@@ -22,6 +22,10 @@ const PEAK_S: f64 = 1.0;
 const CLIPPED_S: f64 = 2.0;
 /// A view that follows the signal changes once another suits it for so long, s.
 const CHANGES_AFTER_S: f64 = 1.0;
+/// Tones are read so often, s: as often as pictures are taken.
+const READ_EVERY_S: f64 = 1.0 / 15.0;
+/// A slate is known as such so long after it began, s.
+const SLATE_KNOWN_S: f64 = 1.3;
 /// What is wrong is said for so long, s.
 const SAID_S: f64 = 8.0;
 /// Lines of what is wrong at most.
@@ -42,6 +46,8 @@ pub struct Follower {
     asked: bool,
     /// What suits the signal, and since when, s.
     suits: (View, f64),
+    /// When tones were read last, s.
+    read_at_s: f64,
     azimuth: AzimuthView,
     level: LevelView,
     bias: BiasView,
@@ -66,6 +72,7 @@ impl Follower {
             view,
             asked: options.view.is_some(),
             suits: (view, 0.0),
+            read_at_s: 0.0,
             azimuth: AzimuthView::default(),
             level: LevelView::default(),
             bias: BiasView::default(),
@@ -83,7 +90,7 @@ impl Follower {
         self.ring.at_s(self.ring.count())
     }
 
-    /// Feeds a block `[left, right]` of sound numbers (no NaN). It asks for no memory once all is warm.
+    /// Feeds a block `[left, right]` of sound numbers (no NaN).
     pub fn feed(&mut self, block: [&[f64]; 2]) {
         let end_s = self.now_s() + block[0].len() as f64 / self.ring.rate_hz();
         if self.place.feed(block, end_s) {
@@ -92,6 +99,11 @@ impl Follower {
         let block = if self.crossed { [block[1], block[0]] } else { block };
         self.ring.feed(block);
         self.hearing.listen(&self.ring);
+        if end_s >= self.read_at_s + READ_EVERY_S {
+            self.read_at_s = end_s;
+            self.read_tones();
+            self.bias.listen(&mut self.ring, self.hearing.tones());
+        }
     }
 
     /// Takes what a slate says of the wiring.
@@ -179,7 +191,6 @@ impl Follower {
     /// What is heard and shown now.
     pub fn picture(&mut self) -> Picture {
         let now_s = self.now_s();
-        self.read_tones();
         let meters = self.meters();
         self.choose_view();
         let sounding: Vec<SteadyTone> = self.hearing.tones().to_vec();
@@ -191,10 +202,7 @@ impl Follower {
                 self.azimuth.shown(&self.tones, moving, &mut self.ring, options)
             }
             View::Level => self.level.shown(&self.tones, &sounding, &meters, options),
-            View::Bias => {
-                self.bias.listen(&mut self.ring, &sounding);
-                self.bias.shown(&self.tones, now_s, options)
-            }
+            View::Bias => self.bias.shown(&self.tones, now_s, options),
             View::Speed => {
                 let programme_hz =
                     sounding.first().and_then(|tone| self.tones.of(tone.hz)).and_then(|tone| tone.nominal_hz);
@@ -228,10 +236,16 @@ impl Follower {
 
     /// Reads every tone that sounds, and says what the programme knows of it.
     fn read_tones(&mut self) {
-        let sounding: Vec<SteadyTone> = self.hearing.tones().to_vec();
-        let alone = sounding.len() == 1;
-        for tone in sounding {
-            let Some(heard) = self.tones.read(&mut self.ring, tone, alone) else { continue };
+        let now_s = self.now_s();
+        if self.place.slate_plays(now_s) {
+            // Its chirps are no tones, whatever the frames saw in the first of them.
+            self.tones.forget_since(now_s - SLATE_KNOWN_S);
+            self.hearing.forget_since(self.ring.sample(now_s - SLATE_KNOWN_S));
+            return;
+        }
+        for k in 0..self.hearing.tones().len() {
+            let tone = self.hearing.tones()[k];
+            let Some(heard) = self.tones.read(&mut self.ring, tone) else { continue };
             let part = self.place.tone_part(heard.newest.at_s - heard.newest.over_s / 2.0, heard.hz);
             (heard.programme_db, heard.nominal_hz) =
                 part.map_or((None, None), |part| of_part(part, heard.hz));

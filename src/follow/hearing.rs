@@ -292,6 +292,11 @@ impl Hearing {
         }
     }
 
+    /// Forgets tones in turn that were heard since a sample: they were none.
+    pub fn forget_since(&mut self, sample: u64) {
+        self.turns.retain(|turn| turn.1 < sample);
+    }
+
     /// Notes the tone among those that sound in turn.
     fn turn(&mut self, tone: SteadyTone, ring: &Ring) {
         let step_hz = self.finder.step_hz();

@@ -15,6 +15,9 @@ const EVERY_S: f64 = 0.5;
 /// What still sounds where silence was noticed, s.
 const MARGIN_S: f64 = 0.25;
 
+/// The reference where nothing better is known.
+const FULL_SCALE: &str = "full scale";
+
 /// What the view remembers.
 #[derive(Default)]
 pub(crate) struct NoiseView {
@@ -40,7 +43,7 @@ fn reference(tones: &Tones, options: &FollowOptions) -> Reference {
         let words = "the deck's 0".to_owned();
         return Reference { words, dbfs: options.zero_dbfs, uncertainty_db: 0.0 };
     }
-    Reference { words: "full scale".to_owned(), dbfs: [Some(0.0); 2], uncertainty_db: 0.0 }
+    Reference { words: FULL_SCALE.to_owned(), dbfs: [Some(0.0); 2], uncertainty_db: 0.0 }
 }
 
 impl NoiseView {
@@ -126,7 +129,7 @@ fn figure(now: &NoiseNow) -> Option<Figure> {
         name: format!("A-weighted noise, {}", ["left", "right"][channel]),
         value,
         uncertainty,
-        unit: "dB".to_owned(),
+        unit: if now.reference == FULL_SCALE { "dBFS" } else { "dB" }.to_owned(),
         target: None,
         limit: now.limit_db,
         verdict,

@@ -75,7 +75,7 @@ impl SpeedView {
             self.of_hz = tone.hz;
         }
         self.of_hz = tone.hz;
-        let (from, to) = if sounding.len() == 1 { within(ring, *tone) } else { (tone.from, tone.to) };
+        let (from, to) = within(ring, *tone);
         let last = |seconds: f64, ring: &Ring| from.max(to.saturating_sub((seconds * ring.rate_hz()) as u64));
         let short = last(SHORT_S, ring);
         let Some(read) = read_tone(ring, short, to, tone.hz) else {
@@ -123,10 +123,10 @@ impl SpeedView {
         if self.seconds.len() < 3 {
             return None;
         }
-        // Against its neighbour: somebody turns the trimmer meanwhile.
-        let pairs = self.seconds.iter().zip(self.seconds.iter().skip(1));
-        let squares: f64 = pairs.map(|(a, b)| (a - b).powi(2) / 2.0).sum();
-        Some(200.0 * (squares / (self.seconds.len() - 1) as f64).sqrt() / hz)
+        // Against its neighbours on both sides: somebody turns the trimmer meanwhile.
+        let last: Vec<f64> = self.seconds.iter().rev().take(6).copied().collect();
+        let bends = last.windows(3).map(|three| (three[0] - 2.0 * three[1] + three[2]).powi(2) / 6.0);
+        Some(200.0 * crate::signal::statistics::mean(bends.collect::<Vec<f64>>()).sqrt() / hz)
     }
 
     fn read_flutter(

@@ -7,8 +7,10 @@ use super::hearing::SteadyTone;
 use super::ring::Ring;
 use crate::measure::{Meter, Tone, ToneMeter};
 use crate::reading::Pair;
-use crate::signal::statistics::median_of_few;
+use crate::signal::statistics::{median_of_few, quantile};
+use num_complex::Complex64;
 use std::collections::VecDeque;
+use std::f64::consts::TAU;
 
 /// Shortest stretch that a figure is averaged over, s.
 const LEAST_S: f64 = 0.3;
@@ -20,8 +22,8 @@ const MOST: usize = 40;
 const PAST_S: f64 = 60.0;
 const MOST_PAST: usize = 1200;
 /// The envelope is looked at in pieces of this length, s, or so many periods.
-const PIECE_S: f64 = 0.004;
-const PERIODS: f64 = 2.0;
+const PIECE_S: f64 = 0.005;
+const PERIODS: f64 = 3.0;
 /// A tone has not begun or is over where its envelope is off by more than this, dB.
 const EDGE_DB: f64 = 1.0;
 /// So far back the beginning and the end of a tone are looked for, s.
@@ -46,6 +48,8 @@ pub(crate) struct Moment {
 #[derive(Debug, Clone)]
 pub(crate) struct HeardTone {
     pub hz: f64,
+    /// When it was first read, s.
+    first_s: f64,
     pub newest: Moment,
     pub past: VecDeque<Moment>,
     /// Level of it in the programme, dB, where the programme is known, and whether it is heard at the source there.
@@ -67,6 +71,7 @@ impl HeardTone {
     pub fn new(newest: Moment, read_to: u64) -> Self {
         Self {
             hz: newest.hz,
+            first_s: newest.at_s,
             newest,
             past: VecDeque::new(),
             programme_db: None,
@@ -128,11 +133,11 @@ impl Tones {
         Some(needs_s)
     }
 
-    /// Reads a tone that sounds, over its newest stretch. `alone`: nothing else sounds, so that its ends show in the level.
-    pub fn read(&mut self, ring: &mut Ring, sounding: SteadyTone, alone: bool) -> Option<&mut HeardTone> {
+    /// Reads a tone that sounds, over its newest stretch.
+    pub fn read(&mut self, ring: &mut Ring, sounding: SteadyTone) -> Option<&mut HeardTone> {
         let rate_hz = ring.rate_hz();
         let averaged = (self.averaged_s(rate_hz, sounding.hz)? * rate_hz) as u64;
-        let (from, to) = if alone { within(ring, sounding) } else { (sounding.from, sounding.to) };
+        let (from, to) = within(ring, sounding);
         let slot = self.slot(sounding.hz);
         // Nothing new.
         if slot.is_some_and(|slot| self.all[slot].read_to >= to) {
@@ -188,6 +193,11 @@ impl Tones {
         }
     }
 
+    /// Forgets tones that were first heard after `at_s`: they were none.
+    pub fn forget_since(&mut self, at_s: f64) {
+        self.all.retain(|tone| tone.first_s < at_s);
+    }
+
     /// Forgets highest levels.
     pub fn reset(&mut self) {
         for tone in &mut self.all {
@@ -216,43 +226,48 @@ pub(crate) fn read_tone(ring: &mut Ring, from: u64, to: u64, hz: f64) -> Option<
     meter.finish()
 }
 
-/// Where a tone that sounds alone surely does: without its rise and its fall, told by the level.
+/// Where a tone surely sounds: without its rise and its fall, told by its own level in short pieces. What sounded before it, and
+/// comes after it, is another frequency and does not count.
 pub(crate) fn within(ring: &mut Ring, tone: SteadyTone) -> (u64, u64) {
     let rate_hz = ring.rate_hz();
-    let piece = (PIECE_S.max(PERIODS / tone.hz) * rate_hz) as u64;
+    let piece = (PIECE_S.max(PERIODS / tone.hz) * rate_hz) as usize;
     let edge = (EDGE_S * rate_hz) as u64;
-    let levels = |ring: &mut Ring, from: u64, to: u64| -> Vec<f64> {
-        let mut levels = Vec::new();
-        let (mut sum, mut count) = (0.0, 0);
-        ring.read(from, to, &mut |block| {
-            for (l, r) in block[0].iter().zip(block[1]) {
-                sum += l * l + r * r;
-                count += 1;
-                if count == piece {
-                    levels.push(10.0 * f64::max(sum, 1e-20).log10());
-                    (sum, count) = (0.0, 0);
-                }
-            }
-        });
-        levels
-    };
+    let (from, to) = (tone.from.max(ring.oldest()), tone.to);
+    let late_from = to.saturating_sub(edge).max(from);
+    let late = levels(ring, late_from, to, tone.hz, piece);
+    let early = levels(ring, from, (from + edge).min(to), tone.hz, piece);
+    // Most of the stretch is the tone, as the frames have found: the upper level is its own.
+    let usual = |levels: &[f64]| quantile(levels, 0.75);
     let is_off = |level: f64, usual: f64| (level - usual).abs() > EDGE_DB;
-    let from = tone.from.max(ring.oldest());
-    let to = tone.to;
-    let late = levels(ring, to.saturating_sub(edge).max(from), to);
-    let early = levels(ring, from, (from + edge).min(to));
-    let (Some(usual_late), Some(usual_early)) = (middle(&late), middle(&early)) else { return (from, to) };
-    let off_late = late.iter().rev().take_while(|level| is_off(**level, usual_late)).count() as u64;
-    let off_early = early.iter().take_while(|level| is_off(**level, usual_early)).count() as u64;
+    let (usual_late, usual_early) = (usual(&late), usual(&early));
+    let off_late = late.iter().rev().take_while(|level| is_off(**level, usual_late)).count();
+    let off_early = early.iter().take_while(|level| is_off(**level, usual_early)).count();
     // One piece more: a fade begins within 1 dB.
-    let cut = |off: u64| if off > 0 { (off + 1) * piece } else { 0 };
-    let last = (to - to.saturating_sub(edge).max(from)) % piece;
-    let to = if off_late > 0 { to - last - cut(off_late).min(to - last) } else { to };
-    (from + cut(off_early), to.max(from))
+    let cut = |off: usize| if off > 0 { ((off + 1) * piece) as u64 } else { 0 };
+    let whole = late_from + (late.len() * piece) as u64;
+    let to = if off_late > 0 { whole.saturating_sub(cut(off_late)) } else { to };
+    let from = from + cut(off_early);
+    (from, to.max(from))
 }
 
-fn middle(levels: &[f64]) -> Option<f64> {
-    (!levels.is_empty()).then(|| crate::signal::statistics::median(levels))
+/// Level of a tone of `hz` in both channels, in whole pieces of so many samples, dB.
+fn levels(ring: &mut Ring, from: u64, to: u64, hz: f64, piece: usize) -> Vec<f64> {
+    let turn = Complex64::from_polar(1.0, -TAU * hz / ring.rate_hz());
+    let mut levels = Vec::new();
+    let (mut phasor, mut sums, mut count) = (Complex64::ONE, [Complex64::ZERO; 2], 0);
+    ring.read(from, to, &mut |block| {
+        for (l, r) in block[0].iter().zip(block[1]) {
+            sums[0] += phasor * l;
+            sums[1] += phasor * r;
+            phasor *= turn;
+            count += 1;
+            if count == piece {
+                levels.push(10.0 * sums.iter().map(Complex64::norm_sqr).sum::<f64>().max(1e-20).log10());
+                (phasor, sums, count) = (Complex64::ONE, [Complex64::ZERO; 2], 0);
+            }
+        }
+    });
+    levels
 }
 
 #[cfg(test)]
@@ -260,6 +275,21 @@ mod tests {
     use super::*;
     use crate::signal::test_signals::Random;
     use std::f64::consts::TAU;
+
+    #[test]
+    fn another_tone_right_before_and_behind_is_left_out() {
+        let rate_hz = 48_000.0;
+        let mut ring = Ring::new(rate_hz);
+        let samples: Vec<f64> = (0..72_000)
+            .map(|n| {
+                let hz = if (24_000..48_000).contains(&n) { 10_000.0 } else { 1000.0 };
+                0.1 * (TAU * hz * f64::from(n) / rate_hz).sin()
+            })
+            .collect();
+        ring.feed([&samples, &samples]);
+        let (from, to) = within(&mut ring, SteadyTone { hz: 10_000.0, from: 19_000, to: 53_000 });
+        assert!((24_000..25_000).contains(&from) && (47_000..=48_000).contains(&to), "{from} {to}");
+    }
 
     #[test]
     fn a_tone_that_ends_keeps_its_level_to_the_last() {
@@ -286,7 +316,7 @@ mod tests {
             let (from, to) = within(&mut ring, heard);
             assert!(from >= start + 24_000 && from < start + 27_000, "{hz}: {}", from - start);
             assert!(to <= start + 72_000 && to > start + 69_000, "{hz}: {}", to - start);
-            let got = tones.read(&mut ring, heard, true).unwrap();
+            let got = tones.read(&mut ring, heard).unwrap();
             assert_within!(got.newest.dbfs[0].unwrap(), -20.0, 0.02, "dBFS", "{hz}");
             assert_within!(got.newest.hz, hz, 0.001 * hz, "Hz");
         }

@@ -31,6 +31,7 @@ pages! {
     "report" report,
     "compare" compare,
     "bench" bench,
+    "follow" follow,
     "recording" recording,
     "no-calibration-tape" no_calibration_tape,
     "house-tape" house_tape,

@@ -25,6 +25,14 @@ pub(in crate::show) fn typed(command: &Command) -> String {
             }
             format!("{words} --out {out} --attach {}", state_word(*state))
         }
+        Command::Follow { view, recorded_on, tape_type } => {
+            let tape_type = tape_type.map_or(String::new(), |kind| format!(" --tape-type {kind:?}"));
+            let origin = origin(*recorded_on);
+            format!(
+                "RECORDER | deckproof follow - --show {} --recorded-on {origin}{tape_type}",
+                view.as_str()
+            )
+        }
         Command::Skew { files, json } => format!("deckproof skew {} --json {json}", files.join(" ")),
         Command::Attach { state, file } => format!("deckproof bench attach {} {file}", state_word(*state)),
         Command::Done { step, remark } => format!("deckproof bench done {step} \"{remark}\""),

@@ -1,6 +1,6 @@
 //! What the program is to do at a step of the work, as data; its words are the command line's.
 
-use crate::reading::{JobState, RecordedOn, TapeType};
+use crate::reading::{JobState, RecordedOn, TapeType, View};
 
 /// One thing that the program is to do.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -32,6 +32,15 @@ pub enum Command {
         out: String,
         /// As what it is attached to the job.
         state: JobState,
+    },
+    /// Follow the deck live while a screw is turned.
+    Follow {
+        /// What is shown.
+        view: View,
+        /// Whose recording plays.
+        recorded_on: RecordedOn,
+        /// Tape type, where it is told.
+        tape_type: Option<TapeType>,
     },
     /// Read azimuth from ordinary music.
     Skew {

@@ -12,7 +12,7 @@ use crate::judge::bench::step::{JobEvidence, JobReading, Step, StepState, by_han
 use crate::judge::meaning::{Meaning, meaning};
 use crate::judge::quantities::judged;
 use crate::reading::{
-    Channel, Circumstances, Finding, Heads, JobSheet, JobState, RecordedOn, TapeType, Verdict,
+    Channel, Circumstances, Finding, Heads, JobSheet, JobState, RecordedOn, TapeType, Verdict, View,
 };
 
 /// Names of the steps, in the order of work; `record-trim` has one for each tape type, `record-trim-type-II`.
@@ -236,6 +236,15 @@ impl Job<'_> {
         Some((Play::House(card), words::HOUSE))
     }
 
+    /// Follows the reference tape that there is; `None` without one.
+    fn follow_reference(&self, view: View) -> Option<Command> {
+        let recorded_on = match self.reference()?.0 {
+            Play::Calibrated => RecordedOn::Calibrated,
+            _ => RecordedOn::House,
+        };
+        Some(Command::Follow { view, recorded_on, tape_type: None })
+    }
+
     /// Asks for the level tone's millivolts at a step that plays a reference tape, before its return is read: they are judged
     /// with it. Who has no millivoltmeter leaves them out.
     fn ask_level_tone(&self, step: &mut Step, state: JobState) {
@@ -330,6 +339,9 @@ impl Job<'_> {
             step.otherwise.push(("A length of tape between two marks", Command::ReadBetweenMarks));
             step.otherwise.push(("Several playings together", Command::ReadSameTape));
         }
+        if step.state == StepState::Turn {
+            step.follow = self.follow_reference(View::Speed);
+        }
         step.cautions = crate::trade::CAUTIONS[..3].to_vec();
         step
     }
@@ -350,6 +362,11 @@ impl Job<'_> {
             }
             None => self.azimuth_by_music(&wanted, title),
         };
+        step.follow = self.follow_reference(View::Azimuth).or(Some(Command::Follow {
+            view: View::Azimuth,
+            recorded_on: RecordedOn::OtherDeck,
+            tape_type: None,
+        }));
         step.cautions = crate::trade::TRIMMER_CAUTIONS.to_vec();
         step
     }
@@ -403,6 +420,7 @@ impl Job<'_> {
             Some((play, line)) => {
                 let lines = vec![line.to_owned(), words::RESPONSE.to_owned()];
                 let mut step = self.step("playback-response", title, &wanted, lines, play);
+                step.follow = self.follow_reference(View::Response);
                 step.cautions = crate::trade::TRIMMER_CAUTIONS.to_vec();
                 step
             }
@@ -448,6 +466,7 @@ impl Job<'_> {
         if self.has_reference() {
             let state = if step.state == StepState::Open { JobState::AsFound } else { JobState::AsLeft };
             self.ask_level_tone(&mut step, state);
+            step.follow = self.follow_reference(View::Level);
         }
         step.cautions = crate::trade::TRIMMER_CAUTIONS.to_vec();
         step
@@ -474,6 +493,12 @@ impl Job<'_> {
         let recipe = if monitored { "monitor-trim" } else { "record-trim" };
         let play = Play::Programme(recipe, RecordedOn::ThisDeck, Some(kind));
         let mut step = self.step(&format!("record-trim-type-{kind:?}"), &title, &wanted, lines, play);
+        // What two heads record is heard later only.
+        step.follow = monitored.then_some(Command::Follow {
+            view: View::Bias,
+            recorded_on: RecordedOn::ThisDeck,
+            tape_type: Some(kind),
+        });
         step.cautions = crate::trade::TRIMMER_CAUTIONS.to_vec();
         step
     }

@@ -35,6 +35,8 @@ pub struct Step {
     pub how: Vec<String>,
     /// What to run, in the job's folder.
     pub commands: Vec<Command>,
+    /// What is run while a screw is turned.
+    pub follow: Option<Command>,
     /// What may be run instead or besides, each with when.
     pub otherwise: Vec<(&'static str, Command)>,
     /// What to turn on what was found.
@@ -77,6 +79,7 @@ pub(crate) fn by_hand_only(id: &str, title: &str, how: Vec<String>, commands: Ve
         first: Vec::new(),
         how,
         commands,
+        follow: None,
         otherwise: Vec::new(),
         turns: Vec::new(),
         cautions: Vec::new(),

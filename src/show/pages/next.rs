@@ -52,8 +52,17 @@ fn one(step: &Step) -> Section {
     if !how.is_empty() {
         section = section.block(Block::List(how));
     }
+    if let Some(follow) = &step.follow {
+        section = section
+            .say("Follow it live while you turn (RECORDER is your system's own: `guide follow`):")
+            .block(Block::Paragraph(Tone::Command, typed(follow)));
+    }
     if !step.commands.is_empty() {
-        let then = if step.turns.is_empty() { "In the job's folder:" } else { "Then, in the job's folder:" };
+        let then = if step.turns.is_empty() && step.follow.is_none() {
+            "In the job's folder:"
+        } else {
+            "Then, in the job's folder:"
+        };
         section = section.say(then).say_all(Tone::Command, step.commands.iter().map(typed));
     }
     if step.commands.iter().any(|command| matches!(command, Command::Read { slated: false, .. })) {
