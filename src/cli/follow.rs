@@ -3,6 +3,7 @@
 use super::Outcome;
 use super::bench::STATES;
 use super::clock::made_now;
+use super::interrupt::is_the_end;
 use super::job_told::{TypedWhichJob, told_by};
 use super::live_screen::LiveScreen;
 use super::read::channels;
@@ -195,6 +196,7 @@ pub struct Job {
 impl Job {
     /// Follows it until the sound ends, or somebody quits.
     pub fn run(self) -> anyhow::Result<Outcome> {
+        is_the_end();
         let lines = self.out != Out::Screen;
         let words = self.stream.format.words.clone();
         let pictures = Pictures {

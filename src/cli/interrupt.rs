@@ -6,6 +6,7 @@ use crate::programme::abandon_unfinished;
 use std::io::Write;
 #[cfg(unix)]
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::channel;
 use std::time::Duration;
 
@@ -47,22 +48,34 @@ pub fn watch() {
 #[cfg(not(any(unix, windows)))]
 pub fn watch() {}
 
+/// An interrupt by the keyboard is how the command ends that runs now: nothing is said of it.
+static IS_THE_END: AtomicBool = AtomicBool::new(false);
+
+/// From now on an interrupt by the keyboard ends the command as if it were done.
+pub fn is_the_end() {
+    IS_THE_END.store(true, Ordering::SeqCst);
+}
+
 /// Longest that an end waits for a terminal that takes nothing.
 #[cfg(any(unix, windows))]
 const PATIENCE: Duration = Duration::from_secs(1);
 
 #[cfg(any(unix, windows))]
 fn end(status: i32) -> ! {
+    // 130: an interrupt by the keyboard.
+    let quiet = status == 130 && IS_THE_END.load(Ordering::SeqCst);
     abandon_unfinished(|| {
         let (done, wait) = channel();
         std::thread::spawn(move || {
             give_back();
             let text = "deckproof: interrupted; files that were not finished were removed; start it again";
-            let _ = writeln!(std::io::stderr(), "{text}");
+            if !quiet {
+                let _ = writeln!(std::io::stderr(), "{text}");
+            }
             done.send(())
         });
         // Said, or not to be said: it ends.
         let _ = wait.recv_timeout(PATIENCE);
-        std::process::exit(status)
+        std::process::exit(if quiet { 0 } else { status })
     })
 }

@@ -1,5 +1,7 @@
 //! What is followed live is what `read` says of the same return, within its uncertainty: one code, asked at another time.
 
+mod turned;
+
 use crate::effort;
 use crate::returns::{Store, of};
 use deckproof::assert_within;
@@ -100,7 +102,9 @@ fn phase_of_a_part_is_that_of_the_reading() {
         let (pictures, reading) = (pictures(&source, Some(View::Azimuth)), read(&source));
         let azimuth = reading.azimuth.as_ref().unwrap();
         let mut compared = 0;
-        for point in azimuth.phase.iter().filter(|point| point.hz > 3000.0) {
+        // What sounded twice stands twice, and nobody says which is which.
+        let once = |hz: f64| azimuth.phase.iter().filter(|point| near(point.hz, hz)).count() == 1;
+        for point in azimuth.phase.iter().filter(|point| point.hz > 3000.0 && once(point.hz)) {
             // The tone of the ladder; others of its frequency are another stretch of the tape.
             let id = format!("response-{}", point.hz);
             let followed: Vec<&AzimuthNow> = during(&pictures, &id)
@@ -236,7 +240,7 @@ fn response_by_noise_sweep_and_steps_is_that_of_the_reading() {
     assert!(compared > 40, "{compared}");
     // By and by it comes near to that.
     let growing = shown.iter().rev().find(|(picture, _)| picture.at_s < ends_s - 0.2).unwrap().1;
-    assert!(growing.over_s > 5.0, "{}", growing.over_s);
+    assert!(growing.over_s > 3.0, "{}", growing.over_s);
     for want in response.noise.iter().filter(|want| want.hz < 12_600.0 && want.hz > 200.0) {
         let Some(got) = growing.points.iter().find(|point| (point.hz / want.hz).ln().abs() < 0.03) else {
             continue;
