@@ -97,9 +97,9 @@ fn playback_trimmers_turn_level_and_treble() {
     for (at_s, share) in [(0.5, 0.0), (2.0, 0.5), (3.6, 1.0)] {
         let at = truth.at(at_s);
         assert_eq!((at.playback_db, at.treble_db), ([-2.0 * share, share], [3.0 * share, -3.0 * share]));
-        for channel in 0..2 {
+        for (channel, returned) in returned.iter().enumerate() {
             for hz in [315.0, 10_000.0] {
-                let got = 20.0 * (about(&returned[channel], hz, at_s).0 / 0.1).log10();
+                let got = 20.0 * (about(returned, hz, at_s).0 / 0.1).log10();
                 let want = truth.tone_gain_at_db(channel, hz, -23.0, at_s);
                 assert_within!(got, want, 0.01, "dB", "{hz} Hz at {at_s} s");
             }
