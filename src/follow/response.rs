@@ -29,6 +29,8 @@ const REMEMBERS_MORE_BELOW_HZ: f64 = 500.0;
 const MARGIN_S: f64 = 0.05;
 /// A sweep of a known programme is read so often while it plays, s.
 const SWEEP_EVERY_S: f64 = 0.5;
+/// What a meter said of a part is shown for so long where another noise follows, s.
+const PART_SHOWN_S: f64 = 3.0;
 /// White noise rises by 1 dB from third octave to third octave, pink noise not at all.
 const WHITE_FROM_DB: f64 = 0.5;
 
@@ -130,6 +132,8 @@ pub(crate) struct ResponseView {
     /// The part that it is, or that plays.
     part: Option<String>,
     read_at_s: f64,
+    /// Until then the part that was read is shown, s.
+    part_until_s: f64,
     held: Vec<PointNow>,
     source: Vec<PointNow>,
     /// Which of them is shown.
@@ -169,7 +173,9 @@ impl ResponseView {
                 let rate_hz = ring.rate_hz();
                 let noise = self.noise.get_or_insert_with(|| Following::new(rate_hz, sound.1));
                 noise.feed(ring, to);
-                self.by = By::Noise;
+                if now_s > self.part_until_s {
+                    self.by = By::Noise;
+                }
             }
             Sound::Sweep => {
                 self.noise = None;
@@ -213,6 +219,7 @@ impl ResponseView {
         {
             self.read = points;
             self.by = By::Part;
+            self.part_until_s = now_s + PART_SHOWN_S;
             self.part = None;
         }
         let is_read = |part: &&PlacedPart| {
