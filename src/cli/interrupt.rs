@@ -4,6 +4,28 @@ use crate::programme::abandon_unfinished;
 use std::io::Write;
 #[cfg(unix)]
 use std::sync::Arc;
+#[cfg(feature = "sound-card")]
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// Nothing is being written that could be half done.
+#[cfg(feature = "sound-card")]
+static NOTHING_WRITTEN: AtomicBool = AtomicBool::new(false);
+
+/// From now on an interrupt has no files to speak of.
+#[cfg(feature = "sound-card")]
+pub fn nothing_is_written() {
+    NOTHING_WRITTEN.store(true, Ordering::Relaxed);
+}
+
+/// What is said of an interrupt.
+#[cfg(any(unix, windows))]
+fn said() -> &'static str {
+    #[cfg(feature = "sound-card")]
+    if NOTHING_WRITTEN.load(Ordering::Relaxed) {
+        return "deckproof: interrupted";
+    }
+    "deckproof: interrupted; files that were not finished were removed; start it again"
+}
 
 /// Watches for interrupts from now on. One that the starter has told the process to ignore (`nohup`) stays ignored.
 ///
@@ -46,8 +68,7 @@ pub fn watch() {}
 #[cfg(any(unix, windows))]
 fn end(status: i32) -> ! {
     abandon_unfinished(|| {
-        let text = "deckproof: interrupted; files that were not finished were removed; start it again";
-        let _ = writeln!(std::io::stderr(), "{text}");
+        let _ = writeln!(std::io::stderr(), "{}", said());
         std::process::exit(status)
     })
 }

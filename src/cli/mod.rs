@@ -4,6 +4,8 @@ mod bench;
 mod clock;
 mod compare;
 mod completions;
+#[cfg(feature = "sound-card")]
+mod devices;
 mod guide;
 mod house;
 mod interrupt;
@@ -11,6 +13,8 @@ mod job_told;
 mod list;
 mod manual;
 mod outcome;
+#[cfg(feature = "sound-card")]
+mod play;
 mod read;
 mod rehearse;
 mod remedies;
@@ -43,6 +47,8 @@ enum Command {
     Compare(compare::Typed),
     Skew(skew::Typed),
     Rehearse(rehearse::Typed),
+    #[cfg(feature = "sound-card")]
+    Play(play::Typed),
     House(house::Typed),
     Bench(bench::Typed),
     List(list::Typed),
@@ -54,6 +60,10 @@ enum Command {
 /// Runs the command that was typed. An error becomes one line: which file, what is wrong, what to do.
 pub fn command_line() -> ExitCode {
     let typed = typed::words();
+    if cfg!(not(feature = "sound-card")) && typed::asks_for_a_sound_card(&typed) {
+        note(&format!("deckproof: {}", typed::NO_SOUND_CARD));
+        return Outcome::Failed.into();
+    }
     let arguments = match Arguments::try_parse_from(&typed) {
         Ok(arguments) => arguments,
         Err(error) => typed::told_of(&typed).err().unwrap_or(error).exit(),
@@ -75,6 +85,8 @@ fn run(arguments: Arguments) -> anyhow::Result<Outcome> {
         Command::Compare(typed) => typed.meant()?.run(),
         Command::Skew(typed) => typed.meant()?.run(),
         Command::Rehearse(typed) => typed.meant()?.run(),
+        #[cfg(feature = "sound-card")]
+        Command::Play(typed) => typed.meant()?.run(),
         Command::House(typed) => typed.run(),
         Command::Bench(typed) => typed.run(),
         Command::List(typed) => typed.run(),
