@@ -66,9 +66,9 @@
 //! # The rooms
 //!
 //! Data flows in the order `trade`, `signal`, `programme`, `capture`, [`reading`], `measure`, `judge`, `show`; nothing on the
-//! left imports from the right. `deck`, the virtual deck, stands beside them and imports `trade` and `signal` only;
-//! [`guide`], the pages for the bench, imports nothing. What is not named here is the project's own; its tests and benches
-//! see it through the feature `internals`.
+//! left imports from the right. `sound_card`, behind the feature `sound-card`, serves `capture` and `job`. `deck`, the virtual
+//! deck, stands beside them and imports `trade` and `signal` only; [`guide`], the pages for the bench, imports nothing. What
+//! is not named here is the project's own; its tests and benches see it through the feature `internals`.
 
 #[macro_use]
 mod assert_within;
@@ -86,6 +86,8 @@ mod programme;
 pub mod reading;
 mod show;
 mod signal;
+#[cfg(feature = "sound-card")]
+mod sound_card;
 mod trade;
 
 pub use capture::{CaptureError, InMemory};
@@ -120,5 +122,7 @@ pub mod internals {
         pub use crate::cli::{LiveScreen, watch_for_interrupts};
     }
 
+    #[cfg(feature = "sound-card")]
+    rooms!(sound_card);
     rooms!(capture, deck, follow, job, judge, measure, programme, show, signal, trade);
 }

@@ -49,6 +49,10 @@ pub enum CaptureError {
         /// Where sound was expected.
         path: PathBuf,
     },
+    /// The sound card refused.
+    #[cfg(feature = "sound-card")]
+    #[error(transparent)]
+    SoundCard(#[from] crate::sound_card::SoundCardError),
     /// The header is damaged.
     #[error("{}: {what}; {remedy}", path.display())]
     Malformed {

@@ -18,6 +18,8 @@ use crate::programme::find;
 use crate::reading::{FollowedReading, JobState, LiveKey, Picture, View};
 use crate::show::live::{Colours, Look, json_line, kept_line, plain_line};
 use crate::signal::ear::{Aim, Ear};
+#[cfg(feature = "sound-card")]
+use crate::sound_card::ToneOut;
 use crate::trade::Medium;
 use anyhow::{Context, bail, ensure};
 use std::io::{IsTerminal, Write};
@@ -54,8 +56,22 @@ Examples:
   deckproof follow return.wav --pace real")]
 pub struct Typed {
     /// What is followed: `-` for standard input (WAV, or --raw), a WAV file that still grows, or with --pace a finished file
-    #[arg(value_name = "SOUND")]
-    sound: PathBuf,
+    #[cfg_attr(not(feature = "sound-card"), arg(value_name = "SOUND"))]
+    #[cfg_attr(feature = "sound-card", arg(value_name = "SOUND", required_unless_present = "device"))]
+    sound: Option<PathBuf>,
+    /// Follow an input of the sound card (see `deckproof list devices`), or a part of its name; `default`: the system's
+    #[cfg(feature = "sound-card")]
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["sound", "raw", "pace", "channels"])]
+    device: Option<String>,
+    /// Sample rate to be asked of the input, Hz [default: a usual one]
+    #[cfg(feature = "sound-card")]
+    #[arg(long, value_name = "HZ", requires = "device")]
+    rate: Option<u32>,
+    /// Give the figure to the ear through this output of the sound card; `default`: the system's. Never the one that feeds the
+    /// deck
+    #[cfg(feature = "sound-card")]
+    #[arg(long = "sound", value_name = "NAME", conflicts_with = "sound_out")]
+    sound_device: Option<String>,
     /// Samples without a header: rate in Hz, channels, coding (s16, s24, s32, f32; low byte first)
     #[arg(long, value_name = "HZ,CHANNELS,CODING", value_parser = raw_format)]
     raw: Option<RawFormat>,
@@ -161,25 +177,51 @@ impl Typed {
                 "standard output: is the terminal, which would print samples; pipe it into a player"
             );
         }
-        let standard = self.sound == Path::new("-");
-        if standard && self.pace.is_some() {
-            bail!("standard input: comes as it comes; leave --pace away");
-        }
-        let stream = match (standard, self.pace) {
-            (true, _) => LiveStream::standard_input(self.raw, self.channels)?,
-            (false, Some(pace)) => LiveStream::finished(&self.sound, self.raw, pace, self.channels)?,
-            (false, None) => LiveStream::growing(&self.sound, self.raw, self.channels)?,
-        };
+        let ear = self.ear()?;
+        let stream = self.stream()?;
         Ok(Job {
             fast: self.pace == Some(Pace::Fast),
             stream,
             options,
             out,
-            ear: self.sound_out.is_some(),
+            ear,
             keep_as: self.keep_as,
             job: job.map(|job| job.path),
         })
     }
+}
+
+impl Typed {
+    /// Opens what is followed.
+    fn stream(&self) -> anyhow::Result<LiveStream> {
+        #[cfg(feature = "sound-card")]
+        if let Some(device) = &self.device {
+            return Ok(LiveStream::device(named(device), self.rate)?);
+        }
+        let sound = self.sound.as_deref().context("no sound: name a file, or `-` for standard input")?;
+        let standard = sound == Path::new("-");
+        ensure!(!standard || self.pace.is_none(), "standard input: comes as it comes; leave --pace away");
+        Ok(match (standard, self.pace) {
+            (true, _) => LiveStream::standard_input(self.raw, self.channels)?,
+            (false, Some(pace)) => LiveStream::finished(sound, self.raw, pace, self.channels)?,
+            (false, None) => LiveStream::growing(sound, self.raw, self.channels)?,
+        })
+    }
+
+    /// Where the figure is heard, if it is.
+    fn ear(&self) -> anyhow::Result<Option<EarOut>> {
+        #[cfg(feature = "sound-card")]
+        if let Some(device) = &self.sound_device {
+            return Ok(Some(EarOut::device(ToneOut::open(named(device))?)));
+        }
+        Ok(self.sound_out.is_some().then(EarOut::standard))
+    }
+}
+
+/// The name of a device; none for the system's own choice.
+#[cfg(feature = "sound-card")]
+fn named(device: &str) -> Option<&str> {
+    (device != "default").then_some(device)
 }
 
 /// A deck to be followed.
@@ -188,7 +230,7 @@ pub struct Job {
     options: FollowOptions,
     out: Out,
     fast: bool,
-    ear: bool,
+    ear: Option<EarOut>,
     keep_as: JobState,
     job: Option<PathBuf>,
 }
@@ -200,13 +242,13 @@ impl Job {
         let lines = self.out != Out::Screen;
         let words = self.stream.format.words.clone();
         let pictures = Pictures {
-            every_s: if lines && !self.ear { LINE_EVERY_S } else { 1.0 / PICTURES_PER_S },
+            every_s: if lines && self.ear.is_none() { LINE_EVERY_S } else { 1.0 / PICTURES_PER_S },
             untaken: if self.fast { Untaken::WaitedFor } else { Untaken::Replaced },
         };
         let following = Following::begin(self.stream, self.options, pictures)
             .context("the system gives no thread to measure in; close other programs")?;
         let mut hands = Hands { following, job: self.job, keep_as: self.keep_as };
-        let mut ear = self.ear.then(|| EarOut { ear: Ear::new(f64::from(EAR_RATE_HZ)), at_s: 0.0 });
+        let mut ear = self.ear;
         if lines {
             note(&format!("Following: {words}."));
             return hands.lines(self.out, ear.as_mut());
@@ -241,7 +283,7 @@ impl Hands {
                     said_s = picture.at_s;
                     let line =
                         if out == Out::Json { json_line(&picture) } else { plain_line(&picture) + "\n" };
-                    if ear.is_some() {
+                    if ear.as_ref().is_some_and(|ear| ear.is_standard()) {
                         note(line.trim_end());
                     } else if !said(&line)? {
                         return Ok(Outcome::Done);
@@ -335,27 +377,66 @@ fn said(line: &str) -> anyhow::Result<bool> {
     }
 }
 
-/// The figure for the ear, on standard output.
+/// The figure for the ear.
 struct EarOut {
     ear: Ear,
     at_s: f64,
+    rate_hz: u32,
+    samples: Vec<f64>,
+    /// `None`: standard output.
+    #[cfg(feature = "sound-card")]
+    device: Option<ToneOut>,
 }
 
 impl EarOut {
+    fn at(rate_hz: u32) -> Self {
+        Self {
+            ear: Ear::new(f64::from(rate_hz)),
+            at_s: 0.0,
+            rate_hz,
+            samples: Vec::new(),
+            #[cfg(feature = "sound-card")]
+            device: None,
+        }
+    }
+
+    /// On standard output, for any player.
+    fn standard() -> Self {
+        Self::at(EAR_RATE_HZ)
+    }
+
+    #[cfg(feature = "sound-card")]
+    fn device(device: ToneOut) -> Self {
+        let rate_hz = device.rate_hz();
+        Self { device: Some(device), ..Self::at(rate_hz) }
+    }
+
+    fn is_standard(&self) -> bool {
+        #[cfg(feature = "sound-card")]
+        return self.device.is_none();
+        #[cfg(not(feature = "sound-card"))]
+        true
+    }
+
     /// Sounds the figure of `picture` for the time since the last one.
     fn hear(&mut self, picture: &Picture) -> anyhow::Result<()> {
+        let figure = picture.figure.as_ref();
+        self.ear.aim(figure.and_then(|figure| Aim::new(figure.value, figure.target, figure.limit)));
         let passed_s = (picture.at_s - self.at_s).clamp(0.0, EAR_AT_ONCE_S);
         self.at_s = picture.at_s;
-        let frames = (passed_s * f64::from(EAR_RATE_HZ)).round() as usize;
-        let mut samples = vec![0.0; frames];
-        let aim =
-            picture.figure.as_ref().and_then(|figure| Aim::new(figure.value, figure.target, figure.limit));
-        self.ear.aim(aim);
-        self.ear.fill(&mut samples);
-        let bytes: Vec<u8> = samples
-            .iter()
-            .flat_map(|x| ((x * 32_767.0).round().clamp(-32_768.0, 32_767.0) as i16).to_le_bytes())
-            .collect();
+        self.samples.resize((passed_s * f64::from(self.rate_hz)).round() as usize, 0.0);
+        #[cfg(feature = "sound-card")]
+        if let Some(device) = &mut self.device {
+            // As much as it has room for: sound and card have a clock each.
+            self.samples.resize(device.room(), 0.0);
+            self.ear.fill(&mut self.samples);
+            let frames: Vec<f32> = self.samples.iter().map(|&x| x as f32).collect();
+            device.push(&frames);
+            return Ok(());
+        }
+        self.ear.fill(&mut self.samples);
+        let whole = |x: &f64| (x * 32_767.0).round().clamp(-32_768.0, 32_767.0) as i16;
+        let bytes: Vec<u8> = self.samples.iter().flat_map(|x| whole(x).to_le_bytes()).collect();
         let mut out = std::io::stdout().lock();
         match out.write_all(&bytes).and_then(|()| out.flush()) {
             Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),

@@ -10,6 +10,24 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::channel;
 use std::time::Duration;
 
+/// Nothing is being written that could be half done.
+static NOTHING_WRITTEN: AtomicBool = AtomicBool::new(false);
+
+/// From now on an interrupt has no files to speak of.
+#[cfg(feature = "sound-card")]
+pub fn nothing_is_written() {
+    NOTHING_WRITTEN.store(true, Ordering::Relaxed);
+}
+
+/// What is said of an interrupt.
+#[cfg(any(unix, windows))]
+fn said() -> &'static str {
+    if NOTHING_WRITTEN.load(Ordering::Relaxed) {
+        return "deckproof: interrupted";
+    }
+    "deckproof: interrupted; files that were not finished were removed; start it again"
+}
+
 /// Watches for interrupts from now on. One that the starter has told the process to ignore (`nohup`) stays ignored.
 ///
 /// Where the system has no way to watch, interrupts end the process as ever.
@@ -68,9 +86,8 @@ fn end(status: i32) -> ! {
         let (done, wait) = channel();
         std::thread::spawn(move || {
             give_back();
-            let text = "deckproof: interrupted; files that were not finished were removed; start it again";
             if !quiet {
-                let _ = writeln!(std::io::stderr(), "{text}");
+                let _ = writeln!(std::io::stderr(), "{}", said());
             }
             done.send(())
         });

@@ -35,6 +35,9 @@ enum What {
         /// Its name
         name: String,
     },
+    /// List the inputs and outputs of the sound card
+    #[cfg(feature = "sound-card")]
+    Devices,
     /// Print the limits of common practice, as `read --limits` takes them
     Limits {
         /// For which decks: full-size or portable
@@ -76,6 +79,8 @@ impl Typed {
                 .find(|(deck, _)| *deck == name)
                 .map(|(_, text)| (*text).to_owned())
                 .with_context(|| format!("{name}: no such deck; `deckproof list` names those built in"))?,
+            #[cfg(feature = "sound-card")]
+            Some(What::Devices) => super::devices::list()?,
             Some(What::Limits { deck }) => limits_text(&deck)?,
             Some(What::Tape) => TAPE_EXAMPLE.to_owned(),
             Some(What::Transport) => TRANSPORT_TEMPLATE.to_owned(),

@@ -4,6 +4,8 @@ mod bench;
 mod clock;
 mod compare;
 mod completions;
+#[cfg(feature = "sound-card")]
+mod devices;
 mod follow;
 mod guide;
 mod house;
@@ -15,6 +17,8 @@ mod list;
 mod live_screen;
 mod manual;
 mod outcome;
+#[cfg(feature = "sound-card")]
+mod play;
 mod read;
 mod rehearse;
 mod remedies;
@@ -53,6 +57,8 @@ enum Command {
     Follow(Box<follow::Typed>),
     Skew(skew::Typed),
     Rehearse(rehearse::Typed),
+    #[cfg(feature = "sound-card")]
+    Play(play::Typed),
     House(house::Typed),
     Bench(bench::Typed),
     List(list::Typed),
@@ -64,6 +70,10 @@ enum Command {
 /// Runs the command that was typed. An error becomes one line: which file, what is wrong, what to do.
 pub fn command_line() -> ExitCode {
     let typed = typed::words();
+    if cfg!(not(feature = "sound-card")) && typed::asks_for_a_sound_card(&typed) {
+        note(&format!("deckproof: {}", typed::NO_SOUND_CARD));
+        return Outcome::Failed.into();
+    }
     let arguments = match Arguments::try_parse_from(&typed) {
         Ok(arguments) => arguments,
         Err(error) => typed::told_of(&typed).err().unwrap_or(error).exit(),
@@ -86,6 +96,8 @@ fn run(arguments: Arguments) -> anyhow::Result<Outcome> {
         Command::Follow(typed) => (*typed).meant()?.run(),
         Command::Skew(typed) => typed.meant()?.run(),
         Command::Rehearse(typed) => typed.meant()?.run(),
+        #[cfg(feature = "sound-card")]
+        Command::Play(typed) => typed.meant()?.run(),
         Command::House(typed) => typed.run(),
         Command::Bench(typed) => typed.run(),
         Command::List(typed) => typed.run(),

@@ -8,6 +8,16 @@ use std::ffi::OsString;
 /// Longest name of a file, bytes.
 const LONGEST_NAME: usize = 255;
 
+/// What a build without support for sound cards says of commands that need one.
+pub const NO_SOUND_CARD: &str = "this build has no support for sound cards; build it with \
+     `cargo install --path . --features sound-card` (see `deckproof guide sound-card`)";
+
+/// Whether the command needs a sound card.
+pub fn asks_for_a_sound_card(typed: &[OsString]) -> bool {
+    let word = |at: usize| typed.get(at).and_then(|word| word.to_str());
+    matches!((word(1), word(2)), (Some("play"), _) | (Some("list"), Some("devices")))
+}
+
 /// The words. `help` may be asked for help like any other command.
 pub fn words() -> Vec<OsString> {
     let mut typed: Vec<OsString> = std::env::args_os().collect();

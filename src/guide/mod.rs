@@ -46,6 +46,7 @@ pages! {
     "warnings" warnings,
     "recipes" recipes,
     "rehearse" rehearse,
+    "sound-card" sound_card,
     "files" files,
     "measures" measures,
     "cannot" cannot,

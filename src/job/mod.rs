@@ -11,6 +11,8 @@ mod house;
 mod job_error;
 mod job_file;
 mod level_tone;
+#[cfg(feature = "sound-card")]
+mod play;
 mod rate;
 mod read;
 mod recording;
@@ -37,6 +39,8 @@ pub use house::{
 };
 pub use job_error::JobError;
 pub use job_file::{JOB_FILE, JobFile, find_job};
+#[cfg(feature = "sound-card")]
+pub use play::{PlayError, Playable, Player, Rounds};
 pub use read::{Playing, ReadOptions, measure_return, read_return, read_samples};
 pub use recording::Recording;
 pub use rehearse::{RehearsalDeck, Stage, rehearse};

@@ -96,6 +96,12 @@ impl<'a> Renderer<'a> {
         self.rate_hz
     }
 
+    /// Begins again at the first frame.
+    #[cfg(feature = "sound-card")]
+    pub fn rewind(&mut self) {
+        (self.now, self.part, self.voice) = (0, 0, None);
+    }
+
     /// Fills `block` with the next frames and returns how many; 0 at the end. What is beyond them is left alone.
     pub fn fill(&mut self, block: &mut [[f64; 2]]) -> usize {
         let mut done = 0;

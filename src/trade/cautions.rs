@@ -1,11 +1,14 @@
 //! What can hurt somebody at this work. Common practice, no source.
 
+/// What test tones can do. Common practice, no source.
+pub const TEST_TONES: &str = "Test tones at line level can destroy tweeters and hearing: speakers off, headphones off your ears, \
+     volume down first.";
+
 /// The cautions, each a full sentence or two, in the order of weight.
 pub const CAUTIONS: [&str; 4] = [
     "An open deck on mains can kill and stores charge: use an isolating supply where you can, keep one hand away, \
      follow local codes, and leave mains work to licensed people where the law says so.",
-    "Test tones at line level can destroy tweeters and hearing: speakers off, headphones off your ears, volume down \
-     first.",
+    TEST_TONES,
     "Mind rotating parts: hair, sleeves and tools away from capstans, belts and reels while the deck runs.",
     "Demagnetise with the power off and the tape away.",
 ];

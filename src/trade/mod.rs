@@ -38,6 +38,8 @@ pub mod test_tapes;
 mod cautions;
 mod decibels;
 
+#[cfg(feature = "sound-card")]
+pub use cautions::TEST_TONES;
 pub use cautions::{BEFORE_TURNING, CAUTIONS, INJECTION_CAUTIONS, TRIMMER_CAUTIONS};
 pub use medium::Medium;
 pub use reference_levels::{FluxStatement, StatedFlux};

@@ -12,6 +12,17 @@ fn without_a_command_the_help_is_shown_as_an_error() {
     assert_eq!(bench.run("--version").done().out, concat!("deckproof ", env!("CARGO_PKG_VERSION"), "\n"));
 }
 
+/// `tests/sound_card` has the build with them.
+#[test]
+#[cfg(not(feature = "sound-card"))]
+fn a_build_without_sound_cards_says_how_to_get_one_with_them() {
+    let bench = Bench::new();
+    for line in ["play first-look", "play --help", "list devices"] {
+        bench.run(line).refused(&["deckproof: this build has no support", "--features sound-card`"]);
+    }
+    assert!(!bench.run("--help").done().out.lines().any(|line| line.starts_with("  play")));
+}
+
 #[test]
 fn help_has_help() {
     let bench = Bench::new();

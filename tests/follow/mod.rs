@@ -222,7 +222,9 @@ fn response_by_noise_sweep_and_steps_is_that_of_the_reading() {
         })
         .collect();
     // What the meter said once the part was over; until then it is followed by and by.
-    let read = |(picture, now): &&(&Picture, &ResponseNow)| picture.at_s > ends_s && now.over_s == 0.0 && now.points.len() > 20;
+    let read = |(picture, now): &&(&Picture, &ResponseNow)| {
+        picture.at_s > ends_s && now.over_s == 0.0 && now.points.len() > 20
+    };
     let last = shown.iter().find(read).unwrap().1;
     let mut compared = 0;
     for want in response.noise.iter().filter(|want| want.hz < 16_500.0 && want.hz > 39.0) {

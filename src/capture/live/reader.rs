@@ -15,7 +15,7 @@ use std::time::{Duration, Instant};
 pub(super) type Input = Box<dyn Read + Send>;
 
 /// Decoded blocks on their way into the queue, at the stream's pace.
-struct Out {
+pub(super) struct Out {
     queue: Arc<Queue>,
     rate_hz: f64,
     /// When the first frame was recorded, as it were; `None`: as fast as it goes.
@@ -27,13 +27,17 @@ struct Out {
 }
 
 impl Out {
-    fn new(queue: Arc<Queue>, rate_hz: f64, pace: Pace) -> Self {
+    pub fn new(queue: Arc<Queue>, rate_hz: f64, pace: Pace) -> Self {
         let began = (pace == Pace::Real).then(Instant::now);
         Self { queue, rate_hz, began, frames: 0, broken: 0, untold: u64::MAX }
     }
 
+    pub fn queue(&self) -> &Queue {
+        &self.queue
+    }
+
     /// Hands on frames, however many; false if nobody listens any more.
-    fn push(&mut self, block: [&[f64]; 2]) -> bool {
+    pub fn push(&mut self, block: [&[f64]; 2]) -> bool {
         let step = self.queue.block_frames();
         block[0].chunks(step).zip(block[1].chunks(step)).all(|(left, right)| self.push_one([left, right]))
     }
@@ -64,7 +68,8 @@ impl Out {
         self.queue.trouble(Trouble::Broken { samples })
     }
 
-    fn end(&mut self) {
+    /// Nothing comes any more.
+    pub fn end(&mut self) {
         let _ = self.tell_broken() && self.queue.say(Arrival::End);
     }
 }

@@ -144,7 +144,7 @@ impl LiveStream {
     }
 
     /// Starts the reading thread. It is not waited for: a read that hangs cannot be broken off.
-    fn spawn(
+    pub(super) fn spawn(
         path: &Path,
         format: LiveFormat,
         work: impl FnOnce(Arc<Queue>) + Send + 'static,

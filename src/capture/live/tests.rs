@@ -58,6 +58,8 @@ fn all(stream: &mut LiveStream) -> All {
                 all.sides.iter_mut().zip(&block).for_each(|(all, side)| all.extend(side));
                 stream.give_back(block);
             }
+            // The machine may be busy.
+            Arrival::Trouble(Trouble::Stopped | Trouble::GoesOn { .. }) => {}
             Arrival::Trouble(trouble) => all.troubles.push(trouble),
             Arrival::End => return all,
         }
@@ -72,6 +74,8 @@ fn some(stream: &mut LiveStream, frames: usize) -> All {
             Arrival::Block(block) => {
                 some.sides.iter_mut().zip(&block).for_each(|(all, side)| all.extend(side));
             }
+            // The machine may be busy.
+            Arrival::Trouble(Trouble::Stopped | Trouble::GoesOn { .. }) => {}
             Arrival::Trouble(trouble) => some.troubles.push(trouble),
             Arrival::End => panic!("the end after {} frames", some.sides[0].len()),
         }
@@ -228,6 +232,19 @@ fn broken_samples_count_as_silence() {
     assert_eq!(told.len(), 4);
 }
 
+/// Bytes that were taken once the reader takes no more.
+fn filled(taken: &AtomicUsize) -> usize {
+    let mut before = 0;
+    loop {
+        std::thread::sleep(Duration::from_millis(200));
+        let now = taken.load(Ordering::Relaxed);
+        if now == before && now > 1_000_000 {
+            return now;
+        }
+        before = now;
+    }
+}
+
 #[test]
 fn a_slow_listener_loses_nothing_and_the_reader_waits() {
     // 20 s of sound; the queue holds 10.
@@ -235,8 +252,7 @@ fn a_slow_listener_loses_nothing_and_the_reader_waits() {
     let input = Cut::new(&wav(Coding::Int16, 2, u32::MAX, &data), &[]);
     let taken = Arc::clone(&input.taken);
     let mut stream = LiveStream::reader("a pipe", Box::new(input), None, None).unwrap();
-    std::thread::sleep(Duration::from_millis(400));
-    let waiting = taken.load(Ordering::Relaxed);
+    let waiting = filled(&taken);
     assert!(waiting > 9 * 192_000 && waiting < 11 * 192_000, "{waiting}");
     let all = all(&mut stream);
     assert_eq!(all.sides[0].len(), 20 * 48_000);
@@ -248,9 +264,11 @@ fn a_slow_listener_loses_nothing_and_the_reader_waits() {
 
 #[test]
 fn blocks_that_are_given_back_are_used_again() {
-    let mut stream = stream(&wav(Coding::Int24, 2, u32::MAX, &noise(30 * 48_000 * 6)), &[100, 5000]).unwrap();
+    let input = Cut::new(&wav(Coding::Int24, 2, u32::MAX, &noise(30 * 48_000 * 6)), &[100, 5000]);
+    let taken = Arc::clone(&input.taken);
+    let mut stream = LiveStream::reader("a pipe", Box::new(input), None, None).unwrap();
     // The most that ever waits is in use after that.
-    std::thread::sleep(Duration::from_millis(300));
+    filled(&taken);
     let (mut places, mut late) = (BTreeSet::new(), 0);
     let mut frames = 0;
     loop {
@@ -271,15 +289,12 @@ fn blocks_that_are_given_back_are_used_again() {
     assert_eq!((frames, late), (30 * 48_000, 0));
 }
 
-/// Sound, nothing for 0.8 s, sound.
-struct Pausing(Vec<Vec<u8>>);
+/// What is sent to it, piece by piece.
+struct Sent(std::sync::mpsc::Receiver<Vec<u8>>);
 
-impl Read for Pausing {
+impl Read for Sent {
     fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
-        let Some(piece) = self.0.pop() else { return Ok(0) };
-        if self.0.is_empty() {
-            std::thread::sleep(Duration::from_millis(800));
-        }
+        let piece = self.0.recv().unwrap_or_default();
         buffer[..piece.len()].copy_from_slice(&piece);
         Ok(piece.len())
     }
@@ -287,19 +302,20 @@ impl Read for Pausing {
 
 #[test]
 fn a_stop_is_told_once_and_so_is_its_end() {
-    let pieces = vec![vec![1; 400], wav(Coding::Int16, 2, 800, &[1; 400])];
-    let mut stream = LiveStream::reader("a pipe", Box::new(Pausing(pieces)), None, None).unwrap();
-    assert_eq!(some(&mut stream, 100).troubles, []);
-    // Patience for less than the stop.
-    assert_eq!(stream.next(Duration::from_millis(10)), None);
+    let (send, sent) = std::sync::mpsc::channel();
+    send.send(wav(Coding::Int16, 2, 800, &[1; 400])).unwrap();
+    let mut stream = LiveStream::reader("a pipe", Box::new(Sent(sent)), None, None).unwrap();
+    some(&mut stream, 100);
     let began = Instant::now();
-    assert_eq!(stream.next(PATIENCE), Some(Arrival::Trouble(Trouble::Stopped)));
-    let after_s = began.elapsed().as_secs_f64();
-    assert!(after_s > 0.4 && after_s < 0.75, "{after_s}");
-    assert_eq!(stream.next(Duration::from_millis(10)), None);
+    while stream.next(Duration::from_millis(10)).is_none() {}
+    assert!(began.elapsed() > Duration::from_millis(400));
+    // It was told, and is not told again.
+    assert_eq!(stream.next(Duration::from_millis(700)), None);
+    send.send(vec![1; 400]).unwrap();
     let Some(Arrival::Trouble(Trouble::GoesOn { after_s })) = stream.next(PATIENCE) else { panic!() };
-    assert!(after_s > 0.75 && after_s < 1.2, "{after_s}");
+    assert!(after_s > 1.1, "{after_s}");
     assert!(matches!(stream.next(PATIENCE), Some(Arrival::Block(block)) if block[0].len() == 100));
+    drop(send);
     assert_eq!(all(&mut stream), All::default());
 }
 
@@ -314,7 +330,7 @@ fn a_finished_file_comes_at_the_speed_of_the_tape() {
     let half_s = began.elapsed().as_secs_f64();
     assert_eq!(half + all(&mut stream).sides[0].len(), 24_000);
     let whole_s = began.elapsed().as_secs_f64();
-    assert!(half_s >= 0.25 && whole_s >= 0.5 && whole_s < 0.9, "{half_s} {whole_s}");
+    assert!(half_s >= 0.25 && whole_s >= 0.5, "{half_s} {whole_s}");
 }
 
 #[test]
@@ -338,7 +354,8 @@ fn a_file_that_grows_is_followed_frame_by_frame() {
     append(&bytes[20..header + 1002]);
     let mut stream = opener.join().unwrap();
     assert_eq!(some(&mut stream, 250).sides[0].len(), 250);
-    assert_eq!(stream.next(Duration::from_millis(60)), None);
+    let next = stream.next(Duration::from_millis(60));
+    assert!(matches!(next, None | Some(Arrival::Trouble(Trouble::Stopped))), "{next:?}");
     append(&bytes[header + 1002..]);
     let rest = some(&mut stream, 750);
     assert_eq!(rest.troubles, []);
@@ -349,7 +366,11 @@ fn a_file_that_grows_is_followed_frame_by_frame() {
     std::io::Seek::seek(&mut file, std::io::SeekFrom::Start(header as u64 - 4)).unwrap();
     file.write_all(&4000u32.to_le_bytes()).unwrap();
     append(b"LIST\x04\0\0\0INFO");
-    assert_eq!(stream.next(Duration::from_millis(100)), None);
+    let until = Instant::now() + Duration::from_millis(200);
+    while Instant::now() < until {
+        let next = stream.next(Duration::from_millis(50));
+        assert!(matches!(next, None | Some(Arrival::Trouble(Trouble::Stopped))), "{next:?}");
+    }
 }
 
 #[test]
