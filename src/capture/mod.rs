@@ -34,7 +34,7 @@ pub use file::ReturnFile;
 pub use glides::Glide;
 pub use health::HealthMeter;
 pub use heard::{BetweenKind, Heard, HeardTone, hear};
-pub use lines::{Frame, Line, LineFinder};
+pub use lines::{Frame, LineFinder};
 pub use nominals::{NamedBy, Names, name};
 pub use scan::{Scan, scan};
 pub use served::{Served, ServedTone, serve};

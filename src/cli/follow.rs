@@ -8,6 +8,8 @@ use super::job_told::{TypedWhichJob, told_by};
 use super::live_screen::LiveScreen;
 use super::read::channels;
 use super::terminal::{note, print};
+#[cfg(not(feature = "sound-card"))]
+use super::typed::NO_SOUND_CARD;
 use super::values::{Choice, TypedCircumstances, TypedLimits, one_of, reference_dbfs};
 use crate::capture::Coding;
 use crate::capture::live::{LiveStream, Pace, RawFormat};
@@ -67,11 +69,6 @@ pub struct Typed {
     #[cfg(feature = "sound-card")]
     #[arg(long, value_name = "HZ", requires = "device")]
     rate: Option<u32>,
-    /// Give the figure to the ear through this output of the sound card; `default`: the system's. Never the one that feeds the
-    /// deck
-    #[cfg(feature = "sound-card")]
-    #[arg(long = "sound", value_name = "NAME", conflicts_with = "sound_out")]
-    sound_device: Option<String>,
     /// Samples without a header: rate in Hz, channels, coding (s16, s24, s32, f32; low byte first)
     #[arg(long, value_name = "HZ,CHANNELS,CODING", value_parser = raw_format)]
     raw: Option<RawFormat>,
@@ -99,9 +96,14 @@ pub struct Typed {
     /// Print a line of JSON a second
     #[arg(long)]
     json: bool,
-    /// Give the figure to the ear, as samples on standard output for any player: mono, 48000 Hz, s16, low byte first
-    #[arg(long, value_name = "-", value_parser = ["-"], conflicts_with_all = ["plain", "json"])]
-    sound_out: Option<String>,
+    /// Give the figure to the ear. `--sound=-`: as samples on standard output for any player (mono, 48000 Hz, s16, low byte
+    /// first). With the feature sound-card also `--sound=NAME`, an output of the card, or `--sound` alone, the system's own.
+    /// Never the one that feeds the deck
+    #[arg(long = "sound", value_name = "WHERE", num_args = 0..=1, require_equals = true, default_missing_value = "default")]
+    ear_at: Option<String>,
+    /// Level of that tone, dBFS
+    #[arg(long, value_name = "DBFS", default_value = "-30", allow_hyphen_values = true, value_parser = ear_dbfs)]
+    sound_dbfs: f64,
     /// As what the key k keeps the figure in the job: as-found or as-left
     #[arg(long, value_name = "STATE", value_parser = one_of(&STATES), default_value = "as-left")]
     keep_as: JobState,
@@ -122,6 +124,13 @@ fn raw_format(text: &str) -> Result<RawFormat, String> {
     let rate_hz = rate.parse().map_err(|_| expected)?;
     let channels = channels.parse().map_err(|_| expected)?;
     Ok(RawFormat { rate_hz, channels, coding })
+}
+
+fn ear_dbfs(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(dbfs) if (-60.0..=-20.0).contains(&dbfs) => Ok(dbfs),
+        _ => Err("allowed are -60 to -20 dBFS: some have headphones on".into()),
+    }
 }
 
 fn known_hz(text: &str) -> Result<f64, String> {
@@ -164,14 +173,18 @@ impl Typed {
         let out = match (self.plain, self.json) {
             (true, _) => Out::Plain,
             (_, true) => Out::Json,
-            _ if self.sound_out.is_some() && !std::io::stderr().is_terminal() => Out::Plain,
+            _ if self.at_standard_output() && !std::io::stderr().is_terminal() => Out::Plain,
             _ => Out::Screen,
         };
         ensure!(
             out != Out::Screen || LiveScreen::is_possible(),
             "standard output: no terminal to draw on; use --plain or --json for a line a second"
         );
-        if self.sound_out.is_some() {
+        ensure!(
+            !self.at_standard_output() || !(self.plain || self.json),
+            "standard output: takes either lines or samples; leave --plain and --json away, or --sound=-"
+        );
+        if self.at_standard_output() {
             ensure!(
                 !std::io::stdout().is_terminal(),
                 "standard output: is the terminal, which would print samples; pipe it into a player"
@@ -208,13 +221,30 @@ impl Typed {
         })
     }
 
+    /// Whether the figure is heard through a player behind standard output.
+    fn at_standard_output(&self) -> bool {
+        self.ear_at.as_deref() == Some("-")
+    }
+
     /// Where the figure is heard, if it is.
     fn ear(&self) -> anyhow::Result<Option<EarOut>> {
-        #[cfg(feature = "sound-card")]
-        if let Some(device) = &self.sound_device {
-            return Ok(Some(EarOut::device(ToneOut::open(named(device))?)));
+        let Some(place) = &self.ear_at else { return Ok(None) };
+        if self.at_standard_output() {
+            return Ok(Some(EarOut::at(EAR_RATE_HZ, self.sound_dbfs)));
         }
-        Ok(self.sound_out.is_some().then(EarOut::standard))
+        #[cfg(feature = "sound-card")]
+        {
+            // A card's output usually feeds the deck whose return its input hears.
+            ensure!(
+                self.device.as_ref() != Some(place),
+                "{place}: hears the deck, and its output may feed it; give the figure to another device, or --sound=- to a player"
+            );
+            let device = ToneOut::open(named(place))?;
+            let ear = EarOut::at(device.rate_hz(), self.sound_dbfs);
+            Ok(Some(EarOut { device: Some(device), is_standard: false, ..ear }))
+        }
+        #[cfg(not(feature = "sound-card"))]
+        bail!("--sound={place}: {NO_SOUND_CARD}; or give it to a player with --sound=-")
     }
 }
 
@@ -274,7 +304,8 @@ impl Hands {
             match self.following.next(PATIENCE) {
                 Next::Picture(picture) => {
                     if let Some(ear) = &mut ear {
-                        ear.hear(&picture)?;
+                        let wrong = ear.hear(&picture)?;
+                        wrong.iter().for_each(|words| self.following.say(words));
                     }
                     // With the ear, pictures come more often than lines.
                     if picture.at_s < said_s + 0.99 * LINE_EVERY_S && picture.at_s >= said_s {
@@ -283,7 +314,7 @@ impl Hands {
                     said_s = picture.at_s;
                     let line =
                         if out == Out::Json { json_line(&picture) } else { plain_line(&picture) + "\n" };
-                    if ear.as_ref().is_some_and(|ear| ear.is_standard()) {
+                    if ear.as_ref().is_some_and(|ear| ear.is_standard) {
                         note(line.trim_end());
                     } else if !said(&line)? {
                         return Ok(Outcome::Done);
@@ -306,7 +337,8 @@ impl Hands {
                 match self.following.next(patience) {
                     Next::Picture(picture) => {
                         if let Some(ear) = &mut ear {
-                            ear.hear(&picture)?;
+                            let wrong = ear.hear(&picture)?;
+                            wrong.iter().for_each(|words| self.following.say(words));
                         }
                         (newest, fresh, patience) = (Some(picture), true, Duration::ZERO);
                     }
@@ -383,43 +415,28 @@ struct EarOut {
     at_s: f64,
     rate_hz: u32,
     samples: Vec<f64>,
-    /// `None`: standard output.
+    /// On standard output; otherwise on the device, as long as it is there.
+    is_standard: bool,
     #[cfg(feature = "sound-card")]
     device: Option<ToneOut>,
 }
 
 impl EarOut {
-    fn at(rate_hz: u32) -> Self {
+    /// On standard output, for any player, unless it is given a device.
+    fn at(rate_hz: u32, level_dbfs: f64) -> Self {
         Self {
-            ear: Ear::new(f64::from(rate_hz)),
+            ear: Ear::new(f64::from(rate_hz)).at_dbfs(level_dbfs),
             at_s: 0.0,
             rate_hz,
             samples: Vec::new(),
+            is_standard: true,
             #[cfg(feature = "sound-card")]
             device: None,
         }
     }
 
-    /// On standard output, for any player.
-    fn standard() -> Self {
-        Self::at(EAR_RATE_HZ)
-    }
-
-    #[cfg(feature = "sound-card")]
-    fn device(device: ToneOut) -> Self {
-        let rate_hz = device.rate_hz();
-        Self { device: Some(device), ..Self::at(rate_hz) }
-    }
-
-    fn is_standard(&self) -> bool {
-        #[cfg(feature = "sound-card")]
-        return self.device.is_none();
-        #[cfg(not(feature = "sound-card"))]
-        true
-    }
-
-    /// Sounds the figure of `picture` for the time since the last one.
-    fn hear(&mut self, picture: &Picture) -> anyhow::Result<()> {
+    /// Sounds the figure of `picture` for the time since the last one. What is wrong with the device, once it is.
+    fn hear(&mut self, picture: &Picture) -> anyhow::Result<Option<String>> {
         let figure = picture.figure.as_ref();
         self.ear.aim(figure.and_then(|figure| Aim::new(figure.value, figure.target, figure.limit)));
         let passed_s = (picture.at_s - self.at_s).clamp(0.0, EAR_AT_ONCE_S);
@@ -432,15 +449,24 @@ impl EarOut {
             self.ear.fill(&mut self.samples);
             let frames: Vec<f32> = self.samples.iter().map(|&x| x as f32).collect();
             device.push(&frames);
-            return Ok(());
+            let gone = device.gone();
+            if gone.is_some() {
+                self.device = None;
+            }
+            return Ok(gone.map(|what| format!("The figure is not heard any more: {what}.")));
+        }
+        if !self.is_standard {
+            return Ok(None);
         }
         self.ear.fill(&mut self.samples);
         let whole = |x: &f64| (x * 32_767.0).round().clamp(-32_768.0, 32_767.0) as i16;
         let bytes: Vec<u8> = self.samples.iter().flat_map(|x| whole(x).to_le_bytes()).collect();
         let mut out = std::io::stdout().lock();
         match out.write_all(&bytes).and_then(|()| out.flush()) {
-            Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
-            other => other.context("standard output: cannot be written; check the player behind it"),
+            Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(None),
+            other => {
+                other.context("standard output: cannot be written; check the player behind it").map(|()| None)
+            }
         }
     }
 }

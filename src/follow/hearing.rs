@@ -42,6 +42,8 @@ const EVEN_FRAMES: usize = 8;
 /// A sweep moves one way in so many frames, by at least this share altogether.
 const SWEEP_FRAMES: usize = 8;
 const SWEEP_SHARE: f64 = 0.06;
+/// A sweep that has no line is still one for so many frames.
+const SWEEP_HELD_FRAMES: usize = 36;
 /// Changed and not steady again, it is still what it was for so many frames.
 const HELD_FRAMES: usize = 4;
 /// How long tones in turn are remembered, s.
@@ -85,6 +87,8 @@ pub(crate) struct Hearing {
     sound: Sound,
     since: u64,
     unsure: usize,
+    /// Frames without a line since the last one.
+    lineless: usize,
     tones: Vec<SteadyTone>,
     /// Strongest line of the last frame: Hz, level of both channels in dB.
     line: Option<(f64, [f64; 2])>,
@@ -125,6 +129,7 @@ impl Hearing {
             sound: Sound::Unknown,
             since: 0,
             unsure: 0,
+            lineless: 0,
             tones: Vec::new(),
             line: None,
             turns: VecDeque::new(),
@@ -187,6 +192,7 @@ impl Hearing {
         let lines = self.lines(frame);
         self.line = frame.lines.first().map(|line| (line.hz, line.power.map(dbfs)));
         push(&mut self.strongest, lines.first().map_or(0.0, |line| line.0), SWEEP_FRAMES);
+        self.lineless = if lines.is_empty() { self.lineless + 1 } else { 0 };
         for track in &mut self.tracks {
             track.missed += 1;
         }
@@ -240,6 +246,8 @@ impl Hearing {
         });
         let told = if level < NOTHING_DBFS {
             Some(Sound::Nothing)
+        } else if self.sweeps() {
+            Some(Sound::Sweep)
         } else if let (Some(strongest), true, false) = (strongest, alike, fresh) {
             let mut tones: Vec<Track> = if several { steady.clone() } else { vec![strongest] };
             tones.sort_by(|a, b| b.power.total_cmp(&a.power));
@@ -252,7 +260,8 @@ impl Hearing {
                 self.turn(only, ring);
             }
             Some(if several { Sound::AtOnce } else { Sound::Tone })
-        } else if self.sweeps() {
+        } else if here.is_empty() && self.sound == Sound::Sweep && self.lineless < SWEEP_HELD_FRAMES {
+            // A quick sweep smears over a frame and has no line there.
             Some(Sound::Sweep)
         } else if here.is_empty() {
             let even = self.levels.len() == EVEN_FRAMES && self.spread() < EVEN_DB;
@@ -430,7 +439,7 @@ mod tests {
             0.03 * (TAU * 20.0 * ((k * t).exp() - 1.0) / k).sin()
         };
         let (sounds, _) = heard(10.0, 0.0003, rise);
-        assert!(share(&sounds[20..95], Sound::Sweep) > 0.85, "{sounds:?}");
+        assert!(share(&sounds[12..97], Sound::Sweep) > 0.9, "{sounds:?}");
         let (sounds, _) = heard(3.0, 0.03, |_| 0.0);
         assert!(share(&sounds[6..], Sound::Noise) == 1.0, "{sounds:?}");
         let (sounds, _) = heard(3.0, 0.0005, |_| 0.0);

@@ -6,6 +6,7 @@ mod bench;
 mod compare;
 pub mod containers;
 mod copies;
+mod follow;
 mod general;
 mod guide;
 mod help;
