@@ -38,7 +38,7 @@ pub use house::{
 pub use job_error::JobError;
 pub use job_file::{JOB_FILE, JobFile, find_job};
 #[cfg(feature = "sound-card")]
-pub use play::{PlayError, Playable, Player, Rounds};
+pub use play::{Playable, Player, Rounds};
 pub use read::{Playing, ReadOptions, measure_return, read_return, read_samples};
 pub use recording::Recording;
 pub use rehearse::{RehearsalDeck, Stage, rehearse};
