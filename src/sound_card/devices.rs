@@ -3,7 +3,9 @@
 use super::SoundCardError;
 use super::state::said;
 use cpal::traits::{DeviceTrait, HostTrait};
-use cpal::{BufferSize, SampleFormat, StreamConfig, SupportedBufferSize, SupportedStreamConfigRange};
+use cpal::{
+    BufferSize, ErrorKind, SampleFormat, StreamConfig, SupportedBufferSize, SupportedStreamConfigRange,
+};
 
 /// Sample rates that are asked about, Hz, in the order in which one is taken if none was named.
 const RATES_HZ: [u32; 6] = [48_000, 44_100, 96_000, 88_200, 192_000, 176_400];
@@ -20,10 +22,10 @@ pub struct Device {
     pub name: String,
     /// What the system calls it.
     pub description: String,
-    /// Sample rates of its input, Hz, rising; empty if it has none.
-    pub input_hz: Vec<u32>,
-    /// Sample rates of its output, Hz, rising; empty if it has none.
-    pub output_hz: Vec<u32>,
+    /// Sample rates of its input, Hz, rising; empty while another program uses it, `None` if there is none.
+    pub input_hz: Option<Vec<u32>>,
+    /// The same of its output.
+    pub output_hz: Option<Vec<u32>>,
 }
 
 /// Which way the sound goes.
@@ -61,9 +63,11 @@ impl Way {
 /// # Errors
 /// [`SoundCardError::Open`] if the system's sound cannot be asked.
 pub fn devices() -> Result<Vec<Device>, SoundCardError> {
-    let rates = |way: Way, device: &cpal::Device| {
-        // One that cannot be opened has none, and neither has one without this way.
-        rates_of(&way.configs(device).unwrap_or_default())
+    let rates = |way: Way, device: &cpal::Device| match way.configs(device) {
+        Ok(configs) => Some(rates_of(&configs)).filter(|rates| !rates.is_empty()),
+        Err(error) if error.kind() == ErrorKind::DeviceBusy => Some(vec![]),
+        // What cannot be opened is none.
+        Err(_) => None,
     };
     let made = |device: cpal::Device| Device {
         name: name(&device),
@@ -79,11 +83,8 @@ pub fn devices() -> Result<Vec<Device>, SoundCardError> {
             found.insert(0, default);
         }
     }
-    Ok(found
-        .into_iter()
-        .map(made)
-        .filter(|made| !(made.input_hz.is_empty() && made.output_hz.is_empty()))
-        .collect())
+    let is_one = |device: &Device| device.input_hz.is_some() || device.output_hz.is_some();
+    Ok(found.into_iter().map(made).filter(is_one).collect())
 }
 
 /// A device with what it is opened with.

@@ -3,7 +3,7 @@
 use super::SoundCardError;
 use super::devices::{Chosen, Way, choose};
 use super::grid::{Grid, by_format};
-use super::state::State;
+use super::state::{State, said};
 use cpal::traits::{DeviceTrait, StreamTrait};
 use rtrb::{Consumer, Producer, RingBuffer};
 use std::sync::Arc;
@@ -88,8 +88,7 @@ impl Output {
                 return Ok(());
             }
             self.start()?;
-            let slots = self.ring.slots();
-            self.wait(&mut |output| output.ring.slots() > slots)?;
+            self.wait(&mut |output| output.ring.slots() > 0)?;
         }
     }
 
@@ -101,8 +100,11 @@ impl Output {
         self.state.ended.store(true, Ordering::Release);
         self.start()?;
         let whole = self.ring.buffer().capacity();
-        while self.ring.slots() < whole {
+        loop {
             let slots = self.ring.slots();
+            if slots == whole {
+                break;
+            }
             self.wait(&mut |output| output.ring.slots() > slots)?;
         }
         // The system still has two blocks of it.
@@ -114,10 +116,8 @@ impl Output {
 
     fn start(&mut self) -> Result<(), SoundCardError> {
         if !self.started {
-            let refused = |error: cpal::Error| SoundCardError::Open {
-                device: self.name.clone(),
-                what: error.to_string(),
-            };
+            let refused =
+                |error: cpal::Error| SoundCardError::Open { device: self.name.clone(), what: said(&error) };
             self.stream.play().map_err(refused)?;
             self.started = true;
         }
