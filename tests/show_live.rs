@@ -138,8 +138,8 @@ fn spoil(shown: &mut Shown, bad: f64) {
 
 #[test]
 fn no_size_and_no_number_makes_it_stumble() {
-    let sizes = [0, 1, 2, 3, 5, 9, 17, 33, 57, 79, 80, 81, 99, 100, 132, 133, 240];
-    let heights = [0, 1, 2, 3, 5, 11, 23, 24, 25, 27, 30, 43, 44, 90];
+    let sizes = [0, 1, 2, 3, 9, 33, 79, 80, 81, 132, 240];
+    let heights = [0, 1, 2, 5, 11, 23, 24, 25, 43, 90];
     let check = |picture: &Picture, width: u16, height: u16| {
         let text = screen_text(picture, width, height);
         assert_eq!(text.lines().count(), usize::from(height));
@@ -153,6 +153,8 @@ fn no_size_and_no_number_makes_it_stumble() {
     for picture in extremes() {
         for (width, height) in [(1, 1), (40, 12), (80, 24), (100, 30), (132, 43)] {
             check(&picture, width, height);
+            let text = screen_text(&picture, width, height);
+            assert!(!text.contains("NaN") && !text.contains("inf"), "{text}");
         }
         let line = plain_line(&picture);
         assert!(line.chars().count() <= 120 && !line.contains("NaN") && !line.contains("inf"), "{line}");

@@ -4,7 +4,6 @@ mod aiff_header;
 mod alignment;
 mod chirps;
 mod clicks;
-#[allow(dead_code)] // Until `follow` takes it.
 mod coding;
 mod container;
 mod edges;
@@ -14,7 +13,6 @@ mod glides;
 mod health;
 mod heard;
 mod lines;
-#[allow(dead_code, unused_imports)] // Until `follow` takes it.
 pub mod live;
 mod nominals;
 mod scan;

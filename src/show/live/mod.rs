@@ -59,8 +59,8 @@ pub fn draw(picture: &Picture, area: Rect, buffer: &mut Buffer, look: Look) {
     }
 }
 
-/// The screen of `picture` as text, without colour: a line a row, blanks at their ends left out.
-#[cfg(any(test, feature = "internals"))]
+/// The screen of `picture` as text, without colour: a line a row, blanks at their ends left out. For tests.
+#[cfg(feature = "internals")]
 pub fn screen_text(picture: &Picture, width: u16, height: u16) -> String {
     let area = Rect::new(0, 0, width, height);
     let mut buffer = Buffer::empty(area);

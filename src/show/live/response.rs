@@ -40,7 +40,7 @@ pub(super) fn draw(sheet: &mut Sheet<'_>, picture: &Picture, now: &ResponseNow) 
 
 /// The point that is off most.
 fn worst(now: &ResponseNow, verdict: Option<Verdict>) -> String {
-    let band = match (now.limit_db, now.limit_from_hz, now.limit_to_hz) {
+    let band = match (said::finite(now.limit_db), now.limit_from_hz, now.limit_to_hz) {
         (Some(limit), Some(from), Some(to)) => {
             format!("limit +-{} dB, {} to {}", given(limit, 2), said::hertz(from), said::hertz(to))
         }
