@@ -17,7 +17,6 @@ mod stream;
 mod tests;
 mod trouble;
 
-pub use crate::capture::Coding;
 pub use format::{LiveFormat, RawFormat};
 pub use stream::{Arrival, LiveStream, Pace};
 pub use trouble::Trouble;

@@ -32,6 +32,7 @@ impl Out {
         Self { queue, rate_hz, began, frames: 0, broken: 0, untold: u64::MAX }
     }
 
+    #[cfg(feature = "sound-card")]
     pub fn queue(&self) -> &Queue {
         &self.queue
     }

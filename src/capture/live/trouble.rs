@@ -24,11 +24,13 @@ pub enum Trouble {
         after_s: f64,
     },
     /// The sound card recorded what the computer did not take in time. The time between two blocks is longer than it seems.
+    #[cfg_attr(not(feature = "sound-card"), allow(dead_code))]
     Lost {
         /// How much, where the system says so.
         frames: Option<u64>,
     },
     /// The sound card is gone; the end follows.
+    #[cfg_attr(not(feature = "sound-card"), allow(dead_code))]
     Unplugged {
         /// What the system says.
         what: String,
