@@ -422,7 +422,7 @@ mod tests {
     #[test]
     fn tones_in_turn_are_remembered() {
         let (sounds, hearing) = heard(6.0, 0.0005, |t| {
-            let hz = if (t * 2.0) as u32 % 2 == 0 { 1000.0 } else { 10_000.0 };
+            let hz = if ((t * 2.0) as u32).is_multiple_of(2) { 1000.0 } else { 10_000.0 };
             if (t * 2.0).fract() > 0.9 { 0.0 } else { 0.03 * sine(hz, t) }
         });
         assert!(hearing.in_turn(), "{sounds:?}");
