@@ -13,7 +13,6 @@ mod interrupt;
 mod job_told;
 mod list;
 // Until `follow` opens it, only tests do.
-#[cfg_attr(not(feature = "internals"), allow(dead_code))]
 mod live_screen;
 mod manual;
 mod outcome;
