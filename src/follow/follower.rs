@@ -201,7 +201,7 @@ impl Follower {
                 let moving = matches!(sound.0, Sound::Music | Sound::Noise);
                 self.azimuth.shown(&self.tones, moving, &mut self.ring, options)
             }
-            View::Level => self.level.shown(&self.tones, &sounding, &meters, options),
+            View::Level => self.level.shown(&self.tones, &sounding, &meters, now_s, options),
             View::Bias => self.bias.shown(&self.tones, now_s, options),
             View::Speed => {
                 let programme_hz =

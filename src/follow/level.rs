@@ -27,9 +27,10 @@ impl LevelView {
         tones: &Tones,
         sounding: &[SteadyTone],
         meters: &Meters,
+        now_s: f64,
         options: &FollowOptions,
     ) -> (Shown, Option<Figure>) {
-        let tone = sounding.first().and_then(|tone| tones.of(tone.hz));
+        let tone = sounding.first().and_then(|tone| tones.fresh(tone.hz, now_s));
         let (hz, dbfs, uncertainty_db) = match tone {
             Some(tone) => (Some(tone.newest.hz), tone.newest.dbfs, tone.newest.uncertainty_db),
             None => (None, meters.dbfs, meters.dbfs.map(|dbfs| dbfs.map(|_| MOVING_DB))),

@@ -14,6 +14,8 @@ use std::f64::consts::TAU;
 
 /// Shortest stretch that a figure is averaged over, s.
 const LEAST_S: f64 = 0.3;
+/// What was read of a tone that sounds holds for so long, s.
+const FRESH_S: f64 = 1.0;
 /// A tone is the same as before within this share of its frequency.
 const SAME: f64 = 0.03;
 /// More tones than this are not kept; the oldest goes.
@@ -120,6 +122,11 @@ impl Tones {
     /// The tone of about `hz`.
     pub fn of(&self, hz: f64) -> Option<&HeardTone> {
         self.all.iter().find(|tone| is_same(hz, tone.hz))
+    }
+
+    /// The same, if it was read within the last second: a tone that begins anew is not yet what it was.
+    pub fn fresh(&self, hz: f64, now_s: f64) -> Option<&HeardTone> {
+        self.of(hz).filter(|tone| now_s - tone.newest.at_s < FRESH_S)
     }
 
     /// Length of the stretch that a figure of a tone of `hz` is averaged over, s; `None` where none can be had.

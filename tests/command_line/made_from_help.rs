@@ -12,7 +12,7 @@ fn commands(bench: &Bench) -> Vec<(String, Vec<String>)> {
             let line = line.strip_prefix("  ")?.trim_start();
             let line = line.strip_prefix("-h, ").or_else(|| line.strip_prefix("-V, ")).unwrap_or(line);
             let option = line.strip_prefix("--")?;
-            Some(option.split([' ', '.']).next().unwrap().to_owned())
+            Some(option.split([' ', '.', '[']).next().unwrap().to_owned())
         });
         found.push((line.to_owned(), options.collect()));
         let inner = help.split_once("\nCommands:\n").map_or("", |(_, after)| after);
