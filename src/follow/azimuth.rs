@@ -8,6 +8,7 @@ use super::ring::Ring;
 use super::tones::{HeardTone, Tones};
 use crate::judge::Key;
 use crate::measure::{Meter, SkewMeter, skew};
+use crate::reading::figures::frequency;
 use crate::reading::{AzimuthNow, BestPassed, Figure, PhaseTurn, Shown};
 use crate::signal::statistics::median_of_few;
 use std::collections::VecDeque;
@@ -263,7 +264,7 @@ fn figure(now: &AzimuthNow) -> Option<Figure> {
         }
         (None, Some(deg), Some(hz)) => {
             let limit = now.limit_deg.map(|limit| limit * hz / STATED_HZ);
-            let name = format!("phase at {} Hz", hz.round());
+            let name = format!("phase at {}", frequency(hz));
             (name, deg, now.phase_uncertainty_deg, limit)
         }
         _ => return None,

@@ -9,6 +9,7 @@ use super::ring::Ring;
 use super::tones::{HeardTone, Tones, is_same};
 use crate::judge::Key;
 use crate::measure::{DistortionMeter, Meter, PlayedStep, distortion};
+use crate::reading::figures::frequency;
 use crate::reading::{BiasNow, Figure, HighNow, Pair, Shown};
 
 /// Tones count for so long after they were heard, s.
@@ -88,7 +89,7 @@ impl BiasView {
         let rows: Vec<HighNow> = high.iter().map(|high| row(low, high, against_source, now_s)).collect();
         let k3 = self.k3.filter(|k3| now_s - k3.1 < HEARD_S);
         let now = BiasNow {
-            low_hz: low.newest.hz,
+            low_hz: low.nominal_hz.unwrap_or(low.newest.hz),
             low_db: if against_source { low.against_source_db() } else { low.newest.dbfs },
             high: rows,
             k3_percent: k3.map_or([None; 2], |k3| k3.2),
@@ -112,7 +113,7 @@ fn row(low: &HeardTone, high: &HeardTone, against_source: bool, now_s: f64) -> H
         less(plain.map(|db| db.map(|db| db + programme)), less(high.dbfs, low.dbfs))
     });
     HighNow {
-        hz: high.newest.hz,
+        hz: high.nominal_hz.unwrap_or(high.newest.hz),
         high_db: if against_source { high.against_source_db() } else { high.newest.dbfs },
         difference_db,
         uncertainty_db: [0, 1].map(|channel| {
@@ -132,8 +133,8 @@ fn figure(now: &BiasNow) -> Option<Figure> {
         [of(0), of(1)].into_iter().flatten().max_by(|a, b| a.0.abs().total_cmp(&b.0.abs()))?;
     let uncertainty = first.uncertainty_db[channel];
     let target = now.limit_db.map(|_| 0.0);
-    let name =
-        format!("{} Hz against {} Hz, {}", first.hz.round(), now.low_hz.round(), ["left", "right"][channel]);
+    let (high, low) = (frequency(first.hz), frequency(now.low_hz));
+    let name = format!("{high} against {low}, {}", ["left", "right"][channel]);
     let verdict = verdict(value, uncertainty, target, now.limit_db);
     Some(Figure { name, value, uncertainty, unit: "dB".to_owned(), target, limit: now.limit_db, verdict })
 }

@@ -194,7 +194,10 @@ impl Follower {
         let meters = self.meters();
         self.choose_view();
         let sounding: Vec<SteadyTone> = self.hearing.tones().to_vec();
-        let sound = (self.hearing.sound(), self.hearing.since());
+        // Chirps of a slate are even, and look like noise.
+        let slate = self.place.slate_plays(now_s);
+        let sound = if slate { Sound::Slate } else { self.hearing.sound() };
+        let sound = (sound, self.hearing.since());
         let options = &self.options;
         let (shown, figure) = match self.view {
             View::Azimuth => {

@@ -9,6 +9,7 @@ use super::ring::Ring;
 use super::tones::{HeardTone, Tones};
 use crate::measure::{Meter, NoiseBandsMeter, NoisePlace, SweepMeter, SweepPlace, band_level};
 use crate::programme::{Channels, Colour, PlacedPart, Signal};
+use crate::reading::figures::frequency;
 use crate::reading::{Figure, Pair, PointNow, ResponseNow, Shown, Sound};
 use crate::signal::spectrum::Welch;
 use crate::trade::octave_bands::{ThirdOctave, third_octaves};
@@ -25,6 +26,8 @@ const SEGMENT_S: f64 = 0.3;
 /// Segments that a band's mean remembers: below and above 500 Hz.
 const REMEMBERED: [f64; 2] = [100.0, 24.0];
 const REMEMBERS_MORE_BELOW_HZ: f64 = 500.0;
+/// A segment that differs by more than this from the mean belongs to another noise, dB.
+const ANOTHER_NOISE_DB: f64 = 5.0;
 /// What the filters and the place of a part need at its ends, s.
 const MARGIN_S: f64 = 0.05;
 /// A sweep of a known programme is read so often while it plays, s.
@@ -41,6 +44,8 @@ struct Following {
     /// Mean power of each band in both channels.
     powers: Vec<[f64; 2]>,
     segments: [f64; 2],
+    /// Mean of their whole power.
+    totals: [f64; 2],
     /// The next sample to be fed.
     next: u64,
     from: u64,
@@ -56,6 +61,7 @@ impl Following {
             powers: vec![[0.0; 2]; bands.len()],
             bands,
             segments: [0.0; 2],
+            totals: [0.0; 2],
             next: from,
             from,
         }
@@ -63,7 +69,7 @@ impl Following {
 
     fn feed(&mut self, ring: &mut Ring, to: u64) {
         let next = self.next.max(ring.oldest());
-        let Self { welch, bands, powers, segments, .. } = self;
+        let Self { welch, bands, powers, segments, totals, .. } = self;
         ring.read(next, to, &mut |block| {
             for channel in 0..2 {
                 let step_hz = welch[channel].step_hz();
@@ -71,8 +77,15 @@ impl Following {
                 let seen = &mut segments[channel];
                 let powers = &mut *powers;
                 let bands = &*bands;
+                let total = &mut totals[channel];
                 welch[channel].feed_each(block[channel], |bins| {
                     *seen += 1.0;
+                    let all: f64 = bins.iter().map(|bin| bin.norm_sqr()).sum();
+                    if *seen > 1.0 && (all / *total).log10().abs() > ANOTHER_NOISE_DB / 10.0 {
+                        // Another noise, or what came before it: only this counts.
+                        *seen = 1.0;
+                    }
+                    *total += (all - *total) / seen.min(REMEMBERED[1]);
                     for (band, power) in bands.iter().zip(powers.iter_mut()) {
                         let from = (band.lower_hz / step_hz + 0.5) as usize;
                         let to = ((band.upper_hz / step_hz + 0.5) as usize).clamp(from + 1, bins.len());
@@ -301,9 +314,9 @@ impl ResponseView {
         let limited = limit.db.is_finite();
         let figure = worst.map(|(hz, value, channel)| Figure {
             name: format!(
-                "{} Hz against {} Hz, {}",
-                hz.round(),
-                reference_hz.round(),
+                "{} against {}, {}",
+                frequency(hz),
+                frequency(reference_hz),
                 ["left", "right"][channel]
             ),
             value,

@@ -1,5 +1,6 @@
 //! What is followed live is what `read` says of the same return, within its uncertainty: one code, asked at another time.
 
+mod survives;
 mod turned;
 
 use crate::effort;

@@ -68,6 +68,9 @@ fn playing(sheet: &mut Sheet<'_>, picture: &Picture) {
     let left = format!("{} left", said::seconds(place.left_s));
     let room = sheet.width().saturating_sub(x + left.len() + 4);
     let part = format!("programme {}, part {}", place.recipe, place.part);
+    // A part that is cut off says nothing.
+    let fits = part.chars().count() <= room;
+    let part = if fits { part } else { format!("programme {}", place.recipe) };
     sheet.part(x + 2, 1, room, 1).text(0, 0, &part, PLAIN);
     sheet.text_right(1, &left, STRONG);
 }
