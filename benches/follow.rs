@@ -9,6 +9,9 @@ use deckproof::internals::follow::{FollowOptions, Follower};
 use deckproof::internals::programme::{Renderer, Timeline, find};
 use deckproof::internals::show::live::screen_text;
 use deckproof::reading::{Picture, Shown, View};
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
 use std::f64::consts::TAU;
 use std::hint::black_box;
 use std::process::Command;
@@ -35,6 +38,18 @@ fn returned(recipe: &str, deck: &str) -> Sound {
     let text = EXAMPLES.iter().find(|(name, _)| *name == deck).unwrap().1;
     let deck = DeckFile::from_toml(text, deck).unwrap();
     VirtualDeck::new(&deck, 1, f64::from(RATE_HZ)).unwrap().play_all(&programme)
+}
+
+/// A minute of noise of that rms on both channels and hiss of 1 % of it on each, with hum on top.
+fn noise(rms: f64, hum: f64) -> Sound {
+    let mut random = ChaCha8Rng::seed_from_u64(1);
+    let mut normal = move || -> f64 { StandardNormal.sample(&mut random) };
+    let frames = (0..60 * RATE_HZ).map(|n| {
+        let both = rms * normal() + hum * (TAU * 50.0 * f64::from(n) / f64::from(RATE_HZ)).sin();
+        (both + 0.01 * rms * normal(), both + 0.01 * rms * normal())
+    });
+    let (left, right) = frames.unzip();
+    [left, right]
 }
 
 /// Follows a sound as `follow` does, and hands on each picture.
@@ -167,8 +182,9 @@ fn main() {
         (View::Bias, "tones in quick turn", returned("turn-bias", "turned-bias")),
         (View::Speed, "3150 Hz with its flutter", returned("turn-speed", "turned-azimuth")),
         (View::Response, "noise, tones, silence", returned("noise", "rehearsal")),
-        (View::Noise, "noise, tones, silence", returned("noise", "humming")),
-        (View::Azimuth, "noise, as music is read", returned("noise", "rehearsal")),
+        (View::Response, "noise alone", noise(0.05, 0.0)),
+        (View::Noise, "hiss and hum alone", noise(0.001, 0.003)),
+        (View::Azimuth, "noise, as music is read", noise(0.05, 0.0)),
     ];
     for (view, name, sound) in &sounds {
         load(name, sound, *view);

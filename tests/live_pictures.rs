@@ -29,6 +29,7 @@ fn picture(view: View, hz: &[f64], sound: Sound, shown: Shown, figure: Option<Fi
             dbfs: [Some(-18.31), Some(-18.72)],
             peak_dbfs: [Some(-12.1), Some(-12.6)],
             clipped: [false, false],
+            one_signal: false,
         },
         shown,
         troubles: Vec::new(),
@@ -248,7 +249,7 @@ pub fn response() -> Picture {
             let bass = (40.0 / hz).powi(2);
             let wave = 0.3 * (f64::from(k) * 0.9).sin();
             let db = [0, 1].map(|c: usize| wave * (1.0 - c as f64 * 0.6) - off[c] * treble - 0.8 * bass);
-            PointNow { hz, db: db.map(Some) }
+            PointNow { hz, db: db.map(Some), uncertainty_db: [Some(0.3); 2] }
         });
         each.collect()
     };
@@ -275,7 +276,7 @@ pub fn response() -> Picture {
 
 /// Noise with hum on the left.
 pub fn noise() -> Picture {
-    let line = |hz, db: [f64; 2]| PointNow { hz, db: db.map(Some) };
+    let line = |hz, db: [f64; 2]| PointNow { hz, db: db.map(Some), uncertainty_db: [Some(0.3); 2] };
     let now = NoiseNow {
         reference: "re 0 dB of the deck at 400 Hz".to_owned(),
         a_weighted_db: [Some(-52.4), Some(-55.8)],

@@ -10,7 +10,7 @@ use super::tones::{HeardTone, Tones, is_same};
 use crate::judge::Key;
 use crate::measure::{DistortionMeter, Meter, PlayedStep, distortion};
 use crate::reading::figures::frequency;
-use crate::reading::{BiasNow, Figure, HighNow, Pair, Shown};
+use crate::reading::{BiasNow, Figure, HighNow, Pair, Shown, minus};
 
 /// Tones count for so long after they were heard, s.
 const HEARD_S: f64 = 12.0;
@@ -29,10 +29,6 @@ const HARMONIC_EVERY_S: f64 = 0.3;
 pub(crate) struct BiasView {
     /// Frequency, when, third harmonic of both channels in percent.
     k3: Option<(f64, f64, Pair)>,
-}
-
-fn less(a: Pair, b: Pair) -> Pair {
-    [0, 1].map(|channel| Some(a[channel]? - b[channel]?))
 }
 
 impl BiasView {
@@ -104,13 +100,13 @@ impl BiasView {
 
 fn row(low: &HeardTone, high: &HeardTone, against_source: bool, now_s: f64) -> HighNow {
     let programme = high.programme_db.zip(low.programme_db).map_or(0.0, |(high, low)| high - low);
-    let plain = less(high.newest.dbfs, low.newest.dbfs).map(|db| db.map(|db| db - programme));
+    let plain = minus(high.newest.dbfs, low.newest.dbfs).map(|db| db.map(|db| db - programme));
     let difference_db =
-        if against_source { less(high.against_source_db(), low.against_source_db()) } else { plain };
+        if against_source { minus(high.against_source_db(), low.against_source_db()) } else { plain };
     let before_s = now_s - CHANGE_S;
     let before = high.about(before_s, CHANGE_WITHIN_S).zip(low.about(before_s, CHANGE_WITHIN_S));
     let change_db = before.map_or([None; 2], |(high, low)| {
-        less(plain.map(|db| db.map(|db| db + programme)), less(high.dbfs, low.dbfs))
+        minus(plain.map(|db| db.map(|db| db + programme)), minus(high.dbfs, low.dbfs))
     });
     HighNow {
         hz: high.nominal_hz.unwrap_or(high.newest.hz),
@@ -119,7 +115,7 @@ fn row(low: &HeardTone, high: &HeardTone, against_source: bool, now_s: f64) -> H
         uncertainty_db: [0, 1].map(|channel| {
             Some(high.newest.uncertainty_db[channel]?.hypot(low.newest.uncertainty_db[channel]?))
         }),
-        past_peak_db: less(high.highest_dbfs, high.newest.dbfs).map(|db| db.map(|db| db.max(0.0))),
+        past_peak_db: minus(high.highest_dbfs, high.newest.dbfs).map(|db| db.map(|db| db.max(0.0))),
         change_db,
         ago_s: now_s - high.newest.at_s.min(low.newest.at_s),
     }

@@ -26,6 +26,12 @@ const CHANGES_AFTER_S: f64 = 1.0;
 const READ_EVERY_S: f64 = 1.0 / 15.0;
 /// A slate is known as such so long after it began, s.
 const SLATE_KNOWN_S: f64 = 1.3;
+/// Lines at the mains frequency that are weaker are hum, dBFS, also where nothing louder was heard.
+const HUM_DBFS: f64 = -40.0;
+/// Channels of a tape differ by more than this share of their power, 65 dB: each has its own hiss.
+const ONE_SIGNAL: f64 = 3e-7;
+/// Behind the last chirp of a slate the sound is what it will be after this, s.
+const SETTLES_S: f64 = 0.1;
 /// What is wrong is said for so long, s.
 const SAID_S: f64 = 8.0;
 /// Lines of what is wrong at most.
@@ -48,6 +54,8 @@ pub struct Follower {
     suits: (View, f64),
     /// When tones were read last, s.
     read_at_s: f64,
+    /// The last slate was over then, s.
+    slate_until_s: f64,
     azimuth: AzimuthView,
     level: LevelView,
     bias: BiasView,
@@ -73,6 +81,7 @@ impl Follower {
             asked: options.view.is_some(),
             suits: (view, 0.0),
             read_at_s: 0.0,
+            slate_until_s: 0.0,
             azimuth: AzimuthView::default(),
             level: LevelView::default(),
             bias: BiasView::default(),
@@ -118,9 +127,6 @@ impl Follower {
         }
         if wiring.inverted[0] != wiring.inverted[1] {
             self.trouble("The channels are of opposite polarity. Check the leads.");
-        }
-        if wiring.mono {
-            self.trouble("Both channels carry one signal: nothing can be told between them.");
         }
         for (dead, side) in wiring.dead.into_iter().zip(["left", "right"]) {
             if dead {
@@ -192,14 +198,20 @@ impl Follower {
     pub fn picture(&mut self) -> Picture {
         let now_s = self.now_s();
         let meters = self.meters();
-        self.choose_view();
+        self.choose_view(&meters);
         let sounding: Vec<SteadyTone> = self.hearing.tones().to_vec();
         // Chirps of a slate are even, and look like noise.
         let slate = self.place.slate_plays(now_s);
         let sound = if slate { Sound::Slate } else { self.hearing.sound() };
-        let sound = (sound, self.hearing.since());
+        // What follows begins behind the last of them.
+        let sound = (sound, self.hearing.since().max(self.ring.sample(self.slate_until_s)));
         let options = &self.options;
         let (shown, figure) = match self.view {
+            View::Azimuth if meters.one_signal => {
+                let why =
+                    "Both channels carry one signal, hiss included: record the deck in stereo.".to_owned();
+                (Shown::Nothing { why }, None)
+            }
             View::Azimuth => {
                 let moving = matches!(sound.0, Sound::Music | Sound::Noise);
                 self.azimuth.shown(&self.tones, moving, &mut self.ring, options)
@@ -217,7 +229,16 @@ impl Follower {
                 self.response.shown(&self.tones, &self.place, now_s, options)
             }
             View::Noise => {
-                let silent = matches!(sound.0, Sound::Silence).then_some(sound.1);
+                // Who asks for it measures hiss and hum where nothing louder was heard as well.
+                let silent = match sound.0 {
+                    Sound::Silence => true,
+                    Sound::Noise => self.asked,
+                    Sound::Tone | Sound::AtOnce | Sound::Music => {
+                        self.hearing.is_hum() && (self.asked || is_quiet(&meters))
+                    }
+                    _ => false,
+                };
+                let silent = silent.then_some(sound.1);
                 self.noise.shown(&mut self.ring, silent, &self.tones, options)
             }
         };
@@ -241,6 +262,7 @@ impl Follower {
     fn read_tones(&mut self) {
         let now_s = self.now_s();
         if self.place.slate_plays(now_s) {
+            self.slate_until_s = self.place.chirped_until_s() + SETTLES_S;
             // Its chirps are no tones, whatever the frames saw in the first of them.
             self.tones.forget_since(now_s - SLATE_KNOWN_S);
             self.hearing.forget_since(self.ring.sample(now_s - SLATE_KNOWN_S));
@@ -265,6 +287,7 @@ impl Follower {
         let (rms_from, peak_from) = (back(&self.ring, RMS_S), back(&self.ring, PEAK_S));
         let mut health = [HealthMeter::default(), HealthMeter::default()];
         let (mut squares, mut peaks) = ([0.0f64; 2], [0.0f64; 2]);
+        let (mut both, mut apart) = (0.0, 0.0);
         let mut at = back(&self.ring, CLIPPED_S).max(self.ring.oldest());
         self.ring.read(at, to, &mut |block| {
             for channel in 0..2 {
@@ -278,6 +301,10 @@ impl Follower {
                     }
                 }
             }
+            for (left, right) in block[0].iter().zip(block[1]) {
+                both += left * left + right * right;
+                apart += (left - right) * (left - right);
+            }
             at += block[0].len() as u64;
         });
         let count = (to - rms_from).max(1) as f64;
@@ -288,11 +315,13 @@ impl Follower {
             dbfs: rms.map(|power| (power > 1e-14).then(|| 10.0 * power.log10())),
             peak_dbfs: peaks.map(|peak| (peak > 1e-7).then(|| 20.0 * peak.log10())),
             clipped: [left, right].map(|health| health.finish().clipped_samples > 0),
+            one_signal: (both > 0.0 && apart < ONE_SIGNAL * both)
+                || self.place.wiring().is_some_and(|wiring| wiring.mono),
         }
     }
 
     /// The view that suits what plays; `None` while nothing says.
-    fn suiting(&self) -> Option<View> {
+    fn suiting(&self, meters: &Meters) -> Option<View> {
         let now_s = self.now_s();
         if let Some((part, _)) = self.place.part(now_s) {
             let by_part = match (&part.signal, part.serves) {
@@ -308,6 +337,9 @@ impl Follower {
             if by_part.is_some() {
                 return by_part;
             }
+        }
+        if self.hearing.is_hum() && is_quiet(meters) && !self.hearing.in_turn() {
+            return Some(View::Noise);
         }
         let tones = self.hearing.tones();
         let highest_hz = tones.iter().map(|tone| tone.hz).fold(0.0, f64::max);
@@ -326,9 +358,9 @@ impl Follower {
         }
     }
 
-    fn choose_view(&mut self) {
+    fn choose_view(&mut self, meters: &Meters) {
         let now_s = self.now_s();
-        if let Some(view) = self.suiting().filter(|view| *view != self.suits.0) {
+        if let Some(view) = self.suiting(meters).filter(|view| *view != self.suits.0) {
             self.suits = (view, now_s);
         }
         if !self.asked && self.view != self.suits.0 && now_s - self.suits.1 >= CHANGES_AFTER_S {
@@ -339,13 +371,15 @@ impl Follower {
     fn playing(&self, now_s: f64) -> HeardNow {
         let mut hz: Vec<f64> = self.hearing.tones().iter().map(|tone| tone.hz).collect();
         hz.sort_by(f64::total_cmp);
-        let sound = if self.place.slate_plays(now_s) {
-            Sound::Slate
-        } else if self.hearing.sound() == Sound::Tone && self.hearing.in_turn() {
-            hz = self.hearing.in_turn_hz();
-            Sound::InTurn
-        } else {
-            self.hearing.sound()
+        let sound = match self.hearing.sound() {
+            _ if self.place.slate_plays(now_s) => Sound::Slate,
+            Sound::Tone if self.hearing.in_turn() => {
+                hz = self.hearing.in_turn_hz();
+                Sound::InTurn
+            }
+            // They are over, and what comes next is not clear yet.
+            Sound::Tone | Sound::AtOnce if hz.is_empty() => Sound::Unknown,
+            sound => sound,
         };
         // In place of what the frames saw, what was measured.
         for hz in &mut hz {
@@ -398,6 +432,10 @@ impl Follower {
             [false, true] => said.push("Clipped on the right channel: turn its input down.".to_owned()),
             [false, false] => {}
         }
+        // Speed is that of either; azimuth says it in place of a figure.
+        if meters.one_signal && !matches!(self.view, View::Speed | View::Azimuth) {
+            said.push("Both channels carry one signal.".to_owned());
+        }
         said.extend(self.troubles.iter().rev().map(|(_, words)| words.clone()));
         if let Some(Meaning::CannotTell { because, .. }) = self.meaning() {
             said.push(format!("Cannot be judged here: {because}."));
@@ -410,6 +448,11 @@ impl Follower {
         said.truncate(MOST_SAID);
         said
     }
+}
+
+/// Whether hum alone may be what is heard: test tones are louder.
+fn is_quiet(meters: &Meters) -> bool {
+    meters.dbfs.into_iter().flatten().all(|dbfs| dbfs < HUM_DBFS)
 }
 
 /// Level in the programme, dB, and frequency there, Hz, of the tone of `hz` in `part`.

@@ -34,6 +34,8 @@ const HUM_BELOW_DB: f64 = 20.0;
 /// Quieter than the loudest by this is silence, dB; so is what lies below this, dBFS.
 const SILENT_BELOW_DB: f64 = 28.0;
 const SILENT_DBFS: f64 = -52.0;
+/// The loudest counts less and less, dB per minute: some minutes later a quieter piece counts by itself.
+const LOUDEST_FALLS_DB_PER_MIN: f64 = 6.0;
 /// Below this there is nothing at all, dBFS.
 const NOTHING_DBFS: f64 = -110.0;
 /// Noise is even within this, dB, over so many frames.
@@ -46,8 +48,12 @@ const SWEEP_SHARE: f64 = 0.06;
 const SWEEP_HELD_FRAMES: usize = 36;
 /// Changed and not steady again, it is still what it was for so many frames.
 const HELD_FRAMES: usize = 4;
-/// How long tones in turn are remembered, s.
+/// How long tones in turn are remembered, s; one that lasts longer than this, and than half as long again as the
+/// others, is a tone by itself, s.
 const TURN_S: f64 = 12.0;
+const LONGEST_TURN_S: f64 = 4.0;
+/// Tones in turn are weaker than the loudest sound by no more than this, dB.
+const TURN_BELOW_DB: f64 = 45.0;
 
 /// A line that is followed.
 #[derive(Debug, Clone, Copy)]
@@ -76,6 +82,8 @@ pub(crate) struct SteadyTone {
 pub(crate) struct Hearing {
     finder: LineFinder,
     hop: u64,
+    /// The same, s.
+    hop_s: f64,
     /// End of the last frame.
     next: u64,
     buffers: [Vec<f64>; 2],
@@ -92,8 +100,18 @@ pub(crate) struct Hearing {
     tones: Vec<SteadyTone>,
     /// Strongest line of the last frame: Hz, level of both channels in dB.
     line: Option<(f64, [f64; 2])>,
-    /// Tones of the last seconds, one after the other: frequency and end.
-    turns: VecDeque<(f64, u64)>,
+    /// Tones of the last seconds, one after the other.
+    turns: VecDeque<Turn>,
+}
+
+/// A tone among others.
+#[derive(Debug, Clone, Copy)]
+struct Turn {
+    hz: f64,
+    /// Level in both channels together, dBFS.
+    dbfs: f64,
+    from: u64,
+    to: u64,
 }
 
 /// Level of a mean square in both channels together, dBFS.
@@ -119,6 +137,7 @@ impl Hearing {
         let length = finder.length();
         Self {
             hop: (length / HOPS) as u64,
+            hop_s: (length / HOPS) as f64 / rate_hz,
             next: length as u64,
             buffers: [vec![0.0; length], vec![0.0; length]],
             finder,
@@ -155,6 +174,16 @@ impl Hearing {
         self.sound
     }
 
+    /// Whether the lines that sound are hum, or stand far below it.
+    pub fn is_hum(&self) -> bool {
+        let here = self.tracks.iter().filter(|track| track.missed == 0);
+        let (hum, other) = here.fold((0.0, 0.0), |(hum, other), track| {
+            let is_hum = track.hz < HUM_HZ && is_at_mains(track.hz);
+            if is_hum { (hum + track.power, other) } else { (hum, other + track.power) }
+        });
+        hum > 0.0 && other < BESIDE * hum
+    }
+
     /// From which sample on it is that.
     pub fn since(&self) -> u64 {
         self.since
@@ -173,9 +202,9 @@ impl Hearing {
     /// Frequencies of the tones that sound in turn, each once, the lowest first.
     pub fn in_turn_hz(&self) -> Vec<f64> {
         let mut hz: Vec<f64> = Vec::new();
-        for (heard, _) in &self.turns {
-            if !hz.iter().any(|known| is_same(*heard, *known, self.finder.step_hz())) {
-                hz.push(*heard);
+        for turn in self.turns() {
+            if !hz.iter().any(|known| is_same(turn.hz, *known, self.finder.step_hz())) {
+                hz.push(turn.hz);
             }
         }
         hz.sort_by(f64::total_cmp);
@@ -186,8 +215,8 @@ impl Hearing {
         let step_hz = self.finder.step_hz();
         let (from, to) = (self.next - self.buffers[0].len() as u64, self.next);
         let level = dbfs(frame.total[0] + frame.total[1]);
-        // Some minutes later a quieter piece counts by itself.
-        self.loudest_dbfs = (self.loudest_dbfs - 0.02).max(level);
+        let falls_db = LOUDEST_FALLS_DB_PER_MIN / 60.0 * self.hop_s;
+        self.loudest_dbfs = (self.loudest_dbfs - falls_db).max(level);
         push(&mut self.levels, level, EVEN_FRAMES);
         let lines = self.lines(frame);
         self.line = frame.lines.first().map(|line| (line.hz, line.power.map(dbfs)));
@@ -257,7 +286,7 @@ impl Hearing {
                 .map(|track| SteadyTone { hz: track.hz, from: track.from + quarter, to: track.to })
                 .collect();
             if let [only] = self.tones[..] {
-                self.turn(only, ring);
+                self.turn(only, dbfs(tones[0].power), ring);
             }
             Some(if several { Sound::AtOnce } else { Sound::Tone })
         } else if here.is_empty() && self.sound == Sound::Sweep && self.lineless < SWEEP_HELD_FRAMES {
@@ -296,31 +325,41 @@ impl Hearing {
             }
         }
         let oldest = to.saturating_sub((TURN_S * ring.rate_hz()) as u64);
-        while self.turns.front().is_some_and(|turn| turn.1 < oldest) {
+        while self.turns.front().is_some_and(|turn| turn.to < oldest) {
             self.turns.pop_front();
         }
     }
 
     /// Forgets tones in turn that were heard since a sample: they were none.
     pub fn forget_since(&mut self, sample: u64) {
-        self.turns.retain(|turn| turn.1 < sample);
+        self.turns.retain(|turn| turn.to < sample);
     }
 
     /// Notes the tone among those that sound in turn.
-    fn turn(&mut self, tone: SteadyTone, ring: &Ring) {
+    fn turn(&mut self, tone: SteadyTone, dbfs: f64, ring: &Ring) {
         let step_hz = self.finder.step_hz();
         let gap = (0.6 * ring.rate_hz()) as u64;
+        let SteadyTone { hz, from, to } = tone;
         match self.turns.back_mut() {
-            Some(last) if is_same(tone.hz, last.0, step_hz) && tone.from < last.1 + gap => {
-                *last = (tone.hz, tone.to);
+            Some(last) if is_same(hz, last.hz, step_hz) && from < last.to + gap => {
+                *last = Turn { hz, dbfs: last.dbfs.max(dbfs), to, ..*last };
             }
-            _ => self.turns.push_back((tone.hz, tone.to)),
+            _ => self.turns.push_back(Turn { hz, dbfs, from, to }),
         }
+    }
+
+    /// Tones in turn that are no weak lines of something else.
+    fn turns(&self) -> impl Iterator<Item = &Turn> {
+        self.turns.iter().filter(|turn| turn.dbfs > self.loudest_dbfs - TURN_BELOW_DB)
     }
 
     /// Whether several tones were heard in turn, and not only one after another for long.
     pub fn in_turn(&self) -> bool {
-        self.turns.len() >= 3 && self.in_turn_hz().len() > 1
+        let mut lengths = self.turns.iter().rev().map(|turn| turn.to - turn.from);
+        let Some(newest) = lengths.next() else { return false };
+        let usual = (LONGEST_TURN_S / self.hop_s * self.hop as f64) as u64;
+        let is_short = newest < lengths.max().map_or(usual, |longest| usual.max(longest / 2 * 3));
+        is_short && self.turns().count() >= 3 && self.in_turn_hz().len() > 1
     }
 
     fn spread(&self) -> f64 {

@@ -4,7 +4,7 @@ use super::hearing::SteadyTone;
 use super::options::{FollowOptions, verdict};
 use super::tones::{HeardTone, Tones};
 use crate::judge::Key;
-use crate::reading::{Figure, LevelNow, Meters, Pair, Shown};
+use crate::reading::{Figure, LevelNow, Meters, Pair, Shown, minus};
 
 /// What is known of a level that is not a tone's, dB: how music and noise move.
 const MOVING_DB: f64 = 1.0;
@@ -14,10 +14,6 @@ const MOVING_DB: f64 = 1.0;
 pub(crate) struct LevelView {
     pub held_dbfs: Pair,
     pub source_dbfs: Pair,
-}
-
-fn less(a: Pair, b: Pair) -> Pair {
-    [0, 1].map(|channel| Some(a[channel]? - b[channel]?))
 }
 
 impl LevelView {
@@ -39,10 +35,11 @@ impl LevelView {
             let why = "Play a tone or anything else: nothing is heard.".to_owned();
             return (Shown::Nothing { why }, None);
         }
+        let between = !meters.one_signal;
         let limit = |key: Key| options.limits.get(key).map(|limit| limit.value);
         let source = tone.map_or(self.source_dbfs, |tone| tone.source_dbfs);
         let held = tone.map_or(self.held_dbfs, |tone| tone.held_dbfs);
-        let against_source_db = less(dbfs, source);
+        let against_source_db = minus(dbfs, source);
         // A tone of a programme stands at its own level against the deck's 0.
         let programme_db = tone.and_then(|tone| tone.programme_db).unwrap_or(0.0);
         let target_dbfs =
@@ -52,14 +49,14 @@ impl LevelView {
             hz,
             dbfs,
             uncertainty_db,
-            deck_db: less(dbfs, options.zero_dbfs),
+            deck_db: minus(dbfs, options.zero_dbfs),
             mv: [0, 1]
                 .map(|channel| Some(options.full_scale_mv[channel]? * 10f64.powf(dbfs[channel]? / 20.0))),
-            difference_db: dbfs[0].zip(dbfs[1]).map(|(left, right)| left - right),
+            difference_db: dbfs[0].zip(dbfs[1]).filter(|_| between).map(|(left, right)| left - right),
             target_dbfs,
             limit_db: limit(if by_source { Key::RecordLevel } else { Key::PlaybackLevel }),
             match_limit_db: limit(Key::ChannelMatch),
-            against_held_db: less(dbfs, held),
+            against_held_db: minus(dbfs, held),
             against_source_db,
         };
         let figure = figure(&now, tone);
@@ -70,7 +67,7 @@ impl LevelView {
 /// What is turned by: tape against source, level against its target, or the difference between the channels, in this order.
 fn figure(now: &LevelNow, tone: Option<&HeardTone>) -> Option<Figure> {
     tone?;
-    let against_target = less(now.dbfs, now.target_dbfs);
+    let against_target = minus(now.dbfs, now.target_dbfs);
     let worst = |pair: Pair| {
         let of = |channel: usize| pair[channel].map(|value| (value, channel));
         [of(0), of(1)].into_iter().flatten().max_by(|a, b| a.0.abs().total_cmp(&b.0.abs()))

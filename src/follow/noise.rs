@@ -5,7 +5,7 @@ use super::ring::Ring;
 use super::tones::{HeardTone, Tones};
 use crate::judge::Key;
 use crate::measure::{Meter, NoiseMeter, Reference};
-use crate::reading::{Figure, NoiseNow, Pair, PointNow, Shown};
+use crate::reading::{Figure, NoiseNow, Pair, PointNow, Shown, minus};
 
 /// Read over the last seconds of silence, at most and at least, s.
 const LONGEST_S: f64 = 6.0;
@@ -14,9 +14,6 @@ const SHORTEST_S: f64 = 1.6;
 const EVERY_S: f64 = 0.5;
 /// What still sounds where silence was noticed, s.
 const MARGIN_S: f64 = 0.25;
-
-/// The reference where nothing better is known.
-const FULL_SCALE: &str = "full scale";
 
 /// What the view remembers.
 #[derive(Default)]
@@ -43,7 +40,7 @@ fn reference(tones: &Tones, options: &FollowOptions) -> Reference {
         let words = "the deck's 0".to_owned();
         return Reference { words, dbfs: options.zero_dbfs, uncertainty_db: 0.0 };
     }
-    Reference { words: FULL_SCALE.to_owned(), dbfs: [Some(0.0); 2], uncertainty_db: 0.0 }
+    Reference { words: NoiseNow::FULL_SCALE.to_owned(), dbfs: [Some(0.0); 2], uncertainty_db: 0.0 }
 }
 
 impl NoiseView {
@@ -108,11 +105,15 @@ impl NoiseView {
             mains_hz: noise.mains.as_ref().map(|mains| mains.hz),
             hum_db: noise.mains.as_ref().map_or([None; 2], |mains| mains.hum_db),
             lines: noise.mains.as_ref().map_or_else(Vec::new, |mains| {
-                mains.lines.iter().map(|&(hz, left, right)| PointNow { hz, db: [left, right] }).collect()
+                mains
+                    .lines
+                    .iter()
+                    .map(|&(hz, left, right)| PointNow { hz, db: [left, right], uncertainty_db: [None; 2] })
+                    .collect()
             }),
             limit_db: limit(Key::Noise),
             hum_limit_db: limit(Key::Hum),
-            lowest_db: [0, 1].map(|channel| Some(self.lowest_dbfs[channel]? - reference.dbfs[channel]?)),
+            lowest_db: minus(self.lowest_dbfs, reference.dbfs),
             reference: reference.words,
         })
     }
@@ -129,7 +130,7 @@ fn figure(now: &NoiseNow) -> Option<Figure> {
         name: format!("A-weighted noise, {}", ["left", "right"][channel]),
         value,
         uncertainty,
-        unit: if now.reference == FULL_SCALE { "dBFS" } else { "dB" }.to_owned(),
+        unit: now.unit().word().to_owned(),
         target: None,
         limit: now.limit_db,
         verdict,

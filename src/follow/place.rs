@@ -3,7 +3,7 @@
 //! A programme that starts anew (a player that repeats it) is a new playing: its place is that of the newest slate.
 
 use crate::capture::{Chirp, ChirpFinder, FoundSlate, TimeMap, Wiring, assemble};
-use crate::programme::slate::LENGTH_S;
+use crate::programme::slate::{CHIRP_S, LENGTH_S};
 use crate::programme::{PlacedPart, Recipe, Signal, Timeline, built_in_by_code};
 
 /// Chirps are kept for so long, s: a slate at the slowest speed, and some more.
@@ -97,6 +97,12 @@ impl Place {
     /// Whether chirps of a slate come in now.
     pub fn slate_plays(&self, now_s: f64) -> bool {
         self.likely(now_s - 0.9) >= SLATE_PLAYS
+    }
+
+    /// End of the newest likely chirp, s; 0 if there was none of late.
+    pub fn chirped_until_s(&self) -> f64 {
+        let likely = self.chirps.iter().flatten().filter(|chirp| chirp.correlation > LIKELY);
+        likely.map(|chirp| chirp.at_s + CHIRP_S).fold(0.0, f64::max)
     }
 
     fn take(&mut self, slate: FoundSlate) {

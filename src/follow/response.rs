@@ -10,8 +10,9 @@ use super::tones::{HeardTone, Tones};
 use crate::measure::{Meter, NoiseBandsMeter, NoisePlace, SweepMeter, SweepPlace, band_level};
 use crate::programme::{Channels, Colour, PlacedPart, Signal};
 use crate::reading::figures::frequency;
-use crate::reading::{Figure, Pair, PointNow, ResponseNow, Shown, Sound};
+use crate::reading::{Figure, PointNow, ResponseNow, Shown, Sound, minus};
 use crate::signal::spectrum::Welch;
+use crate::signal::statistics::{mean, mean_and_error};
 use crate::trade::octave_bands::{ThirdOctave, third_octaves};
 
 /// Frequency that responses refer to, Hz, and the band of it where noise is followed.
@@ -26,6 +27,14 @@ const SEGMENT_S: f64 = 0.3;
 /// Segments that a band's mean remembers: below and above 500 Hz.
 const REMEMBERED: [f64; 2] = [100.0, 24.0];
 const REMEMBERS_MORE_BELOW_HZ: f64 = 500.0;
+/// Least uncertainty of a band by the lines of a sweep, dB: a line is read between bins.
+const LEAST_OF_LINES_DB: f64 = 0.3;
+/// Hum lies below this, Hz, within so many bins of a multiple of the mains; a bin of it has so many times the power of others.
+const HUM_BELOW_HZ: f64 = 450.0;
+const HUM_BINS: f64 = 2.0;
+const STANDS_OUT: f64 = 3.0;
+/// What is usual is told by the bins up to so many times below and above a band.
+const BESIDE: f64 = 1.3;
 /// A segment that differs by more than this from the mean belongs to another noise, dB.
 const ANOTHER_NOISE_DB: f64 = 5.0;
 /// What the filters and the place of a part need at its ends, s.
@@ -43,6 +52,8 @@ struct Following {
     bands: Vec<ThirdOctave>,
     /// Mean power of each band in both channels.
     powers: Vec<[f64; 2]>,
+    /// Mean power of each bin where hum may lie.
+    low_bins: Vec<[f64; 2]>,
     segments: [f64; 2],
     /// Mean of their whole power.
     totals: [f64; 2],
@@ -56,8 +67,10 @@ impl Following {
         let length = ((rate_hz * SEGMENT_S) as usize).next_power_of_two();
         let bands: Vec<ThirdOctave> =
             third_octaves(31.5, 20_000.0).filter(|band| band.upper_hz < 0.48 * rate_hz).collect();
+        let low_bins = (1.3 * HUM_BELOW_HZ / rate_hz * length as f64) as usize;
         Self {
             welch: [Welch::new(rate_hz, length), Welch::new(rate_hz, length)],
+            low_bins: vec![[0.0; 2]; low_bins],
             powers: vec![[0.0; 2]; bands.len()],
             bands,
             segments: [0.0; 2],
@@ -69,13 +82,13 @@ impl Following {
 
     fn feed(&mut self, ring: &mut Ring, to: u64) {
         let next = self.next.max(ring.oldest());
-        let Self { welch, bands, powers, segments, totals, .. } = self;
+        let Self { welch, bands, powers, low_bins, segments, totals, .. } = self;
         ring.read(next, to, &mut |block| {
             for channel in 0..2 {
                 let step_hz = welch[channel].step_hz();
                 let scale = welch[channel].scale();
                 let seen = &mut segments[channel];
-                let powers = &mut *powers;
+                let (powers, low_bins) = (&mut *powers, &mut *low_bins);
                 let bands = &*bands;
                 let total = &mut totals[channel];
                 welch[channel].feed_each(block[channel], |bins| {
@@ -86,9 +99,12 @@ impl Following {
                         *seen = 1.0;
                     }
                     *total += (all - *total) / seen.min(REMEMBERED[1]);
+                    let share = 1.0 / seen.min(REMEMBERED[0]);
+                    for (bin, mean) in bins.iter().zip(low_bins.iter_mut()) {
+                        mean[channel] += share * (bin.norm_sqr() * scale - mean[channel]);
+                    }
                     for (band, power) in bands.iter().zip(powers.iter_mut()) {
-                        let from = (band.lower_hz / step_hz + 0.5) as usize;
-                        let to = ((band.upper_hz / step_hz + 0.5) as usize).clamp(from + 1, bins.len());
+                        let (from, to) = bins_of(band, step_hz, bins.len());
                         let sum: f64 = bins[from..to].iter().map(|bin| bin.norm_sqr()).sum();
                         let width = (to - from) as f64 * step_hz / (band.upper_hz - band.lower_hz);
                         let most = REMEMBERED[usize::from(band.mid_hz >= REMEMBERS_MORE_BELOW_HZ)];
@@ -101,19 +117,49 @@ impl Following {
         self.next = to;
     }
 
+    /// Power of each band; of the low ones without bins that stand out where hum lies.
+    fn without_hum(&self) -> Vec<[f64; 2]> {
+        let step_hz = self.welch[0].step_hz();
+        let is_at_mains = |hz: f64| {
+            [50.0, 60.0].iter().any(|mains| (hz - (hz / mains).round() * mains).abs() < HUM_BINS * step_hz)
+        };
+        let mut powers = self.powers.clone();
+        for (band, power) in self.bands.iter().zip(&mut powers).filter(|(band, _)| band.mid_hz < HUM_BELOW_HZ)
+        {
+            let (from, to) = bins_of(band, step_hz, self.low_bins.len());
+            for channel in 0..2 {
+                let about = ((from as f64 / BESIDE) as usize, (to as f64 * BESIDE) as usize);
+                let about = about.0..about.1.min(self.low_bins.len());
+                let elsewhere = about.filter(|bin| !is_at_mains(*bin as f64 * step_hz));
+                let elsewhere: Vec<f64> = elsewhere.map(|bin| self.low_bins[bin][channel]).collect();
+                if elsewhere.is_empty() {
+                    continue;
+                }
+                let usual = mean(&elsewhere);
+                let bins = self.low_bins[from..to].iter().map(|bin| bin[channel]);
+                let kept: Vec<f64> = bins.filter(|bin| *bin < STANDS_OUT * usual).collect();
+                let usual = if kept.is_empty() { usual } else { mean(&kept) };
+                let width = (to - from) as f64 * step_hz / (band.upper_hz - band.lower_hz);
+                power[channel] = usual * (to - from) as f64 / width;
+            }
+        }
+        powers
+    }
+
     /// Levels against the reference bands, dB; `colour` where it is known, else the one that fits better.
     fn points(&self, colour: Option<Colour>) -> Vec<PointNow> {
         if self.segments[0] < 3.0 {
             return Vec::new();
         }
         let db = |power: f64| 10.0 * power.max(1e-20).log10();
+        let powers = self.without_hum();
         let level = |band: &[f64; 2]| db(band[0] + band[1]);
         let near = |hz: f64| self.bands.iter().position(|band| band.mid_hz > hz).unwrap_or(0);
         let (low, high) = (near(390.0), near(3900.0));
-        let slope = (level(&self.powers[high]) - level(&self.powers[low])) / (high - low).max(1) as f64;
+        let slope = (level(&powers[high]) - level(&powers[low])) / (high - low).max(1) as f64;
         let white = colour.map_or(slope > WHITE_FROM_DB, |colour| colour == Colour::White);
         let flat = |k: usize, channel: usize| {
-            db(self.powers[k][channel]) - if white { 10.0 * self.bands[k].mid_hz.log10() } else { 0.0 }
+            db(powers[k][channel]) - if white { 10.0 * self.bands[k].mid_hz.log10() } else { 0.0 }
         };
         let reference: Vec<usize> = (0..self.bands.len())
             .filter(|&k| {
@@ -124,13 +170,34 @@ impl Following {
         let zero = [0, 1].map(|channel| {
             reference.iter().map(|&k| flat(k, channel)).sum::<f64>() / reference.len().max(1) as f64
         });
-        let point = |k: usize| PointNow {
-            hz: self.bands[k].nominal_hz,
-            db: [0, 1]
-                .map(|channel| (self.powers[k][channel] > 1e-16).then(|| flat(k, channel) - zero[channel])),
+        let width_hz = |k: usize| self.bands[k].upper_hz - self.bands[k].lower_hz;
+        let zero_u_db = self.uncertainty_db(reference.iter().map(|&k| width_hz(k)).sum(), REFERENCE_HZ);
+        let at = |k: usize| {
+            let own_u_db = self.uncertainty_db(width_hz(k), self.bands[k].mid_hz);
+            let level = |channel: usize| {
+                let is_heard = powers[k][channel] > 1e-16;
+                is_heard.then(|| (flat(k, channel) - zero[channel], own_u_db.hypot(zero_u_db)))
+            };
+            point(self.bands[k].nominal_hz, [level(0), level(1)])
         };
-        (0..self.bands.len()).map(point).collect()
+        (0..self.bands.len()).map(at).collect()
     }
+
+    /// What the chance of noise leaves of a level over `width_hz` about `hz`, expanded, dB: segments under a Hann window that
+    /// overlap by half, each with one value for every 1.5 bins (Welch, 1967).
+    fn uncertainty_db(&self, width_hz: f64, hz: f64) -> f64 {
+        let most = REMEMBERED[usize::from(hz >= REMEMBERS_MORE_BELOW_HZ)];
+        // Weights that fade reach twice as far as a mean over as many.
+        let segments = self.segments[0].min(2.0 * most - 1.0);
+        let bins = (width_hz / (1.5 * self.welch[0].step_hz())).max(1.0);
+        2.0 * 10.0 / std::f64::consts::LN_10 / (0.95 * segments * bins).sqrt()
+    }
+}
+
+/// The bins of a band, first and end.
+fn bins_of(band: &ThirdOctave, step_hz: f64, count: usize) -> (usize, usize) {
+    let from = (band.lower_hz / step_hz + 0.5) as usize;
+    (from, ((band.upper_hz / step_hz + 0.5) as usize).clamp(from + 1, count))
 }
 
 /// What the view remembers.
@@ -300,32 +367,37 @@ impl ResponseView {
         if against_source {
             for point in &mut points {
                 let source = self.source.iter().find(|source| (source.hz / point.hz).ln().abs() < 0.03);
-                point.db = [0, 1].map(|channel| Some(point.db[channel]? - source?.db[channel]?));
+                let unknown = PointNow { db: [None; 2], ..*point };
+                *point = against(*point, source.unwrap_or(&unknown));
             }
         }
         let limit = options.limits.response(&options.circumstances);
-        let within = |point: &&PointNow| point.hz >= limit.from_hz && point.hz <= limit.to_hz;
+        let judged = |point: &&PointNow| {
+            let is_reference = (point.hz / reference_hz - 1.0).abs() < 0.03;
+            point.hz >= limit.from_hz && point.hz <= limit.to_hz && (against_source || !is_reference)
+        };
         let worst = points
             .iter()
-            .filter(within)
-            .flat_map(|point| [0, 1].map(|channel| Some((point.hz, point.db[channel]?, channel))))
+            .filter(judged)
+            .flat_map(|point| [0, 1].map(|channel| Some((*point, point.db[channel]?, channel))))
             .flatten()
             .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
         let limited = limit.db.is_finite();
-        let figure = worst.map(|(hz, value, channel)| Figure {
-            name: format!(
-                "{} against {}, {}",
-                frequency(hz),
-                frequency(reference_hz),
-                ["left", "right"][channel]
-            ),
-            value,
-            uncertainty: None,
-            unit: "dB".to_owned(),
-            target: Some(0.0),
-            limit: limited.then_some(limit.db),
-            verdict: super::options::verdict(value, None, Some(0.0), limited.then_some(limit.db)),
+        let limit_db = limited.then_some(limit.db);
+        let figure = worst.map(|(point, value, channel)| {
+            let uncertainty = point.uncertainty_db[channel];
+            let (hz, zero) = (frequency(point.hz), frequency(reference_hz));
+            Figure {
+                name: format!("{hz} against {zero}, {}", ["left", "right"][channel]),
+                value,
+                uncertainty,
+                unit: "dB".to_owned(),
+                target: Some(0.0),
+                limit: limit_db,
+                verdict: super::options::verdict(value, uncertainty, Some(0.0), limit_db),
+            }
         });
+        let worst = worst.map(|(point, value, channel)| (point.hz, value, channel));
         let over_s = match (&self.noise, self.by) {
             (Some(noise), By::Noise) => (noise.next.saturating_sub(noise.from)) as f64 / noise_rate(noise),
             _ => 0.0,
@@ -334,7 +406,7 @@ impl ResponseView {
             reference_hz,
             points,
             held: self.held.clone(),
-            limit_db: limited.then_some(limit.db),
+            limit_db,
             limit_from_hz: limited.then_some(limit.from_hz),
             limit_to_hz: limited.then_some(limit.to_hz),
             worst,
@@ -370,7 +442,13 @@ fn read_whole(
             let to = ring.sample(to_s - MARGIN_S);
             ring.read(from, to, &mut |block| meter.feed(block));
             let gains = meter.finish()?.gains(None);
-            gains.iter().map(|gain| PointNow { hz: gain.hz, db: gain.gain_db }).collect()
+            third_octaves(20.0, 20_000.0)
+                .filter_map(|band| {
+                    let gain = gains.iter().find(|gain| (gain.hz / band.mid_hz).ln().abs() < 0.01)?;
+                    let (db, uncertainty_db) = (gain.gain_db, gain.uncertainty_db);
+                    Some(PointNow { hz: band.nominal_hz, db, uncertainty_db })
+                })
+                .collect()
         }
         Signal::Sweep { from_hz, to_hz } => {
             let from = ring.sample((from_s - 0.2).max(0.0));
@@ -386,11 +464,9 @@ fn read_whole(
             ring.read(from, to, &mut |block| meter.feed(block));
             let found = meter.finish();
             third_octaves(20.0, 20_000.0)
-                .map(|band| PointNow {
-                    hz: band.mid_hz,
-                    db: [0, 1].map(|channel| {
-                        band_level(&found, channel, band.lower_hz, band.upper_hz).map(|level| level.0)
-                    }),
+                .map(|band| {
+                    let level = |channel| band_level(&found, channel, band.lower_hz, band.upper_hz);
+                    point(band.nominal_hz, [level(0), level(1)])
                 })
                 .filter(|point| point.db != [None; 2])
                 .collect()
@@ -402,33 +478,47 @@ fn read_whole(
 
 /// The points against the one nearest to the reference frequency; `None` where it is not there.
 fn against_reference(mut points: Vec<PointNow>) -> Option<Vec<PointNow>> {
-    let zero = points
+    let zero = *points
         .iter()
         .filter(|point| (point.hz / REFERENCE_HZ).ln().abs() < 0.13)
-        .min_by(|a, b| (a.hz / REFERENCE_HZ).ln().abs().total_cmp(&(b.hz / REFERENCE_HZ).ln().abs()))?
-        .db;
+        .min_by(|a, b| (a.hz / REFERENCE_HZ).ln().abs().total_cmp(&(b.hz / REFERENCE_HZ).ln().abs()))?;
     for point in &mut points {
-        point.db = less(point.db, zero);
+        *point = against(*point, &zero);
     }
     Some(points)
 }
 
-fn less(a: Pair, b: Pair) -> Pair {
-    [0, 1].map(|channel| Some(a[channel]? - b[channel]?))
+/// A point from the level of each channel and its uncertainty, dB.
+fn point(hz: f64, levels: [Option<(f64, f64)>; 2]) -> PointNow {
+    PointNow {
+        hz,
+        db: levels.map(|level| level.map(|level| level.0)),
+        uncertainty_db: levels.map(|level| level.map(|level| level.1)),
+    }
+}
+
+/// The point against the one that stands for 0 dB.
+fn against(of: PointNow, zero: &PointNow) -> PointNow {
+    let uncertainty_db = [0, 1].map(|channel| {
+        let (own, other) = (of.uncertainty_db[channel]?, zero.uncertainty_db[channel]?);
+        Some(if of.hz == zero.hz { own } else { own.hypot(other) })
+    });
+    PointNow { db: minus(of.db, zero.db), uncertainty_db, ..of }
 }
 
 /// Third octaves of the lines of a sweep.
 fn of_lines(lines: &[(f64, [f64; 2])]) -> Vec<PointNow> {
-    let mean = |band: &ThirdOctave, channel: usize| {
+    let level = |band: &ThirdOctave, channel: usize| {
         let inside: Vec<f64> = lines
             .iter()
             .filter(|line| line.0 >= band.lower_hz && line.0 < band.upper_hz)
             .map(|line| line.1[channel])
             .collect();
-        (inside.len() > 1).then(|| crate::signal::statistics::mean(&inside))
+        let (level, error) = mean_and_error(&inside);
+        (inside.len() > 1).then_some((level, (2.0 * error).max(LEAST_OF_LINES_DB)))
     };
     let points: Vec<PointNow> = third_octaves(20.0, 20_000.0)
-        .map(|band| PointNow { hz: band.nominal_hz, db: [0, 1].map(|channel| mean(&band, channel)) })
+        .map(|band| point(band.nominal_hz, [0, 1].map(|channel| level(&band, channel))))
         .filter(|point| point.db != [None; 2])
         .collect();
     against_reference(points).unwrap_or_default()
@@ -443,15 +533,17 @@ fn of_tones(tones: &Tones, now_s: f64) -> (Vec<PointNow>, f64) {
     let Some(reference) = reference else { return (Vec::new(), REFERENCE_HZ) };
     let level = |tone: &HeardTone| {
         let programme_db = tone.programme_db.unwrap_or(0.0);
-        tone.newest.dbfs.map(|dbfs| dbfs.map(|dbfs| dbfs - programme_db))
+        let db = tone.newest.dbfs.map(|dbfs| dbfs.map(|dbfs| dbfs - programme_db));
+        let hz = tone.nominal_hz.unwrap_or(tone.newest.hz);
+        PointNow { hz, db, uncertainty_db: tone.newest.uncertainty_db }
     };
     let zero = level(reference);
     let mut points: Vec<PointNow> = heard
         .iter()
         // Levels that nobody knows cannot be held against one that is known.
         .filter(|tone| tone.programme_db.is_some() == reference.programme_db.is_some())
-        .map(|tone| PointNow { hz: tone.nominal_hz.unwrap_or(tone.newest.hz), db: less(level(tone), zero) })
+        .map(|tone| against(level(tone), &zero))
         .collect();
     points.sort_by(|a, b| a.hz.total_cmp(&b.hz));
-    (points, reference.nominal_hz.unwrap_or(reference.newest.hz))
+    (points, zero.hz)
 }

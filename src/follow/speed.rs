@@ -7,17 +7,19 @@ use super::tones::{is_same, read_tone, within};
 use crate::judge::{Key, Meaning, Quantity, meaning};
 use crate::measure::{FlutterMeter, FlutterPlan, Meter, needle_percent, parts_of};
 use crate::reading::{Figure, FileClock, FlutterNow, LineNow, Shown, SpeedNow};
-use crate::signal::baseband::Band;
 use crate::trade::test_tapes::{MOST_SPEED_ERROR_PERCENT, USUAL_HZ};
 use std::collections::VecDeque;
 
 /// Lengths of the two means, s.
 const SHORT_S: f64 = 1.0;
 const LONG_S: f64 = 10.0;
-/// The long mean and the flutter are read so often, s.
+/// The long mean and the needle are read so often, s.
 const EVERY_S: f64 = 1.0;
-/// Flutter is read from so much of the tone at least, s.
+/// Flutter is read from so much of the tone at least, s, and so often, s.
 const FLUTTER_S: f64 = 5.0;
+const FLUTTER_EVERY_S: f64 = 3.0;
+/// For the flutter so much of what is kept is read in a second, s: by and by, so that no picture is late.
+const READ_S_PER_S: f64 = 60.0;
 /// The needle is read from the last seconds, s.
 const NEEDLE_S: f64 = 6.0;
 /// Tones between these bear flutter, Hz.
@@ -31,7 +33,20 @@ pub(crate) struct SpeedView {
     second_at_s: f64,
     of_hz: f64,
     hz_10s: Option<f64>,
+    /// A reading of the flutter that is under way.
+    reading: Option<UnderWay>,
+    flutter_at_s: f64,
     flutter: Option<FlutterNow>,
+    needle_percent: Option<f64>,
+}
+
+/// A reading of the flutter: the next sample of it, and its end.
+struct UnderWay {
+    meter: FlutterMeter,
+    next: u64,
+    to: u64,
+    /// When it went on last, s.
+    at_s: f64,
 }
 
 /// The frequency that the tone has on the tape, and whether somebody knows it.
@@ -94,7 +109,12 @@ impl SpeedView {
             self.hz_10s = (to - from > (1.9 * SHORT_S * ring.rate_hz()) as u64)
                 .then(|| read_tone(ring, long, to, tone.hz).map(|tone| tone.hz))
                 .flatten();
-            self.flutter = self.read_flutter(ring, last(KEPT_S, ring), to, read.hz, options);
+            if bears_flutter(read.hz) {
+                self.needle_percent = needle(ring, last(NEEDLE_S, ring), to, read.hz);
+            }
+        }
+        if bears_flutter(read.hz) {
+            self.read_flutter(ring, last(KEPT_S, ring), to, read.hz, options);
         }
         let nominal = nominal(read.hz, options.known_hz, programme_hz);
         let error = |hz: f64| nominal.map(|nominal| 100.0 * (hz / nominal.hz - 1.0));
@@ -112,7 +132,10 @@ impl SpeedView {
             error_10s_percent: self.hz_10s.and_then(error),
             uncertainty_percent: self.scatter_percent(read.hz),
             limit_percent: limit.filter(|_| told),
-            flutter: self.flutter.clone(),
+            flutter: self
+                .flutter
+                .clone()
+                .map(|flutter| FlutterNow { needle_percent: self.needle_percent, ..flutter }),
         };
         let figure = figure(&now);
         (Shown::Speed(now), figure)
@@ -129,27 +152,23 @@ impl SpeedView {
         Some(200.0 * crate::signal::statistics::mean(bends.collect::<Vec<f64>>()).sqrt() / hz)
     }
 
-    fn read_flutter(
-        &self,
-        ring: &mut Ring,
-        from: u64,
-        to: u64,
-        hz: f64,
-        options: &FollowOptions,
-    ) -> Option<FlutterNow> {
-        let bears = (BEARS_FLUTTER_HZ.0..=BEARS_FLUTTER_HZ.1).contains(&hz);
-        if !bears || ring.at_s(to - from) < FLUTTER_S {
-            return None;
+    /// Reads the flutter of `from..to` by and by.
+    fn read_flutter(&mut self, ring: &mut Ring, from: u64, to: u64, hz: f64, options: &FollowOptions) {
+        let (now_s, to_s) = (ring.at_s(ring.count()), ring.at_s(to));
+        let due = self.flutter.is_none() || to_s - self.flutter_at_s >= FLUTTER_EVERY_S;
+        if self.reading.is_none() && due && ring.at_s(to - from) >= FLUTTER_S {
+            self.flutter_at_s = to_s;
+            self.reading = meter(ring, hz).map(|meter| UnderWay { meter, next: from, to, at_s: now_s });
         }
-        let plan = FlutterPlan { programme_hz: hz, expected_hz: hz, clock: FileClock::default() };
-        let mut meter = FlutterMeter::new(ring.rate_hz(), plan)?;
-        ring.read(from, to, &mut |block| meter.feed(block));
-        let (flutter, bands) = meter.finish();
-        let flutter = flutter?;
-        let newest = bands.map(|band| {
-            let keep = ((NEEDLE_S * band.rate_hz) as usize).min(band.samples.len());
-            Band { samples: band.samples[band.samples.len() - keep..].to_vec(), ..band }
-        });
+        let Some(mut reading) = self.reading.take() else { return };
+        let more = READ_S_PER_S * (now_s - reading.at_s) * ring.rate_hz();
+        let until = reading.to.min(reading.next + more as u64);
+        ring.read(reading.next, until, &mut |block| reading.meter.feed(block));
+        if until < reading.to {
+            self.reading = Some(UnderWay { next: until, at_s: now_s, ..reading });
+            return;
+        }
+        let Some(flutter) = reading.meter.finish().0 else { return };
         let parts = parts_of(&flutter, None, &options.medium, options.transport.as_ref());
         let lines = flutter.lines.iter().zip(parts).map(|(line, part)| LineNow {
             hz: line.hz,
@@ -161,16 +180,33 @@ impl SpeedView {
                 format!("{could}{}{harmonic}", part.name)
             }),
         });
-        Some(FlutterNow {
+        self.flutter = Some(FlutterNow {
             over_s: flutter.measured_to_s - flutter.measured_from_s,
-            needle_percent: needle_percent(&newest, hz),
+            needle_percent: None,
             weighted_quasi_peak_percent: flutter.weighted_quasi_peak_percent,
             weighted_rms_percent: flutter.weighted_rms_percent,
             limit_percent: options.limits.get(Key::FlutterQuasiPeak).map(|limit| limit.value),
             lines: lines.collect(),
-            spectrum: flutter.spectrum.clone(),
-        })
+            spectrum: flutter.spectrum,
+        });
     }
+}
+
+fn bears_flutter(hz: f64) -> bool {
+    (BEARS_FLUTTER_HZ.0..=BEARS_FLUTTER_HZ.1).contains(&hz)
+}
+
+/// A meter for the flutter of a tone of `hz`.
+fn meter(ring: &Ring, hz: f64) -> Option<FlutterMeter> {
+    let plan = FlutterPlan { programme_hz: hz, expected_hz: hz, clock: FileClock::default() };
+    FlutterMeter::new(ring.rate_hz(), plan)
+}
+
+/// What the needle of the flutter meter showed at the end of `from..to`.
+fn needle(ring: &mut Ring, from: u64, to: u64, hz: f64) -> Option<f64> {
+    let mut meter = meter(ring, hz)?;
+    ring.read(from, to, &mut |block| meter.feed(block));
+    needle_percent(&meter.bands(), hz)
 }
 
 /// What is turned by: the error over one second; the frequency where nobody knows what it should be.

@@ -6,7 +6,7 @@
 use super::hearing::SteadyTone;
 use super::ring::Ring;
 use crate::measure::{Meter, Tone, ToneMeter};
-use crate::reading::Pair;
+use crate::reading::{Pair, minus};
 use crate::signal::statistics::{median_of_few, quantile};
 use num_complex::Complex64;
 use std::collections::VecDeque;
@@ -101,7 +101,7 @@ impl HeardTone {
 
     /// Level against the source, dB.
     pub fn against_source_db(&self) -> Pair {
-        [0, 1].map(|channel| Some(self.newest.dbfs[channel]? - self.source_dbfs[channel]?))
+        minus(self.newest.dbfs, self.source_dbfs)
     }
 }
 

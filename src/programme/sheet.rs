@@ -203,8 +203,8 @@ fn looped_steps(timeline: &Timeline) -> Vec<String> {
              stands near -12 dBFS as it comes back, and leave it there.",
         ),
         String::from(
-            "Follow the signal live, and turn slowly, a little at a time. Wait where the tones stop for the \
-             slate. No figures are made of a recording of it: read another programme before and after.",
+            "Follow the signal live (`deckproof follow`, see `deckproof guide follow`), and turn slowly, a little at a time. \
+             Wait where the tones stop for the slate. No figures are made of a recording of it: read another programme before and after.",
         ),
     ]
 }

@@ -2,6 +2,7 @@
 //!
 //! Arrays of two are `[left, right]`. A value that cannot be told yet is `null`. Uncertainties are k = 2.
 
+use super::figures::UnitKind;
 use super::{Pair, Verdict};
 use serde::{Deserialize, Serialize};
 
@@ -122,6 +123,8 @@ pub struct Meters {
     pub peak_dbfs: Pair,
     /// Whether the last two seconds were clipped.
     pub clipped: [bool; 2],
+    /// Both channels carry one signal: nothing can be told between them.
+    pub one_signal: bool,
 }
 
 /// One picture.
@@ -397,6 +400,8 @@ pub struct PointNow {
     pub hz: f64,
     /// Against the reference frequency, dB.
     pub db: Pair,
+    /// Uncertainty, dB.
+    pub uncertainty_db: Pair,
 }
 
 /// Noise and hum of the last seconds.
@@ -422,4 +427,14 @@ pub struct NoiseNow {
     pub hum_limit_db: Option<f64>,
     /// The lowest A-weighted level passed so far, dB.
     pub lowest_db: Pair,
+}
+
+impl NoiseNow {
+    /// [`NoiseNow::reference`] where nothing better is known.
+    pub const FULL_SCALE: &str = "full scale";
+
+    /// Unit of its levels.
+    pub fn unit(&self) -> UnitKind {
+        if self.reference == Self::FULL_SCALE { UnitKind::Dbfs } else { UnitKind::Db }
+    }
 }

@@ -91,6 +91,11 @@ use std::ops::{Deref, DerefMut};
 /// `[left, right]`; `null` where a channel could not be measured.
 pub type Pair = [Option<f64>; 2];
 
+/// `a` minus `b`, where both are known.
+pub(crate) fn minus(a: Pair, b: Pair) -> Pair {
+    [0, 1].map(|channel| Some(a[channel]? - b[channel]?))
+}
+
 /// Value of [`Facts::format`].
 pub const FORMAT: &str = "deckproof-reading/1";
 

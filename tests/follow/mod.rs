@@ -2,6 +2,7 @@
 
 mod survives;
 mod turned;
+mod uneven;
 
 use crate::effort;
 use crate::returns::{Store, of};

@@ -14,7 +14,7 @@ use deckproof::internals::capture::live::{Arrival, LiveStream, Trouble};
 use deckproof::internals::programme::{Recipe, Renderer, Timeline};
 use deckproof::internals::sound_card::ToneOut;
 use std::fs::OpenOptions;
-use std::io::{Read, Write};
+use std::io::{BufRead, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
 use std::thread::JoinHandle;
@@ -298,6 +298,44 @@ fn records_from_the_player() {
     assert!(got.iter().zip(&wanted).all(|(got, wanted)| *got == full_scale(wanted)));
     let refused = LiveStream::device(Some("nonesuch"), None).err().unwrap().to_string();
     assert!(refused.starts_with("nonesuch: no input of the sound card has this name"), "{refused}");
+}
+
+#[test]
+fn a_deck_at_the_card_is_followed_and_the_figure_is_heard_at_another_output() {
+    let bench = Bench::new();
+    // Whole periods of 1 kHz, the right channel 6 dB below: it may be repeated.
+    let sample = |n: usize| (n as f64 * std::f64::consts::TAU / 48.0).sin() * 0.1 * 2_147_483_648.0;
+    let bytes: Vec<u8> = (0..480_000)
+        .flat_map(|n| [sample(n) as i32, (sample(n) / 2.0) as i32])
+        .flat_map(i32::to_le_bytes)
+        .collect();
+    std::fs::write(bench.path("player"), bytes).unwrap();
+    let tape = bench.tape(200_000);
+    let words = ["follow", "--device", "player", "--plain", "--show", "level", "--sound=tape"];
+    let mut child = bench.deckproof(&words);
+    let mut lines = std::io::BufReader::new(child.stdout.take().unwrap()).lines();
+    let line = lines.by_ref().map(Result::unwrap).find(|line| line.contains("left minus right +6.0"));
+    let line = line.expect("the difference is shown");
+    assert!(line.contains("left -20.0 dBFS, right -26.0 dBFS"), "{line}");
+    assert!(Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap().success());
+    let ran = ended(child);
+    assert_eq!(ran.status.code(), Some(0), "{}", text(&ran.stderr));
+    assert!(text(&ran.stderr).starts_with("Following: sound card player, 48000 Hz, 32 bit, stereo."));
+    let loudest = tape.frames().iter().map(|frame| frame[0].unsigned_abs()).max().unwrap();
+    let dbfs = 20.0 * (f64::from(loudest) / 2_147_483_648.0).log10();
+    // Quiet at first: the peak of a tone of -30 dBFS.
+    assert!((-32.0..-29.0).contains(&dbfs), "{dbfs}");
+}
+
+#[test]
+fn the_output_of_the_card_that_hears_the_deck_is_refused_for_the_ear() {
+    let ran = ended(Bench::new().deckproof(&["follow", "--device", "tape", "--plain", "--sound=tape"]));
+    let err = text(&ran.stderr);
+    assert_eq!(ran.status.code(), Some(1), "{err}");
+    assert!(
+        err.starts_with("deckproof: tape: hears the deck, and its output may feed it")
+            && err.lines().count() == 1
+    );
 }
 
 #[test]

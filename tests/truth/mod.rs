@@ -16,7 +16,7 @@ mod injected;
 mod loopback;
 mod noise_truth;
 mod nonlinear_truth;
-mod panel;
+pub mod panel;
 mod same_tape;
 mod skew;
 mod slates;

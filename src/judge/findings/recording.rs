@@ -9,7 +9,7 @@ use crate::judge::work::turns::{PLAYBACK_FIRST, step};
 use crate::reading::figures::{UnitKind, frequency};
 use crate::reading::{
     Adjustment, BiasPair, BiasSweep, Channel, FileClock, Finding, MonitorSwitch, Pair, RecordedOn, Remedy,
-    TapeType, TurnStep, Unit, Untold, Verdict, Way, level_tone,
+    TapeType, TurnStep, Unit, Untold, Verdict, Way, level_tone, minus,
 };
 
 /// The latest level of what the deck recorded: the last round, or else the level tone.
@@ -229,7 +229,7 @@ fn pair_of_steps(bench: &Bench) -> Option<BiasPair> {
     let response = bench.reading.response.as_ref().filter(|response| response.programme_db <= QUIET_DB)?;
     let row = |hz: f64| response.steps.iter().find(|row| (row.hz / hz - 1.0).abs() < 0.06);
     let (low, high) = (row(LOW_HZ)?, row(high_hz(bench))?);
-    let difference_db = [0, 1].map(|side| Some(high.db[side]? - low.db[side]?));
+    let difference_db = minus(high.db, low.db);
     Some(BiasPair {
         round: 0,
         at_s: FileClock::default().at(0.0),

@@ -58,10 +58,18 @@ impl Meter for FlutterMeter {
     ///
     /// `None` if less than 3 s were fed, there is no tone or a sample was no number.
     fn finish(self) -> (Option<Flutter>, [Band; 2]) {
+        let (flat_hz, programme_hz, clock) = (self.flat_hz, self.programme_hz, self.clock);
+        let bands = self.bands();
+        (read(&bands, flat_hz, programme_hz, clock), bands)
+    }
+}
+
+impl FlutterMeter {
+    /// The two channels' bands alone, as far as the tape ran.
+    pub fn bands(self) -> [Band; 2] {
         let [left, right] = self.channels;
         let (left, right) = rayon::join(|| left.finish(), || right.finish());
-        let bands = running([left, right]);
-        (read(&bands, self.flat_hz, self.programme_hz, self.clock), bands)
+        running([left, right])
     }
 }
 

@@ -7,7 +7,7 @@ use crate::measure::playback::Playback;
 use crate::measure::response::noise_bands::NoiseBands;
 use crate::measure::whole::played::{Outcome, Played};
 use crate::programme::{Colour, PlacedPart, Serves, Signal};
-use crate::reading::{Level, Noise, NoiseBand, SaturationNoise};
+use crate::reading::{Level, Noise, NoiseBand, SaturationNoise, minus};
 use crate::signal::DB_PER_NEPER;
 use crate::signal::baseband::Band;
 
@@ -72,7 +72,7 @@ pub(crate) fn saturation_by_noise(played: &Played<'_>, levels: &[Level]) -> Vec<
             _ => "pink",
         };
         let bands = noise.gains(hiss).into_iter().map(|band| {
-            let db = [0, 1].map(|side| Some(band.gain_db[side]? - level.gain_db[side]?));
+            let db = minus(band.gain_db, level.gain_db);
             let uncertainty_db = [0, 1].map(|side| {
                 db[side]?;
                 band.uncertainty_db[side].map(|u| u.hypot(level.uncertainty_db))

@@ -5,7 +5,7 @@ use crate::measure::response::noise_bands::BandGain;
 use crate::measure::response::sweep::{SweepPoint, band_level};
 use crate::measure::tone::level_wander::{LevelWander, Sounded};
 use crate::measure::tone::meter::Tone;
-use crate::reading::{Level, Pair, Response, ResponsePoint};
+use crate::reading::{Level, Pair, Response, ResponsePoint, minus};
 use crate::trade::octave_bands;
 
 /// A tone of the programme and what came back of it.
@@ -213,7 +213,7 @@ fn relative(mut gains: Vec<Gain>, reference_hz: f64, wander: Wander<'_>) -> Vec<
         .into_iter()
         .map(|gain| ResponsePoint {
             hz: gain.hz,
-            db: [0, 1].map(|channel| Some(gain.db[channel]? - reference[channel]?)),
+            db: minus(gain.db, reference),
             uncertainty_db: [0, 1].map(|channel| {
                 reference[channel]?;
                 gain.db[channel]?;

@@ -1,7 +1,7 @@
 //! Tracking of the deck's noise reduction: the same tones with it out and in, and the noise of both halves.
 
 use crate::measure::trim::pause_noise::PauseNoise;
-use crate::reading::{Pair, ReductionBand, ReductionRow, ReductionTracking};
+use crate::reading::{Pair, ReductionBand, ReductionRow, ReductionTracking, minus};
 
 /// A tone of one half: level in the programme, frequency, gain with its expanded uncertainty, `[left, right]`.
 pub(crate) type ReductionTone = (f64, f64, [Option<(f64, f64)>; 2]);
@@ -45,7 +45,7 @@ pub(crate) fn tracking(
     rows.sort_by(|a, b| b.programme_db.total_cmp(&a.programme_db).then(a.hz.total_cmp(&b.hz)));
     let noise = |pause: Option<PauseNoise>| -> Pair { [0, 1].map(|channel| pause?.dbfs(channel)) };
     let (noise_out_dbfs, noise_in_dbfs) = (noise(noise_out), noise(noise_in));
-    let noise_lowered_db = [0, 1].map(|channel| Some(noise_out_dbfs[channel]? - noise_in_dbfs[channel]?));
+    let noise_lowered_db = minus(noise_out_dbfs, noise_in_dbfs);
     let uncertainty_db = noise_out.zip(noise_in).map(|(a, b)| a.uncertainty_db().hypot(b.uncertainty_db()));
     Some(ReductionTracking {
         bands: bands(&rows),

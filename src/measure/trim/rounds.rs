@@ -20,7 +20,7 @@ use crate::measure::trim::noise_reduction::{ReductionTone, tracking};
 use crate::measure::trim::pause_noise::{PauseMeter, PauseNoise};
 use crate::measure::trim::source::{hold_against, source};
 use crate::programme::{Channels, PlacedPart, Serves, Signal, Timeline};
-use crate::reading::{BiasPair, FileTime, Measured, Pair, Round, SourceTone};
+use crate::reading::{BiasPair, FileTime, Measured, Pair, Round, SourceTone, minus};
 use crate::signal::statistics::median;
 use rayon::prelude::*;
 
@@ -362,10 +362,6 @@ fn value(gain: [Option<(f64, f64)>; 2]) -> Pair {
     gain.map(|gain| gain.map(|gain| gain.0))
 }
 
-fn less(a: Pair, b: Pair) -> Pair {
-    [0, 1].map(|channel| Some(a[channel]? - b[channel]?))
-}
-
 fn round_rows(settled: &[Settled], heard: &[Heard<'_>], reference_dbfs: f64) -> Vec<Round> {
     let mut before: Pair = [None; 2];
     settled
@@ -383,7 +379,7 @@ fn round_rows(settled: &[Settled], heard: &[Heard<'_>], reference_dbfs: f64) -> 
                 level_db,
                 level_uncertainty_db: gain.map(|gain| gain.map(|gain| gain.1)),
                 level_difference_db: level_db[0].zip(level_db[1]).map(|(left, right)| left - right),
-                change_db: less(level_db, before),
+                change_db: minus(level_db, before),
                 moved_at_s: round.moved.as_ref().map(|moved| moved.0),
                 moved: round.moved.as_ref().map(|moved| moved.1.clone()),
                 k3_percent: value(k3_percent),
@@ -402,9 +398,9 @@ fn pair_rows(settled: &[Settled]) -> Vec<BiasPair> {
         let Some(roles) = round.roles() else { continue };
         for high in &roles.high {
             let [low_db, high_db] = [value(roles.low.gain), value(high.gain)];
-            let difference_db = less(high_db, low_db);
+            let difference_db = minus(high_db, low_db);
             let last = before.iter_mut().find(|entry| entry.0 == high.hz);
-            let change_db = last.as_ref().map_or([None; 2], |last| less(difference_db, last.1));
+            let change_db = last.as_ref().map_or([None; 2], |last| minus(difference_db, last.1));
             match last {
                 Some(last) => last.1 = [0, 1].map(|channel| difference_db[channel].or(last.1[channel])),
                 None => before.push((high.hz, difference_db)),

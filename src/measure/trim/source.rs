@@ -6,7 +6,7 @@
 use crate::capture::Alignment;
 use crate::measure::trim::pause_noise::PauseNoise;
 use crate::programme::{PlacedPart, Signal, Timeline};
-use crate::reading::{BiasPair, MonitorSwitch, Pair, Round, SourceStretch, SourceTone};
+use crate::reading::{BiasPair, MonitorSwitch, Pair, Round, SourceStretch, SourceTone, minus};
 
 /// More than this is a way between two heads, ms.
 const BETWEEN_HEADS_MS: f64 = 12.0;
@@ -27,7 +27,7 @@ pub(crate) fn source(
     let [noise_dbfs, behind_noise_dbfs] =
         noise.map(|noise| -> Pair { [0, 1].map(|channel| noise?.dbfs(channel)) });
     let behind_ms = behind_ms(alignment, timeline);
-    let rise = [0, 1].map(|channel| Some(behind_noise_dbfs[channel]? - noise_dbfs[channel]?));
+    let rise = minus(behind_noise_dbfs, noise_dbfs);
     Some(SourceStretch {
         at_s,
         monitor: monitor(behind_ms, rise),

@@ -82,7 +82,6 @@ pub(super) fn parts(picture: &Picture) -> Vec<Part> {
 
 /// What the view has beside its figure.
 fn of_view(picture: &Picture) -> Vec<String> {
-    let db = |value| said::told(UnitKind::Db, value, None);
     let deviation = |value| said::deviation(UnitKind::Db, value, None);
     match &picture.shown {
         Shown::Nothing { .. } => Vec::new(),
@@ -119,8 +118,11 @@ fn of_view(picture: &Picture) -> Vec<String> {
         }
         Shown::Response(now) => vec![response::place(now)],
         Shown::Noise(now) => vec![
-            format!("A-weighted {}", said::both(now.a_weighted_db, db)),
-            format!("hum {}", said::both(now.hum_db, db)),
+            format!(
+                "A-weighted {}",
+                said::both(now.a_weighted_db, |value| said::told(now.unit(), value, None))
+            ),
+            format!("hum {}", said::both(now.hum_db, |value| said::told(now.unit(), value, None))),
         ],
     }
 }

@@ -20,10 +20,15 @@ pub(super) fn draw(sheet: &mut Sheet<'_>, picture: &Picture, now: &NoiseNow) {
     let style = sheet.look.digits(verdict);
     let half = width / 2;
     for (channel, side) in ["left", "right"].into_iter().enumerate() {
-        sheet.part(channel * half, 0, half, 1).text(0, 0, &format!("{side}, A-weighted, dB"), STRONG);
+        sheet.part(channel * half, 0, half, 1).text(
+            0,
+            0,
+            &format!("{side}, A-weighted, {}", now.unit().word()),
+            STRONG,
+        );
     }
     let number = |channel: usize| {
-        let figure = said::figure(UnitKind::Db, now.a_weighted_db[channel], now.uncertainty_db[channel])?;
+        let figure = said::figure(now.unit(), now.a_weighted_db[channel], now.uncertainty_db[channel])?;
         Some(figure.number())
     };
     let rows = height.saturating_sub(1 + BELOW);
@@ -32,7 +37,7 @@ pub(super) fn draw(sheet: &mut Sheet<'_>, picture: &Picture, now: &NoiseNow) {
         sheet.text(0, y, text, style);
         y += 1;
     };
-    let db = |value| said::told(UnitKind::Db, value, None);
+    let db = |value| said::told(now.unit(), value, None);
     let limits =
         |limit: Option<f64>| said::finite(limit).map_or(String::new(), |_| format!("; limit {}", db(limit)));
     if let Some(figure) = &picture.figure {
@@ -51,18 +56,18 @@ pub(super) fn draw(sheet: &mut Sheet<'_>, picture: &Picture, now: &NoiseNow) {
     );
     line(sheet, &hum, STRONG);
     for component in now.lines.iter().take(height.saturating_sub(y)) {
-        hum_bar(&mut sheet.part(0, y, width, 1), component.hz, component.db);
+        hum_bar(&mut sheet.part(0, y, width, 1), component.hz, component.db, now.unit());
         y += 1;
     }
 }
 
 /// A component of hum: both channels in one row.
-fn hum_bar(sheet: &mut Sheet<'_>, hz: f64, levels: Pair) {
+fn hum_bar(sheet: &mut Sheet<'_>, hz: f64, levels: Pair, unit: UnitKind) {
     let name = said::told(UnitKind::LineHertz, Some(hz), None);
     let mut x = sheet.text(0, 0, &format!("{name:>9} "), PLAIN);
     let half = sheet.width().saturating_sub(x) / 2;
     for (side, level) in ["L", "R"].into_iter().zip(levels) {
-        let head = format!("{side} {:>9} ", said::told(UnitKind::Db, level, None));
+        let head = format!("{side} {:>9} ", said::told(unit, level, None));
         let bar =
             filled(said::finite(level), None, QUIETEST_DB, LOUDEST_DB, half.saturating_sub(head.len() + 1));
         sheet.text(x, 0, &format!("{head}{bar}"), PLAIN);
