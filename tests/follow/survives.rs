@@ -10,6 +10,8 @@ const RATE_HZ: f64 = 48_000.0;
 /// A follower that is played to, second by second.
 struct Played {
     follower: Follower,
+    /// Gain of the right channel.
+    right: f64,
     n: u64,
     noise: u64,
     next_s: f64,
@@ -19,7 +21,8 @@ struct Played {
 impl Played {
     fn new(view: View) -> Self {
         let options = FollowOptions { view: Some(view), ..FollowOptions::default() };
-        Self { follower: Follower::new(RATE_HZ, options), n: 0, noise: 1, next_s: 0.0, pictures: Vec::new() }
+        let follower = Follower::new(RATE_HZ, options);
+        Self { follower, right: 0.99, n: 0, noise: 1, next_s: 0.0, pictures: Vec::new() }
     }
 
     /// `seconds` of a tone of 1 kHz of this level, dBFS, with hiss 100 dB down; cut off at `top`.
@@ -43,7 +46,8 @@ impl Played {
                     x
                 })
                 .collect();
-            self.follower.feed([&block, &block]);
+            let right: Vec<f64> = block.iter().map(|x| self.right * x).collect();
+            self.follower.feed([&block, &right]);
             if self.follower.now_s() >= self.next_s {
                 self.next_s += 1.0 / 15.0;
                 self.pictures.push(self.follower.picture());
@@ -104,6 +108,50 @@ fn clipping_is_said_and_forgotten_when_it_is_over() {
     assert_eq!(played.last().meters.clipped, [false; 2]);
     assert!(played.last().troubles.is_empty(), "{:?}", played.last().troubles);
     assert_within!(played.level(), -12.0, 0.02, "dBFS");
+}
+
+#[test]
+fn one_signal_on_both_channels_tells_nothing_between_them() {
+    for view in [View::Azimuth, View::Level] {
+        let mut played = Played::new(view);
+        played.right = 1.0;
+        played.tone(3.0, -12.0, 1.0);
+        let picture = played.last();
+        assert!(picture.meters.one_signal && picture.figure.is_none(), "{picture:?}");
+        match &picture.shown {
+            Shown::Nothing { why } => assert!(why.contains("one signal") && view == View::Azimuth, "{why}"),
+            Shown::Level(now) => assert!(now.difference_db.is_none() && now.dbfs[0].is_some(), "{now:?}"),
+            other => panic!("{other:?}"),
+        }
+        played.right = 0.99;
+        played.tone(3.0, -12.0, 1.0);
+        assert!(!played.last().meters.one_signal && played.last().figure.is_some());
+    }
+}
+
+#[test]
+fn a_tone_that_lasts_is_no_tone_in_turn() {
+    let mut played = Played::new(View::Level);
+    for _ in 0..3 {
+        for hz in [1000.0, 2500.0] {
+            played.play(1.0, |t, noise| 0.1 * (TAU * hz * t).sin() + 1e-4 * noise);
+        }
+    }
+    assert_eq!(played.last().playing.sound, Sound::InTurn);
+    played.play(8.0, |t, noise| 0.1 * (TAU * 2500.0 * t).sin() + 1e-4 * noise);
+    assert_eq!(played.last().playing.sound, Sound::Tone);
+}
+
+#[test]
+fn hum_alone_is_measured_where_nothing_louder_was_ever_heard() {
+    let hum =
+        |t: f64, noise: f64| 0.004 * (TAU * 50.0 * t).sin() + 0.001 * (TAU * 150.0 * t).sin() + 5e-4 * noise;
+    let mut played = Played::new(View::Noise);
+    played.play(5.0, hum);
+    let Shown::Noise(now) = &played.last().shown else { panic!("{:?}", played.last().shown) };
+    // 0 dBFS is a sine of full scale.
+    assert_within!(now.hum_db[0].unwrap(), 10.0 * (0.004f64.powi(2) + 0.001f64.powi(2)).log10(), 0.1, "dBFS");
+    assert_eq!(now.unit().word(), "dBFS");
 }
 
 #[test]

@@ -103,7 +103,10 @@ fn level_of_each_tone_is_near_the_truth() {
             }
             for side in 0..2 {
                 let Some(got) = now.dbfs[side] else { continue };
-                let want = -12.0 + part.level_db + truth.gain_db(side, nominal_hz);
+                let programme_dbfs = -12.0 + part.level_db;
+                let want = programme_dbfs
+                    + truth.gain_db(side, nominal_hz)
+                    + truth.compression_db(side, nominal_hz, programme_dbfs);
                 let off = got - want;
                 // Level wanders along the tape, and drops out now and then.
                 beyond += usize::from(off.abs() > now.uncertainty_db[side].unwrap().max(0.6));
