@@ -3,6 +3,7 @@
 use super::Outcome;
 use super::bench::STATES;
 use super::clock::made_now;
+use super::house::card_told;
 use super::interrupt::is_the_end;
 use super::job_told::{TypedWhichJob, told_by};
 use super::live_screen::LiveScreen;
@@ -16,6 +17,7 @@ use crate::capture::live::{LiveStream, Pace, RawFormat};
 use crate::follow::FollowOptions;
 use crate::job::{Following, JobFile, Next, Pictures, Untaken};
 use crate::judge::live_output;
+use crate::measure::card_used;
 use crate::programme::find;
 use crate::reading::{FollowedReading, JobState, LiveKey, Picture, View};
 use crate::show::live::{Colours, Look, json_line, kept_line, plain_line};
@@ -84,6 +86,9 @@ pub struct Typed {
     /// Frequency that a steady tone has on the tape, Hz: makes the speed error a figure
     #[arg(long, value_name = "HZ", value_parser = known_hz)]
     known_hz: Option<f64>,
+    /// Card of the house tape that plays (`house make`): what its recording is off is subtracted
+    #[arg(long, value_name = "CARD")]
+    card: Option<PathBuf>,
     /// Recipe that plays, if it is not a built-in one: a file
     #[arg(long, value_name = "NAME|FILE")]
     recipe: Option<String>,
@@ -152,10 +157,15 @@ impl Typed {
     /// Opens the sound, and loads what the job and the files say.
     pub fn meant(self) -> anyhow::Result<Job> {
         let job = self.job.find()?;
-        let circumstances = match &job {
+        let mut circumstances = match &job {
             Some(job) => told_by(job, &self.circumstances, &self.by, None).0,
             None => (&self.circumstances).into(),
         };
+        let card = self.card.as_deref().map(|path| card_told(path, &circumstances)).transpose()?;
+        circumstances.card = card
+            .as_ref()
+            .zip(self.card.as_deref())
+            .map(|(card, path)| card_used(card, &path.display().to_string()));
         let limits = self.by.limits(job.as_ref().and_then(|job| job.limits.as_ref()))?;
         let (full_scale_mv, zero_dbfs) = live_output(&limits);
         let options = FollowOptions {
@@ -163,6 +173,7 @@ impl Typed {
             limits,
             circumstances,
             known_hz: self.known_hz,
+            card,
             recipe: self.recipe.as_deref().map(find).transpose()?,
             medium: Medium::COMPACT_CASSETTE,
             transport: self.by.transport(job.as_ref().and_then(JobFile::transport))?,

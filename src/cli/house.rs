@@ -119,15 +119,20 @@ pub struct HouseTape {
     count: bool,
 }
 
+/// Loads a card, and refuses what contradicts it.
+pub fn card_told(path: &Path, told: &Circumstances) -> anyhow::Result<Card> {
+    ensure!(
+        told.recorded_on == Some(RecordedOn::House),
+        "{}: a card goes with a house tape only; add --recorded-on house, or leave --card away",
+        path.display()
+    );
+    Ok(load_card(path)?)
+}
+
 impl HouseTape {
     /// Loads the card, and refuses what contradicts it.
     pub fn meant(path: PathBuf, count: bool, told: &Circumstances) -> anyhow::Result<Self> {
-        ensure!(
-            told.recorded_on == Some(RecordedOn::House),
-            "{}: a card goes with a house tape only; add --recorded-on house, or leave --card away",
-            path.display()
-        );
-        let card = load_card(&path)?;
+        let card = card_told(&path, told)?;
         if count {
             drop(NewFile::create(&path, Overwrite::Renew)?);
         }

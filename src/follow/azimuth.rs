@@ -72,7 +72,7 @@ impl AzimuthView {
         options: &FollowOptions,
     ) -> (Shown, Option<Figure>) {
         let now_s = ring.at_s(ring.count());
-        let fresh = |tone: &&HeardTone| now_s - tone.newest.at_s < SHOWN_S && tone.newest.phase_rad.is_some();
+        let fresh = |tone: &&HeardTone| now_s - tone.newest.at_s < SHOWN_S && tone.phase_rad().is_some();
         let main = tones.all.iter().filter(fresh).max_by(|a, b| a.hz.total_cmp(&b.hz));
         let Some(main) = main else {
             if moving && let Some(now) = self.music(ring, options) {
@@ -83,7 +83,7 @@ impl AzimuthView {
                        channels.";
             return (Shown::Nothing { why: why.to_owned() }, None);
         };
-        let (phase_rad, u_rad) = main.newest.phase_rad.unwrap_or_default();
+        let (phase_rad, u_rad) = main.phase_rad().unwrap_or_default();
         let told = told(main, &tones.all, now_s);
         let limit_deg = limit_deg(options);
         let mut now = AzimuthNow {
@@ -192,13 +192,13 @@ fn wrapped(rad: f64) -> f64 {
 
 /// The delay by the tone `main` and those others whose phases were read of late; `None` where its period cannot be told.
 fn told(main: &HeardTone, all: &[HeardTone], now_s: f64) -> Option<Told> {
-    let (phase_rad, _) = main.newest.phase_rad?;
+    let (phase_rad, _) = main.phase_rad()?;
     // Frequency, phase, weight, age against the main tone's.
     let witnesses: Vec<(f64, f64, f64, f64)> = all
         .iter()
         .filter(|tone| tone.hz != main.hz && now_s - tone.newest.at_s < WITNESS_S)
         .filter_map(|tone| {
-            let (phase, u_rad) = tone.newest.phase_rad?;
+            let (phase, u_rad) = tone.phase_rad()?;
             let age_s = (tone.newest.at_s - main.newest.at_s).abs();
             let moved_rad = TAU * tone.hz * (APART_US + TURNS_US_PER_S * age_s) * 1e-6;
             let variance = (u_rad / 2.0).max(LEAST_SIGMA_RAD).powi(2) + moved_rad * moved_rad;
@@ -236,7 +236,7 @@ fn told(main: &HeardTone, all: &[HeardTone], now_s: f64) -> Option<Told> {
     let mut by_hz = vec![main.newest.hz];
     let (mut sum, mut weights) = (0.0, 0.0);
     for tone in all.iter().filter(|tone| now_s - tone.newest.at_s < WITNESS_S) {
-        let Some((phase, u_rad)) = tone.newest.phase_rad else { continue };
+        let Some((phase, u_rad)) = tone.phase_rad() else { continue };
         let phase = if opposed { phase + PI } else { phase };
         let us = about_us - wrapped(phase + TAU * tone.hz * about_us * 1e-6) / (TAU * tone.hz) * 1e6;
         let age_s = (tone.newest.at_s - main.newest.at_s).abs();
@@ -250,7 +250,7 @@ fn told(main: &HeardTone, all: &[HeardTone], now_s: f64) -> Option<Told> {
         }
     }
     by_hz.sort_by(f64::total_cmp);
-    let scatter_us = main.newest.phase_rad.map_or(0.0, |(_, u_rad)| u_rad / (TAU * main.hz) * 1e6);
+    let scatter_us = main.phase_rad().map_or(0.0, |(_, u_rad)| u_rad / (TAU * main.hz) * 1e6);
     Some(Told { delay_us: sum / weights, uncertainty_us: scatter_us.hypot(0.1), by_hz })
 }
 

@@ -10,7 +10,7 @@ use super::place::Place;
 use super::response::ResponseView;
 use super::ring::Ring;
 use super::speed::SpeedView;
-use super::tones::{Tones, is_same};
+use super::tones::{OnCard, Tones, is_same};
 use crate::capture::HealthMeter;
 use crate::judge::{Meaning, Quantity, meaning};
 use crate::programme::{PlacedPart, Serves, Signal};
@@ -159,7 +159,9 @@ impl Follower {
         let tones = self.tones.take_source(now_s, TAKEN_S);
         self.level.source_dbfs = self.meters().dbfs;
         let points = match self.view {
-            View::Response => self.response.take_source(&self.tones, &self.place, now_s),
+            View::Response => {
+                self.response.take_source(&self.tones, &self.place, now_s, self.options.card.as_ref())
+            }
             _ => 0,
         };
         self.did(&match (points, tones) {
@@ -179,7 +181,7 @@ impl Follower {
         let now_s = self.now_s();
         self.tones.hold(now_s, TAKEN_S);
         self.level.held_dbfs = self.meters().dbfs;
-        self.response.hold(&self.tones, &self.place, now_s);
+        self.response.hold(&self.tones, &self.place, now_s, self.options.card.as_ref());
         self.did("Held. What follows is compared with it.");
     }
 
@@ -221,6 +223,10 @@ impl Follower {
             View::Speed => {
                 let programme_hz =
                     sounding.first().and_then(|tone| self.tones.of(tone.hz)).and_then(|tone| tone.nominal_hz);
+                // A house tape is off by what its card says.
+                let off_percent =
+                    options.card.as_ref().and_then(|card| card.speed).map_or(0.0, |own| own.error_percent);
+                let programme_hz = programme_hz.map(|hz| hz * (1.0 + off_percent / 100.0));
                 self.speed.shown(&mut self.ring, &sounding, programme_hz, options)
             }
             View::Response => {
@@ -274,6 +280,9 @@ impl Follower {
             let part = self.place.tone_part(heard.newest.at_s - heard.newest.over_s / 2.0, heard.hz);
             (heard.programme_db, heard.nominal_hz) =
                 part.map_or((None, None), |part| of_part(part, heard.hz));
+            heard.card = (self.options.card.as_ref())
+                .zip(heard.nominal_hz.zip(heard.programme_db))
+                .map(|(card, (hz, programme_db))| OnCard::of(card, hz, programme_db));
             if part.is_some_and(|part| part.serves == Serves::Source) {
                 heard.source_dbfs = heard.newest.dbfs;
             }

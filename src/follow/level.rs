@@ -28,7 +28,7 @@ impl LevelView {
     ) -> (Shown, Option<Figure>) {
         let tone = sounding.first().and_then(|tone| tones.fresh(tone.hz, now_s));
         let (hz, dbfs, uncertainty_db) = match tone {
-            Some(tone) => (Some(tone.newest.hz), tone.newest.dbfs, tone.newest.uncertainty_db),
+            Some(tone) => (Some(tone.newest.hz), tone.newest.dbfs, tone.uncertainty_db()),
             None => (None, meters.dbfs, meters.dbfs.map(|dbfs| dbfs.map(|_| MOVING_DB))),
         };
         if dbfs == [None; 2] {
@@ -41,9 +41,9 @@ impl LevelView {
         let held = tone.map_or(self.held_dbfs, |tone| tone.held_dbfs);
         let against_source_db = minus(dbfs, source);
         // A tone of a programme stands at its own level against the deck's 0.
-        let programme_db = tone.and_then(|tone| tone.programme_db).unwrap_or(0.0);
-        let target_dbfs =
-            options.zero_dbfs.map(|zero| zero.filter(|_| hz.is_some()).map(|db| db + programme_db));
+        let on_tape_db = tone.map_or([None; 2], HeardTone::on_tape_db);
+        let target_dbfs = [0, 1].map(|channel| Some(options.zero_dbfs[channel]? + on_tape_db[channel]?));
+        let apart_db = on_tape_db[0].zip(on_tape_db[1]).map_or(0.0, |(left, right)| left - right);
         let by_source = against_source_db != [None; 2];
         let now = LevelNow {
             hz,
@@ -52,7 +52,10 @@ impl LevelView {
             deck_db: minus(dbfs, options.zero_dbfs),
             mv: [0, 1]
                 .map(|channel| Some(options.full_scale_mv[channel]? * 10f64.powf(dbfs[channel]? / 20.0))),
-            difference_db: dbfs[0].zip(dbfs[1]).filter(|_| between).map(|(left, right)| left - right),
+            difference_db: dbfs[0]
+                .zip(dbfs[1])
+                .filter(|_| between)
+                .map(|(left, right)| left - right - apart_db),
             target_dbfs,
             limit_db: limit(if by_source { Key::RecordLevel } else { Key::PlaybackLevel }),
             match_limit_db: limit(Key::ChannelMatch),

@@ -9,6 +9,7 @@ mod follower;
 mod hearing;
 mod level;
 mod noise;
+mod noise_response;
 mod options;
 mod place;
 mod response;

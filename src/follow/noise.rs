@@ -11,7 +11,7 @@ use crate::reading::{Figure, NoiseNow, Pair, PointNow, Shown, minus};
 const LONGEST_S: f64 = 6.0;
 const SHORTEST_S: f64 = 1.6;
 /// Read so often, s.
-const EVERY_S: f64 = 0.5;
+const EVERY_S: f64 = 0.75;
 /// What still sounds where silence was noticed, s.
 const MARGIN_S: f64 = 0.25;
 
@@ -31,8 +31,8 @@ fn reference(tones: &Tones, options: &FollowOptions) -> Reference {
         .iter()
         .filter(known)
         .max_by(|a, b| a.programme_db.unwrap_or(-200.0).total_cmp(&b.programme_db.unwrap_or(-200.0)));
-    if let Some((tone, programme_db)) = loudest.and_then(|tone| Some((tone, tone.programme_db?))) {
-        let dbfs = tone.newest.dbfs.map(|dbfs| dbfs.map(|dbfs| dbfs - programme_db));
+    if let Some(tone) = loudest {
+        let dbfs = minus(tone.newest.dbfs, tone.on_tape_db());
         let words = format!("0 dB of the programme, by its tone of {} Hz", tone.newest.hz.round());
         return Reference { words, dbfs, uncertainty_db: 0.0 };
     }

@@ -3,7 +3,7 @@
 use crate::judge::{Bounds, Limits};
 use crate::measure::TransportNumbers;
 use crate::programme::Recipe;
-use crate::reading::{Circumstances, Pair, Verdict, View};
+use crate::reading::{Card, Circumstances, Pair, Verdict, View};
 use crate::trade::Medium;
 
 /// What a follower is told.
@@ -17,6 +17,8 @@ pub struct FollowOptions {
     pub circumstances: Circumstances,
     /// Frequency of a tone that somebody knows, Hz.
     pub known_hz: Option<f64>,
+    /// Card of the house tape that plays: what its recording is off is subtracted.
+    pub card: Option<Card>,
     /// A recipe besides those that are built in.
     pub recipe: Option<Recipe>,
     /// The medium.
@@ -39,6 +41,7 @@ impl Default for FollowOptions {
             limits: Limits::full_size(),
             circumstances: Circumstances::default(),
             known_hz: None,
+            card: None,
             recipe: None,
             medium: Medium::COMPACT_CASSETTE,
             transport: None,

@@ -1,209 +1,39 @@
 //! Response view: level against frequency as it builds up, from tones in turn, a sweep, or noise.
 //!
-//! Noise is followed band by band with a memory of some seconds, so that a trimmer shows; a noise or a sweep of a known programme
-//! that played to its end is read by its meter, as from a recording.
+//! A noise or a sweep of a known programme that played to its end is read by its meter, as from a recording; until then noise is
+//! followed by `noise_response`, and a sweep by its lines.
 
+use super::noise_response::NoiseResponse;
 use super::options::FollowOptions;
 use super::place::Place;
 use super::ring::Ring;
 use super::tones::{HeardTone, Tones};
-use crate::measure::{Meter, NoiseBandsMeter, NoisePlace, SweepMeter, SweepPlace, band_level};
-use crate::programme::{Channels, Colour, PlacedPart, Signal};
+use crate::measure::{Meter, NoiseBandsMeter, NoisePlace, SweepMeter, SweepPlace, band_level, card_level};
+use crate::programme::{Channels, PlacedPart, Signal};
 use crate::reading::figures::frequency;
-use crate::reading::{Figure, PointNow, ResponseNow, Shown, Sound, minus};
-use crate::signal::spectrum::Welch;
-use crate::signal::statistics::{mean, mean_and_error};
+use crate::reading::{Card, Figure, PointNow, ResponseNow, Shown, Sound, minus};
+use crate::signal::statistics::mean_and_error;
 use crate::trade::octave_bands::{ThirdOctave, third_octaves};
 
-/// Frequency that responses refer to, Hz, and the band of it where noise is followed.
-const REFERENCE_HZ: f64 = 400.0;
-const REFERENCE_BANDS_HZ: (f64, f64) = (300.0, 550.0);
+/// Frequency that responses refer to, Hz.
+pub(super) const REFERENCE_HZ: f64 = 400.0;
 /// Tones that may serve as reference where 400 Hz is not heard, Hz.
 const OTHER_REFERENCES_HZ: [f64; 5] = [400.0, 315.0, 333.0, 500.0, 1000.0];
 /// Tones count for so long after they were heard, s.
 const HEARD_S: f64 = 240.0;
-/// Segments of the noise's spectrum, s.
-const SEGMENT_S: f64 = 0.3;
-/// Segments that a band's mean remembers: below and above 500 Hz.
-const REMEMBERED: [f64; 2] = [100.0, 24.0];
-const REMEMBERS_MORE_BELOW_HZ: f64 = 500.0;
 /// Least uncertainty of a band by the lines of a sweep, dB: a line is read between bins.
 const LEAST_OF_LINES_DB: f64 = 0.3;
-/// Hum lies below this, Hz, within so many bins of a multiple of the mains; a bin of it has so many times the power of others.
-const HUM_BELOW_HZ: f64 = 450.0;
-const HUM_BINS: f64 = 2.0;
-const STANDS_OUT: f64 = 3.0;
-/// What is usual is told by the bins up to so many times below and above a band.
-const BESIDE: f64 = 1.3;
-/// A segment that differs by more than this from the mean belongs to another noise, dB.
-const ANOTHER_NOISE_DB: f64 = 5.0;
 /// What the filters and the place of a part need at its ends, s.
 const MARGIN_S: f64 = 0.05;
 /// A sweep of a known programme is read so often while it plays, s.
 const SWEEP_EVERY_S: f64 = 0.5;
 /// What a meter said of a part is shown for so long where another noise follows, s.
 const PART_SHOWN_S: f64 = 3.0;
-/// White noise rises by 1 dB from third octave to third octave, pink noise not at all.
-const WHITE_FROM_DB: f64 = 0.5;
-
-/// Noise followed band by band.
-struct Following {
-    welch: [Welch; 2],
-    bands: Vec<ThirdOctave>,
-    /// Mean power of each band in both channels.
-    powers: Vec<[f64; 2]>,
-    /// Mean power of each bin where hum may lie.
-    low_bins: Vec<[f64; 2]>,
-    segments: [f64; 2],
-    /// Mean of their whole power.
-    totals: [f64; 2],
-    /// The next sample to be fed.
-    next: u64,
-    from: u64,
-}
-
-impl Following {
-    fn new(rate_hz: f64, from: u64) -> Self {
-        let length = ((rate_hz * SEGMENT_S) as usize).next_power_of_two();
-        let bands: Vec<ThirdOctave> =
-            third_octaves(31.5, 20_000.0).filter(|band| band.upper_hz < 0.48 * rate_hz).collect();
-        let low_bins = (1.3 * HUM_BELOW_HZ / rate_hz * length as f64) as usize;
-        Self {
-            welch: [Welch::new(rate_hz, length), Welch::new(rate_hz, length)],
-            low_bins: vec![[0.0; 2]; low_bins],
-            powers: vec![[0.0; 2]; bands.len()],
-            bands,
-            segments: [0.0; 2],
-            totals: [0.0; 2],
-            next: from,
-            from,
-        }
-    }
-
-    fn feed(&mut self, ring: &mut Ring, to: u64) {
-        let next = self.next.max(ring.oldest());
-        let Self { welch, bands, powers, low_bins, segments, totals, .. } = self;
-        ring.read(next, to, &mut |block| {
-            for channel in 0..2 {
-                let step_hz = welch[channel].step_hz();
-                let scale = welch[channel].scale();
-                let seen = &mut segments[channel];
-                let (powers, low_bins) = (&mut *powers, &mut *low_bins);
-                let bands = &*bands;
-                let total = &mut totals[channel];
-                welch[channel].feed_each(block[channel], |bins| {
-                    *seen += 1.0;
-                    let all: f64 = bins.iter().map(|bin| bin.norm_sqr()).sum();
-                    if *seen > 1.0 && (all / *total).log10().abs() > ANOTHER_NOISE_DB / 10.0 {
-                        // Another noise, or what came before it: only this counts.
-                        *seen = 1.0;
-                    }
-                    *total += (all - *total) / seen.min(REMEMBERED[1]);
-                    let share = 1.0 / seen.min(REMEMBERED[0]);
-                    for (bin, mean) in bins.iter().zip(low_bins.iter_mut()) {
-                        mean[channel] += share * (bin.norm_sqr() * scale - mean[channel]);
-                    }
-                    for (band, power) in bands.iter().zip(powers.iter_mut()) {
-                        let (from, to) = bins_of(band, step_hz, bins.len());
-                        let sum: f64 = bins[from..to].iter().map(|bin| bin.norm_sqr()).sum();
-                        let width = (to - from) as f64 * step_hz / (band.upper_hz - band.lower_hz);
-                        let most = REMEMBERED[usize::from(band.mid_hz >= REMEMBERS_MORE_BELOW_HZ)];
-                        let share = 1.0 / seen.min(most);
-                        power[channel] += share * (sum * scale / width - power[channel]);
-                    }
-                });
-            }
-        });
-        self.next = to;
-    }
-
-    /// Power of each band; of the low ones without bins that stand out where hum lies.
-    fn without_hum(&self) -> Vec<[f64; 2]> {
-        let step_hz = self.welch[0].step_hz();
-        let is_at_mains = |hz: f64| {
-            [50.0, 60.0].iter().any(|mains| (hz - (hz / mains).round() * mains).abs() < HUM_BINS * step_hz)
-        };
-        let mut powers = self.powers.clone();
-        for (band, power) in self.bands.iter().zip(&mut powers).filter(|(band, _)| band.mid_hz < HUM_BELOW_HZ)
-        {
-            let (from, to) = bins_of(band, step_hz, self.low_bins.len());
-            for channel in 0..2 {
-                let about = ((from as f64 / BESIDE) as usize, (to as f64 * BESIDE) as usize);
-                let about = about.0..about.1.min(self.low_bins.len());
-                let elsewhere = about.filter(|bin| !is_at_mains(*bin as f64 * step_hz));
-                let elsewhere: Vec<f64> = elsewhere.map(|bin| self.low_bins[bin][channel]).collect();
-                if elsewhere.is_empty() {
-                    continue;
-                }
-                let usual = mean(&elsewhere);
-                let bins = self.low_bins[from..to].iter().map(|bin| bin[channel]);
-                let kept: Vec<f64> = bins.filter(|bin| *bin < STANDS_OUT * usual).collect();
-                let usual = if kept.is_empty() { usual } else { mean(&kept) };
-                let width = (to - from) as f64 * step_hz / (band.upper_hz - band.lower_hz);
-                power[channel] = usual * (to - from) as f64 / width;
-            }
-        }
-        powers
-    }
-
-    /// Levels against the reference bands, dB; `colour` where it is known, else the one that fits better.
-    fn points(&self, colour: Option<Colour>) -> Vec<PointNow> {
-        if self.segments[0] < 3.0 {
-            return Vec::new();
-        }
-        let db = |power: f64| 10.0 * power.max(1e-20).log10();
-        let powers = self.without_hum();
-        let level = |band: &[f64; 2]| db(band[0] + band[1]);
-        let near = |hz: f64| self.bands.iter().position(|band| band.mid_hz > hz).unwrap_or(0);
-        let (low, high) = (near(390.0), near(3900.0));
-        let slope = (level(&powers[high]) - level(&powers[low])) / (high - low).max(1) as f64;
-        let white = colour.map_or(slope > WHITE_FROM_DB, |colour| colour == Colour::White);
-        let flat = |k: usize, channel: usize| {
-            db(powers[k][channel]) - if white { 10.0 * self.bands[k].mid_hz.log10() } else { 0.0 }
-        };
-        let reference: Vec<usize> = (0..self.bands.len())
-            .filter(|&k| {
-                self.bands[k].lower_hz > 0.9 * REFERENCE_BANDS_HZ.0
-                    && self.bands[k].upper_hz < 1.1 * REFERENCE_BANDS_HZ.1
-            })
-            .collect();
-        let zero = [0, 1].map(|channel| {
-            reference.iter().map(|&k| flat(k, channel)).sum::<f64>() / reference.len().max(1) as f64
-        });
-        let width_hz = |k: usize| self.bands[k].upper_hz - self.bands[k].lower_hz;
-        let zero_u_db = self.uncertainty_db(reference.iter().map(|&k| width_hz(k)).sum(), REFERENCE_HZ);
-        let at = |k: usize| {
-            let own_u_db = self.uncertainty_db(width_hz(k), self.bands[k].mid_hz);
-            let level = |channel: usize| {
-                let is_heard = powers[k][channel] > 1e-16;
-                is_heard.then(|| (flat(k, channel) - zero[channel], own_u_db.hypot(zero_u_db)))
-            };
-            point(self.bands[k].nominal_hz, [level(0), level(1)])
-        };
-        (0..self.bands.len()).map(at).collect()
-    }
-
-    /// What the chance of noise leaves of a level over `width_hz` about `hz`, expanded, dB: segments under a Hann window that
-    /// overlap by half, each with one value for every 1.5 bins (Welch, 1967).
-    fn uncertainty_db(&self, width_hz: f64, hz: f64) -> f64 {
-        let most = REMEMBERED[usize::from(hz >= REMEMBERS_MORE_BELOW_HZ)];
-        // Weights that fade reach twice as far as a mean over as many.
-        let segments = self.segments[0].min(2.0 * most - 1.0);
-        let bins = (width_hz / (1.5 * self.welch[0].step_hz())).max(1.0);
-        2.0 * 10.0 / std::f64::consts::LN_10 / (0.95 * segments * bins).sqrt()
-    }
-}
-
-/// The bins of a band, first and end.
-fn bins_of(band: &ThirdOctave, step_hz: f64, count: usize) -> (usize, usize) {
-    let from = (band.lower_hz / step_hz + 0.5) as usize;
-    (from, ((band.upper_hz / step_hz + 0.5) as usize).clamp(from + 1, count))
-}
 
 /// What the view remembers.
 #[derive(Default)]
 pub(crate) struct ResponseView {
-    noise: Option<Following>,
+    noise: Option<NoiseResponse>,
     /// A sweep by the lines that were heard: Hz, and level of both channels, dB.
     swept: Vec<(f64, [f64; 2])>,
     swept_from_s: Option<f64>,
@@ -251,7 +81,7 @@ impl ResponseView {
             Sound::Noise => {
                 let to = ring.count();
                 let rate_hz = ring.rate_hz();
-                let noise = self.noise.get_or_insert_with(|| Following::new(rate_hz, sound.1));
+                let noise = self.noise.get_or_insert_with(|| NoiseResponse::new(rate_hz, sound.1));
                 noise.feed(ring, to);
                 if now_s > self.part_until_s {
                     self.by = By::Noise;
@@ -322,7 +152,16 @@ impl ResponseView {
     }
 
     /// The curve as it is now.
-    fn points(&self, tones: &Tones, place: &Place, now_s: f64) -> (Vec<PointNow>, f64) {
+    fn points(&self, tones: &Tones, place: &Place, now_s: f64, card: Option<&Card>) -> (Vec<PointNow>, f64) {
+        let (points, reference_hz) = self.heard(tones, place, now_s);
+        match card.filter(|_| self.by != By::Tones) {
+            Some(card) => (points.into_iter().map(|point| off_card(point, card)).collect(), reference_hz),
+            None => (points, reference_hz),
+        }
+    }
+
+    /// The same with what is off on the tape, unless it comes from tones.
+    fn heard(&self, tones: &Tones, place: &Place, now_s: f64) -> (Vec<PointNow>, f64) {
         match self.by {
             By::Part => (self.read.clone(), REFERENCE_HZ),
             By::Noise => {
@@ -338,14 +177,14 @@ impl ResponseView {
     }
 
     /// Holds the curve; how many points.
-    pub fn hold(&mut self, tones: &Tones, place: &Place, now_s: f64) -> usize {
-        self.held = self.points(tones, place, now_s).0;
+    pub fn hold(&mut self, tones: &Tones, place: &Place, now_s: f64, card: Option<&Card>) -> usize {
+        self.held = self.points(tones, place, now_s, card).0;
         self.held.len()
     }
 
     /// Takes the curve as that of the source; how many points.
-    pub fn take_source(&mut self, tones: &Tones, place: &Place, now_s: f64) -> usize {
-        self.source = self.points(tones, place, now_s).0;
+    pub fn take_source(&mut self, tones: &Tones, place: &Place, now_s: f64, card: Option<&Card>) -> usize {
+        self.source = self.points(tones, place, now_s, card).0;
         self.source.len()
     }
 
@@ -357,7 +196,7 @@ impl ResponseView {
         now_s: f64,
         options: &FollowOptions,
     ) -> (Shown, Option<Figure>) {
-        let (mut points, reference_hz) = self.points(tones, place, now_s);
+        let (mut points, reference_hz) = self.points(tones, place, now_s, options.card.as_ref());
         if points.len() < 2 {
             let why =
                 "Play noise, a sweep, or tones of several frequencies in turn: nothing shows a response yet.";
@@ -399,7 +238,7 @@ impl ResponseView {
         });
         let worst = worst.map(|(point, value, channel)| (point.hz, value, channel));
         let over_s = match (&self.noise, self.by) {
-            (Some(noise), By::Noise) => (noise.next.saturating_sub(noise.from)) as f64 / noise_rate(noise),
+            (Some(noise), By::Noise) => noise.over_s(),
             _ => 0.0,
         };
         let now = ResponseNow {
@@ -415,10 +254,6 @@ impl ResponseView {
         };
         (Shown::Response(now), figure)
     }
-}
-
-fn noise_rate(noise: &Following) -> f64 {
-    noise.welch[0].step_hz() * noise.welch[0].length() as f64
 }
 
 /// What a meter says of a noise or a sweep, as far as it played, against the reference band.
@@ -489,7 +324,7 @@ fn against_reference(mut points: Vec<PointNow>) -> Option<Vec<PointNow>> {
 }
 
 /// A point from the level of each channel and its uncertainty, dB.
-fn point(hz: f64, levels: [Option<(f64, f64)>; 2]) -> PointNow {
+pub(super) fn point(hz: f64, levels: [Option<(f64, f64)>; 2]) -> PointNow {
     PointNow {
         hz,
         db: levels.map(|level| level.map(|level| level.0)),
@@ -524,6 +359,17 @@ fn of_lines(lines: &[(f64, [f64; 2])]) -> Vec<PointNow> {
     against_reference(points).unwrap_or_default()
 }
 
+/// The point without what the card says of the tape; unknown where it does not.
+fn off_card(of: PointNow, card: &Card) -> PointNow {
+    // At the level of the level tones: the rest is in the uncertainty.
+    let on_tape = |hz: f64| {
+        let programme_db = card.level.first().map_or(0.0, |level| level.programme_db);
+        let (level_db, u_db) = card_level(card, hz, programme_db).unwrap_or(([None; 2], 0.0));
+        PointNow { hz, db: level_db, uncertainty_db: [Some(u_db); 2] }
+    };
+    against(of, &against(on_tape(of.hz), &on_tape(REFERENCE_HZ)))
+}
+
 /// The tones of late against the one nearest to the reference frequency, and that frequency.
 fn of_tones(tones: &Tones, now_s: f64) -> (Vec<PointNow>, f64) {
     let heard: Vec<&HeardTone> = tones.all.iter().filter(|tone| now_s - tone.newest.at_s < HEARD_S).collect();
@@ -532,10 +378,8 @@ fn of_tones(tones: &Tones, now_s: f64) -> (Vec<PointNow>, f64) {
         .find_map(|hz| heard.iter().find(|tone| super::tones::is_same(tone.hz, *hz)));
     let Some(reference) = reference else { return (Vec::new(), REFERENCE_HZ) };
     let level = |tone: &HeardTone| {
-        let programme_db = tone.programme_db.unwrap_or(0.0);
-        let db = tone.newest.dbfs.map(|dbfs| dbfs.map(|dbfs| dbfs - programme_db));
-        let hz = tone.nominal_hz.unwrap_or(tone.newest.hz);
-        PointNow { hz, db, uncertainty_db: tone.newest.uncertainty_db }
+        let db = minus(tone.newest.dbfs, tone.on_tape_db());
+        PointNow { hz: tone.nominal_hz.unwrap_or(tone.newest.hz), db, uncertainty_db: tone.uncertainty_db() }
     };
     let zero = level(reference);
     let mut points: Vec<PointNow> = heard

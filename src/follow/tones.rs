@@ -5,12 +5,12 @@
 
 use super::hearing::SteadyTone;
 use super::ring::Ring;
-use crate::measure::{Meter, Tone, ToneMeter};
-use crate::reading::{Pair, minus};
+use crate::measure::{Meter, Tone, ToneMeter, card_level, card_phase};
+use crate::reading::{Card, Pair, minus};
 use crate::signal::statistics::{median_of_few, quantile};
 use num_complex::Complex64;
 use std::collections::VecDeque;
-use std::f64::consts::TAU;
+use std::f64::consts::{PI, TAU};
 
 /// Shortest stretch that a figure is averaged over, s.
 const LEAST_S: f64 = 0.3;
@@ -46,6 +46,24 @@ pub(crate) struct Moment {
     pub phase_rad: Option<(f64, f64)>,
 }
 
+/// What the card of a house tape says of a tone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct OnCard {
+    /// How far it lies too high on the tape, and what is not known of that, dB.
+    pub level_db: Pair,
+    pub uncertainty_db: f64,
+    /// Phase right minus left on the tape and its uncertainty, rad.
+    pub phase_rad: Option<(f64, f64)>,
+}
+
+impl OnCard {
+    /// Of a tone of `hz` that was recorded at `programme_db`.
+    pub fn of(card: &Card, hz: f64, programme_db: f64) -> Self {
+        let (level_db, uncertainty_db) = card_level(card, hz, programme_db).unwrap_or(([None; 2], 0.0));
+        Self { level_db, uncertainty_db, phase_rad: card_phase(card, hz) }
+    }
+}
+
 /// One tone.
 #[derive(Debug, Clone)]
 pub(crate) struct HeardTone {
@@ -56,6 +74,8 @@ pub(crate) struct HeardTone {
     pub past: VecDeque<Moment>,
     /// Level of it in the programme, dB, where the programme is known, and whether it is heard at the source there.
     pub programme_db: Option<f64>,
+    /// How far the card of the tape says it is off there.
+    pub card: Option<OnCard>,
     /// Frequency in the programme, or as it is known, Hz.
     pub nominal_hz: Option<f64>,
     /// Level at the source, dBFS.
@@ -77,6 +97,7 @@ impl HeardTone {
             newest,
             past: VecDeque::new(),
             programme_db: None,
+            card: None,
             nominal_hz: None,
             source_dbfs: [None; 2],
             held_dbfs: [None; 2],
@@ -97,6 +118,28 @@ impl HeardTone {
         let nearest =
             self.past.iter().min_by(|a, b| (a.at_s - at_s).abs().total_cmp(&(b.at_s - at_s).abs()))?;
         ((nearest.at_s - at_s).abs() <= within_s).then_some(nearest)
+    }
+
+    /// Level that it has on the tape, dB, by the programme and the tape's card; `None` where the card does not tell, 0 where the
+    /// programme is not known.
+    pub fn on_tape_db(&self) -> Pair {
+        let programme_db = self.programme_db.unwrap_or(0.0);
+        let card_db = self.card.map_or([Some(0.0); 2], |card| card.level_db);
+        card_db.map(|db| db.map(|db| db + programme_db))
+    }
+
+    /// What is not known of the level, dB: the tape's, too.
+    pub fn uncertainty_db(&self) -> Pair {
+        let card_db = self.card.map_or(0.0, |card| card.uncertainty_db);
+        self.newest.uncertainty_db.map(|own| own.map(|own| own.hypot(card_db)))
+    }
+
+    /// Phase right minus left without that of the tape, and its uncertainty, rad.
+    pub fn phase_rad(&self) -> Option<(f64, f64)> {
+        let (phase, uncertainty) = self.newest.phase_rad?;
+        let tape = self.card.and_then(|card| card.phase_rad);
+        let Some((tape, tape_uncertainty)) = tape else { return Some((phase, uncertainty)) };
+        Some(((phase - tape + PI).rem_euclid(TAU) - PI, uncertainty.hypot(tape_uncertainty)))
     }
 
     /// Level against the source, dB.

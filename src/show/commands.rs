@@ -25,11 +25,12 @@ pub(in crate::show) fn typed(command: &Command) -> String {
             }
             format!("{words} --out {out} --attach {}", state_word(*state))
         }
-        Command::Follow { view, recorded_on, tape_type } => {
+        Command::Follow { view, recorded_on, card, tape_type } => {
+            let card = card.as_ref().map_or(String::new(), |card| format!(" --card {}", quoted(card)));
             let tape_type = tape_type.map_or(String::new(), |kind| format!(" --tape-type {kind:?}"));
             let origin = origin(*recorded_on);
             format!(
-                "RECORDER | deckproof follow - --show {} --recorded-on {origin}{tape_type}",
+                "RECORDER | deckproof follow - --show {} --recorded-on {origin}{card}{tape_type}",
                 view.as_str()
             )
         }

@@ -1,5 +1,6 @@
 //! What is followed live is what `read` says of the same return, within its uncertainty: one code, asked at another time.
 
+mod card;
 mod survives;
 mod turned;
 mod uneven;
@@ -20,7 +21,10 @@ use std::sync::Arc;
 
 /// Feeds a whole return in blocks of 20 ms and takes 15 pictures a second.
 fn pictures(source: &InMemory, view: Option<View>) -> Vec<Picture> {
-    let options = FollowOptions { view, ..FollowOptions::default() };
+    followed(source, FollowOptions { view, ..FollowOptions::default() })
+}
+
+fn followed(source: &InMemory, options: FollowOptions) -> Vec<Picture> {
     let mut follower = Follower::new(source.rate_hz, options);
     let block = (0.02 * source.rate_hz) as usize;
     let mut pictures = Vec::new();

@@ -6,6 +6,7 @@
 
 use super::bench::{Store, assert_work_follows_from_findings, options};
 use crate::{effort, returns};
+use deckproof::internals::capture::InMemory;
 use deckproof::internals::deck::{DeckFile, Truth, VirtualDeck};
 use deckproof::internals::job::{CardOptions, Playing, READING};
 use deckproof::internals::job::{
@@ -20,10 +21,11 @@ use deckproof::reading::{Card, Made, RecordedOn, Verdict};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::path::Path;
+use std::sync::Arc;
 
 const RATE_HZ: u32 = 48_000;
 
-fn recipe() -> Recipe {
+pub fn recipe() -> Recipe {
     Recipe::parse(include_str!("house.toml"), "tests/truth/house.toml").unwrap()
 }
 
@@ -240,6 +242,18 @@ fn chain(seed: u64, house: u64) -> (Reading, Reading, Vec<Held>) {
     let mut held = of_card(&card, &recorder);
     held.extend(of_reading(&after, &other));
     (concluded(before), after, held)
+}
+
+/// A card, its tape as it came back from a third deck, and the reading of that with the card subtracted.
+pub fn played_on_a_third_deck(seed: u64) -> (Card, Arc<InMemory>, Reading) {
+    let (recorder, other) = (recorder(seed), player(seed + 900));
+    let card = card(&recorder, &player(seed + 500), seed, 1);
+    let deck = playing(&other, &recorder, 7 * seed + 5);
+    let mut read = read(&deck, seed + 3, RecordedOn::House);
+    let pass = pass_of(&read.facts, None);
+    subtract_house(&mut read, &card, Path::new("card.json"), &pass, &Medium::COMPACT_CASSETTE).unwrap();
+    let samples = returns::of(&recipe(), &deck, seed + 3, RATE_HZ, Store::Double);
+    (card, samples, concluded(read))
 }
 
 /// Shares of figures outside their stated uncertainty, by the first words of their names.

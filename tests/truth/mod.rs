@@ -11,7 +11,7 @@ mod coverage;
 mod decks;
 mod flutter_truth;
 mod from_length;
-mod house_truth;
+pub mod house_truth;
 mod injected;
 mod loopback;
 mod noise_truth;

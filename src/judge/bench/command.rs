@@ -39,6 +39,8 @@ pub enum Command {
         view: View,
         /// Whose recording plays.
         recorded_on: RecordedOn,
+        /// Card of the house tape.
+        card: Option<String>,
         /// Tape type, where it is told.
         tape_type: Option<TapeType>,
     },

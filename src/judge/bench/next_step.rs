@@ -238,11 +238,11 @@ impl Job<'_> {
 
     /// Follows the reference tape that there is; `None` without one.
     fn follow_reference(&self, view: View) -> Option<Command> {
-        let recorded_on = match self.reference()?.0 {
-            Play::Calibrated => RecordedOn::Calibrated,
-            _ => RecordedOn::House,
+        let (recorded_on, card) = match self.reference()?.0 {
+            Play::House(card) => (RecordedOn::House, Some(card.to_owned())),
+            _ => (RecordedOn::Calibrated, None),
         };
-        Some(Command::Follow { view, recorded_on, tape_type: None })
+        Some(Command::Follow { view, recorded_on, card, tape_type: None })
     }
 
     /// Asks for the level tone's millivolts at a step that plays a reference tape, before its return is read: they are judged
@@ -365,6 +365,7 @@ impl Job<'_> {
         step.follow = self.follow_reference(View::Azimuth).or(Some(Command::Follow {
             view: View::Azimuth,
             recorded_on: RecordedOn::OtherDeck,
+            card: None,
             tape_type: None,
         }));
         step.cautions = crate::trade::TRIMMER_CAUTIONS.to_vec();
@@ -497,6 +498,7 @@ impl Job<'_> {
         step.follow = monitored.then_some(Command::Follow {
             view: View::Bias,
             recorded_on: RecordedOn::ThisDeck,
+            card: None,
             tape_type: Some(kind),
         });
         step.cautions = crate::trade::TRIMMER_CAUTIONS.to_vec();

@@ -11,18 +11,14 @@ use crate::measure::corrections::between::{
 use crate::measure::corrections::card::{
     PIECES_ROOT, comparison_points, delay_estimate, phase_at, tilt_loss,
 };
+use crate::measure::corrections::card_at_tone::{card_level, card_used};
 use crate::measure::response::steps::corner_hz;
 use crate::reading::{
-    Card, CardAzimuth, CardLevel, CardResponse, CardUsed, Facts, Level, Response, ResponsePoint, Subtracted,
-    Warning, WarningId,
+    Card, CardAzimuth, CardResponse, CardUsed, Facts, Level, Response, ResponsePoint, Subtracted, Warning,
+    WarningId,
 };
-use crate::trade::house_tape::{
-    REPEAT_DELAY_US, REPEAT_LEVEL_DB, REPEAT_SPEED_PERCENT, repeat_response_db, wear_db,
-};
+use crate::trade::house_tape::{REPEAT_DELAY_US, REPEAT_SPEED_PERCENT, repeat_response_db, wear_db};
 use crate::trade::{Medium, playback_losses};
-
-/// What a tone at another level than that of the card may be off, dB: the tape was compared at one level only.
-const OTHER_LEVEL_DB: f64 = 0.2;
 
 /// Takes `card`, which was read from `file`, off `reading`.
 ///
@@ -37,19 +33,14 @@ pub fn subtract_card(
     file: &str,
     medium: &Medium,
 ) {
-    let passes = card.passes_before.saturating_add(card.history.len() as u32);
     let since = (card.history.len() as u32).saturating_sub(card.passes_of_making);
+    // Only what is subtracted stands in it.
     let mut used = CardUsed {
-        file: file.to_owned(),
-        name: card.name.clone(),
-        made_at: card.made.at.clone(),
-        calibrated: card.calibrated.clone(),
-        passes,
         level: vec![],
         response: false,
         delay_us: None,
         speed_percent: None,
-        flutter_at_most_percent: card.flutter_at_most_percent,
+        ..card_used(card, file)
     };
     let seen = 1.0 + reading.speed.as_ref().map_or(0.0, |speed| speed.error_percent / 100.0);
     let mut deck = seen;
@@ -275,37 +266,11 @@ impl Off<'_> {
 
 /// Takes the tape's level off one level tone; gives what was subtracted, dB.
 fn off_level(level: &mut Level, card: &Card) -> Option<[Option<f64>; 2]> {
-    let distance = |hz: f64| (hz / level.hz).ln().abs();
-    let apart_db = |own: &CardLevel| (own.programme_db - level.programme_db).abs();
-    let own = card
-        .level
-        .iter()
-        .min_by(|a, b| distance(a.hz).total_cmp(&distance(b.hz)).then(apart_db(a).total_cmp(&apart_db(b))))?;
-    let mut extra_db = REPEAT_LEVEL_DB;
-    if apart_db(own) > 0.5 {
-        extra_db = extra_db.hypot(OTHER_LEVEL_DB);
-    }
-    let mut db = own.db;
-    if distance(own.hz) >= SAME_TONE {
-        // Another frequency: the response leads there, if the card has it. Octaves are no tenths of a decibel.
-        let response = card.response.as_ref()?;
-        let points = comparison_points(&response.steps, [&response.sweep, &response.noise, &[]])?;
-        for (channel, db) in db.iter_mut().enumerate() {
-            let at = |hz| estimate_at(points, channel, hz);
-            *db = (|| {
-                let (there, here) = (at(level.hz)?, at(own.hz)?);
-                extra_db = extra_db.hypot(there.1).hypot(here.1);
-                Some((*db)? + there.0 - here.0)
-            })();
-        }
-    }
-    if db == [None; 2] {
-        return None;
-    }
+    let (db, uncertainty_db) = card_level(card, level.hz, level.programme_db)?;
     for (gain, db) in level.gain_db.iter_mut().zip(db) {
         *gain = gain.zip(db).map(|(gain, db)| gain - db);
     }
     level.difference_db = level.difference_db.zip(difference(db)).map(|(level, own)| level - own);
-    level.uncertainty_db = level.uncertainty_db.hypot(own.uncertainty_db).hypot(extra_db);
+    level.uncertainty_db = level.uncertainty_db.hypot(uncertainty_db);
     Some(db)
 }

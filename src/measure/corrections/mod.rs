@@ -2,6 +2,7 @@
 
 pub(crate) mod between;
 pub(crate) mod card;
+pub(crate) mod card_at_tone;
 pub(crate) mod card_subtracted;
 pub(crate) mod loopback;
 pub(crate) mod tape_values;
