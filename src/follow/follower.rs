@@ -102,17 +102,36 @@ impl Follower {
     /// Feeds a block `[left, right]` of sound numbers (no NaN).
     pub fn feed(&mut self, block: [&[f64]; 2]) {
         let end_s = self.now_s() + block[0].len() as f64 / self.ring.rate_hz();
-        if self.place.feed(block, end_s) {
+        let slate = self.place.feed(block, end_s);
+        if slate {
             self.wired();
         }
         let block = if self.crossed { [block[1], block[0]] } else { block };
         self.ring.feed(block);
+        if let Some(ratio) = self.place.true_rate().filter(|_| slate) {
+            return self.begin_at(ratio * self.ring.rate_hz());
+        }
         self.hearing.listen(&self.ring);
         if end_s >= self.read_at_s + READ_EVERY_S {
             self.read_at_s = end_s;
             self.read_tones();
             self.bias.listen(&mut self.ring, self.hearing.tones());
         }
+    }
+
+    /// Begins anew at another sample rate, with the sound that is still there.
+    fn begin_at(&mut self, rate_hz: f64) {
+        let asked = self.asked.then_some(self.view);
+        let mut anew = Self::new(rate_hz, FollowOptions { view: asked, ..self.options.clone() });
+        let (from, to, crossed) = (self.ring.oldest(), self.ring.count(), self.crossed);
+        self.ring.read(from, to, &mut |block| {
+            anew.feed(if crossed { [block[1], block[0]] } else { block });
+        });
+        anew.trouble(&format!(
+            "The rate is not {:.0} Hz: the slate fits {rate_hz:.0} Hz, which is taken. Set the recorder right.",
+            self.ring.rate_hz()
+        ));
+        *self = anew;
     }
 
     /// Takes what a slate says of the wiring.

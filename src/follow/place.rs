@@ -2,7 +2,7 @@
 //!
 //! A programme that starts anew (a player that repeats it) is a new playing: its place is that of the newest slate.
 
-use crate::capture::{Chirp, ChirpFinder, FoundSlate, TimeMap, Wiring, assemble};
+use crate::capture::{Chirp, ChirpFinder, FoundSlate, TimeMap, Wiring, assemble, true_rates};
 use crate::programme::slate::{CHIRP_S, LENGTH_S};
 use crate::programme::{PlacedPart, Recipe, Signal, Timeline, built_in_by_code};
 
@@ -38,6 +38,8 @@ pub(crate) struct Place {
     read_at_s: f64,
     /// Start of the newest slate that was read, s.
     newest_s: f64,
+    /// How fast that slate ran, 1 if right.
+    ratio: f64,
     /// Programmes that nobody here knows.
     stranger: Option<u16>,
     running: Option<Running>,
@@ -52,6 +54,7 @@ impl Place {
             recipe,
             read_at_s: 0.0,
             newest_s: f64::NEG_INFINITY,
+            ratio: 1.0,
             stranger: None,
             running: None,
         }
@@ -107,6 +110,7 @@ impl Place {
 
     fn take(&mut self, slate: FoundSlate) {
         let code = slate.slate.code;
+        self.ratio = slate.ratio;
         if let Some(running) = self.running.as_mut().filter(|running| running.timeline.code == code) {
             let start_s = slate_start_s(&running.timeline, slate.slate.index);
             let expected = start_s.map(|at_s| running.map.to_return(at_s));
@@ -135,6 +139,11 @@ impl Place {
     /// Code of a programme whose recipe is not known here.
     pub fn stranger(&self) -> Option<u16> {
         self.stranger
+    }
+
+    /// True sample rate over the one that was told, where the newest slate shows another.
+    pub fn true_rate(&self) -> Option<f64> {
+        true_rates(Some(self.ratio)).into_iter().next()
     }
 
     /// How the channels are wired, by the slates; `None` before the first.

@@ -135,6 +135,8 @@ impl Measuring {
                 }
                 None => {}
             }
+            // Its time begins anew where the rate was wrong.
+            self.next_s = self.next_s.min(self.follower.now_s() + self.pictures.every_s);
             if due || self.follower.now_s() >= self.next_s {
                 self.next_s = self.follower.now_s() + self.pictures.every_s;
                 if !self.give() {

@@ -1,8 +1,6 @@
 //! Finding the slates, even when the file's header names a wrong sample rate.
-//!
-//! No deck is off by 8 %, and a 44.1 kHz file labelled 48 kHz is: so a wrong rate is not simply a speed error.
 
-use crate::capture::{CaptureError, FoundSlate, Scan, Source, assemble, scan};
+use crate::capture::{CaptureError, FoundSlate, Scan, Source, assemble, scan, true_rates};
 use crate::reading::FileClock;
 
 /// A source whose samples are taken to have another rate than its header says.
@@ -25,12 +23,6 @@ impl Source for Relabelled<'_> {
     }
 }
 
-/// Rates that are taken for each other, as true rate over rate in the header.
-const MISLABELLED: [f64; 6] = [44.1 / 48.0, 48.0 / 44.1, 2.0, 0.5, 96.0 / 44.1, 44.1 / 96.0];
-
-/// Speed error of a deck, at most; a wrong rate is off by 8 or 9 %.
-const MOST_OFF: f64 = 0.065;
-
 /// Finds the slates; if there are none, or they run at a speed that only a wrong sample rate explains, the samples
 /// are taken to have another rate. The clock that comes with them knows that rate over the header's.
 pub(super) fn find_slates(
@@ -39,16 +31,7 @@ pub(super) fn find_slates(
 ) -> Result<(Scan, Vec<FoundSlate>, FileClock), CaptureError> {
     let first = scan(source)?;
     let found = assemble(&first.chirps, codes);
-    let tries: Vec<f64> = if found.is_empty() {
-        MISLABELLED[2..].to_vec()
-    } else {
-        let ratio = mean_ratio(&found);
-        if (ratio - 1.0).abs() < MOST_OFF {
-            return Ok((first, found, FileClock::default()));
-        }
-        MISLABELLED[..2].iter().copied().filter(|rate| (ratio * rate - 1.0).abs() < MOST_OFF).collect()
-    };
-    for rate in tries {
+    for rate in true_rates((!found.is_empty()).then(|| mean_ratio(&found))) {
         let again = scan(&Relabelled { inner: source, rate_hz: source.rate_hz() * rate })?;
         let slates = assemble(&again.chirps, codes);
         if !slates.is_empty() {

@@ -31,6 +31,8 @@ fn followed(source: &InMemory, options: FollowOptions) -> Vec<Picture> {
     let mut next_s = 0.0;
     for (left, right) in source.channels[0].chunks(block).zip(source.channels[1].chunks(block)) {
         follower.feed([left, right]);
+        // Its time begins anew where the rate was wrong.
+        next_s = f64::min(next_s, follower.now_s() + 1.0 / 15.0);
         if follower.now_s() >= next_s {
             next_s += 1.0 / 15.0;
             pictures.push(follower.picture());

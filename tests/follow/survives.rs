@@ -1,6 +1,8 @@
 //! What goes wrong while a deck is followed: gaps, levels that jump, clipping, silence. It is said, and measuring goes on.
 
+use super::{pictures, returned};
 use deckproof::assert_within;
+use deckproof::internals::capture::InMemory;
 use deckproof::internals::follow::{FollowOptions, Follower};
 use deckproof::reading::{Picture, Shown, Sound, View};
 use std::f64::consts::TAU;
@@ -127,6 +129,23 @@ fn one_signal_on_both_channels_tells_nothing_between_them() {
         played.tone(3.0, -12.0, 1.0);
         assert!(!played.last().meters.one_signal && played.last().figure.is_some());
     }
+}
+
+#[test]
+fn a_wrong_rate_is_said_and_the_right_one_taken() {
+    let right = returned("turn-speed", "turned-azimuth", 7);
+    let wrong = InMemory { rate_hz: 44_100.0, channels: right.channels.clone() };
+    let [right, wrong] = [&right, &wrong].map(|source| pictures(source, Some(View::Speed)));
+    let said = "The rate is not 44100 Hz: the slate fits 48000 Hz";
+    assert!(wrong.iter().flat_map(|picture| &picture.troubles).any(|trouble| trouble.starts_with(said)));
+    let last = |pictures: &[Picture]| {
+        let told = pictures.iter().rev().find_map(|picture| match &picture.shown {
+            Shown::Speed(now) => now.error_1s_percent,
+            _ => None,
+        });
+        told.unwrap()
+    };
+    assert_within!(last(&wrong), last(&right), 0.03, "%");
 }
 
 #[test]

@@ -3,7 +3,7 @@
 use super::look::{PLAIN, STRONG, Sheet};
 use super::{big, chart, said};
 use crate::reading::figures::{UnitKind, given};
-use crate::reading::{Picture, ResponseNow, Verdict};
+use crate::reading::{Figure, Picture, ResponseNow};
 use crate::show::words;
 
 const WIDEST: &str = "-88.8";
@@ -14,7 +14,7 @@ const CHART: usize = 14;
 pub(super) fn draw(sheet: &mut Sheet<'_>, picture: &Picture, now: &ResponseNow) {
     let (width, height) = (sheet.width(), sheet.height());
     let verdict = picture.figure.as_ref().and_then(|figure| figure.verdict);
-    sheet.text(0, 0, &worst(now, verdict), sheet.look.verdict(verdict));
+    sheet.text(0, 0, &worst(now, picture.figure.as_ref()), sheet.look.verdict(verdict));
     let mut y = 1;
     let size = big::size(WIDEST, width, height.saturating_sub(CHART + 2).min(height / 3));
     if let Some((_, db, _)) = now.worst
@@ -39,7 +39,7 @@ pub(super) fn draw(sheet: &mut Sheet<'_>, picture: &Picture, now: &ResponseNow) 
 }
 
 /// The point that is off most.
-fn worst(now: &ResponseNow, verdict: Option<Verdict>) -> String {
+fn worst(now: &ResponseNow, figure: Option<&Figure>) -> String {
     let band = match (said::finite(now.limit_db), now.limit_from_hz, now.limit_to_hz) {
         (Some(limit), Some(from), Some(to)) => {
             format!("limit +-{} dB, {} to {}", given(limit, 2), said::hertz(from), said::hertz(to))
@@ -47,7 +47,9 @@ fn worst(now: &ResponseNow, verdict: Option<Verdict>) -> String {
         _ => "no limit told".to_owned(),
     };
     let Some((_, db, _)) = now.worst else { return format!("no worst point yet; {band}") };
-    let db = said::deviation(UnitKind::Db, Some(db), None);
+    let uncertainty = figure.and_then(|figure| figure.uncertainty);
+    let db = said::deviation_in_full(UnitKind::Db, Some(db), uncertainty);
+    let verdict = figure.and_then(|figure| figure.verdict);
     let verdict = verdict.map_or(String::new(), |verdict| format!(": {}", words::verdict(verdict)));
     format!("worst {db} {}{verdict}; {band}", place(now))
 }
