@@ -90,11 +90,6 @@ impl Welch {
         2.0 / (self.window.len() as f64 * power)
     }
 
-    /// Length of a segment, samples.
-    pub fn length(&self) -> usize {
-        self.window.len()
-    }
-
     /// Distance of the bins, Hz.
     pub fn step_hz(&self) -> f64 {
         self.rate_hz / self.window.len() as f64

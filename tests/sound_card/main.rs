@@ -310,13 +310,15 @@ fn a_deck_at_the_card_is_followed_and_the_figure_is_heard_at_another_output() {
         .flat_map(i32::to_le_bytes)
         .collect();
     std::fs::write(bench.path("player"), bytes).unwrap();
-    let tape = bench.tape(200_000);
+    let tape = bench.tape(usize::MAX >> 4);
     let words = ["follow", "--device", "player", "--plain", "--show", "level", "--sound=tape"];
     let mut child = bench.deckproof(&words);
     let mut lines = std::io::BufReader::new(child.stdout.take().unwrap()).lines();
     let line = lines.by_ref().map(Result::unwrap).find(|line| line.contains("left minus right +6.0"));
     let line = line.expect("the difference is shown");
     assert!(line.contains("left -20.0 dBFS, right -26.0 dBFS"), "{line}");
+    // Somebody listens to it.
+    std::thread::sleep(Duration::from_secs(1));
     assert!(Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap().success());
     let ran = ended(child);
     assert_eq!(ran.status.code(), Some(0), "{}", text(&ran.stderr));
