@@ -7,7 +7,7 @@ use super::options::FollowOptions;
 use super::ring::Ring;
 use super::tones::{HeardTone, Tones};
 use crate::judge::Key;
-use crate::measure::{Meter, SkewMeter, skew};
+use crate::measure::{Meter, SkewMeter, recorded_delay, skew};
 use crate::reading::figures::frequency;
 use crate::reading::{AzimuthNow, BestPassed, Figure, PhaseTurn, Shown};
 use crate::signal::statistics::median_of_few;
@@ -146,17 +146,20 @@ impl AzimuthView {
             let to = ring.count();
             ring.read(from, to, &mut |block| meter.feed(block));
             let found = skew(&meter.finish(), rate_hz);
+            // A house tape is tilted by what its card says.
+            let (tape_us, tape_u_us) = options.card.as_ref().and_then(recorded_delay).unwrap_or_default();
             self.music = found.delay.map(|delay| {
+                let delay_us = delay.delay_us - tape_us;
                 let limit_deg = limit_deg(options);
                 let now = AzimuthNow {
                     hz: None,
                     phase_deg: None,
                     phase_uncertainty_deg: None,
-                    delay_us: Some(delay.delay_us),
-                    delay_uncertainty_us: Some(delay.uncertainty_us),
-                    angle_arcmin: Some(options.medium.arcmin_from_delay_us(delay.delay_us)),
+                    delay_us: Some(delay_us),
+                    delay_uncertainty_us: Some(delay.uncertainty_us.hypot(tape_u_us)),
+                    angle_arcmin: Some(options.medium.arcmin_from_delay_us(delay_us)),
                     turn: PhaseTurn::Known { hz: Vec::new() },
-                    at_10k_deg: Some(stated_deg(delay.delay_us)),
+                    at_10k_deg: Some(stated_deg(delay_us)),
                     limit_deg,
                     limit_us: limit_deg.map(|deg| deg / 360.0 / STATED_HZ * 1e6),
                     best: None,

@@ -178,9 +178,7 @@ impl Follower {
         let tones = self.tones.take_source(now_s, TAKEN_S);
         self.level.source_dbfs = self.meters().dbfs;
         let points = match self.view {
-            View::Response => {
-                self.response.take_source(&self.tones, &self.place, now_s, self.options.card.as_ref())
-            }
+            View::Response => self.response.take_source(&self.tones, &self.place, now_s, &self.options),
             _ => 0,
         };
         self.did(&match (points, tones) {
@@ -200,7 +198,7 @@ impl Follower {
         let now_s = self.now_s();
         self.tones.hold(now_s, TAKEN_S);
         self.level.held_dbfs = self.meters().dbfs;
-        self.response.hold(&self.tones, &self.place, now_s, self.options.card.as_ref());
+        self.response.hold(&self.tones, &self.place, now_s, &self.options);
         self.did("Held. What follows is compared with it.");
     }
 
@@ -242,10 +240,6 @@ impl Follower {
             View::Speed => {
                 let programme_hz =
                     sounding.first().and_then(|tone| self.tones.of(tone.hz)).and_then(|tone| tone.nominal_hz);
-                // A house tape is off by what its card says.
-                let off_percent =
-                    options.card.as_ref().and_then(|card| card.speed).map_or(0.0, |own| own.error_percent);
-                let programme_hz = programme_hz.map(|hz| hz * (1.0 + off_percent / 100.0));
                 self.speed.shown(&mut self.ring, &sounding, programme_hz, options)
             }
             View::Response => {
@@ -301,7 +295,7 @@ impl Follower {
                 part.map_or((None, None), |part| of_part(part, heard.hz));
             heard.card = (self.options.card.as_ref())
                 .zip(heard.nominal_hz.zip(heard.programme_db))
-                .map(|(card, (hz, programme_db))| OnCard::of(card, hz, programme_db));
+                .map(|(card, (hz, programme_db))| OnCard::of(card, hz, programme_db, &self.options.medium));
             if part.is_some_and(|part| part.serves == Serves::Source) {
                 heard.source_dbfs = heard.newest.dbfs;
             }

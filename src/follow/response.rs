@@ -8,11 +8,14 @@ use super::options::FollowOptions;
 use super::place::Place;
 use super::ring::Ring;
 use super::tones::{HeardTone, Tones};
-use crate::measure::{Meter, NoiseBandsMeter, NoisePlace, SweepMeter, SweepPlace, band_level, card_level};
+use crate::measure::{
+    Meter, NoiseBandsMeter, NoisePlace, SweepMeter, SweepPlace, band_level, recorded_level,
+};
 use crate::programme::{Channels, PlacedPart, Signal};
 use crate::reading::figures::frequency;
 use crate::reading::{Card, Figure, PointNow, ResponseNow, Shown, Sound, minus};
 use crate::signal::statistics::mean_and_error;
+use crate::trade::Medium;
 use crate::trade::octave_bands::{ThirdOctave, third_octaves};
 
 /// Frequency that responses refer to, Hz.
@@ -152,10 +155,19 @@ impl ResponseView {
     }
 
     /// The curve as it is now.
-    fn points(&self, tones: &Tones, place: &Place, now_s: f64, card: Option<&Card>) -> (Vec<PointNow>, f64) {
+    fn points(
+        &self,
+        tones: &Tones,
+        place: &Place,
+        now_s: f64,
+        options: &FollowOptions,
+    ) -> (Vec<PointNow>, f64) {
         let (points, reference_hz) = self.heard(tones, place, now_s);
-        match card.filter(|_| self.by != By::Tones) {
-            Some(card) => (points.into_iter().map(|point| off_card(point, card)).collect(), reference_hz),
+        match options.card.as_ref().filter(|_| self.by != By::Tones) {
+            Some(card) => {
+                let points = points.into_iter().map(|point| off_card(point, card, &options.medium));
+                (points.collect(), reference_hz)
+            }
             None => (points, reference_hz),
         }
     }
@@ -177,14 +189,20 @@ impl ResponseView {
     }
 
     /// Holds the curve; how many points.
-    pub fn hold(&mut self, tones: &Tones, place: &Place, now_s: f64, card: Option<&Card>) -> usize {
-        self.held = self.points(tones, place, now_s, card).0;
+    pub fn hold(&mut self, tones: &Tones, place: &Place, now_s: f64, options: &FollowOptions) -> usize {
+        self.held = self.points(tones, place, now_s, options).0;
         self.held.len()
     }
 
     /// Takes the curve as that of the source; how many points.
-    pub fn take_source(&mut self, tones: &Tones, place: &Place, now_s: f64, card: Option<&Card>) -> usize {
-        self.source = self.points(tones, place, now_s, card).0;
+    pub fn take_source(
+        &mut self,
+        tones: &Tones,
+        place: &Place,
+        now_s: f64,
+        options: &FollowOptions,
+    ) -> usize {
+        self.source = self.points(tones, place, now_s, options).0;
         self.source.len()
     }
 
@@ -196,7 +214,7 @@ impl ResponseView {
         now_s: f64,
         options: &FollowOptions,
     ) -> (Shown, Option<Figure>) {
-        let (mut points, reference_hz) = self.points(tones, place, now_s, options.card.as_ref());
+        let (mut points, reference_hz) = self.points(tones, place, now_s, options);
         if points.len() < 2 {
             let why =
                 "Play noise, a sweep, or tones of several frequencies in turn: nothing shows a response yet.";
@@ -334,10 +352,8 @@ pub(super) fn point(hz: f64, levels: [Option<(f64, f64)>; 2]) -> PointNow {
 
 /// The point against the one that stands for 0 dB.
 fn against(of: PointNow, zero: &PointNow) -> PointNow {
-    let uncertainty_db = [0, 1].map(|channel| {
-        let (own, other) = (of.uncertainty_db[channel]?, zero.uncertainty_db[channel]?);
-        Some(if of.hz == zero.hz { own } else { own.hypot(other) })
-    });
+    let uncertainty_db =
+        [0, 1].map(|channel| Some(of.uncertainty_db[channel]?.hypot(zero.uncertainty_db[channel]?)));
     PointNow { db: minus(of.db, zero.db), uncertainty_db, ..of }
 }
 
@@ -360,12 +376,13 @@ fn of_lines(lines: &[(f64, [f64; 2])]) -> Vec<PointNow> {
 }
 
 /// The point without what the card says of the tape; unknown where it does not.
-fn off_card(of: PointNow, card: &Card) -> PointNow {
+fn off_card(of: PointNow, card: &Card, medium: &Medium) -> PointNow {
     // At the level of the level tones: the rest is in the uncertainty.
+    let programme_db = card.level.first().map_or(0.0, |level| level.programme_db);
     let on_tape = |hz: f64| {
-        let programme_db = card.level.first().map_or(0.0, |level| level.programme_db);
-        let (level_db, u_db) = card_level(card, hz, programme_db).unwrap_or(([None; 2], 0.0));
-        PointNow { hz, db: level_db, uncertainty_db: [Some(u_db); 2] }
+        let level = recorded_level(card, hz, programme_db, medium);
+        let (db, uncertainty_db) = level.unwrap_or(([None; 2], 0.0));
+        PointNow { hz, db, uncertainty_db: [Some(uncertainty_db); 2] }
     };
     against(of, &against(on_tape(of.hz), &on_tape(REFERENCE_HZ)))
 }

@@ -5,7 +5,7 @@ use super::options::{FollowOptions, verdict};
 use super::ring::{KEPT_S, Ring};
 use super::tones::{is_same, read_tone, within};
 use crate::judge::{Key, Meaning, Quantity, meaning};
-use crate::measure::{FlutterMeter, FlutterPlan, Meter, needle_percent, parts_of};
+use crate::measure::{FlutterMeter, FlutterPlan, Meter, needle_percent, parts_of, recorded_speed};
 use crate::reading::{Figure, FileClock, FlutterNow, LineNow, Shown, SpeedNow};
 use crate::trade::test_tapes::{MOST_SPEED_ERROR_PERCENT, USUAL_HZ};
 use std::collections::VecDeque;
@@ -116,7 +116,11 @@ impl SpeedView {
         if bears_flutter(read.hz) {
             self.read_flutter(ring, last(KEPT_S, ring), to, read.hz, options);
         }
+        // A house tape is off by what its card says.
+        let recorded = options.card.as_ref().and_then(recorded_speed);
+        let programme_hz = programme_hz.map(|hz| hz * (1.0 + recorded.map_or(0.0, |own| own.0) / 100.0));
         let nominal = nominal(read.hz, options.known_hz, programme_hz);
+        let uncertainties = [self.scatter_percent(read.hz), recorded.map(|own| own.1)];
         let error = |hz: f64| nominal.map(|nominal| 100.0 * (hz / nominal.hz - 1.0));
         let told = !matches!(
             meaning(Quantity::SpeedError, &options.circumstances),
@@ -130,7 +134,7 @@ impl SpeedView {
             nominal_is_known: nominal.is_some_and(|nominal| nominal.is_known),
             error_1s_percent: error(read.hz),
             error_10s_percent: self.hz_10s.and_then(error),
-            uncertainty_percent: self.scatter_percent(read.hz),
+            uncertainty_percent: uncertainties.into_iter().flatten().reduce(f64::hypot),
             limit_percent: limit.filter(|_| told),
             flutter: self
                 .flutter

@@ -5,9 +5,10 @@
 
 use super::hearing::SteadyTone;
 use super::ring::Ring;
-use crate::measure::{Meter, Tone, ToneMeter, card_level, card_phase};
+use crate::measure::{Meter, Tone, ToneMeter, recorded_level, recorded_phase};
 use crate::reading::{Card, Pair, minus};
 use crate::signal::statistics::{median_of_few, quantile};
+use crate::trade::Medium;
 use num_complex::Complex64;
 use std::collections::VecDeque;
 use std::f64::consts::{PI, TAU};
@@ -58,9 +59,10 @@ pub(crate) struct OnCard {
 
 impl OnCard {
     /// Of a tone of `hz` that was recorded at `programme_db`.
-    pub fn of(card: &Card, hz: f64, programme_db: f64) -> Self {
-        let (level_db, uncertainty_db) = card_level(card, hz, programme_db).unwrap_or(([None; 2], 0.0));
-        Self { level_db, uncertainty_db, phase_rad: card_phase(card, hz) }
+    pub fn of(card: &Card, hz: f64, programme_db: f64, medium: &Medium) -> Self {
+        let level = recorded_level(card, hz, programme_db, medium);
+        let (level_db, uncertainty_db) = level.unwrap_or(([None; 2], 0.0));
+        Self { level_db, uncertainty_db, phase_rad: recorded_phase(card, hz) }
     }
 }
 

@@ -21,7 +21,9 @@ mod whole;
 pub use azimuth::delay::PlayedDifference;
 pub use causes::told::causes;
 pub use corrections::card::{CardError, CardFigures, card_figures, check_calibrated, check_house};
-pub use corrections::card_at_tone::{card_level, card_phase, card_used};
+pub use corrections::card_at_tone::{
+    card_used, recorded_delay, recorded_level, recorded_phase, recorded_speed,
+};
 pub use corrections::card_subtracted::subtract_card;
 pub use corrections::loopback::{LoopbackCapture, LoopbackError, subtract};
 pub use corrections::tape_values::{TapeValues, Told, deck_equalisation};

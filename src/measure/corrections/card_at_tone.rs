@@ -1,16 +1,19 @@
 //! What a house tape's card says of one tone: how far it is off on the tape.
 
 use crate::measure::corrections::between::{Estimate, SAME_TONE, estimate_at};
-use crate::measure::corrections::card::{comparison_points, phase_at};
+use crate::measure::corrections::card::{comparison_points, phase_at, tilt_loss};
 use crate::reading::{Card, CardLevel, CardUsed, Pair, Subtracted};
-use crate::trade::house_tape::REPEAT_LEVEL_DB;
+use crate::trade::Medium;
+use crate::trade::house_tape::{
+    REPEAT_DELAY_US, REPEAT_LEVEL_DB, REPEAT_SPEED_PERCENT, repeat_response_db, wear_db,
+};
 
 /// What a tone at another level than that of the card may be off, dB: the tape was compared at one level only.
 const OTHER_LEVEL_DB: f64 = 0.2;
 
 /// How far a tone of `hz`, recorded at `programme_db`, lies above where it would on the calibrated tape, dB `[left, right]`, and
 /// its expanded uncertainty, dB; `None` if the card does not tell.
-pub fn card_level(card: &Card, hz: f64, programme_db: f64) -> Option<(Pair, f64)> {
+pub(crate) fn card_level(card: &Card, hz: f64, programme_db: f64) -> Option<(Pair, f64)> {
     let distance = |own: f64| (own / hz).ln().abs();
     let apart_db = |own: &CardLevel| (own.programme_db - programme_db).abs();
     let own = card
@@ -38,14 +41,38 @@ pub fn card_level(card: &Card, hz: f64, programme_db: f64) -> Option<(Pair, f64)
     (db != [None; 2]).then_some((db, uncertainty_db))
 }
 
-/// Phase of the recording at a tone of `hz`, right minus left, and its expanded uncertainty, rad; `None` if the card does not
-/// tell. Between tones of the card and beyond them the delay leads there.
-pub fn card_phase(card: &Card, hz: f64) -> Option<Estimate> {
+/// The same where nobody knows the deck's tilt: what the tape's own would cost on an upright head is in the uncertainty, and so
+/// are how playings differ and what the passes since may have cost.
+pub fn recorded_level(card: &Card, hz: f64, programme_db: f64, medium: &Medium) -> Option<(Pair, f64)> {
+    let (db, uncertainty_db) = card_level(card, hz, programme_db)?;
+    let tilt_db = match &card.azimuth {
+        Some(own) => tilt_loss(medium, (own.delay_us.abs() + own.uncertainty_us, 0.0), hz)?.0,
+        None => 0.0,
+    };
+    let since = (card.history.len() as u32).saturating_sub(card.passes_of_making);
+    let more = [tilt_db, repeat_response_db(hz), wear_db(hz, since)];
+    Some((db, more.into_iter().fold(uncertainty_db, f64::hypot)))
+}
+
+/// Delay of the recording and its expanded uncertainty in one playing, us; `None` if the card does not tell.
+pub fn recorded_delay(card: &Card) -> Option<Estimate> {
+    card.azimuth.as_ref().map(|own| (own.delay_us, own.uncertainty_us.hypot(REPEAT_DELAY_US)))
+}
+
+/// Speed error of the recording and its expanded uncertainty in one playing, percent; `None` if the card does not tell.
+pub fn recorded_speed(card: &Card) -> Option<Estimate> {
+    card.speed.map(|own| (own.error_percent, own.uncertainty_percent.hypot(REPEAT_SPEED_PERCENT)))
+}
+
+/// Phase of the recording at a tone of `hz`, right minus left, and its expanded uncertainty in one playing, rad; `None` if the
+/// card does not tell. Between tones of the card and beyond them the delay leads there.
+pub fn recorded_phase(card: &Card, hz: f64) -> Option<Estimate> {
     let own = card.azimuth.as_ref()?;
     let per_us = 360e-6 * hz;
-    let told = phase_at(&own.phase, hz).map(|phase| (phase.deg, 2.0 * phase.spread_deg));
+    let told = phase_at(&own.phase, hz)
+        .map(|phase| (phase.deg, (2.0 * phase.spread_deg).hypot(per_us * own.phase_uncertainty_us)));
     let (deg, uncertainty_deg) = told.unwrap_or((-per_us * own.delay_us, per_us * own.uncertainty_us));
-    Some((deg.to_radians(), uncertainty_deg.to_radians()))
+    Some((deg.to_radians(), uncertainty_deg.hypot(per_us * REPEAT_DELAY_US).to_radians()))
 }
 
 /// What can be subtracted by `card`, which was read from `file`.
