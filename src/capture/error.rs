@@ -108,11 +108,17 @@ pub enum CaptureError {
         first: PathBuf,
     },
     /// A sample rate outside the range in which anything can be measured.
-    #[error("{}: sample rate {rate_hz} Hz is outside 22050 to 384000 Hz; record at 44100, 48000 or 96000 Hz", path.display())]
+    #[error("{}: sample rate {rate_hz} Hz is outside 11000 to 384000 Hz; record again at 44100 or 48000 Hz, or resample the file to {}", path.display(), resampled(*rate_hz))]
     Rate {
         /// The file.
         path: PathBuf,
         /// Sample rate in the header, Hz.
         rate_hz: f64,
     },
+}
+
+/// What a file is resampled to that has too low or too high a rate. At a usual rate nothing would tell that its treble is missing; at the
+/// lowest that is read, nothing is said of it.
+fn resampled(rate_hz: f64) -> &'static str {
+    if rate_hz < 44_100.0 { "11025 Hz, which shows speed and flutter alone" } else { "96000 Hz" }
 }

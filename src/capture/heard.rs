@@ -1,10 +1,11 @@
 //! What a recording without slates holds: steady tones, sweeps, silences, noise, and the rest.
 
 use super::alignment::Stretch;
+use super::alone::{Alone, alone};
 use super::edges::edges;
 use super::error::CaptureError;
 use super::glides::{Glide, glides};
-use super::lines::{Frames, LineFinder};
+use super::lines::{Frames, Line, LineFinder};
 use super::source::{Source, extend_mended};
 use super::tracks::{Track, db, tones};
 use crate::signal::statistics::{median, quantile};
@@ -23,6 +24,8 @@ pub struct HeardTone {
     pub on: [bool; 2],
     /// Rough level of each channel, dBFS.
     pub dbfs: [f64; 2],
+    /// It has strong harmonics, as squares and pulses have: its level says nothing.
+    pub rich: bool,
 }
 
 /// A stretch without tones, and its level.
@@ -34,6 +37,8 @@ pub struct Between {
     pub dbfs: [f64; 2],
     /// What it seems to be.
     pub kind: BetweenKind,
+    /// For how long its level moves as that of speech and music does, s: data keeps its level.
+    pub moving_s: f64,
 }
 
 /// What lies between tones.
@@ -64,8 +69,14 @@ pub struct Heard {
 
 /// A channel has a tone if it is not weaker than the other's by more than this, dB: below is crosstalk.
 const CROSSTALK_DB: f64 = 24.0;
+/// Switches and clamping stages of the recorder make the level jump for so long where a tone begins, s.
+const THUMP_S: f64 = 0.1;
+/// Shorter tones tell nothing, s.
+const LEAST_TONE_S: f64 = 0.8;
 /// Silences and noises shorter than this are not listed, s.
 const LEAST_SILENCE_S: f64 = 0.6;
+/// The level of speech and music moves by more than this within so long, dB and s (80 % of the time).
+const MOVES: (f64, f64) = (3.0, 3.0);
 /// Even within this, either way, dB.
 const EVEN_DB: f64 = 3.0;
 /// A silence is quieter than the loudest tone by this, dB.
@@ -89,10 +100,18 @@ pub fn hear(source: &dyn Source) -> Result<Heard, CaptureError> {
     })?;
     let frames = finder.finish();
     let (pure, impure) = tones(&frames);
-    let place = |track: &Track| heard_tone(source, &frames, track);
-    let pure = pure.iter().map(place).collect::<Result<Vec<_>, _>>()?;
+    let mut tones = Vec::new();
+    for steady in &pure {
+        let stretches = alone(source, steady.track.hz(), believed(&frames, &steady.track))?;
+        let stretches = stretches.map_or(vec![None], |stretches| stretches.into_iter().map(Some).collect());
+        for alone in stretches {
+            let heard = heard_tone(source, &frames, &steady.track, alone)?;
+            add(&mut tones, HeardTone { rich: steady.rich, ..heard });
+        }
+    }
+    let place = |track: &Track| heard_tone(source, &frames, track, None);
     let impure = impure.iter().map(place).collect::<Result<Vec<_>, _>>()?;
-    let mut tones: Vec<HeardTone> = pure.into_iter().filter(|tone| tone.steady.length_s() > 0.8).collect();
+    tones.retain(|tone| tone.steady.length_s() > LEAST_TONE_S);
     tones.sort_by(|a, b| a.heard.from_s.total_cmp(&b.heard.from_s));
     part_neighbours(&mut tones);
     let within = |stretch: Stretch| -> Range<usize> {
@@ -134,11 +153,12 @@ fn louder_are_noise(between: &mut [Between], of_the_tape: impl Fn(&Between) -> b
 
 /// Low tones that follow each other without a pause are nearer than their filters can tell: they share what both claim.
 fn part_neighbours(tones: &mut [HeardTone]) {
-    // As long as a filter of a low tone rings, s.
+    // As long as a filter of a low tone rings, s, and as far as such a tone may be misplaced.
     const RINGS_S: f64 = 0.1;
+    const MISPLACED_S: f64 = 0.5;
     for k in 1..tones.len() {
         let (from_s, to_s) = (tones[k].heard.from_s, tones[k - 1].heard.to_s);
-        if to_s > from_s && tones[k].heard.to_s > to_s {
+        if to_s > from_s && to_s < from_s + MISPLACED_S && tones[k].heard.to_s > to_s {
             let middle_s = (from_s + to_s) / 2.0;
             tones[k - 1].heard.to_s = middle_s;
             tones[k].heard.from_s = middle_s;
@@ -148,14 +168,60 @@ fn part_neighbours(tones: &mut [HeardTone]) {
     }
 }
 
-fn heard_tone(source: &dyn Source, frames: &Frames, track: &Track) -> Result<HeardTone, CaptureError> {
-    let hz = track.hz();
+/// Adds a tone, or puts it in the place of a shorter piece of itself: two tracks may lead to one tone.
+fn add(tones: &mut Vec<HeardTone>, tone: HeardTone) {
+    const SAME: f64 = 0.02;
+    let same = |other: &HeardTone| {
+        let common_s = other.heard.to_s.min(tone.heard.to_s) - other.heard.from_s.max(tone.heard.from_s);
+        (other.hz / tone.hz - 1.0).abs() < SAME
+            && common_s > 0.5 * other.heard.length_s().min(tone.heard.length_s())
+    };
+    match tones.iter_mut().find(|other| same(other)) {
+        Some(other) if other.heard.length_s() >= tone.heard.length_s() => {}
+        Some(other) => *other = tone,
+        None => tones.push(tone),
+    }
+}
+
+/// Where frames have a tone, s of the return.
+fn believed(frames: &Frames, track: &Track) -> Stretch {
     // A line is seen from about the middle of a frame on.
-    let believed = Stretch { from_s: frames.at_s(track.first()), to_s: frames.at_s(track.last()) };
-    let power = [0, 1].map(|side| median(track.points.iter().map(|point| point.1.power[side])));
+    Stretch { from_s: frames.at_s(track.first()), to_s: frames.at_s(track.last()) }
+}
+
+/// The tone of `track`, no further than where it is `alone`, if that is known.
+fn heard_tone(
+    source: &dyn Source,
+    frames: &Frames,
+    track: &Track,
+    alone: Option<Alone>,
+) -> Result<HeardTone, CaptureError> {
+    let believed = alone.map_or_else(|| believed(frames, track), |alone| alone.stretch);
+    let points: Vec<&Line> = track
+        .points
+        .iter()
+        .filter(|point| (believed.from_s..believed.to_s).contains(&frames.at_s(point.0)))
+        .map(|point| &point.1)
+        .collect();
+    let hz = if points.is_empty() { track.hz() } else { median(points.iter().map(|line| line.hz)) };
+    let power = [0, 1].map(|side| median(points.iter().map(|line| line.power[side])));
     let least = power[0].max(power[1]) * 10f64.powf(-CROSSTALK_DB / 10.0);
     let on = power.map(|power| power > least);
-    let sides = edges(source, hz, believed)?;
+    let mut sides = edges(source, hz, believed)?;
+    if let Some(alone) = alone {
+        for side in &mut sides {
+            // A tone that begins with a thump is there from the thump on.
+            let near = |own_s: f64, seen_s: f64| (own_s - seen_s).abs() < THUMP_S;
+            if alone.ends[0] {
+                let seen_s = alone.stretch.from_s;
+                side.from_s = if near(side.from_s, seen_s) { seen_s } else { side.from_s.max(seen_s) };
+            }
+            if alone.ends[1] {
+                let seen_s = alone.stretch.to_s;
+                side.to_s = if near(side.to_s, seen_s) { seen_s } else { side.to_s.min(seen_s) };
+            }
+        }
+    }
     let of = |pick: fn(&Stretch) -> f64, join: fn(f64, f64) -> f64| {
         [0, 1].into_iter().filter(|&side| on[side]).map(|side| pick(&sides[side])).reduce(join)
     };
@@ -173,6 +239,7 @@ fn heard_tone(source: &dyn Source, frames: &Frames, track: &Track) -> Result<Hea
         },
         on,
         dbfs: power.map(|power| db(2.0 * power)),
+        rich: false,
     })
 }
 
@@ -257,7 +324,14 @@ fn piece(frames: &Frames, from: usize, to: usize, stretch: Stretch, kind: Betwee
         let values = (from..=to).map(|k| db(2.0 * frames.frames[k].total[side]));
         if kind == BetweenKind::Other { quantile(values, 0.8) } else { median(values) }
     };
-    Between { stretch, dbfs: [level(0), level(1)], kind }
+    let levels: Vec<f64> = (from..=to).map(|k| db(frames.frames[k].total.iter().sum())).collect();
+    let half = frames.count(MOVES.1 / 2.0);
+    let moves = |k: &usize| {
+        let around = &levels[k.saturating_sub(half)..(k + half + 1).min(levels.len())];
+        quantile(around, 0.9) - quantile(around, 0.1) > MOVES.0
+    };
+    let moving = (0..levels.len()).filter(moves).count();
+    Between { stretch, dbfs: [level(0), level(1)], kind, moving_s: moving as f64 * frames.hop_s }
 }
 
 /// Neighbours of one kind as one.
@@ -267,6 +341,7 @@ fn joined(pieces: Vec<Between>) -> Vec<Between> {
         match found.last_mut() {
             Some(last) if last.kind == BetweenKind::Other && piece.kind == BetweenKind::Other => {
                 last.stretch.to_s = piece.stretch.to_s;
+                last.moving_s += piece.moving_s;
                 for side in 0..2 {
                     last.dbfs[side] = last.dbfs[side].max(piece.dbfs[side]);
                 }
@@ -287,6 +362,7 @@ mod tests {
             stretch: Stretch { from_s, to_s: from_s + 5.0 },
             dbfs: [dbfs, dbfs - 1.0],
             kind: BetweenKind::Silence,
+            moving_s: 0.0,
         };
         // A leader, tape erased and virgin, pink noise, a pause behind the last tone.
         let mut pieces = [

@@ -7,6 +7,7 @@ use crate::signal::statistics::nth;
 use inner_loops::complex_forward;
 use num_complex::Complex64;
 use rayon::prelude::*;
+use std::ops::Range;
 use std::sync::Arc;
 
 /// Shortest frame, s; the real one is the next power of two, so that bins are 4 to 6 Hz apart.
@@ -22,6 +23,10 @@ const STANDS_OUT: f64 = 14.0;
 const REACH: f64 = 0.012;
 /// Weaker than a line by this much and within a seventh of its frequency is its own skirt, as a ratio of powers.
 const SKIRT: f64 = 0.03;
+/// What sounds near a tone lies between these shares of its frequency: data of half its frequency, but not its harmonics.
+pub(super) const NEAR: Range<f64> = 0.4..1.7;
+/// A tone's own power reaches this far in front of what counts as another sound near it, as a share of its frequency.
+pub(super) const OWN: f64 = 0.05;
 /// Lines kept of each frame, below and above `SPLIT_HZ`: hum must not crowd out a weak high tone.
 const KEPT: [usize; 2] = [4, 5];
 /// See [`KEPT`].
@@ -38,6 +43,8 @@ pub struct Line {
     pub hz: f64,
     /// Mean square in either channel.
     pub power: [f64; 2],
+    /// Mean square of what else sounds near it, both channels together.
+    pub near: f64,
 }
 
 impl Line {
@@ -224,6 +231,11 @@ fn lines(powers: &[[f64; 2]], both: &[f64], first: usize, step_hz: f64) -> Vec<L
         .filter(|&k| both[k] >= both[k - 1] && both[k] > both[k + 1] && both[k] > STANDS_OUT * floor[k])
         .collect();
     peaks.sort_by(|&a, &b| both[b].total_cmp(&both[a]));
+    let mut sums = vec![0.0];
+    for power in both {
+        sums.push(sums[sums.len() - 1] + power);
+    }
+    let sum = |from: usize, to: usize| sums[to.min(both.len())] - sums[from.min(to).min(both.len())];
     let mut taken: Vec<(usize, f64)> = Vec::new();
     let mut found: Vec<Line> = Vec::new();
     let mut counts = [0usize; 2];
@@ -241,17 +253,20 @@ fn lines(powers: &[[f64; 2]], both: &[f64], first: usize, step_hz: f64) -> Vec<L
         taken.push((k, both[k]));
         let reach = (2.0 + REACH * k as f64).round() as usize;
         let span = k.saturating_sub(reach).max(1)..(k + reach + 1).min(both.len());
-        let (mut sum, mut moment, mut power) = (0.0, 0.0, [0.0; 2]);
+        let (mut clear_sum, mut moment, mut power) = (0.0, 0.0, [0.0; 2]);
         for bin in span {
             // Noise on one side only must not pull the middle.
             let clear = (both[bin] - 2.0 * floor[bin]).max(0.0);
-            sum += clear;
+            clear_sum += clear;
             moment += clear * bin as f64;
             power[0] += powers[bin][0];
             power[1] += powers[bin][1];
         }
-        if sum > 0.0 {
-            found.push(Line { hz: moment / sum * step_hz, power });
+        if clear_sum > 0.0 {
+            let own = (OWN * k as f64).max(3.0) as usize;
+            let [low, high] = [NEAR.start, NEAR.end].map(|share| (share * k as f64) as usize);
+            let near = sum(low.max(first), k.saturating_sub(own)) + sum(k + own + 1, high);
+            found.push(Line { hz: moment / clear_sum * step_hz, power, near });
         }
     }
     found.sort_by(|a, b| b.both().total_cmp(&a.both()));

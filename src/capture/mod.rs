@@ -2,6 +2,7 @@
 
 mod aiff_header;
 mod alignment;
+mod alone;
 mod chirps;
 mod clicks;
 mod coding;
@@ -35,11 +36,11 @@ pub use health::HealthMeter;
 pub use heard::{BetweenKind, Heard, HeardTone, hear};
 pub use lines::{Frame, LineFinder};
 pub use mislabelled::true_rates;
-pub use nominals::{NamedBy, Names, name};
+pub use nominals::{NamedBy, Names, name, of_one_tone};
 pub use scan::{Scan, scan};
 pub use served::{Served, ServedTone, serve};
 pub use slates::{FoundSlate, assemble};
 pub use source::{InMemory, Source};
-pub(crate) use source::{check_rate, extend_mended, is_sound};
+pub(crate) use source::{check_rate, extend_mended, is_read, is_sound};
 pub use time_map::TimeMap;
 pub use wiring::Wiring;

@@ -3,8 +3,12 @@
 //! Every speed error that puts a tone right upon a usual frequency is tried; the one that explains most is taken, less
 //! a price for its size. The tape's own list and a pitch that somebody knows go first. What few tones amid music say is
 //! not believed.
+//!
+//! A guess says what the speed is only if three tones agree on it that are no octaves of each other: usual frequencies
+//! repeat from octave to octave, so that a leader of 1200 Hz and one of 2400 Hz agree on any error that one of them has.
 
 use super::heard::HeardTone;
+use crate::signal::statistics::median;
 use crate::trade::test_tapes::{MOST_SPEED_ERROR_PERCENT, USUAL_HZ};
 
 /// A tone is a nominal one if it is this near to it once the speed error is undone, as a share; low tones are known to a
@@ -14,10 +18,19 @@ const NEAR: f64 = 0.008;
 const NEAR_HZ: f64 = 1.5;
 /// A speed error of 1 % must be paid by as much agreement: the nearer of two explanations is taken.
 const PRICE: f64 = 0.008;
-/// Another explanation is said to be possible if its score is as near as this.
-const AS_GOOD: f64 = 0.3;
+/// Another explanation is said to be possible if its odds are better than this.
+const POSSIBLE: f64 = 0.05;
+/// A usual frequency lies within [`NEAR`] of any tone in about one case of twelve: each tone that agrees with one
+/// explanation and not with another speaks for it by the logarithm of that.
+const EACH_SPEAKS: f64 = 2.5;
 /// Explanations differ by more than this in speed, as a share.
 const APART: f64 = 0.012;
+/// Tones of one frequency, played at speeds that wander over a tape, follow each other within this share.
+const ONE_TONE: f64 = 0.025;
+/// Few decks are off by more than this, as a share (common practice, no source).
+const USUALLY_OFF: f64 = 0.03;
+/// Tones that agree, no octaves of each other, from which on a guess says what the speed is.
+const LADDER: usize = 3;
 
 /// Where a nominal frequency comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -46,11 +59,27 @@ pub struct Names {
     pub ratio: f64,
     /// One for each tone; `None` where no nominal frequency is near.
     pub names: Vec<Option<Name>>,
-    /// Another ratio that explains the tones as well, or almost.
-    pub other_ratio: Option<f64>,
+    /// The next best ratio, if it is a possible one.
+    pub rival: Option<Rival>,
+    /// Somebody knows a frequency, or so many guesses agree that the ratio says what the speed is.
+    pub tells_speed: bool,
+}
+
+/// Another explanation of the tones.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Rival {
+    /// Return over nominal.
+    pub ratio: f64,
+    /// How likely it is against the one that was taken, 0 to 0.5.
+    pub odds: f64,
 }
 
 impl Names {
+    /// What undoes the speed error: the ratio, or 1 where nobody can tell it.
+    pub fn speed_ratio(&self) -> f64 {
+        if self.tells_speed { self.ratio } else { 1.0 }
+    }
+
     /// How many tones have a name.
     pub fn agreeing(&self) -> usize {
         self.names.iter().flatten().count()
@@ -59,8 +88,7 @@ impl Names {
 
 /// Nominal frequencies that are thought of: Hz, how usual, and by whom.
 fn list(told_hz: &[f64], known_hz: Option<f64>) -> Vec<(f64, f64, NamedBy)> {
-    // Who names one tone knows it: the others have to follow.
-    let mut list: Vec<(f64, f64, NamedBy)> = known_hz.iter().map(|&hz| (hz, 8.0, NamedBy::Known)).collect();
+    let mut list: Vec<(f64, f64, NamedBy)> = known_hz.iter().map(|&hz| (hz, 1.0, NamedBy::Known)).collect();
     let more =
         |list: &[(f64, f64, NamedBy)], hz: f64| list.iter().all(|known| (known.0 / hz - 1.0).abs() > NEAR);
     for &hz in told_hz {
@@ -77,6 +105,13 @@ fn list(told_hz: &[f64], known_hz: Option<f64>) -> Vec<(f64, f64, NamedBy)> {
     list
 }
 
+/// Frequencies in groups, each of one tone that was played at speeds that wander.
+pub fn of_one_tone(hz: impl Iterator<Item = f64>) -> Vec<Vec<f64>> {
+    let mut hz: Vec<f64> = hz.collect();
+    hz.sort_by(f64::total_cmp);
+    hz.chunk_by(|a, b| b / a < 1.0 + ONE_TONE).map(<[f64]>::to_vec).collect()
+}
+
 /// The nearest nominal frequency to `hz` (speed undone): its index and how far off it is, in units of what is allowed.
 fn nearest(list: &[(f64, f64, NamedBy)], hz: f64) -> Option<(usize, f64)> {
     list.iter()
@@ -86,68 +121,114 @@ fn nearest(list: &[(f64, f64, NamedBy)], hz: f64) -> Option<(usize, f64)> {
         .min_by(|a, b| a.1.total_cmp(&b.1))
 }
 
-/// Names the tones. `told_hz` are the tape's own frequencies, `known_hz` one that somebody knows.
+/// Names the tones. `told_hz` are the tape's own frequencies, `known_hz` one that somebody knows: all tones near it are
+/// taken for it.
 ///
 /// Speed errors up to 7 % are thought of. Without any tone near a nominal frequency the ratio is 1 and nothing has a name.
 pub fn name(tones: &[HeardTone], told_hz: &[f64], known_hz: Option<f64>) -> Names {
     let list = list(told_hz, known_hz);
+    let groups = known_hz.map_or(vec![], |known_hz| {
+        let near = |hz: &f64| (hz / known_hz - 1.0).abs() <= MOST_SPEED_ERROR_PERCENT / 100.0;
+        of_one_tone(tones.iter().map(|tone| tone.hz).filter(near))
+    });
+    let is_known = |hz: f64, group: &[f64]| group.contains(&hz);
+    let score = |ratio: f64, group: &[f64]| {
+        let agreement: f64 = tones
+            .iter()
+            .filter_map(|tone| {
+                if is_known(tone.hz, group) {
+                    return Some(1.0);
+                }
+                let (k, off) = nearest(&list, tone.hz / ratio)?;
+                Some(list[k].1 * (1.0 - off * off))
+            })
+            .sum();
+        agreement - PRICE * 100.0 * (ratio - 1.0).abs()
+    };
+    // Speed errors that put a tone right upon a nominal frequency; who names one tone knows it, and the others follow.
     let most = MOST_SPEED_ERROR_PERCENT / 100.0;
-    // Speed errors that put a tone right upon a nominal frequency.
-    let mut ratios: Vec<f64> = tones
+    let mut scored: Vec<(f64, f64, &[f64])> = match known_hz.filter(|_| !groups.is_empty()) {
+        Some(known_hz) => groups
+            .iter()
+            .map(|group| (median(group) / known_hz, group))
+            .map(|(ratio, group)| (ratio, score(ratio, group), group.as_slice()))
+            .collect(),
+        None => tones
+            .iter()
+            .flat_map(|tone| list.iter().map(move |nominal| tone.hz / nominal.0))
+            .filter(|ratio| (ratio - 1.0).abs() <= most)
+            .map(|ratio| (ratio, score(ratio, &[]), [].as_slice()))
+            .collect(),
+    };
+    scored.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.total_cmp(&b.0)));
+    let Some(&(best, best_score, group)) = scored.first() else {
+        return Names { ratio: 1.0, names: vec![None; tones.len()], rival: None, tells_speed: false };
+    };
+    let ratio = if group.is_empty() { agreed(tones, &list, best) } else { best };
+    let names: Vec<Option<Name>> = tones
         .iter()
-        .flat_map(|tone| list.iter().map(move |nominal| tone.hz / nominal.0))
-        .filter(|ratio| (ratio - 1.0).abs() <= most)
-        .collect();
-    ratios.sort_by(f64::total_cmp);
-    let mut scored: Vec<(f64, f64)> = ratios
-        .into_iter()
-        .map(|ratio| {
-            let agreement: f64 = tones
-                .iter()
-                .filter_map(|tone| {
-                    let (k, off) = nearest(&list, tone.hz / ratio)?;
-                    Some(list[k].1 * (1.0 - off * off))
-                })
-                .sum();
-            (ratio, agreement - PRICE * 100.0 * (ratio - 1.0).abs())
+        .map(|tone| match known_hz.filter(|_| is_known(tone.hz, group)) {
+            Some(nominal_hz) => Some(Name { nominal_hz, by: NamedBy::Known }),
+            None => {
+                let (k, _) = nearest(&list, tone.hz / ratio).filter(|(k, _)| list[*k].2 != NamedBy::Known)?;
+                Some(Name { nominal_hz: list[k].0, by: list[k].2 })
+            }
         })
         .collect();
-    scored.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let Some(&(best, score)) = scored.first() else {
-        return Names { ratio: 1.0, names: vec![None; tones.len()], other_ratio: None };
-    };
-    // Each tone says what the speed is; long and high ones say it best.
+    let by = |whose: NamedBy| names.iter().flatten().filter(move |name| name.by == whose);
+    let certain = by(NamedBy::Known).next().is_some();
+    let rival = scored
+        .iter()
+        .find(|other| (other.0 / best - 1.0).abs() > APART)
+        .map(|other| {
+            let weight = (EACH_SPEAKS * (other.1 - best_score)).exp();
+            Rival { ratio: other.0, odds: weight / (1.0 + weight) }
+        })
+        .filter(|rival| rival.odds > POSSIBLE && !certain);
+    let tells_speed = certain
+        || by(NamedBy::Tape).next().is_some()
+        || independent(by(NamedBy::Guess).map(|name| name.nominal_hz)) >= LADDER;
+    // With few tones it is chance that a deck so far off would put them on usual ones.
+    if !tells_speed && (ratio - 1.0).abs() > USUALLY_OFF {
+        return Names { ratio: 1.0, names: vec![None; tones.len()], rival: None, tells_speed };
+    }
+    Names { ratio, names, rival, tells_speed }
+}
+
+/// What the speed is by the tones near a nominal frequency at `ratio`: long and high ones say it best.
+fn agreed(tones: &[HeardTone], list: &[(f64, f64, NamedBy)], ratio: f64) -> f64 {
     let mut says: Vec<(f64, f64)> = tones
         .iter()
         .filter_map(|tone| {
-            let (k, _) = nearest(&list, tone.hz / best)?;
+            let (k, _) = nearest(list, tone.hz / ratio)?;
             Some((tone.hz / list[k].0, tone.steady.length_s().max(0.1) * tone.hz.min(1000.0)))
         })
         .collect();
     says.sort_by(|a, b| a.0.total_cmp(&b.0));
     let half = says.iter().map(|said| said.1).sum::<f64>() / 2.0;
     let mut sum = 0.0;
-    let ratio = says
-        .iter()
-        .find(|said| {
-            sum += said.1;
-            sum >= half
-        })
-        .map_or(best, |said| said.0);
-    let names: Vec<Option<Name>> = tones
-        .iter()
-        .map(|tone| {
-            let (k, _) = nearest(&list, tone.hz / ratio)?;
-            Some(Name { nominal_hz: list[k].0, by: list[k].2 })
-        })
-        .collect();
-    let certain = names.iter().flatten().any(|name| name.by == NamedBy::Known);
-    let other_ratio = scored
-        .iter()
-        .find(|other| (other.0 / best - 1.0).abs() > APART && score - other.1 < AS_GOOD)
-        .map(|other| other.0)
-        .filter(|_| !certain);
-    Names { ratio, names, other_ratio }
+    let middle = says.iter().find(|said| {
+        sum += said.1;
+        sum >= half
+    });
+    middle.map_or(ratio, |said| said.0)
+}
+
+/// How many of the frequencies are no octaves of each other.
+fn independent(hz: impl Iterator<Item = f64>) -> usize {
+    // Nominal frequencies three or ten octaves apart are rounded each for itself: 1250 and 10000 Hz are three octaves.
+    const OCTAVE: f64 = 0.005;
+    let mut places: Vec<f64> = Vec::new();
+    for place in hz.map(|hz| hz.log2().rem_euclid(1.0)) {
+        let same = |other: &f64| {
+            let apart = (place - other).abs();
+            apart.min(1.0 - apart) < OCTAVE
+        };
+        if !places.iter().any(same) {
+            places.push(place);
+        }
+    }
+    places.len()
 }
 
 #[cfg(test)]
@@ -157,7 +238,7 @@ mod tests {
 
     fn tone(hz: f64) -> HeardTone {
         let stretch = Stretch { from_s: 0.0, to_s: 3.0 };
-        HeardTone { hz, heard: stretch, steady: stretch, on: [true; 2], dbfs: [-20.0; 2] }
+        HeardTone { hz, heard: stretch, steady: stretch, on: [true; 2], dbfs: [-20.0; 2], rich: false }
     }
 
     fn heard(nominal: &[f64], ratio: f64) -> Vec<HeardTone> {
@@ -181,7 +262,7 @@ mod tests {
             let names = name(&heard(&ladder, ratio), &[], None);
             assert_eq!(nominals(&names), ladder, "{ratio}");
             assert_within!(names.ratio, ratio, 5e-4, "", "{ratio}");
-            assert_eq!(names.other_ratio, None, "{ratio}");
+            assert_eq!((names.rival, names.tells_speed), (None, true), "{ratio}");
         }
         let three = [333.0, 3000.0, 10_000.0];
         for ratio in [0.97, 1.0, 1.03] {
@@ -190,17 +271,43 @@ mod tests {
     }
 
     #[test]
-    fn a_lone_tone_takes_the_nearer_name_and_says_that_another_is_possible() {
+    fn a_lone_tone_takes_the_nearer_name_says_that_another_is_possible_and_tells_no_speed() {
         for (hz, nominal, other) in [(3020.0, 3000.0, true), (3110.0, 3150.0, true), (1003.0, 1000.0, false)]
         {
             let names = name(&[tone(hz)], &[], None);
             assert_eq!(nominals(&names), [nominal]);
-            assert_eq!(names.other_ratio.is_some(), other, "{hz}: {:?}", names.other_ratio);
-            assert_eq!(names.names[0].unwrap().by, NamedBy::Guess);
+            assert_eq!(names.rival.is_some(), other, "{hz}: {:?}", names.rival);
+            assert!(names.names[0].unwrap().by == NamedBy::Guess && !names.tells_speed);
         }
         let names = name(&[tone(3020.0)], &[], Some(3150.0));
         assert_within!(names.ratio, 3020.0 / 3150.0, 1e-9, "");
-        assert_eq!((names.names[0].unwrap().by, names.other_ratio), (NamedBy::Known, None));
+        assert_eq!((names.names[0].unwrap().by, names.rival), (NamedBy::Known, None));
+        assert!(names.tells_speed);
+    }
+
+    #[test]
+    fn octaves_of_one_guess_tell_no_speed_either() {
+        // Leaders of data cassettes, taken for 1250, 2500 and 5000 Hz.
+        let names = name(&[1230.0, 2460.0, 4920.0].map(tone), &[], None);
+        assert!(names.agreeing() == 3 && !names.tells_speed, "{names:?}");
+        // So far off few decks are: it is some other tone.
+        let names = name(&[2404.0].map(tone), &[], None);
+        assert!(names.agreeing() == 0 && names.speed_ratio() == 1.0, "{names:?}");
+        assert!(name(&[318.0, 3181.0, 10_099.0].map(tone), &[], None).tells_speed);
+    }
+
+    #[test]
+    fn a_known_pitch_names_all_tones_near_it_and_only_those() {
+        // Four leaders of one tape, whose speed falls.
+        let leaders = [2698.7, 2664.7, 2653.9, 2645.9];
+        let names = name(&leaders.map(tone), &[], Some(2700.0));
+        assert_eq!(nominals(&names), [2700.0; 4]);
+        assert!(names.names.iter().all(|name| name.unwrap().by == NamedBy::Known));
+        // One whose frequency another tone has at 5 % more speed: the ladder says which is meant.
+        let names = name(&heard(&[315.0, 333.0, 1000.0, 3150.0, 10_000.0], 1.005), &[], Some(333.0));
+        assert_eq!(nominals(&names), [315.0, 333.0, 1000.0, 3150.0, 10_000.0]);
+        let by_known = names.names.iter().flatten().filter(|name| name.by == NamedBy::Known).count();
+        assert_eq!(by_known, 1, "{names:?}");
     }
 
     #[test]

@@ -9,6 +9,11 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 use std::sync::mpsc::sync_channel;
 
+/// Samples in larger steps than this have 8 bit or less, full scale 1.
+const COARSE_STEP: f64 = 1.0 / 256.0;
+/// Below this rate no clicks are counted, Hz: a treble tone that begins bends within as few samples.
+const CLICKS_FROM_HZ: f64 = 22_000.0;
+
 /// What the first pass over a return finds.
 #[derive(Debug, Clone)]
 pub struct Scan {
@@ -29,8 +34,14 @@ pub struct Scan {
 impl Scan {
     /// Where left and right are clipped, full scale 1; `swapped` if they are exchanged in the file.
     pub fn tops(&self, swapped: bool) -> [Option<f64>; 2] {
-        let [left, right] = [0, 1].map(|channel| self.health[channel].top);
+        let [left, right] =
+            [0, 1].map(|channel| self.health[channel].top.filter(|_| !self.is_stepped(channel)));
         if swapped { [right, left] } else { [left, right] }
+    }
+
+    /// Whether the steps of 8 bit look like clipping by themselves: they do below full scale.
+    pub fn is_stepped(&self, channel: usize) -> bool {
+        self.step >= COARSE_STEP && self.health[channel].peak < 0.99
     }
 }
 
@@ -117,9 +128,13 @@ pub fn scan(source: &dyn Source) -> Result<Scan, CaptureError> {
         let left = left_work.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
         let right = right_work.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
         outcome?;
+        let mut health = [left.1, right.1];
+        if rate_hz < CLICKS_FROM_HZ {
+            health.iter_mut().for_each(|health| health.clicks = 0);
+        }
         Ok(Scan {
             chirps: [left.0, right.0],
-            health: [left.1, right.1],
+            health,
             // A channel without a signal has no step.
             step: if left.2 == 0.0 || right.2 == 0.0 { left.2.max(right.2) } else { left.2.min(right.2) },
             identical,

@@ -7,7 +7,7 @@
 
 use super::alignment::{Alignment, Stretch};
 use super::heard::{BetweenKind, Heard, HeardTone};
-use super::nominals::{Name, Names};
+use super::nominals::{Name, Names, of_one_tone};
 use super::time_map::TimeMap;
 use super::wiring::Wiring;
 use crate::programme::{Channels, PlacedPart, Serves, Signal, TapeFile, TapeTone, Timeline};
@@ -16,10 +16,16 @@ use crate::signal::statistics::{mean, median};
 
 /// Tones that levels and responses refer to lie here, Hz.
 const LEVEL_HZ: (f64, f64) = (250.0, 1100.0);
-/// Tones that flutter is read from lie here, Hz.
-const FLUTTER_HZ: (f64, f64) = (2500.0, 3500.0);
-/// Flutter wants at least this, s.
-const FLUTTER_LEAST_S: f64 = 3.2;
+/// Flutter is read from tones from here on, Hz: lower ones show too little of it.
+const FLUTTER_HZ: f64 = 300.0;
+/// From here on a tone shows all rates of flutter that are asked for, Hz.
+const ALL_FLUTTER_HZ: f64 = 800.0;
+/// Above this azimuth that wanders and hiss disturb it, Hz.
+const MOST_FLUTTER_HZ: f64 = 5000.0;
+/// Shorter tones show no flutter, s.
+const FLUTTER_LEAST_S: f64 = 1.8;
+/// Less of it in all makes no figure, s.
+const FLUTTER_TOTAL_S: f64 = 3.2;
 /// Azimuth is seen from here on, Hz.
 const AZIMUTH_HZ: f64 = 6000.0;
 /// A ladder of tones has at least so many frequencies; with told levels three do.
@@ -92,6 +98,7 @@ pub fn serve(
     duration_s: f64,
     one_signal: bool,
 ) -> Served {
+    let ratio = names.speed_ratio();
     let mut tones = named(heard, names, tape);
     let ladder = ladder(&tones);
     let told = |tone: &ServedTone| tone.told.is_some_and(|told| told.level_db.is_some());
@@ -106,31 +113,27 @@ pub fn serve(
         .filter(|(_, sweep)| sweep.even)
         .max_by(|a, b| (a.1.to_s - a.1.from_s).total_cmp(&(b.1.to_s - b.1.from_s)))
         .map(|found| found.0);
-    let reference_hz = reference_hz(&tones, heard, sweep, names.ratio);
+    let reference_hz = reference_hz(&tones, heard, sweep, ratio);
     levels(&mut tones, reference_hz);
-    let longest = (0..tones.len())
-        .filter(|&k| (FLUTTER_HZ.0..FLUTTER_HZ.1).contains(&tones[k].hz))
-        .filter(|&k| tones[k].tone.steady.length_s() > FLUTTER_LEAST_S)
-        .max_by(|&a, &b| tones[a].tone.steady.length_s().total_cmp(&tones[b].tone.steady.length_s()));
-    if let Some(k) = longest {
+    for k in flutter(&tones) {
         tones[k].flutter = true;
     }
     for tone in &mut tones {
-        tone.azimuth = tone.hz > AZIMUTH_HZ && tone.tone.on == [true; 2];
+        tone.azimuth = tone.hz > AZIMUTH_HZ && tone.tone.on == [true; 2] && !tone.tone.rich;
     }
     let dead = [0, 1].map(|side| !tones.is_empty() && tones.iter().all(|tone| !tone.tone.on[side]));
     let silence = silence(heard, &tones);
-    let parts = parts(&tones, &dead, heard, (silence, sweep), (names.ratio, reference_hz));
+    let parts = parts(&tones, &dead, heard, (silence, sweep), (ratio, reference_hz));
     let timeline = Timeline {
         name: "unslated".into(),
         code: 0,
         reference_hz,
         looped: false,
         parts,
-        length_s: duration_s * names.ratio,
+        length_s: duration_s * ratio,
     };
     let wiring = Wiring { mono: one_signal, dead, ..Wiring::default() };
-    let map = TimeMap::even(names.ratio, duration_s);
+    let map = TimeMap::even(ratio, duration_s);
     let clock = FileClock::default();
     let alignment =
         Alignment { slates: vec![], map, wiring, duration_s, clock, cut_start: false, cut_end: false };
@@ -141,7 +144,8 @@ pub fn serve(
 fn named(heard: &Heard, names: &Names, tape: Option<&TapeFile>) -> Vec<ServedTone> {
     let mut tones: Vec<ServedTone> = Vec::new();
     for (tone, name) in heard.tones.iter().zip(&names.names) {
-        let hz = name.map_or(tone.hz / names.ratio, |name| name.nominal_hz);
+        let known = name.filter(|_| names.tells_speed);
+        let hz = known.map_or(tone.hz / names.speed_ratio(), |name| name.nominal_hz);
         let stem = format!("tone-{}", (hz * 10.0).round() / 10.0);
         let same = tones
             .iter()
@@ -190,7 +194,7 @@ fn ladder(tones: &[ServedTone]) -> Vec<usize> {
     // A few told levels among many tones would only tear the ladder apart.
     let told = tones.iter().filter(|tone| tone.told.is_some_and(|told| told.level_db.is_some())).count();
     let by_level = told * 5 >= tones.len() * 3;
-    let mut order: Vec<usize> = (0..tones.len()).collect();
+    let mut order: Vec<usize> = (0..tones.len()).filter(|&k| !tones[k].tone.rich).collect();
     order.sort_by(|&a, &b| tones[a].hz.total_cmp(&tones[b].hz));
     let anchors = order.iter().copied().filter(|&k| (LEVEL_HZ.0..LEVEL_HZ.1).contains(&tones[k].hz));
     let grown = anchors.map(|anchor| {
@@ -274,7 +278,7 @@ fn reference_hz(tones: &[ServedTone], heard: &Heard, sweep: Option<usize>, ratio
 
 /// Chooses the level tones: loud ones beside the ladder, else the ladder's reference.
 fn levels(tones: &mut [ServedTone], reference_hz: f64) {
-    let candidate = |tone: &ServedTone| (LEVEL_HZ.0..LEVEL_HZ.1).contains(&tone.hz);
+    let candidate = |tone: &ServedTone| !tone.tone.rich && (LEVEL_HZ.0..LEVEL_HZ.1).contains(&tone.hz);
     let loudest = |beside: bool| {
         let of = tones.iter().filter(|tone| candidate(tone) && (!beside || !tone.response));
         of.map(ServedTone::dbfs).reduce(f64::max)
@@ -298,6 +302,22 @@ fn levels(tones: &mut [ServedTone], reference_hz: f64) {
             }
         }
     }
+}
+
+/// The tones that flutter is read from: of those of one frequency the longest in all, a low tone by what it shows.
+fn flutter(tones: &[ServedTone]) -> Vec<usize> {
+    let long = |tone: &ServedTone| tone.tone.steady.length_s();
+    let bears =
+        |tone: &&ServedTone| (FLUTTER_HZ..MOST_FLUTTER_HZ).contains(&tone.hz) && long(tone) > FLUTTER_LEAST_S;
+    let groups = of_one_tone(tones.iter().filter(bears).map(|tone| tone.tone.hz));
+    let of = |group: &[f64]| -> Vec<usize> {
+        let inside = |k: &usize| bears(&&tones[*k]) && group.contains(&tones[*k].tone.hz);
+        (0..tones.len()).filter(inside).collect()
+    };
+    let total_s = |group: &[usize]| group.iter().map(|&k| long(&tones[k])).sum::<f64>();
+    let worth = |group: &[usize]| total_s(group) * (tones[group[0]].hz / ALL_FLUTTER_HZ).min(1.0);
+    let best = groups.iter().map(|group| of(group)).max_by(|a, b| worth(a).total_cmp(&worth(b)));
+    best.filter(|group| total_s(group) > FLUTTER_TOTAL_S).unwrap_or_default()
 }
 
 /// The longest silence between the first tone and the last: before and behind them may be a leader, or no tape.
@@ -338,6 +358,7 @@ fn parts(
         purpose: String::new(),
     };
     let mut parts = Vec::new();
+    let flutter_hz = median(tones.iter().filter(|tone| tone.flutter).map(|tone| tone.hz));
     for tone in tones {
         let own_db = tone.dbfs() - zero;
         let channels = match (tone.tone.on, dead) {
@@ -347,7 +368,9 @@ fn parts(
         };
         let mut add = |suffix: &str, level_db: f64, serves: Serves| {
             let id = format!("{}{suffix}", tone.part);
-            let made = part(&id, tone.tone.steady, level_db, Signal::Tone { hz: tone.hz }, serves);
+            // Stretches of one tone are read at one frequency.
+            let hz = if serves == Serves::Flutter { flutter_hz } else { tone.hz };
+            let made = part(&id, tone.tone.steady, level_db, Signal::Tone { hz }, serves);
             parts.push(PlacedPart { channels, ..made });
         };
         if tone.level {

@@ -45,16 +45,21 @@ pub(crate) fn extend_mended(out: &mut Vec<f64>, samples: &[f64]) -> u64 {
     broken
 }
 
+/// Lowest and highest sample rate that are read, Hz. The lowest leaves the slates, which reach to 3.2 kHz, whole at any speed of a
+/// deck, and the flutter tone; 8 kHz does not.
+const RATES_HZ: (f64, f64) = (11_000.0, 384_000.0);
+
+/// Whether a recording at this sample rate is read; what is no number is not.
+pub(crate) fn is_read(rate_hz: f64) -> bool {
+    (RATES_HZ.0..=RATES_HZ.1).contains(&rate_hz)
+}
+
 /// Refuses a sample rate at which nothing can be measured, or that is no number.
 ///
 /// # Errors
 /// [`CaptureError::Rate`] naming `path`.
 pub(crate) fn check_rate(path: &Path, rate_hz: f64) -> Result<(), CaptureError> {
-    if (22_050.0..=384_000.0).contains(&rate_hz) {
-        Ok(())
-    } else {
-        Err(CaptureError::Rate { path: path.to_owned(), rate_hz })
-    }
+    if is_read(rate_hz) { Ok(()) } else { Err(CaptureError::Rate { path: path.to_owned(), rate_hz }) }
 }
 
 /// The two of `found` channels that are read, counted from 0: those of `choice`, else both; of one channel twice that.

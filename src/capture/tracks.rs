@@ -1,10 +1,12 @@
 //! Lines followed from frame to frame, and which of them are steady tones of a test recording.
 //!
 //! A test tone is one line that keeps its frequency and level, with nothing but its own harmonics, hum and hiss beside it.
-//! A held note of music has company, or strong harmonics; speech keeps no frequency for long.
+//! Squares and pulses have strong harmonics and an even level. A held note of music has company, or a level that moves;
+//! speech keeps no frequency for long.
 
-use super::lines::{Frame, Frames, Line};
+use super::lines::{Frame, Frames, Line, NEAR, OWN};
 use crate::signal::statistics::{mean, median, quantile};
+use std::ops::Range;
 
 /// Shortest tone that is looked for, s.
 pub(super) const SHORTEST_S: f64 = 1.1;
@@ -23,9 +25,19 @@ const DRIFTS: f64 = 0.015;
 const JUMP_DB: f64 = 4.0;
 /// Another line must be weaker than a tone by this much, dB, if it is not its harmonic.
 const ALONE_DB: f64 = 20.0;
-/// All harmonics together are weaker than a test tone by this much, dB: 14 % is more than tape bears; pulses and notes
-/// have more.
+/// All harmonics together are weaker than a pure tone by this much, dB: 14 % is more than tape bears; squares, pulses and
+/// notes have more.
 const HARMONICS_DB: f64 = 15.0;
+/// The level of squares and pulses stays within this, dB (80 % of the time): that of a note does not.
+const RICH_EVEN_DB: f64 = 2.5;
+/// All that sounds near a tone is weaker than the tone by this much, dB.
+const COMPANY_DB: f64 = 10.0;
+/// Where that is asked, Hz: hum lies near lower tones, hiss near higher ones.
+const COMPANY_HZ: Range<f64> = 250.0..5000.0;
+/// The same before it is known what is usual in the recording.
+const COMPANY_ALWAYS_HZ: Range<f64> = 700.0..5000.0;
+/// Frames with company that do not end a tone: clicks.
+const CLICK_FRAMES: usize = 1;
 
 /// One line followed.
 #[derive(Debug, Clone, PartialEq)]
@@ -210,20 +222,80 @@ fn is_always_there(track: &Track, steady: &[Track], frames: &Frames) -> bool {
     seen >= frames.count(1.0) && there * 5 > seen * 2
 }
 
-/// How a frame looks beside the tone in it.
+/// Whether nothing but the tone, its harmonics and what is `usual` sounds in a frame.
 fn is_alone(hz: f64, frame: &Frame, usual: &[f64], step_hz: f64) -> bool {
-    let near = |line: &&Line| (line.hz - hz).abs() < (0.03 * hz).max(2.0 * step_hz);
-    let Some(own) = frame.lines.iter().find(near) else { return false };
-    let least = own.both() * 10f64.powf(-ALONE_DB / 10.0);
-    let mut harmonics = 0.0;
-    for line in frame.lines.iter().filter(|line| !near(line)) {
-        if line.hz > hz && is_multiple(line.hz, hz, step_hz) {
+    let own = |line: &&Line| (line.hz - hz).abs() < (0.03 * hz).max(2.0 * step_hz);
+    let is_usual = |line: &&Line| usual.iter().any(|&other| (line.hz - other).abs() < 1.5 * step_hz);
+    let Some(tone) = frame.lines.iter().find(own) else { return false };
+    let weaker = |db: f64| tone.both() * 10f64.powf(-db / 10.0);
+    let others = || frame.lines.iter().filter(|line| !own(line) && !is_usual(line));
+    if others()
+        .any(|line| line.both() > weaker(ALONE_DB) && !(line.hz > hz && is_multiple(line.hz, hz, step_hz)))
+    {
+        return false;
+    }
+    let usual_near: f64 = frame
+        .lines
+        .iter()
+        .filter(|line| is_usual(line) && (line.hz - hz).abs() > OWN * hz && NEAR.contains(&(line.hz / hz)))
+        .map(Line::both)
+        .sum();
+    !COMPANY_HZ.contains(&hz) || tone.near - usual_near < weaker(COMPANY_DB)
+}
+
+/// Whether harmonics of the tone are as strong as those of squares, pulses and notes.
+fn is_rich(hz: f64, frame: &Frame, step_hz: f64) -> bool {
+    let (mut own, mut harmonics) = (0.0, 0.0);
+    for line in &frame.lines {
+        if (line.hz - hz).abs() < (0.03 * hz).max(2.0 * step_hz) {
+            own += line.both();
+        } else if line.hz > hz && is_multiple(line.hz, hz, step_hz) {
             harmonics += line.both();
-        } else if line.both() > least && !usual.iter().any(|&other| (line.hz - other).abs() < 1.5 * step_hz) {
-            return false;
         }
     }
-    harmonics < own.both() * 10f64.powf(-HARMONICS_DB / 10.0)
+    harmonics > own * 10f64.powf(-HARMONICS_DB / 10.0)
+}
+
+/// Whether a track is one of several components of hum: other multiples of the mains' frequency stand beside it.
+fn is_hum(track: &Track, frames: &Frames) -> bool {
+    const ORDERS: f64 = 6.0;
+    const BESIDE_DB: f64 = 12.0;
+    let hz = track.hz();
+    let on_grid = |hz: f64, mains_hz: f64| {
+        let order = (hz / mains_hz).round();
+        (1.0..=ORDERS).contains(&order) && (hz - order * mains_hz).abs() < 0.3 * frames.step_hz + 0.005 * hz
+    };
+    [50.0, 60.0].into_iter().filter(|&mains_hz| on_grid(hz, mains_hz)).any(|mains_hz| {
+        let beside = track.points.iter().filter(|(k, own)| {
+            let least = own.both() * 10f64.powf(-BESIDE_DB / 10.0);
+            let other =
+                |line: &&Line| (line.hz / hz - 1.0).abs() > 0.1 && !is_multiple(line.hz, hz, frames.step_hz);
+            frames.frames[*k]
+                .lines
+                .iter()
+                .filter(other)
+                .any(|line| line.both() > least && on_grid(line.hz, mains_hz))
+        });
+        beside.count() * 2 > track.points.len()
+    })
+}
+
+/// Cuts a track into what lies between frames that are not `good`; a gap of the track itself does not cut it.
+fn runs(track: &Track, good: impl Fn(&(usize, Line)) -> bool) -> Vec<Track> {
+    let mut runs: Vec<Track> = Vec::new();
+    let mut bad = CLICK_FRAMES + 1;
+    for point in &track.points {
+        if !good(point) {
+            bad += 1;
+            continue;
+        }
+        match runs.last_mut() {
+            Some(run) if bad <= CLICK_FRAMES => run.points.push(*point),
+            _ => runs.push(Track { points: vec![*point] }),
+        }
+        bad = 0;
+    }
+    runs
 }
 
 /// Frequencies, Hz, at which a line stands in a third or more of all frames that hold no tone there.
@@ -251,13 +323,39 @@ fn always(frames: &Frames, steady: &[Track]) -> Vec<f64> {
         .collect()
 }
 
+/// A tone by its track.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Steady {
+    pub track: Track,
+    /// It has strong harmonics, as squares and pulses have.
+    pub rich: bool,
+}
+
 /// The tones of a recording by their tracks, in order of time, and steady tracks that were taken for something else.
-pub(super) fn tones(frames: &Frames) -> (Vec<Track>, Vec<Track>) {
+pub(super) fn tones(frames: &Frames) -> (Vec<Steady>, Vec<Track>) {
+    let steadies = |track: Track| -> Vec<Track> {
+        at_jumps(track, frames)
+            .into_iter()
+            .filter_map(|track| core(track, frames))
+            .filter(|track| is_steady(track, frames))
+            .collect()
+    };
     let steady: Vec<Track> = follow(frames)
         .into_iter()
-        .flat_map(|track| at_jumps(track, frames))
-        .filter_map(|track| core(track, frames))
-        .filter(|track| is_steady(track, frames))
+        .flat_map(|track| {
+            // Data takes a track over that begins as a tone: what is alone is looked at by itself.
+            let alone = |point: &(usize, Line)| {
+                let line = &point.1;
+                !COMPANY_ALWAYS_HZ.contains(&line.hz)
+                    || line.near < line.both() * 10f64.powf(-COMPANY_DB / 10.0)
+            };
+            let pieces = runs(&track, alone);
+            let mut found: Vec<Track> = pieces.into_iter().flat_map(steadies).collect();
+            if found.is_empty() {
+                found = steadies(track);
+            }
+            found
+        })
         .collect();
     let mut tones: Vec<Track> =
         steady.iter().filter(|track| !is_always_there(track, &steady, frames)).cloned().collect();
@@ -271,16 +369,34 @@ pub(super) fn tones(frames: &Frames) -> (Vec<Track>, Vec<Track>) {
         }
     }
     let usual = always(frames, &kept);
-    let (mut tones, mut others): (Vec<Track>, Vec<Track>) = kept.into_iter().partition(|track| {
+    let (mut tones, mut others): (Vec<Steady>, Vec<Track>) = Default::default();
+    for track in kept {
         let hz = track.hz();
-        // The ends are mixed with what comes before and behind.
-        let inner: Vec<usize> = track.points.iter().map(|point| point.0).collect();
-        let inner = &inner[1..inner.len() - 1];
-        let alone =
-            inner.iter().filter(|&&k| is_alone(hz, &frames.frames[k], &usual, frames.step_hz)).count();
-        alone * 20 >= inner.len() * 17
-    });
-    tones.sort_by_key(Track::first);
+        if is_hum(&track, frames) {
+            others.push(track);
+            continue;
+        }
+        let alone = |point: &(usize, Line)| is_alone(hz, &frames.frames[point.0], &usual, frames.step_hz);
+        // Mostly alone it is one tone with a click or a voice in it; otherwise what is alone is looked for.
+        let mostly = track.points.iter().filter(|point| alone(point)).count() * 20 >= track.points.len() * 17;
+        let mut found = if mostly { vec![track.clone()] } else { runs(&track, alone) };
+        found.retain(|run| run.length() >= frames.count(SHORTEST_S));
+        if found.is_empty() {
+            others.push(track);
+        }
+        for run in found {
+            let rich = run.points.iter().filter(|point| is_rich(hz, &frames.frames[point.0], frames.step_hz));
+            let rich = rich.count() * 2 > run.points.len();
+            let levels: Vec<f64> = run.points.iter().map(|point| db(point.1.both())).collect();
+            let uneven = quantile(&levels, 0.9) - quantile(&levels, 0.1) > RICH_EVEN_DB;
+            if rich && (uneven || hz < COMPANY_HZ.start) {
+                others.push(run);
+            } else {
+                tones.push(Steady { track: run, rich });
+            }
+        }
+    }
+    tones.sort_by_key(|tone| tone.track.first());
     others.sort_by_key(Track::first);
     (tones, others)
 }

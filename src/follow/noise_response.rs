@@ -7,6 +7,7 @@ use crate::reading::PointNow;
 use crate::signal::spectrum::Welch;
 use crate::signal::statistics::mean;
 use crate::trade::octave_bands::{ThirdOctave, third_octaves};
+use crate::trade::sound_card::top_hz;
 
 /// Bands of the reference frequency, Hz.
 const REFERENCE_BANDS_HZ: (f64, f64) = (300.0, 550.0);
@@ -47,8 +48,9 @@ impl NoiseResponse {
     /// Of the noise that began at the sample `from`.
     pub fn new(rate_hz: f64, from: u64) -> Self {
         let length = ((rate_hz * SEGMENT_S) as usize).next_power_of_two();
-        let bands: Vec<ThirdOctave> =
-            third_octaves(31.5, 20_000.0).filter(|band| band.upper_hz < 0.48 * rate_hz).collect();
+        let bands: Vec<ThirdOctave> = third_octaves(31.5, 20_000.0)
+            .filter(|band| band.upper_hz < (0.48 * rate_hz).min(top_hz(rate_hz)))
+            .collect();
         let low_bins = (BESIDE * HUM_BELOW_HZ / rate_hz * length as f64) as usize;
         Self {
             rate_hz,

@@ -17,6 +17,7 @@ use crate::reading::{Card, Figure, PointNow, ResponseNow, Shown, Sound, minus};
 use crate::signal::statistics::mean_and_error;
 use crate::trade::Medium;
 use crate::trade::octave_bands::{ThirdOctave, third_octaves};
+use crate::trade::sound_card::top_hz;
 
 /// Frequency that responses refer to, Hz.
 pub(super) const REFERENCE_HZ: f64 = 400.0;
@@ -317,6 +318,7 @@ fn read_whole(
             ring.read(from, to, &mut |block| meter.feed(block));
             let found = meter.finish();
             third_octaves(20.0, 20_000.0)
+                .filter(|band| band.upper_hz <= top_hz(rate_hz))
                 .map(|band| {
                     let level = |channel| band_level(&found, channel, band.lower_hz, band.upper_hz);
                     point(band.nominal_hz, [level(0), level(1)])

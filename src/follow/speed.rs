@@ -185,7 +185,7 @@ impl SpeedView {
             }),
         });
         self.flutter = Some(FlutterNow {
-            over_s: flutter.measured_to_s - flutter.measured_from_s,
+            over_s: flutter.over_s(),
             needle_percent: None,
             weighted_quasi_peak_percent: flutter.weighted_quasi_peak_percent,
             weighted_rms_percent: flutter.weighted_rms_percent,

@@ -11,8 +11,8 @@ pub(super) fn faults(reading: &Facts, evidence: &Evidence) -> Vec<Warning> {
     if reading.capture.depth == "8" {
         warnings.push(Warning::new(
             WarningId::CoarseSamples,
-            "The file has 8 bit samples: quiet tones, phase and noise are lost in their steps. Record again with 16 or \
-             24 bit.",
+            "The file has 8 bit samples: quiet tones, phase, distortion and noise are lost in their steps. Record again with \
+             16 or 24 bit.",
         ));
     } else {
         warnings.extend(level_dependence(reading, evidence));
@@ -113,18 +113,27 @@ fn time_jump(evidence: &Evidence) -> Option<Warning> {
             )
         })
         .collect();
-    if let Some(first_s) = evidence.splices_s.first() {
-        let count = match evidence.splices_s.len() {
+    let jumps = &evidence.phase_jumps;
+    let sure = jumps.iter().filter(|jump| jump.sure).count();
+    if let Some(first) = jumps.first() {
+        let count = match jumps.len() {
             1 => "once".to_owned(),
             n => format!("{n} times"),
         };
-        found.push(format!("the flutter tone jumps {count}, first at {:.2} s", first_s.seconds()));
+        let how_sure = match sure {
+            0 => "probably".to_owned(),
+            n if n == jumps.len() => "surely".to_owned(),
+            n => format!("{n} of them surely"),
+        };
+        let at_s = first.at_s.seconds();
+        found.push(format!("the phase of the flutter tone jumps {count}, {how_sure}, first at {at_s:.2} s"));
     }
+    let perhaps = if evidence.torn.is_empty() && sure == 0 { "probably " } else { "" };
     (!found.is_empty()).then(|| {
         Warning::new(
             WarningId::TimeJump,
             format!(
-                "Samples were lost or came twice on the way into the file: {}. Speed leaves these places out. The highest \
+                "Samples were {perhaps}lost or came twice on the way into the file: {}. Speed leaves these places out. The highest \
                  peak of flutter is not stated. Other figures near them may be wrong. Close other programs, choose a larger \
                 buffer, try another socket, and record again.",
                 found.join("; ")

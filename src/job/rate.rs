@@ -1,6 +1,6 @@
 //! Finding the slates, even when the file's header names a wrong sample rate.
 
-use crate::capture::{CaptureError, FoundSlate, Scan, Source, assemble, scan, true_rates};
+use crate::capture::{CaptureError, FoundSlate, Scan, Source, assemble, is_read, scan, true_rates};
 use crate::reading::FileClock;
 
 /// A source whose samples are taken to have another rate than its header says.
@@ -31,7 +31,8 @@ pub(super) fn find_slates(
 ) -> Result<(Scan, Vec<FoundSlate>, FileClock), CaptureError> {
     let first = scan(source)?;
     let found = assemble(&first.chirps, codes);
-    for rate in true_rates((!found.is_empty()).then(|| mean_ratio(&found))) {
+    let rates = true_rates((!found.is_empty()).then(|| mean_ratio(&found)));
+    for rate in rates.into_iter().filter(|rate| is_read(source.rate_hz() * rate)) {
         let again = scan(&Relabelled { inner: source, rate_hz: source.rate_hz() * rate })?;
         let slates = assemble(&again.chirps, codes);
         if !slates.is_empty() {

@@ -353,10 +353,8 @@ pub(super) fn blank(source: &dyn Source, facts: &FileFacts, options: &ReadOption
         let peak = scan.health[channel].peak;
         (peak > 0.0).then(|| 20.0 * peak.log10())
     };
-    // Below full scale the steps of 8 bit are clipping by themselves.
-    let coarse = |channel: usize| facts.depth == "8" && scan.health[channel].peak < 0.99;
     let clipped =
-        [0, 1].map(|channel| if coarse(channel) { 0 } else { scan.health[channel].clipped_samples });
+        [0, 1].map(|channel| if scan.is_stepped(channel) { 0 } else { scan.health[channel].clipped_samples });
     Facts {
         format: FORMAT.to_owned(),
         made: options.made.clone(),

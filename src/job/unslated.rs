@@ -94,8 +94,11 @@ pub fn measure_unslated(
     if measured.evidence.opposed == Some(true) {
         served.alignment.wiring.inverted[1] ^= true;
     }
-    measured.facts.speed =
-        tone_speed(&for_speed(&served, &measured), &knowledge(&names, unslated, &measured));
+    // A guess is no basis for a verdict.
+    measured.facts.speed = names
+        .tells_speed
+        .then(|| tone_speed(&for_speed(&served, &measured), &knowledge(&names, unslated, &measured)))
+        .flatten();
     trim_response(&mut measured, ladder, &values);
     values.correct_levels(&mut measured.facts.level);
     describe_capture(&mut reading, &served.alignment);
@@ -119,7 +122,7 @@ pub fn measure_unslated(
     })
 }
 
-/// A tone that somebody knows counts even if it is no pure one.
+/// Where no tone is near the pitch that somebody knows, one with company counts: a note.
 fn take_known(heard: &mut Heard, known: Option<KnownPitch>) {
     let Some(known) = known else { return };
     let most = crate::trade::test_tapes::MOST_SPEED_ERROR_PERCENT / 100.0;
@@ -187,7 +190,14 @@ fn knowledge(names: &Names, unslated: &UnslatedOptions, measured: &Measured) -> 
             sharp_percent: tape.speed_error_percent,
             wow_percent,
         },
-        _ => FrequencyKnowledge { within_percent: USUAL_TONE_PERCENT, sharp_percent: 0.0, wow_percent },
+        _ => {
+            // Twice the standard deviation of what is one of two things, with the odds of the other.
+            let rival = names.rival.map_or(0.0, |rival| {
+                200.0 * (rival.ratio - names.ratio).abs() * (rival.odds * (1.0 - rival.odds)).sqrt()
+            });
+            let within_percent = USUAL_TONE_PERCENT.hypot(rival);
+            FrequencyKnowledge { within_percent, sharp_percent: 0.0, wow_percent }
+        }
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::unslated::{Listened, UnslatedOptions};
 use super::warnings::broken_signal;
-use crate::capture::{BetweenKind, Heard, HeardTone, NamedBy, Names, Scan};
+use crate::capture::{BetweenKind, Heard, HeardTone, NamedBy, Names, Scan, of_one_tone};
 use crate::measure::Measured;
 use crate::programme::Track;
 use crate::reading::{Warning, WarningId};
@@ -12,6 +12,8 @@ use crate::trade::test_tapes::{ERAS_16K_DB, FRINGING_BELOW_HZ, MOST_SPEED_ERROR_
 const MOST: usize = 6;
 /// A lone tone that is shorter than this may be a held note, s.
 const LONE_S: f64 = 8.0;
+/// A tape of leaders and data has so many frequencies at most.
+const MOST_LEADERS: usize = 2;
 /// A sweep without tones spans so many octaves, or it is a glide of something else.
 const SWEEP_OCTAVES: f64 = 3.0;
 
@@ -60,8 +62,8 @@ pub(super) fn disbelieved(
             () if peak < 1e-4 => "the recording is silent (peak below -80 dBFS); check cables, input and level".into(),
             () if duration_s < 2.0 => format!("the recording is only {duration_s:.1} s long; record the whole tape"),
             () if !heard.impure.is_empty() => format!(
-                "what is steady has strong harmonics or other sounds beside it, as notes and data have ({}); if the pitch of \
-                 one is known, give it with --known-hz",
+                "what is steady has other sounds beside it, or no even level, as notes and data have ({}); if the pitch of one \
+                 is known, give it with --known-hz",
                 places(&heard.impure)
             ),
             () => "nothing in it is steady: speech, music or noise; record a tape with test tones of two seconds or more"
@@ -83,16 +85,15 @@ pub(super) fn disbelieved(
     }
     let named = names.agreeing();
     let tones_s: f64 = heard.tones.iter().map(|tone| tone.heard.length_s()).sum();
-    let other_s: f64 = heard
-        .between
-        .iter()
-        .filter(|between| between.kind == BetweenKind::Other)
-        .map(|between| between.stretch.length_s())
-        .sum();
+    // Leaders of data may have any frequency, but they have one or two; data keeps its level.
+    let leaders = of_one_tone(heard.tones.iter().map(|tone| tone.hz)).len() <= MOST_LEADERS;
+    let others = heard.between.iter().filter(|between| between.kind == BetweenKind::Other);
+    let other_s: f64 =
+        others.map(|other| if leaders { other.moving_s } else { other.stretch.length_s() }).sum();
     let longest_s = heard.tones.iter().map(|tone| tone.heard.length_s()).fold(0.0, f64::max);
     let remedy =
         "if they are test tones, name their frequencies in a file (--tape), or one of them with --known-hz";
-    if named * 5 < heard.tones.len() * 3 {
+    if named * 5 < heard.tones.len() * 3 && !leaders {
         return Some(format!(
             "steady tones were found ({}), but no speed error makes them usual test tones; {remedy}",
             places(&heard.tones)
@@ -171,14 +172,14 @@ fn guessed(listened: &Listened) -> Option<Warning> {
         "with the speed error that the known ones have".to_owned()
     } else {
         format!(
-            "a speed error of {:+.2} % makes {} of {} tones usual ones",
+            "a speed error of {:+.2} % would make {} of {} tones usual ones",
             100.0 * (names.ratio - 1.0),
             names.agreeing(),
             heard.tones.len()
         )
     };
     let mut text = format!("Nominal frequencies are a guess ({} Hz): {how}.", shown.join(", "));
-    if let Some(other) = names.other_ratio {
+    if let Some(other) = names.rival.map(|rival| rival.ratio) {
         let first = heard
             .tones
             .iter()
@@ -193,8 +194,11 @@ fn guessed(listened: &Listened) -> Option<Warning> {
             );
         }
     }
-    if !anchored {
-        text += " Speed rests on it; name the tape's frequencies in a file (--tape), or one of them with --known-hz.";
+    let name_them = "name the tape's frequencies in a file (--tape), or one of them with --known-hz";
+    if !names.tells_speed {
+        text += &format!(" Speed cannot be told by it: {name_them}.");
+    } else if !anchored {
+        text += &format!(" Speed rests on it; {name_them}.");
     }
     Some(Warning::new(WarningId::NominalGuessed, text))
 }

@@ -129,8 +129,8 @@ pub(super) fn warn(reading: &mut Facts, alignment: &Alignment, facts: &FileFacts
         add(
             WarningId::LowRate,
             format!(
-                "The file has only {rate_hz:.0} samples a second: above {} the capture's own filter is in the response, \
-                 which is not stated there. Record at 44100 Hz or more.",
+                "The file has only {rate_hz:.0} samples a second: above {} the capture's own filter is in the way. Nothing is \
+                 stated of what lies there, or needs it. Record at 44100 Hz or more.",
                 frequency(top_hz(rate_hz))
             ),
         );

@@ -9,7 +9,7 @@ use crate::judge::meaning::{Meaning, meaning, remedy};
 use crate::judge::quantities::{Id, Key};
 use crate::judge::spoilt::spoilt;
 use crate::judge::work::turns::{careful, said};
-use crate::reading::figures::given;
+use crate::reading::figures::{frequency, given};
 use crate::reading::{
     Cause, Channel, Circumstances, Facts, Finding, RecordedOn, Remedy, Served, TurnStep, UncertainFrom,
     UncertaintyPart, Unit, Untold, Verdict, dead_channels,
@@ -80,6 +80,21 @@ impl<'a> Bench<'a> {
     /// The same for left against right.
     pub(crate) fn sound_card_match_db(&self) -> f64 {
         if self.sound_card_db(1000.0) == 0.0 { 0.0 } else { sound_card::MATCH_DB }
+    }
+
+    /// Why nothing up to `hz` can be told, where the sample rate is too low for it.
+    pub(crate) fn too_slow(&self, hz: f64) -> Option<Untold> {
+        let rate_hz = self.reading.capture.rate_hz;
+        let top_hz = sound_card::top_hz(rate_hz);
+        (top_hz < hz).then(|| {
+            Untold::new(
+                format!(
+                    "the file has only {rate_hz:.0} samples a second, which show nothing above {}",
+                    frequency(top_hz)
+                ),
+                "record again at 44100 Hz or more",
+            )
+        })
     }
 
     /// Starts a finding.

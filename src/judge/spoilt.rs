@@ -39,7 +39,7 @@ const LEVELS: [Id; 11] = [
 ];
 
 /// A fault, what it touches, and what it is in a clause.
-const SPOILS: [(WarningId, &[Id], &str); 10] = [
+const SPOILS: [(WarningId, &[Id], &str); 11] = [
     (WarningId::PolarityFlips, &[Id::Azimuth], "the polarity of a channel changes on the way"),
     (WarningId::Clipped, &LEVELS, "the tones for it are clipped"),
     (WarningId::Clipped, &[Id::Distortion, Id::Azimuth], "the tones for it are clipped"),
@@ -54,6 +54,11 @@ const SPOILS: [(WarningId, &[Id], &str); 10] = [
         "the file's header and the programme disagree on the sample rate",
     ),
     (WarningId::LevelMoved, &LEVELS, "the level moved while the programme played"),
+    (
+        WarningId::CoarseSamples,
+        &[Id::Azimuth, Id::Noise, Id::Hum, Id::Distortion, Id::Saturation],
+        "the samples of 8 bit are too coarse for it",
+    ),
 ];
 
 /// Why a figure of `id` is missing (or, if there `is_one`, not sure), if one of the `warnings` says it.
@@ -65,6 +70,7 @@ pub(crate) fn spoilt(id: Id, warnings: &[Warning], is_one: bool) -> Option<Untol
     let mend = SPOILING.iter().find(|(spoiling, _)| spoiling == fault).map(|(_, mend)| *mend);
     let elsewhere = match fault {
         WarningId::LevelMoved => "look for a loose plug or a tape that leaves the head and record again",
+        WarningId::CoarseSamples => "record again in 16 or 24 bit",
         WarningId::PolarityFlips => "look at plugs and leads and record again",
         _ => "set player and recorder to one sample rate and record again",
     };

@@ -57,6 +57,7 @@ pub use whole::measured::{Measured, measure};
 pub use self::{
     azimuth::delay_fit::Difference,
     distortion::intermodulation::{PlayedTwin, TwinToneMeter, intermodulation},
+    faults::phase_jumps::{PhaseJump, phase_jumps},
     flutter::indicator::{indicator, stated},
     flutter::parts::LinePart,
     separation::erasing::ErasingMeter,

@@ -24,6 +24,13 @@ pub struct MeasureOptions {
     pub response_expected: bool,
 }
 
+impl MeasureOptions {
+    /// Whether the samples have 8 bit or less: their steps add to a sweep or a noise what nothing tells from it, and bend it.
+    pub(crate) fn is_coarse(&self) -> bool {
+        self.step >= 1.0 / 256.0
+    }
+}
+
 /// A return that meters listen to.
 #[derive(Clone, Copy)]
 pub(crate) struct Playback<'a> {

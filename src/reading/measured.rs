@@ -208,6 +208,9 @@ pub struct Flutter {
     pub measured_from_s: FileTime,
     /// End of the stretch that was measured, s of the return.
     pub measured_to_s: FileTime,
+    /// Time that was measured between them, s; `null` where it is all of it.
+    #[serde(default)]
+    pub measured_over_s: Option<f64>,
     /// Weighted, quasi-peak (IEC 60386), percent.
     pub weighted_quasi_peak_percent: Option<f64>,
     /// Weighted, rms, percent.
@@ -259,9 +262,17 @@ pub struct Flutter {
     /// The deviation over time; `null` where the stretch is too short for a course.
     #[serde(default)]
     pub speed_against_time: Option<SpeedAgainstTime>,
+    /// Mean frequency of the tone second by second, drift and all.
+    #[serde(default)]
+    pub mean_speed: Vec<MeanSpeed>,
 }
 
 impl Flutter {
+    /// Time that was measured, s.
+    pub fn over_s(&self) -> f64 {
+        self.measured_over_s.unwrap_or(self.measured_to_s - self.measured_from_s)
+    }
+
     /// The figures of the whole stretch.
     pub fn figures(&self) -> FlutterFigures {
         FlutterFigures {
@@ -274,6 +285,17 @@ impl Flutter {
             flutter_rms_percent: self.flutter_rms_percent,
         }
     }
+}
+
+/// The mean frequency of a tone over a second or so.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct MeanSpeed {
+    /// Middle of the piece, s of the return.
+    pub at_s: FileTime,
+    /// Mean frequency, Hz.
+    pub hz: f64,
+    /// Against the mean over all pieces, percent.
+    pub percent: f64,
 }
 
 /// Deviation of the speed over time, as a chart recorder draws it: not weighted, drift subtracted.

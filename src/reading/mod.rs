@@ -65,7 +65,7 @@ pub use live::{
 };
 pub use measured::{
     Azimuth, Capture, Dropout, Flutter, FlutterFigures, FlutterLine, FlutterSpread, FlutterStretch, Level,
-    Made, PhasePoint, RecipeId, Response, ResponsePoint, Served, Speed, SpeedAgainstTime,
+    Made, MeanSpeed, PhasePoint, RecipeId, Response, ResponsePoint, Served, Speed, SpeedAgainstTime,
 };
 pub use noise::{Mains, Noise, Origin, SilenceBand, SilentPart};
 pub use output::{Output, OutputLevel};

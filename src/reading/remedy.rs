@@ -26,6 +26,8 @@ pub enum Remedy {
     GiveLoopback,
     /// Give the tape's own values, with its flux.
     GiveTape,
+    /// Say what frequency a tone on the tape has.
+    GivePitch,
     /// Play the same tape back several times.
     PlaySameTapeAgain,
 }

@@ -2,7 +2,7 @@
 
 use crate::reading::{Finding, Remedy, Verdict};
 
-/// The option by which a tone's frequency is told to what follows a deck live.
+/// The option by which a tone's frequency is told.
 pub(in crate::show) const KNOWN_HZ: &str = "--known-hz";
 
 /// The option that a remedy is given by.
@@ -16,6 +16,7 @@ pub fn option(remedy: &Remedy) -> &'static str {
         Remedy::GiveLimit { .. } => "--limits",
         Remedy::GiveLoopback => "--loopback",
         Remedy::GiveTape => "--unslated --tape",
+        Remedy::GivePitch => KNOWN_HZ,
         Remedy::PlaySameTapeAgain => "--same-tape",
     }
 }

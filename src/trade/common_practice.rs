@@ -95,6 +95,9 @@ pub const PLAYBACK_RESPONSE_FULL_SIZE_HZ: (f64, f64) = (400.0, 15_000.0);
 pub const PLAYBACK_RESPONSE_PORTABLE_HZ: (f64, f64) = (63.0, 10_000.0);
 /// Frequency at which `azimuth-phase` holds, Hz (common practice, no source).
 pub const AZIMUTH_PHASE_HZ: f64 = 10_000.0;
+/// A recording must hold the tones up to here for an azimuth, Hz: below 6 kHz the phase of networks is as large as that of a tilt
+/// (common practice, no source).
+pub const AZIMUTH_NEEDS_HZ: f64 = 8000.0;
 /// Tone by which speed and flutter are told, Hz (IEC 60386, from memory).
 pub const SPEED_TONE_HZ: f64 = 3150.0;
 /// Torque of 1 g.cm in mN.m: exact, from the standard gravity 9.80665 m/s2.

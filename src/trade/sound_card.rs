@@ -24,7 +24,8 @@ pub fn response_db(hz: f64) -> f64 {
 /// A converter is flat up to this share of its rate, Hz; slower ones than 44.1 kHz cut within the band that a deck has (common practice,
 /// no source).
 const FLAT_TO: f64 = 0.42;
-const USUAL_RATE_HZ: f64 = 44_000.0;
+/// Lowest rate at which nothing that a deck has is missing, Hz.
+pub const USUAL_RATE_HZ: f64 = 44_000.0;
 
 /// Up to where the capture's own filter does not touch a response at `rate_hz`; infinite at the usual rates.
 pub fn top_hz(rate_hz: f64) -> f64 {

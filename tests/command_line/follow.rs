@@ -111,6 +111,11 @@ fn what_cannot_be_followed_is_said_in_one_line() {
     ] {
         bench.run(line).wrong(&[word]);
     }
+    // The same words as of a file that is read.
+    let said = piped(&bench, "follow - --raw 8000,2,s16 --plain", &[0; 4000]);
+    let err = text(&said.stderr);
+    assert!(err.contains("standard input: sample rate 8000 Hz is outside 11000 to 384000 Hz"), "{err}");
+    assert!(err.contains("or resample the file to 11025 Hz") && err.lines().count() == 1, "{err}");
     let said = piped(&bench, "follow - --plain", b"hello, this is text");
     assert_eq!((said.status.code(), text(&said.stdout).as_str()), (Some(1), ""));
     let err = text(&said.stderr);

@@ -78,7 +78,10 @@ fn what_holds_no_tones_is_refused_in_one_line_and_as_data() {
 fn a_known_pitch_gives_the_speed_and_the_tapes_file_its_levels() {
     let bench = Bench::new();
     bench.put("pitch.wav", wav(&tones(&[443.0])));
-    bench.run("read pitch.wav --unslated").refused(&["443 Hz", "--known-hz"]);
+    // A guess is no basis: what it is off by is open until somebody names the tone.
+    let ran = bench.run("read pitch.wav --unslated").done();
+    assert!(ran.out.contains("Nobody knows what frequency") && ran.out.contains("--known-hz"), "{}", ran.out);
+    assert!(bench.run("read pitch.wav --unslated --json -").done().json()["speed"].is_null());
     let reading =
         bench.run("read pitch.wav --unslated --known-hz 440 --known-within 0.05 --json -").done().json();
     let error = reading["speed"]["error_percent"].as_f64().unwrap();

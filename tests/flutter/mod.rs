@@ -3,5 +3,6 @@
 mod faults;
 mod kinds;
 mod lines;
+mod phase_jumps;
 mod standard;
 mod synth;

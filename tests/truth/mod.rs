@@ -14,6 +14,7 @@ mod from_length;
 pub mod house_truth;
 mod injected;
 mod loopback;
+mod low_rates;
 mod noise_truth;
 mod nonlinear_truth;
 pub mod panel;

@@ -8,6 +8,7 @@
 //! named, none too many, edges within 13 ms, levels within 0.02 dB, response within 0.02 dB (0.16 dB at 40 and 63 Hz beside the hum),
 //! speed within 0.015 %. Eight pieces of synthetic music and speech, and hiss, gave none.
 
+mod leaders;
 mod real;
 mod tape;
 mod traps;

@@ -27,8 +27,56 @@ pub enum Piece {
     Speech(f64),
     /// Chords of held and fading notes, s.
     Music(f64),
+    /// A leader of a data cassette: waveform, Hz, s.
+    Leader(Wave, f64, f64),
+    /// Data behind a leader of that frequency: by what code, waveform, Hz, against the leader's level, dB, s.
+    Data(Code, Wave, f64, f64, f64),
     /// An even sweep: from Hz, to Hz, dB, s.
     Sweep(f64, f64, f64, f64),
+}
+
+/// Shape of a period.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Wave {
+    Sine,
+    Square,
+    Pulse,
+}
+
+impl Wave {
+    /// The value `phase` periods on; edges are slow enough for the sample rate.
+    fn at(self, phase: f64) -> f64 {
+        const STEEP: f64 = 3.0;
+        let sine = (TAU * phase).sin();
+        match self {
+            Self::Sine => sine,
+            Self::Square => (STEEP * sine).tanh(),
+            // High for 35 % of the period: above the cosine of 0.35 pi.
+            Self::Pulse => (STEEP * (sine - 0.454)).tanh(),
+        }
+    }
+}
+
+/// How home computers write data, beside a leader of one frequency: by frequencies an octave apart, by two lengths of pulses
+/// shorter than the leader's, or by three lengths of which the leader's is the shortest.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Code {
+    Octave,
+    Shorter,
+    ThreeLengths,
+}
+
+impl Code {
+    /// Periods of the next piece of data, in periods of the leader.
+    fn periods(self, chance: &mut Chance) -> Vec<f64> {
+        match self {
+            Self::Octave if chance.next() < 0.5 => vec![1.0; 8],
+            Self::Octave => vec![2.0; 4],
+            Self::Shorter => vec![if chance.next() < 0.5 { 0.395 } else { 0.79 }],
+            Self::ThreeLengths if chance.next() < 0.5 => vec![1.0, 1.45],
+            Self::ThreeLengths => vec![1.45, 1.0],
+        }
+    }
 }
 
 /// Where a tone lies in the programme.
@@ -52,7 +100,7 @@ impl Chance {
         (self.0 >> 33) as f64 / (1u64 << 31) as f64
     }
 
-    fn between(&mut self, low: f64, high: f64) -> f64 {
+    pub fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.next()
     }
 }
@@ -94,6 +142,29 @@ pub fn programme(pieces: &[Piece], rate_hz: f64, seed: u64) -> ([Vec<f64>; 2], V
                 let [left, right] = music(count(s), rate_hz, &mut chance);
                 out[0].extend(left);
                 out[1].extend(right);
+            }
+            Piece::Leader(wave, hz, s) => {
+                places.push(Place { hz, from_s, to_s: from_s + s });
+                for n in 0..count(s) {
+                    let x = amplitude(0.0) * wave.at(hz * n as f64 / rate_hz);
+                    out.iter_mut().for_each(|channel| channel.push(x));
+                }
+            }
+            Piece::Data(code, wave, hz, db, s) => {
+                let (mut periods, mut begun) = (code.periods(&mut chance).into_iter(), 0.0);
+                let mut period = 1.0;
+                for n in 0..count(s) {
+                    let at = hz * n as f64 / rate_hz;
+                    while at - begun >= period {
+                        begun += period;
+                        period = periods.next().unwrap_or_else(|| {
+                            periods = code.periods(&mut chance).into_iter();
+                            periods.next().unwrap_or(1.0)
+                        });
+                    }
+                    let x = amplitude(db) * wave.at((at - begun) / period);
+                    out.iter_mut().for_each(|channel| channel.push(x));
+                }
             }
             Piece::Sweep(from, to, db, s) => {
                 let k = f64::ln(to / from);

@@ -5,7 +5,7 @@ use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
 use crate::reading::figures::UnitKind;
 use crate::reading::{Adjustment, Finding, Heads, RecordedOn, Untold};
-use crate::trade::common_practice::AZIMUTH_PHASE_HZ;
+use crate::trade::common_practice::{AZIMUTH_NEEDS_HZ, AZIMUTH_PHASE_HZ};
 
 /// Phase that a delay of 1 us makes at the frequency of the limit (10 kHz), degrees.
 const DEG_PER_US: f64 = 360.0 * AZIMUTH_PHASE_HZ / 1e6;
@@ -34,6 +34,7 @@ pub(crate) fn finding(bench: &Bench) -> Finding {
         case.missing = Untold::new("one channel is dead", "put the wiring right and record again");
         return case.finish();
     }
+    case.missing = bench.too_slow(AZIMUTH_NEEDS_HZ).unwrap_or(case.missing);
     let Some(azimuth) = &bench.reading.azimuth else { return case.finish() };
     let Some(delay_us) = azimuth.delay_us else { return case.finish() };
 

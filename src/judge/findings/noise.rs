@@ -6,6 +6,10 @@ use crate::judge::work::turns::step;
 use crate::reading::figures::UnitKind;
 use crate::reading::{Adjustment, Finding, Mains, Noise, Origin, Untold};
 
+/// What a recording must hold for A-weighted noise (that at 32 kHz does), and for unweighted, Hz.
+const A_NEEDS_HZ: f64 = 13_000.0;
+const UNWEIGHTED_NEEDS_HZ: f64 = 20_000.0;
+
 fn no_silence() -> Untold {
     Untold::new("no silent part was found", "record a programme with a silence")
 }
@@ -21,6 +25,7 @@ pub(crate) fn noise(bench: &Bench) -> Vec<Finding> {
             case.limit = Some(format!("at most {} dB A-weighted ({})", plain(limit.value), limit.basis));
             case.missing = no_silence();
             if let Some(noise) = &bench.reading.noise {
+                case.missing = bench.too_slow(A_NEEDS_HZ).unwrap_or(case.missing);
                 case.value = noise.a_weighted_db[side];
                 case.place = Some("A-weighted".to_owned());
                 case.uncertainty = noise.uncertainty_db[side];
@@ -64,6 +69,7 @@ pub(crate) fn hum(bench: &Bench) -> Vec<Finding> {
             case.allowed = Some(format!("max {} dB", plain(limit.value)));
             case.missing = no_silence();
             let Some(noise) = &bench.reading.noise else { return case.finish() };
+            case.missing = bench.too_slow(UNWEIGHTED_NEEDS_HZ).unwrap_or(case.missing);
             // No line stands out: hum is below the noise in which it was looked for.
             let Some(mains) = &noise.mains else {
                 case.value = noise.unweighted_db[side];

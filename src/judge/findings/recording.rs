@@ -202,6 +202,9 @@ pub(crate) fn together(db: f64, uncertainty: f64) -> TurnStep {
     step(Adjustment::RecordLevel, text).on(weak).by(Way::Up, db.abs(), Unit::Db)
 }
 
+/// A deck may run so fast, and lift the tone so far.
+const FASTEST: f64 = 1.06;
+
 /// The high tone that shows the bias on this type of tape, Hz (common practice, no source).
 fn high_hz(bench: &Bench) -> f64 {
     match bench.circumstances().tape_type {
@@ -302,6 +305,7 @@ fn overbias(sweep: &BiasSweep, pair: &BiasPair) -> String {
 fn last_pair(bench: &Bench, mut case: Case, pairs: &[&BiasPair], side: usize) -> Finding {
     case.missing =
         Untold::new("no pair of a low and a high tone at -20 dB was found", "record the recipe record-trim");
+    case.missing = bench.too_slow(high_hz(bench) * FASTEST).unwrap_or(case.missing);
     if let Some(untold) = not_off_the_tape(bench) {
         case.missing = untold;
         return case.finish();

@@ -51,6 +51,12 @@ fn worst(
     })
 }
 
+/// Why a response that was measured up to `high_hz` is not within its limit: the sample rate cuts the band. What is outside below is
+/// outside all the same.
+fn cut_by_rate(bench: &Bench, limit: &ResponseLimit, high_hz: f64) -> Option<Untold> {
+    bench.too_slow(limit.to_hz).filter(|_| high_hz < limit.to_hz / 1.3)
+}
+
 /// One finding a channel, and one for its bass where the limit does not reach down to it.
 pub(crate) fn playback_response(bench: &Bench) -> Vec<Finding> {
     let main = bench.limits.response(bench.circumstances());
@@ -109,6 +115,13 @@ fn one_channel(bench: &Bench, side: usize, limit: &ResponseLimit, kind: Option<&
     if low > limit.from_hz * 1.3 || high < limit.to_hz / 1.3 {
         case.figures += &format!("; measured from {} to {} only", frequency(low), frequency(high));
     }
+    if let Some(untold) = cut_by_rate(bench, limit, high)
+        && bounds.stand(worst.db, uncertainty_db) != Verdict::Outside
+    {
+        case.value = None;
+        case.missing = untold;
+        return case.finish();
+    }
     let off = Off { hz: worst.hz, db: worst.db, uncertainty_db: Some(uncertainty_db), allowed_db: limit.db };
     case.turn = steps(bench, side, &off);
     if bounds.stand(worst.db, uncertainty_db) == Verdict::Outside
@@ -153,6 +166,7 @@ pub(crate) fn channel_match(bench: &Bench) -> Finding {
             let uncertainty = row.difference_uncertainty_db.or(both);
             (row.hz, db, uncertainty)
         });
+    let high = differences.clone().filter(|row| row.1.is_some()).map(|row| row.0).fold(0.0, f64::max);
     let sound_card_db = bench.sound_card_match_db();
     let Some(worst) = worst(differences, case.bounds, |_| sound_card_db) else { return case.finish() };
     let at = frequency(worst.hz);
@@ -164,6 +178,13 @@ pub(crate) fn channel_match(bench: &Bench) -> Finding {
         "responses furthest apart: left minus right {} at {at}",
         UnitKind::Db.of(worst.db, uncertainty_db).signed()
     );
+    if let Some(untold) = cut_by_rate(bench, &band, high)
+        && case.bounds.stand(worst.db, uncertainty_db) != Verdict::Outside
+    {
+        case.value = None;
+        case.missing = untold;
+        return case.finish();
+    }
     let off = Off {
         hz: worst.hz,
         db: -worst.db.abs(),

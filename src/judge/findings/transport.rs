@@ -8,8 +8,8 @@ use crate::judge::quantities::{Id, Key};
 use crate::judge::work::turns::step;
 use crate::reading::figures::UnitKind;
 use crate::reading::{
-    Adjustment, Finding, Flutter, FlutterLine, Heads, RecordedOn, Remedy, SameTape, TurnStep, UncertainFrom,
-    Unit, Untold, Verdict, Way,
+    Adjustment, Finding, Flutter, FlutterLine, FoundKind, Heads, RecordedOn, Remedy, SameTape, TurnStep,
+    UncertainFrom, Unit, Untold, Verdict, Way,
 };
 use crate::trade::common_practice::SPEED_TONE_HZ;
 
@@ -66,6 +66,12 @@ pub(crate) fn speed(bench: &Bench, flutter: &[Finding]) -> Finding {
         );
         case.turn = first.into_iter().collect();
         case.turn.push(step(Adjustment::MotorSpeed, text).by(way, error.abs(), Unit::Percent));
+    } else if bench.reading.found.iter().any(|found| found.kind == FoundKind::Tone) {
+        case.missing = Untold::new(
+            "nobody knows what frequency the tones have at the right speed",
+            "name the frequency of one of them, or the tape's own values",
+        );
+        case.remedies.extend([Remedy::GivePitch, Remedy::GiveTape]);
     }
     case.finish()
 }
@@ -204,7 +210,7 @@ const LEAST_S: f64 = 30.0;
 /// What limits the figures: a short tone, or heads that work at the same time.
 fn cautions(bench: &Bench, flutter: &Flutter) -> String {
     let mut words = String::new();
-    let length_s = flutter.measured_to_s - flutter.measured_from_s;
+    let length_s = flutter.over_s();
     if length_s < LEAST_S {
         words += &format!(
             "; measured over {} only; {LEAST_S} s are needed for a good figure (recipe flutter)",

@@ -4,6 +4,8 @@ use crate::measure::azimuth::delay::{self, AzimuthResult, PlayedDifference, diff
 use crate::measure::whole::played::{Played, on_both};
 use crate::programme::Serves;
 use crate::reading::{Azimuth, Warning, WarningId};
+use crate::trade::common_practice::AZIMUTH_NEEDS_HZ;
+use crate::trade::sound_card::top_hz;
 
 /// Azimuth, and what it was told from.
 pub(crate) struct PlayedAzimuth {
@@ -27,12 +29,18 @@ pub(crate) fn azimuth(played: &Played<'_>) -> PlayedAzimuth {
     else {
         return PlayedAzimuth { azimuth: None, differences, opposed: None, warning: None };
     };
-    let warning = unresolved.then(|| {
+    let heard = top_hz(played.rate_hz) >= AZIMUTH_NEEDS_HZ;
+    let warning = (heard && unresolved).then(|| {
         Warning::new(
             WarningId::PhaseUnresolved,
             "The phases between the channels fit no single delay: azimuth cannot be told from this return. \
              Check the wiring and the tape's path over the head, then record again.",
         )
     });
-    PlayedAzimuth { azimuth: Some(azimuth), differences, opposed: (!unresolved).then_some(opposed), warning }
+    PlayedAzimuth {
+        azimuth: heard.then_some(azimuth),
+        differences,
+        opposed: (!unresolved).then_some(opposed),
+        warning,
+    }
 }

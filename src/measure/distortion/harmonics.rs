@@ -9,6 +9,7 @@ use crate::measure::meter::{Meter, is_clipped};
 use crate::measure::tone::follow::{Amplitude, Course, follow};
 use crate::reading::{Distortion, DistortionStep, Pair};
 use crate::signal::baseband::{Band, Baseband};
+use crate::trade::sound_card::{USUAL_RATE_HZ, top_hz};
 
 /// Highest harmonic that counts.
 pub const HIGHEST_ORDER: usize = 7;
@@ -25,6 +26,7 @@ pub const RELATIVE_TO: &str = "the whole tone as returned, fundamental and harmo
 pub struct DistortionMeter {
     /// One for each order from 1, for each channel.
     channels: [Vec<Baseband>; 2],
+    some_missing: bool,
 }
 
 /// The harmonics of one tone.
@@ -51,6 +53,8 @@ struct Channel {
     fundamental: f64,
     /// Harmonics from the 2nd on.
     harmonics: Vec<Amplitude>,
+    /// The sample rate holds fewer than a usual one.
+    some_missing: bool,
 }
 
 impl Meter for DistortionMeter {
@@ -64,13 +68,17 @@ impl Meter for DistortionMeter {
         let flat_hz = (0.3 * expected_hz).min(100.0 + 0.015 * expected_hz);
         let transition_hz = (0.25 * expected_hz).min(80.0);
         let top = |order: usize| order as f64 * expected_hz * 1.01 + flat_hz + transition_hz;
-        let orders = (1..=HIGHEST_ORDER).take_while(|order| top(*order) < 0.49 * rate_hz).count();
+        let orders = (1..=HIGHEST_ORDER).take_while(|order| top(*order) < 0.49 * rate_hz);
+        let orders = orders.take_while(|order| *order as f64 * expected_hz <= top_hz(rate_hz)).count();
+        // A slow recording has fewer of them than a usual one: their sum is not the distortion.
+        let usual = (1..=HIGHEST_ORDER).take_while(|order| top(*order) < 0.49 * USUAL_RATE_HZ).count();
+        let some_missing = top_hz(rate_hz).is_finite() && orders < usual;
         if !(expected_hz >= 20.0 && orders >= 2) {
             return None;
         }
         let all_hz: Vec<f64> = (1..=orders).map(|order| order as f64 * expected_hz).collect();
         let bands = || Baseband::together(rate_hz, &all_hz, flat_hz, transition_hz);
-        Some(Self { channels: [bands(), bands()] })
+        Some(Self { channels: [bands(), bands()], some_missing })
     }
 
     fn feed(&mut self, block: [&[f64]; 2]) {
@@ -81,13 +89,14 @@ impl Meter for DistortionMeter {
 
     /// The harmonics of all that was fed. A channel without the tone, or with too little of it, has none.
     fn finish(self) -> Option<Harmonics> {
+        let some_missing = self.some_missing;
         let [left, right] = self.channels.map(|bands| {
             let mut bands = bands.into_iter().map(Baseband::finish);
             let fundamental = bands.next()?;
             let channel = Course::new(&fundamental).and_then(|course| {
                 let each = bands.zip(2..).map(|(band, order)| follow(&band, &[(order, &course)]));
                 let harmonics = each.collect::<Option<Vec<Amplitude>>>()?;
-                Some(Channel { fundamental: course.amplitude, harmonics })
+                Some(Channel { fundamental: course.amplitude, harmonics, some_missing })
             });
             Some((channel, fundamental))
         });
@@ -121,6 +130,9 @@ impl Channel {
     /// All harmonics together: those that cannot be told from noise count as what is left of them with noise subtracted,
     /// which is nothing on average.
     fn total(&self) -> Figure {
+        if self.some_missing {
+            return (None, None, None);
+        }
         let percent = 100.0 / self.whole();
         let limit = self.harmonics.iter().map(|a| a.limit().powi(2)).sum::<f64>().sqrt();
         if self.harmonics.iter().all(|harmonic| harmonic.detected().is_none()) {

@@ -6,6 +6,7 @@ use crate::measure::meter::Meter;
 use crate::measure::tone::follow::{Amplitude, Course, follow};
 use crate::reading::{Intermodulation, IntermodulationStep, Pair};
 use crate::signal::baseband::{Band, Baseband};
+use crate::trade::sound_card::top_hz;
 
 /// What the percentages are of.
 pub const RELATIVE_TO: &str = "the sum of the amplitudes of both tones as returned (difference-frequency distortion \
@@ -51,7 +52,7 @@ impl Meter for TwinToneMeter {
         // Neither tone may be in the other's band, nor 0 Hz in that of the difference.
         let flat_hz = (0.3 * apart_hz).min(0.02 * high_hz + 100.0);
         let transition_hz = (0.25 * apart_hz).min(150.0);
-        let room = |hz: f64| hz * 1.01 + flat_hz + transition_hz < 0.49 * rate_hz;
+        let room = |hz: f64| hz * 1.01 + flat_hz + transition_hz < 0.49 * rate_hz && hz <= top_hz(rate_hz);
         if !room(high_hz) {
             return None;
         }

@@ -1,6 +1,8 @@
 //! Where time jumps in a return, by all that shows it.
 
-use crate::measure::faults::tears::{Torn, mean_hz, splices, tears};
+use crate::measure::faults::phase_jumps::{PhaseJump, phase_jumps};
+use crate::measure::faults::tears::{Torn, mean_hz, tears};
+use crate::measure::flutter::deviation::flat_hz;
 use crate::measure::whole::played::{FlutterTone, Played};
 use crate::programme::PlacedPart;
 
@@ -8,25 +10,28 @@ use crate::programme::PlacedPart;
 pub(crate) struct Jumps {
     /// Stretches in which time jumps: those that the slates show, and those that only the tones show.
     pub torn: Vec<Torn>,
-    /// Times at which the phase of the flutter tone jumps.
-    pub splices_s: Vec<f64>,
+    /// Where the phase of the flutter tone jumps.
+    pub phase_jumps: Vec<PhaseJump>,
     /// Where the monitor is switched from SOURCE to TAPE: time jumps there by the way between two heads, as it must.
     pub switch: Option<Torn>,
 }
 
 impl Jumps {
     pub fn of(played: &Played<'_>) -> Self {
-        let flutter = played.flutter();
-        let splices_s = flutter.map_or(Vec::new(), |tone| {
-            splices(tone.bands).iter().map(|at_s| tone.stretch.from_s + at_s).collect()
-        });
+        let phase_jumps: Vec<PhaseJump> = played
+            .flutters()
+            .flat_map(|tone| {
+                let found = phase_jumps(tone.bands, flat_hz(tone.bands[0].centre_hz)).into_iter();
+                found.map(move |jump| PhaseJump { at_s: tone.stretch.from_s + jump.at_s, ..jump })
+            })
+            .collect();
         let mut speeds: Vec<(f64, f64, f64)> = played
             .tones()
             .filter(|(_, tone)| tone.hz > 300.0)
             .map(|(part, tone)| (part.start_s, part.length_s, tone.tone.hz / tone.hz))
             .collect();
         let mut wow_percent = None;
-        if let Some(FlutterTone { part, hz, found, bands, .. }) = flutter {
+        if let Some(FlutterTone { part, hz, found, bands, .. }) = played.flutter() {
             speeds.extend(mean_hz(bands).map(|mean_hz| (part.start_s, part.length_s, mean_hz / hz)));
             wow_percent = found.and_then(|flutter| flutter.wow_rms_percent);
         }
@@ -42,7 +47,7 @@ impl Jumps {
         torn.retain(|torn| {
             switch.is_none_or(|switch| torn.from_s > switch.from_s || torn.to_s < switch.to_s)
         });
-        Self { torn, splices_s, switch }
+        Self { torn, phase_jumps, switch }
     }
 
     /// Whether time jumps beside `part`.

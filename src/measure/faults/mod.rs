@@ -5,6 +5,7 @@ pub(crate) mod gain_riding;
 pub(crate) mod jumps;
 pub(crate) mod level_dependence;
 pub(crate) mod lossy;
+pub(crate) mod phase_jumps;
 pub(crate) mod section;
 pub(crate) mod surroundings;
 pub(crate) mod tears;

@@ -15,8 +15,6 @@ const LOSSY_HZ: f64 = 8000.0;
 const MOST_OFF_PERCENT: f64 = 6.5;
 /// What a wrong rate does to figures of flutter, by moving its rates under their weighting: share.
 const RATE_SHARE: f64 = 0.03;
-/// What lies above the band of a slow file is missing from its noise, dB.
-const LOW_RATE_DB: f64 = 0.5;
 
 /// Takes from `measured` what the `warnings` say is not to be relied on. The figures stay, as the file shows them; a figure without
 /// an uncertainty is judged nowhere.
@@ -37,7 +35,9 @@ pub fn withhold(measured: &mut Measured, warnings: &[Warning]) {
             unsure(response, |point| point.hz > LOSSY_HZ);
         }
     }
-    if (mixed || warned(&[WarningId::PolarityFlips]))
+    let coarse = warned(&[WarningId::CoarseSamples]);
+    // Steps of 8 bit turn the phase of a treble tone by more than its scatter shows.
+    if (mixed || coarse || warned(&[WarningId::PolarityFlips]))
         && let Some(azimuth) = &mut measured.azimuth
     {
         (azimuth.delay_us, azimuth.uncertainty_us) = (None, None);
@@ -67,21 +67,27 @@ pub fn withhold(measured: &mut Measured, warnings: &[Warning]) {
             more(figures.unweighted_rms_percent, &mut sure.unweighted_rms_percent);
         }
     }
-    if warned(&[WarningId::LowRate])
-        && let Some(noise) = &mut measured.noise
-    {
-        for uncertainty in noise.uncertainty_db.iter_mut().chain(&mut noise.itu468_uncertainty_db).flatten() {
-            *uncertainty = uncertainty.hypot(LOW_RATE_DB);
-        }
+    if coarse && let Some(flutter) = &mut measured.flutter {
+        // Steps of 8 bit swing the tone at random; the weighting leaves little of it.
+        let sure = &mut flutter.uncertainties;
+        (sure.unweighted_peak_percent, sure.unweighted_rms_percent) = (None, None);
+        sure.flutter_rms_percent = None;
     }
     if lossy && let Some(flutter) = &mut measured.flutter {
         (flutter.uncertainty_percent, flutter.uncertainties) = (None, FlutterFigures::default());
     }
-    if lossy && let Some(distortion) = &mut measured.distortion {
+    if (lossy || coarse)
+        && let Some(distortion) = &mut measured.distortion
+    {
         for step in &mut distortion.steps {
             step.k2_uncertainty_percent = [None; 2];
             step.k3_uncertainty_percent = [None; 2];
             step.thd_uncertainty_percent = [None; 2];
+        }
+    }
+    if coarse && let Some(intermodulation) = &mut measured.intermodulation {
+        for step in &mut intermodulation.steps {
+            (step.second_uncertainty_percent, step.third_uncertainty_percent) = ([None; 2], [None; 2]);
         }
     }
 }

@@ -19,12 +19,30 @@ use std::f64::consts::{PI, TAU};
 
 /// Unweighted band from low to high, and the split between wow and flutter, Hz.
 pub const BAND_HZ: [f64; 3] = [0.1, 6.0, 200.0];
-/// Distance from the tone at which the noise beside it is taken, Hz: beyond the flutter's own side bands.
-pub(crate) const BESIDE_HZ: (f64, f64) = (1.1 * BAND_HZ[2], 1.3 * BAND_HZ[2] + 60.0);
+/// Share of a tone's frequency up to which it shows flutter: side bands further off meet hum, and then its own mirror image.
+const SHOWN: f64 = 0.25;
+/// Less of a tone shows no flutter, s.
+pub(crate) const LEAST_S: f64 = 1.5;
 /// A channel whose power over noise is below this share of the other's is not used: it would bring its own faults only.
 const LEAST_SHARE: f64 = 0.002;
 /// Noise density over tone power below which noise is taken not to go, 1/Hz: 24 bits lie 146 dB down.
 const LEAST_DENSITY: f64 = 1e-19;
+
+/// The highest rate of flutter that a tone of `carrier_hz` shows, Hz.
+pub(crate) fn highest_hz(carrier_hz: f64) -> f64 {
+    BAND_HZ[2].min((SHOWN * carrier_hz).floor())
+}
+
+/// Distance from the tone at which the noise beside it is taken, Hz, where flutter up to `highest_hz` is read: beyond the
+/// flutter's own side bands.
+pub(crate) fn beside_hz(highest_hz: f64) -> (f64, f64) {
+    (1.1 * highest_hz, 1.6 * highest_hz)
+}
+
+/// Half width of the band around a tone of `carrier_hz` in which its flutter and the noise beside it lie, Hz.
+pub(crate) fn flat_hz(carrier_hz: f64) -> f64 {
+    beside_hz(highest_hz(carrier_hz)).1 + 0.02 * carrier_hz
+}
 
 /// The relative deviation of the tone's frequency, in percent, and the noise in it.
 pub(crate) struct Course {
@@ -32,6 +50,8 @@ pub(crate) struct Course {
     /// Turns of the tone up to each sample, whole ones left open: the phase against time, drift included.
     pub cycles: Vec<f64>,
     pub rate_hz: f64,
+    /// Band that it shows, and the split: a short tone shows no slow wow, a low one no fast flutter.
+    pub band_hz: [f64; 3],
     /// Variance of the deviation by noise per hertz at 1 Hz, percent squared; grows with frequency squared.
     pub noise_at_1hz: f64,
     /// Change along the whole course, percent per minute, subtracted.
@@ -49,10 +69,10 @@ struct Heard {
 }
 
 impl Heard {
-    fn of(samples: &[Complex64], rate_hz: f64, flat_hz: f64) -> Self {
+    fn of(samples: &[Complex64], rate_hz: f64, flat_hz: f64, beside_hz: (f64, f64)) -> Self {
         // The mean: a channel that is lost for more than half of the tone still has the rest of it to give.
         let power = mean(samples.iter().map(Complex64::norm_sqr));
-        Self { power, density: density_beside(samples, rate_hz, flat_hz) }
+        Self { power, density: density_beside(samples, rate_hz, flat_hz, beside_hz) }
     }
 
     /// Power over noise density.
@@ -62,14 +82,14 @@ impl Heard {
 }
 
 /// Density per Hz of the noise beside the strongest line.
-fn density_beside(samples: &[Complex64], rate_hz: f64, flat_hz: f64) -> f64 {
+fn density_beside(samples: &[Complex64], rate_hz: f64, flat_hz: f64, beside_hz: (f64, f64)) -> f64 {
     let spectrum = periodogram(samples, rate_hz);
     let tone_hz = spectrum.iter().max_by(|a, b| a.1.total_cmp(&b.1)).map_or(0.0, |bin| bin.0);
     let beside = spectrum
         .into_iter()
         .filter(|(hz, _)| {
             let away = (hz - tone_hz).abs();
-            hz.abs() < flat_hz && away > BESIDE_HZ.0 && away < BESIDE_HZ.1
+            hz.abs() < flat_hz && away > beside_hz.0 && away < beside_hz.1
         })
         .map(|bin| bin.1);
     exponential_mean(beside) / rate_hz
@@ -77,23 +97,27 @@ fn density_beside(samples: &[Complex64], rate_hz: f64, flat_hz: f64) -> f64 {
 
 /// Noise of the deviation per hertz at 1 Hz, percent squared, from beyond the flutter's band. Noise that only changes the
 /// amplitude, as a tape's own does in part, is in the side bands but not in the deviation: it must not be subtracted.
-fn noise_at_1hz(percent: &[f64], rate_hz: f64) -> f64 {
+fn noise_at_1hz(percent: &[f64], rate_hz: f64, beside_hz: (f64, f64)) -> f64 {
     let bins = one_sided(percent, rate_hz);
     let step_hz = bins.first().map_or(1.0, |bin| bin.0);
-    let beyond = bins.iter().filter(|(hz, _)| *hz > BESIDE_HZ.0 && *hz < BESIDE_HZ.1);
+    let beyond = bins.iter().filter(|(hz, _)| *hz > beside_hz.0 && *hz < beside_hz.1);
     exponential_mean(beyond.map(|(hz, power)| power / step_hz / (hz * hz)))
 }
 
 impl Course {
-    /// The course of the tone in both channels' bands, flat over `flat_hz` on either side. Each channel counts by its
-    /// power over its noise, from moment to moment: one that is weak, noisy, dead or in a dropout leaves the other alone.
+    /// The course of a tone near `carrier_hz` in both channels' bands, flat over [`flat_hz`] on either side. Each channel
+    /// counts by its power over its noise, from moment to moment: one that is weak, noisy, dead or in a dropout leaves the
+    /// other alone.
     ///
-    /// `None` if there is no tone, or less than 3 s of it.
-    pub fn of(bands: &[Band; 2], flat_hz: f64) -> Option<Self> {
+    /// `None` if there is no tone, or less of it than [`LEAST_S`].
+    pub fn of(bands: &[Band; 2], carrier_hz: f64) -> Option<Self> {
         let rate_hz = bands[0].rate_hz;
-        let heard = [0, 1].map(|side| Heard::of(&bands[side].samples, rate_hz, flat_hz));
+        let length_s = bands[0].samples.len() as f64 / rate_hz;
+        let highest_hz = highest_hz(carrier_hz);
+        let (flat_hz, beside_hz) = (flat_hz(carrier_hz), beside_hz(highest_hz));
+        let heard = [0, 1].map(|side| Heard::of(&bands[side].samples, rate_hz, flat_hz, beside_hz));
         let best = heard[0].quality().max(heard[1].quality());
-        if !(best > 0.0 && best.is_finite()) || (bands[0].samples.len() as f64) < 3.0 * rate_hz {
+        if !(best > 0.0 && best.is_finite() && highest_hz > BAND_HZ[1] && length_s >= LEAST_S) {
             return None;
         }
         let quality =
@@ -109,12 +133,13 @@ impl Course {
         let mut percent: Vec<f64> = tone.deviation_hz.iter().map(|hz| 100.0 * hz / mean_hz).collect();
         let drift_percent_per_min = 60.0 * rate_hz * Line::of(&percent).slope;
         detrend(&mut percent);
-        let noise_at_1hz = noise_at_1hz(&percent, rate_hz);
+        let noise_at_1hz = noise_at_1hz(&percent, rate_hz, beside_hz);
         let total = quality[0] + quality[1];
         noise_at_1hz.is_finite().then(|| Self {
             percent,
             cycles,
             rate_hz,
+            band_hz: [BAND_HZ[0].max(1.0 / length_s), BAND_HZ[1], highest_hz],
             noise_at_1hz,
             drift_percent_per_min,
             bridged: tone.bridged,
@@ -164,7 +189,7 @@ impl Course {
 
     /// Variance by noise under a power weight, percent squared.
     pub fn noise_power(&self, weight: impl Fn(f64) -> f64) -> f64 {
-        (1..=2 * BAND_HZ[2] as usize)
+        (1..=2 * self.band_hz[2] as usize)
             .map(|k| {
                 let hz = k as f64 - 0.5;
                 self.noise_at_1hz * hz * hz * weight(hz)

@@ -6,7 +6,7 @@
 //! as power. The factors of the uncertainties are calibrated by repeated trials against the speed itself
 //! (`tests/flutter/kinds.rs`).
 
-use crate::measure::flutter::deviation::{BAND_HZ, Course, band_gain, band_pass, one_sided};
+use crate::measure::flutter::deviation::{Course, band_gain, band_pass, one_sided};
 use crate::measure::flutter::indicator::{indicator, stated};
 use crate::reading::{FileClock, FlutterFigures, FlutterSpread, FlutterStretch};
 use crate::signal::fm::filter_by_response;
@@ -50,6 +50,8 @@ const NOISE_UNCERTAINTY: f64 = 0.1;
 /// The course filtered for each kind, without the filters' ends.
 pub(crate) struct Views {
     rate_hz: f64,
+    /// Values of each tone that is in them, and the clock at its first.
+    tones: Vec<(usize, FileClock)>,
     flat: Vec<f64>,
     weighted: Vec<f64>,
     wow: Vec<f64>,
@@ -78,10 +80,10 @@ fn weight(hz: f64) -> f64 {
 }
 
 impl Views {
-    /// The course without `settle` values at either end.
-    pub fn new(course: &Course, settle: usize) -> Self {
+    /// The course without `settle` values at either end; `clock` starts at the first value that counts.
+    pub fn new(course: &Course, settle: usize, clock: FileClock) -> Self {
         let rate_hz = course.rate_hz;
-        let [low, split, high] = BAND_HZ;
+        let [low, split, high] = course.band_hz;
         let inside = settle..course.percent.len() - settle;
         let cut = |values: Vec<f64>| values[inside.clone()].to_vec();
         // Above twice the band there is noise only, and it is not counted in `noise_power`.
@@ -110,6 +112,7 @@ impl Views {
         let (flat, wow, fast) = (within(low, high), within(low, split), within(split, high));
         Self {
             rate_hz,
+            tones: vec![(inside.len(), clock)],
             noise: [
                 course.noise_power(&flat),
                 course.noise_power(weight),
@@ -127,6 +130,32 @@ impl Views {
             shown: cut(indicator(&denoised_weighted, rate_hz)),
             denoised_weighted: cut(denoised_weighted),
         }
+    }
+
+    /// Adds another tone behind those that are there: its noise counts by its length.
+    pub fn add(&mut self, other: Self) {
+        let (own, more) = (self.flat.len() as f64, other.flat.len() as f64);
+        let (own, more) = (own / (own + more), more / (own + more));
+        for k in 0..4 {
+            self.noise[k] = own * self.noise[k] + more * other.noise[k];
+            self.variance[k] = own * own * self.variance[k] + more * more * other.variance[k];
+        }
+        for k in 0..2 {
+            self.residual[k] = own * self.residual[k] + more * other.residual[k];
+        }
+        self.tones.extend(other.tones);
+        self.flat.extend(other.flat);
+        self.weighted.extend(other.weighted);
+        self.wow.extend(other.wow);
+        self.fast.extend(other.fast);
+        self.denoised_flat.extend(other.denoised_flat);
+        self.denoised_weighted.extend(other.denoised_weighted);
+        self.shown.extend(other.shown);
+    }
+
+    /// What is in them, s.
+    pub fn length_s(&self) -> f64 {
+        self.flat.len() as f64 / self.rate_hz
     }
 
     /// The highest that the needle showed in the last second.
@@ -191,22 +220,24 @@ impl Views {
         }
     }
 
-    /// Consecutive pieces of [`STRETCH_S`], and their spread; `clock` starts where the pieces do.
-    pub fn along(&self, clock: FileClock) -> (Vec<FlutterStretch>, Option<FlutterSpread>) {
+    /// Consecutive pieces of [`STRETCH_S`] of each tone, and their spread; of several tones those that are shorter count
+    /// whole.
+    pub fn along(&self) -> (Vec<FlutterStretch>, Option<FlutterSpread>) {
         let length = (STRETCH_S * self.rate_hz).round() as usize;
-        let count = self.flat.len() / length.max(1);
-        if count < 2 {
+        let mut stretches: Vec<FlutterStretch> = Vec::new();
+        let mut first = 0;
+        for (values, clock) in &self.tones {
+            let length = if self.tones.len() > 1 { length.min(*values) } else { length }.max(1);
+            stretches.extend((0..values / length).map(|k| FlutterStretch {
+                from_s: clock.at((k * length) as f64 / self.rate_hz),
+                to_s: clock.at(((k + 1) * length) as f64 / self.rate_hz),
+                figures: self.figures(first + k * length..first + (k + 1) * length),
+            }));
+            first += values;
+        }
+        if stretches.len() < 2 {
             return (Vec::new(), None);
         }
-        let time_s = |index: usize| clock.at(index as f64 / self.rate_hz);
-        let stretches: Vec<FlutterStretch> = (0..count)
-            .map(|k| k * length..(k + 1) * length)
-            .map(|range| FlutterStretch {
-                from_s: time_s(range.start),
-                to_s: time_s(range.end),
-                figures: self.figures(range),
-            })
-            .collect();
         let of = |pick: fn(&[f64]) -> f64| {
             let kind = |kind: fn(&FlutterFigures) -> Option<f64>| {
                 let values: Vec<f64> =
@@ -224,7 +255,7 @@ impl Views {
             }
         };
         let spread = FlutterSpread {
-            stretch_s: STRETCH_S,
+            stretch_s: median(stretches.iter().map(|stretch| stretch.to_s - stretch.from_s)),
             lowest: of(|values| values.iter().copied().fold(f64::INFINITY, f64::min)),
             median: of(|values| median(values)),
             highest: of(|values| values.iter().copied().fold(0.0, f64::max)),

@@ -8,7 +8,7 @@
 //! skirt hid 0.005 % at 0.3 Hz beside 0.5 %. Steady lines of 0.005 % peak, 0.3 Hz apart, are found in hiss 50 dB down
 //! in 33 s (`tests/flutter/lines.rs`). A line that moves evenly is stated with its power to 2 % and its range to 10 %.
 
-use crate::measure::flutter::deviation::{BAND_HZ, Course, one_sided};
+use crate::measure::flutter::deviation::{Course, one_sided};
 use crate::measure::flutter::movement::add_movement;
 use crate::reading::FlutterLine;
 use crate::signal::last_fast_length;
@@ -56,10 +56,12 @@ struct Resolution {
     power: Vec<f64>,
     /// Independent pieces that were averaged.
     pieces: f64,
+    /// Up to here lines are looked for, Hz.
+    highest_hz: f64,
 }
 
 impl Resolution {
-    fn of(percent: &[f64], rate_hz: f64, length: usize) -> Option<Self> {
+    fn of(percent: &[f64], rate_hz: f64, length: usize, highest_hz: f64) -> Option<Self> {
         let hop = if length < percent.len() { length / 2 } else { length };
         let starts = (0..=percent.len().checked_sub(length)?).step_by(hop.max(1));
         let mut power = Vec::new();
@@ -75,7 +77,7 @@ impl Resolution {
         power.iter_mut().for_each(|sum| *sum /= count);
         // Neighbours under a Hann window at half overlap resemble each other by a sixth (Welch 1967).
         let pieces = count / (1.0 + 2.0 * (count - 1.0) / count / 36.0);
-        Some(Self { step_hz: rate_hz / length as f64, power, pieces })
+        Some(Self { step_hz: rate_hz / length as f64, power, pieces, highest_hz })
     }
 
     /// Quantile of the mean of exponential variates (mean 1) that lies `deviations` above the median of a normal one
@@ -103,7 +105,7 @@ impl Resolution {
 
     /// Bins that stand above all their neighbours and above the noise.
     fn peaks(&self, first: usize) -> Vec<(usize, f64)> {
-        let last = ((BAND_HZ[2] / self.step_hz) as usize).min(self.power.len().saturating_sub(OWN + 1));
+        let last = ((self.highest_hz / self.step_hz) as usize).min(self.power.len().saturating_sub(OWN + 1));
         let enough = self.quantile(CLEARANCE);
         (first.max(OWN + 1)..=last)
             .filter(|&k| (k - OWN..=k + OWN).all(|m| self.power[m] <= self.power[k]))
@@ -134,7 +136,8 @@ impl Resolution {
 pub(crate) fn lines(course: &Course) -> Vec<FlutterLine> {
     let percent = quickly(&course.percent);
     let n = percent.len();
-    let Some(finest) = Resolution::of(percent, course.rate_hz, n) else { return Vec::new() };
+    let [lowest_hz, _, highest_hz] = course.band_hz;
+    let Some(finest) = Resolution::of(percent, course.rate_hz, n, highest_hz) else { return Vec::new() };
     if finest.power.len() < 64 {
         return Vec::new();
     }
@@ -148,7 +151,7 @@ pub(crate) fn lines(course: &Course) -> Vec<FlutterLine> {
         if steady.map(|line| subtract(&mut residual, &window, line.hz / course.rate_hz)).count() == 0 {
             break;
         }
-        let Some(finer) = Resolution::of(&residual, course.rate_hz, n) else { break };
+        let Some(finer) = Resolution::of(&residual, course.rate_hz, n, highest_hz) else { break };
         let apart_hz = APART * finer.step_hz;
         let known = |line: &Found| found.iter().any(|known| (known.hz - line.hz).abs() < apart_hz);
         new = sharp(&finer).into_iter().filter(|line| !known(line)).collect();
@@ -156,14 +159,14 @@ pub(crate) fn lines(course: &Course) -> Vec<FlutterLine> {
     }
     let mut length = n / 2;
     while length as f64 > SHORTEST_S * course.rate_hz {
-        if let Some(coarse) = Resolution::of(percent, course.rate_hz, length) {
+        if let Some(coarse) = Resolution::of(percent, course.rate_hz, length, highest_hz) {
             smear(&coarse, &finest, &mut found);
         }
         length /= 2;
     }
     let mut lines: Vec<FlutterLine> = found
         .into_iter()
-        .filter(|line| line.hz >= BAND_HZ[0])
+        .filter(|line| line.hz >= lowest_hz)
         .map(|line| FlutterLine {
             hz: line.hz,
             percent_peak: (2.0 * line.power).sqrt(),
@@ -277,7 +280,8 @@ pub(crate) fn spectrum(course: &Course) -> (Vec<[f64; 2]>, Vec<f64>) {
     let bins = one_sided(quickly(&course.percent), course.rate_hz);
     let step_hz = bins.first().map_or(0.0, |bin| bin.0);
     let (mut rows, mut widths_hz): (Vec<[f64; 2]>, Vec<f64>) = Default::default();
-    for (hz, power) in bins.into_iter().filter(|bin| bin.0 >= BAND_HZ[0] && bin.0 <= BAND_HZ[2]) {
+    for (hz, power) in bins.into_iter().filter(|bin| bin.0 >= course.band_hz[0] && bin.0 <= course.band_hz[2])
+    {
         let grid = if hz < 20.0 { (hz * 10.0).round() / 10.0 } else { hz.round() };
         match rows.last_mut() {
             Some(last) if (last[0] - grid).abs() < 1e-9 => last[1] += power,
@@ -296,6 +300,7 @@ pub(crate) fn spectrum(course: &Course) -> (Vec<[f64; 2]>, Vec<f64>) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::measure::flutter::deviation::BAND_HZ;
     use crate::signal::statistics::mean;
     use crate::signal::test_signals::white;
 
@@ -305,6 +310,7 @@ mod tests {
             percent: white(1.0, 60_000, 1),
             cycles: vec![],
             rate_hz: 1000.0,
+            band_hz: BAND_HZ,
             noise_at_1hz: 0.0,
             drift_percent_per_min: 0.0,
             bridged: 0.0,

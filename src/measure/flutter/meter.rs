@@ -1,28 +1,17 @@
-//! Wow and flutter of a steady tone near 3 kHz.
+//! Follows a steady tone in both channels, for its wow and flutter.
 //!
-//! The tone of both channels together is demodulated; the deviation, in percent of the mean frequency, is what the
-//! speed does. Slow drift (the best parabola) is not flutter. The noise that the demodulator makes of hiss is
-//! known from the deviation beyond the band, and is subtracted from the figures. Bands: no standard fixes them, so they are
-//! part of the reading.
+//! The tone is brought down to 0 Hz while it is fed; what it says is read by `stretches.rs`.
 
-use crate::measure::flutter::against_time::chart;
-use crate::measure::flutter::deviation::{BAND_HZ, BESIDE_HZ, Course};
-use crate::measure::flutter::figures::Views;
-use crate::measure::flutter::lines::{lines, spectrum};
+use crate::measure::flutter::deviation::flat_hz;
+use crate::measure::flutter::stretches::{ToneBands, flutter_of};
 use crate::measure::meter::Meter;
 use crate::measure::tone::steady::running;
 use crate::reading::{FileClock, Flutter};
 use crate::signal::baseband::{Band, Baseband};
 
-/// What filters need at either end of the stretch before their output counts, s: as much as a stretch can spare, between
-/// these.
-const SETTLE_S: (f64, f64) = (0.5, 1.5);
-
 /// Follows a tone in both channels and reads its flutter.
 pub struct FlutterMeter {
-    programme_hz: f64,
-    flat_hz: f64,
-    clock: FileClock,
+    plan: FlutterPlan,
     channels: [Baseband; 2],
 }
 
@@ -42,10 +31,9 @@ impl Meter for FlutterMeter {
     type Output = (Option<Flutter>, [Band; 2]);
 
     fn new(rate_hz: f64, plan: FlutterPlan) -> Option<Self> {
-        let FlutterPlan { programme_hz, expected_hz, clock } = plan;
-        let flat_hz = flat_hz(expected_hz);
-        let channels = Baseband::pair(rate_hz, expected_hz, flat_hz, 0.4 * flat_hz);
-        Some(Self { programme_hz, flat_hz, clock, channels })
+        let flat_hz = flat_hz(plan.expected_hz);
+        let channels = Baseband::pair(rate_hz, plan.expected_hz, flat_hz, 0.4 * flat_hz);
+        Some(Self { plan, channels })
     }
 
     fn feed(&mut self, block: [&[f64]; 2]) {
@@ -56,11 +44,12 @@ impl Meter for FlutterMeter {
 
     /// The flutter, and the two channels' bands, as far as the tape ran.
     ///
-    /// `None` if less than 3 s were fed, there is no tone or a sample was no number.
+    /// No flutter if less than 1.5 s were fed, there is no tone or a sample was no number.
     fn finish(self) -> (Option<Flutter>, [Band; 2]) {
-        let (flat_hz, programme_hz, clock) = (self.flat_hz, self.programme_hz, self.clock);
+        let FlutterPlan { programme_hz, expected_hz, clock } = self.plan;
         let bands = self.bands();
-        (read(&bands, flat_hz, programme_hz, clock), bands)
+        let whole = [ToneBands { bands: &bands, clock }];
+        (flutter_of(&whole, programme_hz, expected_hz), bands)
     }
 }
 
@@ -71,60 +60,6 @@ impl FlutterMeter {
         let (left, right) = rayon::join(|| left.finish(), || right.finish());
         running([left, right])
     }
-}
-
-/// Half width of the band in which the tone and the noise beside it lie, Hz.
-pub(crate) fn flat_hz(expected_hz: f64) -> f64 {
-    BESIDE_HZ.1 + 0.02 * expected_hz
-}
-
-fn read(bands: &[Band; 2], flat_hz: f64, programme_hz: f64, clock: FileClock) -> Option<Flutter> {
-    let course = Course::of(bands, flat_hz)?;
-    let rate_hz = course.rate_hz;
-    let length_s = course.percent.len() as f64 / rate_hz;
-    let settle_s = (length_s / 6.0).clamp(SETTLE_S.0, SETTLE_S.1);
-    let (views, (lines, (spectrum, spectrum_widths_hz))) = rayon::join(
-        || Views::new(&course, (settle_s * rate_hz) as usize),
-        || (lines(&course), spectrum(&course)),
-    );
-    let clock = clock.starting_at(bands[0].first_s);
-    let inside = clock.starting_at(settle_s);
-    let figures = views.whole();
-    let uncertainties = views.uncertainties(&figures);
-    let (stretches, spread) = views.along(inside);
-    Some(Flutter {
-        carrier_hz: programme_hz,
-        measured_from_s: inside.at(0.0),
-        measured_to_s: clock.at(length_s - settle_s),
-        weighted_quasi_peak_percent: figures.weighted_quasi_peak_percent,
-        weighted_rms_percent: figures.weighted_rms_percent,
-        two_sigma_percent: figures.two_sigma_percent,
-        unweighted_peak_percent: figures.unweighted_peak_percent,
-        unweighted_rms_percent: figures.unweighted_rms_percent,
-        wow_rms_percent: figures.wow_rms_percent,
-        flutter_rms_percent: figures.flutter_rms_percent,
-        uncertainty_percent: [
-            uncertainties.weighted_rms_percent,
-            uncertainties.unweighted_rms_percent,
-            uncertainties.wow_rms_percent,
-            uncertainties.flutter_rms_percent,
-        ]
-        .into_iter()
-        .flatten()
-        .reduce(f64::max),
-        uncertainties,
-        stretches,
-        spread,
-        drift_percent_per_min: Some(course.drift_percent_per_min),
-        bridged_percent: Some(100.0 * course.bridged),
-        channel_shares: Some(course.shares),
-        simultaneous_null_hz: None,
-        band_hz: BAND_HZ,
-        lines,
-        spectrum,
-        spectrum_widths_hz,
-        speed_against_time: chart(&course, (settle_s * rate_hz) as usize, inside),
-    })
 }
 
 #[cfg(test)]

@@ -11,4 +11,5 @@ pub(crate) mod needle;
 pub(crate) mod parts;
 pub(crate) mod same_tape;
 pub(crate) mod section;
+pub(crate) mod stretches;
 pub(crate) mod transport_numbers;

@@ -2,7 +2,7 @@
 
 use crate::measure::flutter::deviation::Course;
 use crate::measure::flutter::figures::Views;
-use crate::measure::flutter::meter::flat_hz;
+use crate::reading::FileClock;
 use crate::signal::baseband::Band;
 
 /// What the filters need at either end, s: the needle is late by so much.
@@ -13,7 +13,7 @@ const SETTLE_S: f64 = 0.5;
 /// `bands` are those of a [`FlutterMeter`](crate::measure::FlutterMeter) for a tone near `expected_hz`; some six seconds are
 /// enough. `None` for less than three, or without a tone.
 pub fn needle_percent(bands: &[Band; 2], expected_hz: f64) -> Option<f64> {
-    let course = Course::of(bands, flat_hz(expected_hz))?;
+    let course = Course::of(bands, expected_hz)?;
     let settle = (SETTLE_S * course.rate_hz) as usize;
-    Some(Views::new(&course, settle).needle())
+    Some(Views::new(&course, settle, FileClock::default()).needle())
 }

@@ -66,7 +66,7 @@ pub fn parts_of(
         Some((error, uncertainty)) => (1.0 + error / 100.0, 0.001 + uncertainty / 100.0),
         None => (1.0, SPEED_SHARE),
     };
-    let length_s = (flutter.measured_to_s - flutter.measured_from_s).max(1.0);
+    let length_s = (flutter.over_s()).max(1.0);
     let matcher = Matcher {
         medium: Medium { speed_mm_s: medium.speed_mm_s * ratio, ..*medium },
         numbers,

@@ -16,7 +16,7 @@
 //! less than once in fifty times.
 
 use crate::capture::{Alignment, FoundSlate};
-use crate::measure::flutter::deviation::{BAND_HZ, BESIDE_HZ, Course};
+use crate::measure::flutter::deviation::{BAND_HZ, Course, beside_hz};
 use crate::programme::{PlacedPart, Signal, slate};
 use crate::reading::{FlutterBand, FlutterShare, Playing, SameTape, SharedFigure, SharedLine, Whose};
 use crate::signal::baseband::Band;
@@ -98,7 +98,7 @@ impl TapeCourse {
         from_s: f64,
     ) -> Option<Self> {
         let Signal::Tone { hz } = part.signal else { return None };
-        let course = Course::of(bands, BESIDE_HZ.1 + 0.02 * expected_hz)?;
+        let course = Course::of(bands, expected_hz)?;
         let count = course.cycles.len();
         let start_s = from_s + bands[0].first_s;
         let off = by_slates(&course.cycles, course.rate_hz, start_s, hz, alignment)?;
@@ -361,7 +361,7 @@ struct Sums<'a> {
 
 impl<'a> Sums<'a> {
     fn new(spectra: &'a Spectra, shares: &'a [Shares]) -> Self {
-        let beyond = spectra.within([BESIDE_HZ.0, BESIDE_HZ.1]);
+        let beyond = spectra.within(beside_hz(BAND_HZ[2]).into());
         let count = beyond.clone().count().max(1) as f64;
         let common_noise =
             beyond.clone().map(|k| shares[k].common / spectra.hz(k).powi(2)).sum::<f64>().max(0.0) / count;

@@ -1,9 +1,11 @@
 //! The figures of a silent part: unweighted, A-weighted and quasi-peak, with the hum and without it.
 
+use crate::measure::noise::missing;
 use crate::measure::noise::reference::Reference;
 use crate::measure::noise::silence::{Silence, UNWEIGHTED_HZ, weight};
 use crate::measure::noise::spectrum::bands;
-use crate::reading::{Noise, SilentPart};
+use crate::reading::{Noise, Pair, SilentPart};
+use crate::trade::sound_card::top_hz;
 
 /// Flatness of filters and edges, dB: what the spread of the noise does not show.
 const FLATNESS_DB: f64 = 0.05;
@@ -21,7 +23,12 @@ impl Silence {
                 lines.map(|line| line.power[channel] * if weighted { weight(line.hz) } else { 1.0 }).sum()
             })
         };
+        let itu468_missing_db = missing::itu468_db(self.rate_hz);
+        let a_missing_db = missing::a_weighted_db(self.rate_hz);
+        let whole = top_hz(self.rate_hz).is_infinite();
+        let only_if = |stated: bool, pair: Pair| if stated { pair } else { [None; 2] };
         let shown_db = |channel: usize| {
+            itu468_missing_db?;
             let shown = self.shown[channel]?.mean;
             // The indication is an rms.
             db(shown * shown, channel)
@@ -29,23 +36,30 @@ impl Silence {
         Noise {
             reference: reference.words.clone(),
             reference_dbfs: reference.dbfs,
-            unweighted_db: pair(&plain),
-            a_weighted_db: pair(&weighted),
+            unweighted_db: only_if(whole, pair(&plain)),
+            a_weighted_db: only_if(a_missing_db.is_some(), pair(&weighted)),
             itu468_db: [0, 1].map(shown_db),
             itu468_spread_db: [0, 1].map(|channel| {
                 shown_db(channel)?;
                 self.shown[channel].map(|shown| 8.686 * shown.deviation / shown.mean)
             }),
-            uncertainty_db: [0, 1]
-                .map(|channel| db(plain(channel), channel).map(|_| self.uncertainty_db(channel, reference))),
+            uncertainty_db: [0, 1].map(|channel| {
+                db(plain(channel), channel)?;
+                a_missing_db.map(|missing_db| self.uncertainty_db(channel, reference).hypot(missing_db))
+            }),
             itu468_uncertainty_db: [0, 1].map(|channel| {
                 shown_db(channel)?;
                 let shown = self.shown[channel]?;
                 // 0.15 dB: what the running network may be off by (it says so itself).
-                Some((2.0 * 8.686 * shown.error / shown.mean).hypot(0.15).hypot(reference.uncertainty_db))
+                let own_db =
+                    (2.0 * 8.686 * shown.error / shown.mean).hypot(0.15).hypot(reference.uncertainty_db);
+                itu468_missing_db.map(|missing_db| own_db.hypot(missing_db))
             }),
-            unweighted_without_hum_db: pair(&|channel| plain(channel) - hum(channel, false)),
-            a_weighted_without_hum_db: pair(&|channel| weighted(channel) - hum(channel, true)),
+            unweighted_without_hum_db: only_if(whole, pair(&|channel| plain(channel) - hum(channel, false))),
+            a_weighted_without_hum_db: only_if(
+                a_missing_db.is_some(),
+                pair(&|channel| weighted(channel) - hum(channel, true)),
+            ),
             mains: self.components.as_ref().map(|components| components.mains(reference)),
             parts: Vec::new(),
             bands: bands(self, reference),

@@ -45,8 +45,10 @@ fn unsure_by_steps(noise: &mut Noise, reference: &Reference, step: f64) {
         return;
     }
     for channel in 0..2 {
-        let Some(dbfs) =
-            noise.unweighted_db[channel].zip(reference.dbfs[channel]).map(|(db, zero)| db + zero)
+        let Some(dbfs) = noise.unweighted_db[channel]
+            .or(noise.a_weighted_db[channel])
+            .zip(reference.dbfs[channel])
+            .map(|(db, zero)| db + zero)
         else {
             continue;
         };
@@ -61,7 +63,8 @@ fn unsure_by_steps(noise: &mut Noise, reference: &Reference, step: f64) {
 
 /// Rows of `saturation.noise`: every noise on both channels, if one of them serves saturation.
 pub(crate) fn saturation_by_noise(played: &Played<'_>, levels: &[Level]) -> Vec<SaturationNoise> {
-    if !played.noises().any(|(part, _)| part.serves == Serves::Saturation) {
+    let serves = |(part, _): (&PlacedPart, &NoiseBands)| part.serves == Serves::Saturation;
+    if played.options.is_coarse() || !played.noises().any(serves) {
         return Vec::new();
     }
     let hiss = played.silences().next().map(|silence| silence.1);

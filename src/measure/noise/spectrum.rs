@@ -4,6 +4,7 @@ use crate::measure::noise::reference::Reference;
 use crate::measure::noise::silence::Silence;
 use crate::reading::SilenceBand;
 use crate::trade::octave_bands::third_octaves;
+use crate::trade::sound_card::top_hz;
 
 /// Bands that are stated, nominal, Hz.
 const FROM_HZ: f64 = 20.0;
@@ -11,10 +12,11 @@ const TO_HZ: f64 = 20_000.0;
 /// How exactly edges and density hold, dB: what chance does not show.
 const FLATNESS_DB: f64 = 0.05;
 
-/// Third octaves of `silence` against `reference`, rising; a band that reaches beyond half the sample rate is left out.
+/// Third octaves of `silence` against `reference`, rising; a band that reaches beyond half the sample rate, or into a slow
+/// capture's own filter, is left out.
 pub(crate) fn bands(silence: &Silence, reference: &Reference) -> Vec<SilenceBand> {
     third_octaves(FROM_HZ, TO_HZ)
-        .filter(|band| band.upper_hz <= silence.rate_hz / 2.0)
+        .filter(|band| band.upper_hz <= top_hz(silence.rate_hz).min(silence.rate_hz / 2.0))
         .map(|band| {
             let db = [0, 1].map(|channel| {
                 let power = silence.band_power(channel, band.lower_hz, band.upper_hz);

@@ -19,6 +19,7 @@ use crate::signal::noise::Noise;
 use crate::signal::spectrum::hann;
 use crate::signal::statistics::median;
 use crate::trade::octave_bands::{ThirdOctave, third_octaves};
+use crate::trade::sound_card::top_hz;
 use num_complex::Complex64;
 use realfft::RealToComplex;
 use std::collections::VecDeque;
@@ -206,7 +207,7 @@ impl Meter for NoiseBandsMeter {
 
     fn new(rate_hz: f64, place: NoisePlace) -> Option<Self> {
         let bands: Vec<ThirdOctave> = third_octaves(25.0, 20_000.0)
-            .filter(|band| band.upper_hz * place.ratio < RETURN_SHARE * rate_hz)
+            .filter(|band| band.upper_hz * place.ratio < (RETURN_SHARE * rate_hz).min(top_hz(rate_hz)))
             .collect();
         let (low, high) = bands.into_iter().partition(|band| band.mid_hz < TAKE_OVER_HZ);
         let frames = |seconds: f64, bands| ReturnFrames::new(rate_hz, seconds, bands, place.ratio);

@@ -7,6 +7,7 @@ use crate::measure::tone::follow::narrow_power;
 use crate::reading::{Erasing, FileClock, Pair};
 use crate::signal::baseband::{Band, Baseband};
 use crate::signal::statistics::{mean, median, nth};
+use crate::trade::sound_card::top_hz;
 use std::f64::consts::TAU;
 
 /// A stretch that is weaker than the tone by this much, dB, ...
@@ -48,7 +49,10 @@ impl Meter for ErasingMeter {
     /// `None` if the tone is below 100 Hz, or too close to half the sample rate.
     fn new(rate_hz: f64, expected_hz: f64) -> Option<Self> {
         let (flat_hz, transition_hz) = (40.0 + 0.04 * expected_hz, 40.0);
-        if !(expected_hz >= 100.0 && expected_hz + flat_hz + transition_hz < 0.49 * rate_hz) {
+        if !(expected_hz >= 100.0
+            && expected_hz + flat_hz + transition_hz < 0.49 * rate_hz
+            && expected_hz <= top_hz(rate_hz))
+        {
             return None;
         }
         let band = || Baseband::new(rate_hz, expected_hz, flat_hz, transition_hz);

@@ -4,6 +4,7 @@ use crate::measure::meter::Meter;
 use crate::measure::tone::follow::{Amplitude, Course, follow_loosely};
 use crate::reading::Separation;
 use crate::signal::baseband::Baseband;
+use crate::trade::sound_card::top_hz;
 
 /// The leakage may wander in phase by as much as the azimuth wanders: half width of its band, Hz.
 const HALF_HZ: f64 = 2.0;
@@ -44,7 +45,10 @@ impl Meter for SeparationMeter {
     fn new(rate_hz: f64, LeakagePlan { expected_hz, driven }: LeakagePlan) -> Option<Self> {
         let flat_hz = (0.4 * expected_hz).min(80.0 + 0.015 * expected_hz);
         let transition_hz = (0.4 * expected_hz).min(80.0);
-        if !(expected_hz >= 20.0 && expected_hz * 1.01 + flat_hz + transition_hz < 0.49 * rate_hz) {
+        if !(expected_hz >= 20.0
+            && expected_hz * 1.01 + flat_hz + transition_hz < 0.49 * rate_hz
+            && expected_hz <= top_hz(rate_hz))
+        {
             return None;
         }
         let band = || Baseband::new(rate_hz, expected_hz, flat_hz, transition_hz);

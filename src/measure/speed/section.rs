@@ -12,7 +12,7 @@ use crate::reading::Speed;
 /// Speed over the longest row of slates in which time does not jump.
 pub(crate) fn speed(played: &Played<'_>, jumps: &Jumps) -> Option<Speed> {
     let torn: Vec<Torn> = jumps.torn.iter().copied().chain(jumps.switch).collect();
-    let slates = untorn(&played.alignment.slates, &torn, &jumps.splices_s);
+    let slates = untorn(&played.alignment.slates, &torn, &jumps.phase_jumps);
     let mut speed = slates::speed(slates, played.timeline)?;
     // A jump too small to be found moves the slates and not the frequency of a tone.
     if let Some((percent, uncertainty_percent)) = by_tones(played, slates) {

@@ -11,6 +11,7 @@ use crate::signal::baseband::{Band, Baseband};
 use crate::signal::fir::low_pass;
 use crate::signal::spectrum::periodogram;
 use crate::signal::statistics::{error_by_neighbours, exponential_mean, mean_and_error, median, rms};
+use crate::trade::sound_card::top_hz;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -84,10 +85,10 @@ impl Meter for ToneMeter {
 
     /// A meter for a tone expected near `expected_hz` (within 1.5 %) in samples at `rate_hz`.
     ///
-    /// `None` if the tone lies too close to half the sample rate.
+    /// `None` if the tone lies too close to half the sample rate, or where a slow capture's own filter reaches.
     fn new(rate_hz: f64, expected_hz: f64) -> Option<Self> {
         let half = half_band_hz(expected_hz);
-        if !(expected_hz > 5.0 && expected_hz + half < 0.49 * rate_hz) {
+        if !(expected_hz > 5.0 && expected_hz + half < 0.49 * rate_hz && expected_hz <= top_hz(rate_hz)) {
             return None;
         }
         let flat_hz = 3.2 * half;

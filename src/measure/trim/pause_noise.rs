@@ -1,6 +1,7 @@
 //! A-weighted noise of the pause between two settings.
 
 use crate::measure::meter::Meter;
+use crate::measure::noise::missing;
 use crate::measure::noise::reference::dbfs;
 use crate::measure::noise::silence::{UNWEIGHTED_HZ, weight};
 use crate::signal::spectrum::Welch;
@@ -46,10 +47,10 @@ impl Meter for PauseMeter {
         self.channels.iter_mut().zip(block).for_each(|(welch, samples)| welch.feed(samples));
     }
 
-    /// `None` if less than one segment was fed or a sample was no number.
+    /// `None` if less than one segment was fed, a sample was no number, or the sample rate leaves out too much.
     fn finish(self) -> Option<PauseNoise> {
         let densities = self.channels.map(Welch::finish);
-        if densities[0].segments == 0 {
+        if densities[0].segments == 0 || missing::a_weighted_db(self.rate_hz).is_none() {
             return None;
         }
         let high_hz = UNWEIGHTED_HZ.1.min(self.rate_hz / 2.0);

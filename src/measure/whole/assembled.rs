@@ -52,7 +52,7 @@ pub(crate) fn assemble(
         course,
         tones: tones(played),
         torn: jumps.torn.iter().map(|torn| torn.in_file(clock)).collect(),
-        splices_s: jumps.splices_s.iter().map(|at_s| clock.at(*at_s)).collect(),
+        phase_jumps: jumps.phase_jumps.iter().map(|jump| jump.in_file(clock)).collect(),
         ran_s,
         lost_from_s,
         level_dependence: gain.level_dependence,

@@ -3,6 +3,7 @@
 use crate::measure::azimuth::delay::PlayedDifference;
 use crate::measure::faults::level_dependence::LevelDependence;
 use crate::measure::faults::lossy::LossySign;
+use crate::measure::faults::phase_jumps::PhaseJumpInFile;
 use crate::measure::faults::tears::TornInFile;
 use crate::measure::flutter::same_tape::TapeCourse;
 use crate::measure::speed::tones::MeasuredTone;
@@ -21,8 +22,8 @@ pub struct Evidence {
     pub tones: Vec<MeasuredTone>,
     /// Stretches in which samples are missing or came twice.
     pub torn: Vec<TornInFile>,
-    /// Times at which the phase of the flutter tone jumps.
-    pub splices_s: Vec<FileTime>,
+    /// Where the phase of the flutter tone jumps.
+    pub phase_jumps: Vec<PhaseJumpInFile>,
     /// Where alone the tape ran in the flutter tone, from and to, if it did not all the time.
     pub ran_s: Option<[FileTime; 2]>,
     /// From here on no slate was found though the return goes on.

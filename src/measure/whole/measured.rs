@@ -37,7 +37,7 @@ pub fn measure(
     options: &MeasureOptions,
 ) -> Result<Measured, CaptureError> {
     let playback = Playback { source, alignment, options };
-    let longest_flutter = longest(timeline, alignment, Serves::Flutter);
+    let flutter = flutter_parts(timeline, alignment);
     // The longest first, so that no core is left with a long one at the end.
     let mut order: Vec<(usize, &PlacedPart)> = timeline.parts.iter().enumerate().collect();
     order.sort_by(|a, b| b.1.length_s.total_cmp(&a.1.length_s));
@@ -46,7 +46,7 @@ pub fn measure(
             order
                 .into_iter()
                 .par_bridge()
-                .map(|(index, part)| (index, play(&playback, part, Some(index) == longest_flutter)))
+                .map(|(index, part)| (index, play(&playback, part, flutter.contains(&index))))
                 .collect()
         },
         || surroundings(&playback, timeline),
@@ -72,14 +72,19 @@ pub fn measure(
     Ok(Measured { facts, evidence })
 }
 
-/// Index of the longest part serving `serves` of which something is in the recording.
-fn longest(timeline: &Timeline, alignment: &Alignment, serves: Serves) -> Option<usize> {
+/// Indices of the parts that flutter is read from: the longest of which enough is in the recording. Without slates several may
+/// be stretches of one tone.
+fn flutter_parts(timeline: &Timeline, alignment: &Alignment) -> Vec<usize> {
+    const LEAST_S: f64 = 3.0;
+    const LEAST_STRETCH_S: f64 = 1.5;
+    let slated = timeline.levels_are_known();
     let length = |part: &PlacedPart| alignment.steady_rest(part, FADE_S).map_or(0.0, |s| s.length_s());
-    timeline
-        .parts
-        .iter()
-        .enumerate()
-        .filter(|(_, part)| part.serves == serves && length(part) > 3.0)
-        .max_by(|a, b| length(a.1).total_cmp(&length(b.1)))
-        .map(|best| best.0)
+    let least_s = if slated { LEAST_S } else { LEAST_STRETCH_S };
+    let long = |(_, part): &(usize, &PlacedPart)| part.serves == Serves::Flutter && length(part) > least_s;
+    let parts = || timeline.parts.iter().enumerate().filter(long);
+    let Some(longest) = parts().max_by(|a, b| length(a.1).total_cmp(&length(b.1))) else { return vec![] };
+    let read = |(index, part): &(usize, &PlacedPart)| {
+        *index == longest.0 || !slated && part.signal == longest.1.signal
+    };
+    parts().filter(read).map(|part| part.0).collect()
 }

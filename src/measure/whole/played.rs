@@ -122,9 +122,14 @@ impl Played<'_> {
         })
     }
 
-    /// The tone that flutter was read from.
+    /// The tone that flutter was read from, or the first stretch of it.
     pub fn flutter(&self) -> Option<FlutterTone<'_>> {
-        self.parts().find_map(|(part, outcome)| match (&part.signal, outcome) {
+        self.flutters().next()
+    }
+
+    /// All stretches of the tone that flutter was read from.
+    pub fn flutters(&self) -> impl Iterator<Item = FlutterTone<'_>> {
+        self.parts().filter_map(|(part, outcome)| match (&part.signal, outcome) {
             (Signal::Tone { hz }, Outcome::Flutter(result, stretch)) => {
                 Some(FlutterTone { part, hz: *hz, found: result.0.as_ref(), bands: &result.1, stretch })
             }

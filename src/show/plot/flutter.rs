@@ -12,6 +12,8 @@ use crate::reading::{Flutter, FlutterLine};
 const MOST_LINES: usize = 10;
 /// Lines weaker than this share of the strongest are not named: they cannot be seen.
 const LEAST_SHARE: f64 = 0.05;
+/// Pieces further apart than this many of their lengths have something else between them.
+const MOST_GAP: f64 = 3.0;
 /// Least distance of two numbers beside each other.
 const NUMBER_STEP: f64 = 24.0;
 
@@ -24,16 +26,20 @@ pub(super) fn course(flutter: &Flutter) -> Option<Plot> {
         .map(|&(at_s, low, high)| [at_s.seconds(), low, high])
         .filter(|piece| piece.iter().all(|value| value.is_finite()))
         .collect();
+    // Second by second: what the speed does over the whole file, drift and all.
+    let means: Vec<(f64, f64)> =
+        flutter.mean_speed.iter().map(|mean| (mean.at_s.seconds(), mean.percent)).collect();
     let (first, last) = (pieces.first()?[0], pieces.last()?[0]);
-    let low = pieces.iter().map(|piece| piece[1]).fold(f64::INFINITY, f64::min);
-    let high = pieces.iter().map(|piece| piece[2]).fold(f64::NEG_INFINITY, f64::max);
+    let values =
+        || pieces.iter().flat_map(|piece| [piece[1], piece[2]]).chain(means.iter().map(|mean| mean.1));
+    let (low, high) = (values().fold(f64::INFINITY, f64::min), values().fold(f64::NEG_INFINITY, f64::max));
     if pieces.len() < 3 || high - low < 1e-9 || last <= first {
         return None;
     }
     let [from_hz, to_hz] = course.band_hz.map(frequency);
     let caption = format!(
         "Speed of the {} tone over time, {from_hz} to {to_hz}, not weighted, drift subtracted: from the lowest to the highest in each \
-         {} s. Positive is fast.",
+         {} s. Marks: mean of each second, drift and all. Positive is fast.",
         frequency(flutter.carrier_hz),
         given(course.piece_s, 2)
     );
@@ -44,10 +50,14 @@ pub(super) fn course(flutter: &Flutter) -> Option<Plot> {
         Axis::exactly("time in the return, s", first, last),
         Axis::linear("deviation of the speed, %", -most, most, true),
     );
-    let there = pieces.iter().map(|piece| (piece[0], piece[2]));
-    let back = pieces.iter().rev().map(|piece| (piece[0], piece[1]));
-    let outline: Vec<(f64, f64)> = there.chain(back).collect();
-    frame.area(&outline, Stroke::Single, 0.9);
+    // Between two stretches of the tone nothing is known.
+    for piece in pieces.chunk_by(|a, b| b[0] - a[0] < MOST_GAP * course.piece_s) {
+        let there = piece.iter().map(|piece| (piece[0], piece[2]));
+        let back = piece.iter().rev().map(|piece| (piece[0], piece[1]));
+        let outline: Vec<(f64, f64)> = there.chain(back).collect();
+        frame.area(&outline, Stroke::Single, 0.9);
+    }
+    frame.marks(&means, Stroke::Fit);
     Some(Plot { name: "speed-against-time", caption, svg: frame.finish() })
 }
 

@@ -5,7 +5,7 @@ use crate::reading::figures::UnitKind::{
     Hertz, HertzPerMinute, LineHertz, Percent, PercentPerMinute, Seconds,
 };
 use crate::reading::figures::{frequency, given};
-use crate::reading::{FileTime, Flutter, FlutterFigures, FlutterLine, FlutterStretch};
+use crate::reading::{FileTime, Flutter, FlutterFigures, FlutterLine, FlutterStretch, MeanSpeed};
 use crate::show::page::{Measured, Printed, Quantities, Rows, Section, Table, Tone};
 
 /// Shortest tone that a flutter reading should rest on, s (common practice, no source).
@@ -40,10 +40,19 @@ const KINDS: [Kind; 7] = [
     ("flutter above the split, unweighted rms", "flutter_rms_percent", Band::High, |f| f.flutter_rms_percent),
 ];
 
+/// A mean speed that wanders by more than this from second to second is said, percent.
+const WANDERS_PERCENT: f64 = 0.1;
+/// Up to here flutter is read where the tone shows it, Hz.
+const FULL_BAND_HZ: f64 = 200.0;
+
 /// Figures and lines for people; everything that has a course or a spectrum for machines.
 pub(in crate::show) fn flutter(flutter: &Flutter) -> Section {
+    let over = flutter
+        .measured_over_s
+        .map_or(String::new(), |over_s| format!("{} of it, between ", Seconds.of(over_s, None)));
+    let (from, to) = if over.is_empty() { ("from ", "to") } else { ("", "and") };
     let mut section = Section::new("Flutter").say(format!(
-        "Tone {}, measured from {} to {} of the return.",
+        "Tone {}, measured {over}{from}{} {to} {} of the return.",
         frequency(flutter.carrier_hz),
         Seconds.of(flutter.measured_from_s.seconds(), None),
         Seconds.of(flutter.measured_to_s.seconds(), None)
@@ -102,7 +111,7 @@ fn notes(flutter: &Flutter) -> Vec<String> {
         "No standard fixes the band limits and the split between wow and flutter; the weighting table is from memory."
             .to_owned(),
     ];
-    let length_s = flutter.measured_to_s - flutter.measured_from_s;
+    let length_s = flutter.over_s();
     if length_s < LEAST_S {
         let length = Seconds.of(length_s, None);
         notes.push(format!(
@@ -113,6 +122,28 @@ fn notes(flutter: &Flutter) -> Vec<String> {
         notes.push(format!(
             "The tone drifted by {} while it played; this was subtracted. The drift over the whole return is under speed.",
             PercentPerMinute.of(drift, None).signed()
+        ));
+    }
+    let highest = flutter.mean_speed.iter().max_by(|a, b| a.percent.total_cmp(&b.percent));
+    let lowest = flutter.mean_speed.iter().min_by(|a, b| a.percent.total_cmp(&b.percent));
+    if let (Some(highest), Some(lowest)) = (highest, lowest)
+        && highest.percent - lowest.percent > WANDERS_PERCENT
+    {
+        let place = |mean: &MeanSpeed| {
+            let at = Seconds.of(mean.at_s.seconds(), None);
+            format!("{} at {at} ({})", Percent.of(mean.percent, None).signed(), Hertz.of(mean.hz, None))
+        };
+        notes.push(format!(
+            "Second by second the mean speed lies between {} and {} of its mean.",
+            place(lowest),
+            place(highest)
+        ));
+    }
+    if flutter.band_hz[2] < FULL_BAND_HZ {
+        notes.push(format!(
+            "A tone of {} shows no flutter faster than {}; what is faster is in none of the figures.",
+            frequency(flutter.carrier_hz),
+            frequency(flutter.band_hz[2])
         ));
     }
     if let Some(bridged) = flutter.bridged_percent.filter(|percent| *percent > BRIDGED_PERCENT) {
@@ -148,7 +179,7 @@ fn drift(line: &FlutterLine) -> Option<String> {
     (drift.abs() > uncertainty).then(|| format!("rate moves {moves}"))
 }
 
-/// `flutter-spectrum.csv`, `speed-against-time.csv` and `flutter-stretches.csv`, which figures draw.
+/// `flutter-spectrum.csv`, `speed-against-time.csv`, `mean-speed.csv` and `flutter-stretches.csv`, which figures draw.
 fn courses(flutter: &Flutter) -> Vec<Table> {
     let widths = flutter.spectrum_widths_hz.iter().map(|width| Some(*width)).chain(std::iter::repeat(None));
     let rows: Vec<([f64; 2], Option<f64>)> = flutter.spectrum.iter().copied().zip(widths).collect();
@@ -163,6 +194,11 @@ fn courses(flutter: &Flutter) -> Vec<Table> {
         .key("at_s", |piece: &(FileTime, f64, f64)| piece.0.seconds())
         .key("lowest_percent", |piece| piece.1)
         .key("highest_percent", |piece| piece.2);
+    let means = Rows::of("mean-speed.csv", &flutter.mean_speed)
+        .printed(Printed::Nowhere)
+        .key("at_s", |mean: &MeanSpeed| mean.at_s.seconds())
+        .key("hz", |mean| mean.hz)
+        .key("percent", |mean| mean.percent);
     let stretches = Rows::of("flutter-stretches.csv", &flutter.stretches)
         .printed(Printed::Nowhere)
         .key("from_s", |stretch: &FlutterStretch| stretch.from_s.seconds())
@@ -172,5 +208,5 @@ fn courses(flutter: &Flutter) -> Vec<Table> {
         let (_, key, _, of) = KINDS[kind];
         rows.key(key, move |stretch| of(&stretch.figures))
     });
-    [spectrum.any(), course.any(), stretches.any()].into_iter().flatten().collect()
+    [spectrum.any(), course.any(), means.any(), stretches.any()].into_iter().flatten().collect()
 }
