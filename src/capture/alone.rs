@@ -189,7 +189,7 @@ pub(super) fn alone(
         let begins = |steps: usize| {
             let next = &around[steps..(steps + company).min(around.len())];
             let with = next.iter().filter(|&&k| windows.near[k] > half).count();
-            windows.near[around[steps]] > half && with * 5 > next.len() * 3
+            windows.near[around[steps]] > half && with * 4 >= next.len() * 3
         };
         (0..around.len()).find(|&steps| begins(steps) || windows.tone[around[steps]] < HALF * usual_tone)
     };
