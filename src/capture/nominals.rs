@@ -131,12 +131,11 @@ pub fn name(tones: &[HeardTone], told_hz: &[f64], known_hz: Option<f64>) -> Name
         let near = |hz: &f64| (hz / known_hz - 1.0).abs() <= MOST_SPEED_ERROR_PERCENT / 100.0;
         of_one_tone(tones.iter().map(|tone| tone.hz).filter(near))
     });
-    let is_known = |hz: f64, group: &[f64]| group.contains(&hz);
     let score = |ratio: f64, group: &[f64]| {
         let agreement: f64 = tones
             .iter()
             .filter_map(|tone| {
-                if is_known(tone.hz, group) {
+                if group.contains(&tone.hz) {
                     return Some(1.0);
                 }
                 let (k, off) = nearest(&list, tone.hz / ratio)?;
@@ -167,7 +166,7 @@ pub fn name(tones: &[HeardTone], told_hz: &[f64], known_hz: Option<f64>) -> Name
     let ratio = if group.is_empty() { agreed(tones, &list, best) } else { best };
     let names: Vec<Option<Name>> = tones
         .iter()
-        .map(|tone| match known_hz.filter(|_| is_known(tone.hz, group)) {
+        .map(|tone| match known_hz.filter(|_| group.contains(&tone.hz)) {
             Some(nominal_hz) => Some(Name { nominal_hz, by: NamedBy::Known }),
             None => {
                 let (k, _) = nearest(&list, tone.hz / ratio).filter(|(k, _)| list[*k].2 != NamedBy::Known)?;

@@ -214,13 +214,13 @@ pub(super) fn warn(reading: &mut Facts, alignment: &Alignment, facts: &FileFacts
     }
     if !measured.facts.dropouts.is_empty() {
         let deepest = measured.facts.dropouts.iter().map(|d| d.depth_db).fold(0.0, f64::max);
+        let left_out = match measured.facts.dropouts.len() {
+            1 => format!("1 dropout in the steady tones, {deepest:.0} dB deep. It was"),
+            count => format!("{count} dropouts in the steady tones, the deepest {deepest:.0} dB. They were"),
+        };
         add(
             WarningId::Dropouts,
-            format!(
-                "{} dropouts in the steady tones, the deepest {deepest:.0} dB. They were left out of the levels. \
-                 Clean heads and tape path, or use a better tape.",
-                measured.facts.dropouts.len()
-            ),
+            format!("{left_out} left out of the levels. Clean heads and tape path, or use a better tape."),
         );
     }
     if let Some(mains) = measured.facts.noise.as_ref().and_then(|noise| noise.mains.as_ref())
