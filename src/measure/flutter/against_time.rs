@@ -11,9 +11,14 @@ const HIGHEST_HZ: f64 = 20.0;
 /// Pieces at most: as many as a figure has room for.
 const MOST_PIECES: usize = 400;
 
-/// The course without `settle` values at either end; `clock` starts at the first value that counts. `None` if nothing is left
-/// of it.
-pub(crate) fn chart(course: &Course, settle: usize, clock: FileClock) -> Option<SpeedAgainstTime> {
+/// The course without `settle` values at either end; `clock` starts at the first value that counts. It is one of several with
+/// `count` values that count in all, whose charts have pieces of one length. `None` if nothing is left of it.
+pub(crate) fn chart(
+    course: &Course,
+    settle: usize,
+    clock: FileClock,
+    count: usize,
+) -> Option<SpeedAgainstTime> {
     let [lowest_hz, _, highest_hz] = course.band_hz;
     let rise = band_gain(lowest_hz, highest_hz);
     let fall = |hz: f64| 0.5 + 0.5 * (PI * ((hz - HIGHEST_HZ) / (0.25 * HIGHEST_HZ)).clamp(0.0, 1.0)).cos();
@@ -21,7 +26,7 @@ pub(crate) fn chart(course: &Course, settle: usize, clock: FileClock) -> Option<
         Complex64::new(if hz > 2.0 * HIGHEST_HZ { 0.0 } else { rise(hz) * fall(hz) }, 0.0)
     });
     let inside = slow.get(settle..slow.len().checked_sub(settle)?).filter(|inside| !inside.is_empty())?;
-    let length = inside.len().div_ceil(MOST_PIECES);
+    let length = count.max(inside.len()).div_ceil(MOST_PIECES);
     let pieces = inside
         .chunks(length)
         .enumerate()
@@ -84,6 +89,11 @@ mod tests {
     use crate::measure::flutter::deviation::BAND_HZ;
     use std::f64::consts::TAU;
 
+    /// The chart of a course that is the only one.
+    fn chart(course: &Course, settle: usize, clock: FileClock) -> Option<SpeedAgainstTime> {
+        super::chart(course, settle, clock, 0)
+    }
+
     fn at(from_s: f64) -> FileClock {
         FileClock::default().starting_at(from_s)
     }
@@ -120,6 +130,15 @@ mod tests {
             assert!(most > least && most < 0.4 - least, "{at_s:?}: {low} to {high}");
         }
         crate::assert_within!(found.pieces[0].0.seconds(), 7.0 + 0.5 * (0.145 - 0.001), 1e-9, "s");
+    }
+
+    #[test]
+    fn several_courses_have_pieces_of_one_length() {
+        let lengths = [10.0, 30.0].map(|seconds| {
+            let found = super::chart(&course(seconds, |_| 0.1), 1000, at(0.0), 36_000).unwrap();
+            (found.piece_s, found.pieces.len())
+        });
+        assert_eq!(lengths, [(0.09, 89), (0.09, 312)]);
     }
 
     #[test]

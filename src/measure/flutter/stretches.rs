@@ -119,11 +119,9 @@ pub(crate) fn flutter_of(tones: &[ToneBands<'_>], programme_hz: f64, carrier_hz:
 
 /// The charts of all stretches, one behind the other.
 fn against_time(stretches: &[Stretch]) -> Option<SpeedAgainstTime> {
+    let inside = |stretch: &Stretch| stretch.course.percent.len().saturating_sub(2 * stretch.settle);
+    let count = stretches.iter().map(inside).sum();
     let charts =
-        stretches.iter().filter_map(|stretch| chart(&stretch.course, stretch.settle, stretch.inside));
-    charts.reduce(|all, more| SpeedAgainstTime {
-        piece_s: all.piece_s.max(more.piece_s),
-        pieces: [all.pieces, more.pieces].concat(),
-        ..all
-    })
+        stretches.iter().filter_map(|stretch| chart(&stretch.course, stretch.settle, stretch.inside, count));
+    charts.reduce(|all, more| SpeedAgainstTime { pieces: [all.pieces, more.pieces].concat(), ..all })
 }
