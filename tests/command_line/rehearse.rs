@@ -35,6 +35,7 @@ fn the_whole_job_is_left_in_the_folder_and_never_done_over() {
             "flutter-lines.csv",
             "flutter-spectrum.csv",
             "flutter-stretches.csv",
+            "mean-speed.csv",
             "noise-bands.csv",
         ])
         .chain(["causes-left.svg", "causes-right.svg", "speed-against-time.svg", "noise.svg"])
