@@ -116,3 +116,47 @@ fn a_line_that_moves_is_one_smeared_line() {
         }
     }
 }
+
+#[test]
+fn lines_0_3_hz_apart_are_two_in_ten_seconds_where_nothing_hides_them() {
+    let cases: Vec<(f64, f64, u64)> =
+        [1.1, 4.8, 9.3, 25.0].into_iter().flat_map(|hz| [(hz, 0.05, 1), (hz, 0.0125, 2)]).collect();
+    effort::some(cases, 3).into_par_iter().for_each(|(hz, second, seed)| {
+        let noise = smooth_noise(0.004, 0.3, 150.0, 10.0, seed);
+        let course = |t: f64| noise[(t * 1000.0) as usize];
+        let lines = [(hz, 0.05, 0.0), (hz + 0.3, second, 1.0 + seed as f64)];
+        let played = Played {
+            rate_hz: 8000.0,
+            seconds: 10.0,
+            lines: &lines,
+            course: &course,
+            seed,
+            ..Played::default()
+        };
+        let found = played.read().lines;
+        for (hz, percent, _) in lines {
+            let line = near(&found, hz);
+            // Noise alone moves a line by some percent of the stronger one's size.
+            assert_within!(line.percent_peak, percent, 0.005, "%", "{hz} Hz beside {second} %: {found:?}");
+            assert_within!(line.hz, hz, 0.02, "Hz", "beside {second} %");
+        }
+    });
+}
+
+#[test]
+fn one_line_in_ten_seconds_is_not_made_two() {
+    let cases: Vec<(f64, f64, u64)> = [0.9, 4.8, 25.0]
+        .into_iter()
+        .flat_map(|hz| [(hz, 0.0), (hz, 0.3), (hz, -0.15)])
+        .flat_map(|(hz, change_hz)| (0..4).map(move |seed| (hz, change_hz, seed)))
+        .collect();
+    effort::some(cases, 6).into_par_iter().for_each(|(hz, change_hz, seed)| {
+        let noise = smooth_noise(0.02, 0.3, 150.0, 10.0, 100 + seed);
+        let phase = |t: f64| TAU * (hz * t + change_hz / 20.0 * t * (t - 10.0));
+        let course = |t: f64| noise[(t * 1000.0) as usize] + 0.08 * phase(t).sin();
+        let played = Played { rate_hz: 8000.0, seconds: 10.0, course: &course, seed, ..Played::default() };
+        let found = played.read().lines;
+        let about = found.iter().filter(|line| (line.hz - hz).abs() < 0.6).count();
+        assert_eq!(about, 1, "{hz} Hz by {change_hz} Hz, seed {seed}: {found:?}");
+    });
+}

@@ -6,13 +6,15 @@
 //!
 //! A steady line is subtracted as the sine that fits best, and the rest is searched again: under a window alone its
 //! skirt hid 0.005 % at 0.3 Hz beside 0.5 %. Steady lines of 0.005 % peak, 0.3 Hz apart, are found in hiss 50 dB down
-//! in 33 s (`tests/flutter/lines.rs`). A line that moves evenly is stated with its power to 2 % and its range to 10 %.
+//! in 33 s, of 0.05 % and more in 10 s (`tests/flutter/lines.rs`; `pair.rs` tells the nearest apart). A line that moves
+//! evenly is stated with its power to 2 % and its range to 10 %.
 
 use crate::measure::flutter::deviation::{Course, one_sided};
 use crate::measure::flutter::movement::add_movement;
+use crate::measure::flutter::pair::Bins;
 use crate::reading::FlutterLine;
 use crate::signal::last_fast_length;
-use crate::signal::statistics::median;
+use crate::signal::statistics::{mean, median};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -38,6 +40,8 @@ const APART: f64 = 4.5;
 const EXPLAINED_BY_ONE: f64 = 0.7;
 /// The same of a smeared line, or of several: less would leave out the ends of the range that it moves over.
 const EXPLAINED: f64 = 0.93;
+/// Bins within which lines disturb each other.
+const BESIDE: f64 = 7.0;
 
 /// A line as it is found.
 #[derive(Clone, Copy)]
@@ -164,6 +168,7 @@ pub(crate) fn lines(course: &Course) -> Vec<FlutterLine> {
         }
         length /= 2;
     }
+    tell_apart(&Bins::of(percent, course.rate_hz), &finest, &mut found);
     let mut lines: Vec<FlutterLine> = found
         .into_iter()
         .filter(|line| line.hz >= lowest_hz)
@@ -212,6 +217,27 @@ fn sharp(finest: &Resolution) -> Vec<Found> {
             Found { hz, power, width_hz: if to - from > 4 { width(spread, finest.step_hz) } else { 0.0 } }
         })
         .collect()
+}
+
+/// Puts two lines in for each that is a pair, and for each two whose rates pull at each other; among more, lines stay what
+/// they are.
+fn tell_apart(bins: &Bins, finest: &Resolution, found: &mut Vec<Found>) {
+    found.sort_by(|a, b| a.hz.total_cmp(&b.hz));
+    let beside = |a: &Found, b: &Found| b.hz - a.hz <= BESIDE * finest.step_hz;
+    let told: Vec<Found> = found
+        .chunk_by(beside)
+        .flat_map(|group| {
+            let hz = mean(group.iter().map(|line| line.hz));
+            let near =
+                group.len() == 1 || group.len() == 2 && group[1].hz - group[0].hz < APART * finest.step_hz;
+            let floor = finest.floor_at((hz / finest.step_hz).round() as usize);
+            let pair = if near { bins.pair(hz, floor) } else { None };
+            let of =
+                |pair: [(f64, f64); 2]| pair.map(|(hz, power)| Found { hz, power, width_hz: 0.0 }).to_vec();
+            pair.map_or_else(|| group.to_vec(), of)
+        })
+        .collect();
+    *found = told;
 }
 
 /// The course but for less than a hundredth at its end, of a length that transforms quickly, and half of it and so on, too.
@@ -301,7 +327,6 @@ pub(crate) fn spectrum(course: &Course) -> (Vec<[f64; 2]>, Vec<f64>) {
 mod tests {
     use super::*;
     use crate::measure::flutter::deviation::BAND_HZ;
-    use crate::signal::statistics::mean;
     use crate::signal::test_signals::white;
 
     #[test]

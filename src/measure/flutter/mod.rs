@@ -8,6 +8,7 @@ pub(crate) mod lines;
 pub(crate) mod meter;
 pub(crate) mod movement;
 pub(crate) mod needle;
+mod pair;
 pub(crate) mod parts;
 pub(crate) mod same_tape;
 pub(crate) mod section;
