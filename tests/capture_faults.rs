@@ -12,7 +12,7 @@ use deckproof::internals::judge::Limits;
 use deckproof::internals::judge::Reading;
 use deckproof::internals::programme::{Recipe, find};
 use deckproof::internals::trade::Medium;
-use deckproof::reading::{Circumstances, NoiseReduction};
+use deckproof::reading::{Circumstances, NoiseReduction, Verdict};
 use std::sync::Arc;
 
 /// Warnings that say that somebody changed the signal.
@@ -146,6 +146,17 @@ fn lossy_compression_is_named_by_its_wall_and_by_its_holes() {
     let reading = with(&recipe, HEALTHY, "capture", "lossy = { low_pass_hz = 22000, masking_db = 10 }");
     assert_eq!(named(&reading), ["lossy"], "{:?}", reading.warnings);
     assert!(!text(&reading, "lossy").contains("wall"), "{}", text(&reading, "lossy"));
+    // As a file of 8 kHz ends that was resampled: nothing is said of the deck's treble.
+    let reading = with(&recipe, HEALTHY, "capture", "lossy = { low_pass_hz = 4000, masking_db = 60 }");
+    assert_eq!(named(&reading), ["lossy"], "{:?}", reading.warnings);
+    let response = reading.response.as_ref().unwrap();
+    let points =
+        [&response.steps, &response.sweep, &response.noise, &response.combined].into_iter().flatten();
+    let sure = points.filter(|point| point.uncertainty_db != [None; 2]);
+    let highest_hz = sure.map(|point| point.hz).fold(0.0, f64::max);
+    assert!((1000.0..3500.0).contains(&highest_hz), "{highest_hz}");
+    let outside = reading.findings.iter().filter(|finding| finding.verdict == Verdict::Outside);
+    assert_eq!(outside.map(|finding| finding.id.as_str()).collect::<Vec<_>>(), ["capture"]);
     // A codec's overshoot is clipped: the wall is still told, holes are not.
     for (low_pass_hz, masking_db, told) in effort::some([(16_000, 30, true), (22_000, 10, false)], 2) {
         let codec = format!(

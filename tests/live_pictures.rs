@@ -195,6 +195,7 @@ pub fn speed() -> Picture {
     });
     let line = |hz, percent_peak, part: &str| LineNow { hz, percent_peak, part: part.to_owned() };
     let flutter = FlutterNow {
+        to_hz: 200.0,
         over_s: 28.0,
         needle_percent: Some(0.081),
         weighted_quasi_peak_percent: Some(0.0874),

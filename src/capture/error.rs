@@ -120,5 +120,5 @@ pub enum CaptureError {
 /// What a file is resampled to that has too low or too high a rate. At a usual rate nothing would tell that its treble is missing; at the
 /// lowest that is read, nothing is said of it.
 fn resampled(rate_hz: f64) -> &'static str {
-    if rate_hz < 44_100.0 { "11025 Hz, which shows speed and flutter alone" } else { "96000 Hz" }
+    if rate_hz < 44_100.0 { "11025 Hz, which shows little but the speed" } else { "96000 Hz" }
 }

@@ -37,6 +37,7 @@ pub use heard::{BetweenKind, Heard, HeardTone, hear};
 pub use lines::{Frame, LineFinder};
 pub use mislabelled::true_rates;
 pub use nominals::{NamedBy, Names, name, of_one_tone};
+pub(crate) use scan::COARSE_STEP;
 pub use scan::{Scan, scan};
 pub use served::{Served, ServedTone, serve};
 pub use slates::{FoundSlate, assemble};

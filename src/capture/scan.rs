@@ -10,7 +10,7 @@ use std::sync::Arc;
 use std::sync::mpsc::sync_channel;
 
 /// Samples in larger steps than this have 8 bit or less, full scale 1.
-const COARSE_STEP: f64 = 1.0 / 256.0;
+pub(crate) const COARSE_STEP: f64 = 1.0 / 256.0;
 /// Below this rate no clicks are counted, Hz: a treble tone that begins bends within as few samples.
 const CLICKS_FROM_HZ: f64 = 22_000.0;
 
@@ -39,9 +39,14 @@ impl Scan {
         if swapped { [right, left] } else { [left, right] }
     }
 
+    /// Whether the samples have 8 bit or less, whatever the file's format says.
+    pub fn is_coarse(&self) -> bool {
+        self.step >= COARSE_STEP
+    }
+
     /// Whether the steps of 8 bit look like clipping by themselves: they do below full scale.
     pub fn is_stepped(&self, channel: usize) -> bool {
-        self.step >= COARSE_STEP && self.health[channel].peak < 0.99
+        self.is_coarse() && self.health[channel].peak < 0.99
     }
 }
 

@@ -13,15 +13,12 @@ use super::wiring::Wiring;
 use crate::programme::{Channels, PlacedPart, Serves, Signal, TapeFile, TapeTone, Timeline};
 use crate::reading::FileClock;
 use crate::signal::statistics::{mean, median};
+use crate::trade::test_tapes::shows_flutter;
 
 /// Tones that levels and responses refer to lie here, Hz.
 const LEVEL_HZ: (f64, f64) = (250.0, 1100.0);
-/// Flutter is read from tones from here on, Hz: lower ones show too little of it.
-const FLUTTER_HZ: f64 = 300.0;
 /// From here on a tone shows all rates of flutter that are asked for, Hz.
 const ALL_FLUTTER_HZ: f64 = 800.0;
-/// Above this azimuth that wanders and hiss disturb it, Hz.
-const MOST_FLUTTER_HZ: f64 = 5000.0;
 /// Shorter tones show no flutter, s.
 const FLUTTER_LEAST_S: f64 = 1.8;
 /// Less of it in all makes no figure, s.
@@ -307,8 +304,7 @@ fn levels(tones: &mut [ServedTone], reference_hz: f64) {
 /// The tones that flutter is read from: of those of one frequency the longest in all, a low tone by what it shows.
 fn flutter(tones: &[ServedTone]) -> Vec<usize> {
     let long = |tone: &ServedTone| tone.tone.steady.length_s();
-    let bears =
-        |tone: &&ServedTone| (FLUTTER_HZ..MOST_FLUTTER_HZ).contains(&tone.hz) && long(tone) > FLUTTER_LEAST_S;
+    let bears = |tone: &&ServedTone| shows_flutter(tone.hz) && long(tone) > FLUTTER_LEAST_S;
     let groups = of_one_tone(tones.iter().filter(bears).map(|tone| tone.tone.hz));
     let of = |group: &[f64]| -> Vec<usize> {
         let inside = |k: &usize| bears(&&tones[*k]) && group.contains(&tones[*k].tone.hz);

@@ -312,16 +312,12 @@ impl Follower {
         let (mut both, mut apart) = (0.0, 0.0);
         let mut at = back(&self.ring, CLIPPED_S).max(self.ring.oldest());
         self.ring.read(at, to, &mut |block| {
+            let since = |from: u64| from.saturating_sub(at).min(block[0].len() as u64) as usize;
             for channel in 0..2 {
                 health[channel].feed(block[channel]);
-                for (x, at) in block[channel].iter().zip(at..) {
-                    if at >= peak_from {
-                        peaks[channel] = peaks[channel].max(x.abs());
-                    }
-                    if at >= rms_from {
-                        squares[channel] += x * x;
-                    }
-                }
+                let newest = &block[channel][since(peak_from)..];
+                peaks[channel] = newest.iter().fold(peaks[channel], |peak, x| peak.max(x.abs()));
+                squares[channel] += block[channel][since(rms_from)..].iter().map(|x| x * x).sum::<f64>();
             }
             for (left, right) in block[0].iter().zip(block[1]) {
                 both += left * left + right * right;

@@ -7,7 +7,7 @@ use super::tones::{is_same, read_tone, within};
 use crate::judge::{Key, Meaning, Quantity, meaning};
 use crate::measure::{FlutterMeter, FlutterPlan, Meter, needle_percent, parts_of, recorded_speed};
 use crate::reading::{Figure, FileClock, FlutterNow, LineNow, Shown, SpeedNow};
-use crate::trade::test_tapes::{MOST_SPEED_ERROR_PERCENT, USUAL_HZ};
+use crate::trade::test_tapes::{MOST_SPEED_ERROR_PERCENT, USUAL_HZ, shows_flutter};
 use std::collections::VecDeque;
 
 /// Lengths of the two means, s.
@@ -22,8 +22,6 @@ const FLUTTER_EVERY_S: f64 = 3.0;
 const READ_S_PER_S: f64 = 60.0;
 /// The needle is read from the last seconds, s.
 const NEEDLE_S: f64 = 6.0;
-/// Tones between these bear flutter, Hz.
-const BEARS_FLUTTER_HZ: (f64, f64) = (2400.0, 3700.0);
 
 /// What the view remembers.
 #[derive(Default)]
@@ -109,11 +107,11 @@ impl SpeedView {
             self.hz_10s = (to - from > (1.9 * SHORT_S * ring.rate_hz()) as u64)
                 .then(|| read_tone(ring, long, to, tone.hz).map(|tone| tone.hz))
                 .flatten();
-            if bears_flutter(read.hz) {
+            if shows_flutter(read.hz) {
                 self.needle_percent = needle(ring, last(NEEDLE_S, ring), to, read.hz);
             }
         }
-        if bears_flutter(read.hz) {
+        if shows_flutter(read.hz) {
             self.read_flutter(ring, last(KEPT_S, ring), to, read.hz, options);
         }
         // A house tape is off by what its card says.
@@ -186,6 +184,7 @@ impl SpeedView {
         });
         self.flutter = Some(FlutterNow {
             over_s: flutter.over_s(),
+            to_hz: flutter.band_hz[2],
             needle_percent: None,
             weighted_quasi_peak_percent: flutter.weighted_quasi_peak_percent,
             weighted_rms_percent: flutter.weighted_rms_percent,
@@ -194,10 +193,6 @@ impl SpeedView {
             spectrum: flutter.spectrum,
         });
     }
-}
-
-fn bears_flutter(hz: f64) -> bool {
-    (BEARS_FLUTTER_HZ.0..=BEARS_FLUTTER_HZ.1).contains(&hz)
 }
 
 /// A meter for the flutter of a tone of `hz`.

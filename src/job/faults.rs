@@ -8,13 +8,7 @@ use crate::reading::{Facts, NoiseReduction, Warning, WarningId};
 pub(super) fn faults(reading: &Facts, evidence: &Evidence) -> Vec<Warning> {
     let mut warnings = Vec::new();
     // Steps of 8 bit make holes and walls of their own.
-    if reading.capture.depth == "8" {
-        warnings.push(Warning::new(
-            WarningId::CoarseSamples,
-            "The file has 8 bit samples: quiet tones, phase, distortion and noise are lost in their steps. Record again with \
-             16 or 24 bit.",
-        ));
-    } else {
+    if !reading.warnings.iter().any(|warning| warning.id == WarningId::CoarseSamples) {
         warnings.extend(level_dependence(reading, evidence));
         warnings.extend(lossy(reading, evidence));
     }

@@ -235,7 +235,7 @@ fn measure_source(
     reading.warnings.extend(other_programme(&found, code, clock));
     reading.warnings.extend(several_takes(&found, &alignment));
     warn(&mut reading, &alignment, facts, &measured);
-    let Evidence { course, mut differences, .. } = measured.evidence;
+    let Evidence { course, mut differences, lossy_signs, .. } = measured.evidence;
     reading.measured = measured.facts;
     if let (Some(loopback), Some(path)) = (loopback, &options.loopback) {
         differences = subtract(&mut reading, &differences, loopback, &options.medium)
@@ -244,7 +244,7 @@ fn measure_source(
     }
     without_tape(&mut reading);
     let Facts { measured, warnings, .. } = &mut reading;
-    withhold(measured, warnings);
+    withhold(measured, warnings, &lossy_signs);
     let slates = alignment.slates.iter().map(|slate| (slate.slate.index, slate.start_s)).collect();
     Ok(Playing { facts: reading, differences, course, slates, clock })
 }

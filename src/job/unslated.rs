@@ -102,8 +102,8 @@ pub fn measure_unslated(
     trim_response(&mut measured, ladder, &values);
     values.correct_levels(&mut measured.facts.level);
     describe_capture(&mut reading, &served.alignment);
-    warn(&mut reading, &served.alignment, &facts, &measured);
     reading.warnings.extend(samples_warnings(&scan));
+    warn(&mut reading, &served.alignment, &facts, &measured);
     reading.found = found(&heard, &served, &measured);
     let listened = Listened { heard: &heard, names: &names, served: &served, values: &values };
     let codes: Vec<u16> = built_in().iter().map(|recipe| Timeline::from(recipe).code).collect();
@@ -111,8 +111,8 @@ pub fn measure_unslated(
     reading.warnings.extend(remarks(&listened, &measured, slates));
     reading.measured = measured.facts;
     reading.tape = values.section(&reading.level);
-    let Facts { measured, warnings, .. } = &mut reading;
-    withhold(measured, warnings);
+    let Facts { measured: told, warnings, .. } = &mut reading;
+    withhold(told, warnings, &measured.evidence.lossy_signs);
     Ok(Playing {
         facts: reading,
         differences: vec![],

@@ -87,7 +87,14 @@ pub(super) fn samples_warnings(scan: &Scan) -> Vec<Warning> {
             ),
         )
     });
-    clicks.into_iter().chain(offset).collect()
+    let coarse = scan.is_coarse().then(|| {
+        Warning::new(
+            WarningId::CoarseSamples,
+            "The samples have no more than 8 bit, whatever the file's format: quiet tones, phase, distortion and noise are \
+             lost in their steps. Record again with 16 or 24 bit.",
+        )
+    });
+    clicks.into_iter().chain(offset).chain(coarse).collect()
 }
 
 /// Adds a warning for everything odd about the return.

@@ -1,6 +1,6 @@
 //! A return as it is played to meters: stretch by stretch, with its channels put right.
 
-use crate::capture::{Alignment, CaptureError, Source, Stretch, extend_mended, is_sound};
+use crate::capture::{Alignment, COARSE_STEP, CaptureError, Source, Stretch, extend_mended, is_sound};
 use crate::measure::meter::Meter;
 use crate::trade::Medium;
 
@@ -27,7 +27,7 @@ pub struct MeasureOptions {
 impl MeasureOptions {
     /// Whether the samples have 8 bit or less: their steps add to a sweep or a noise what nothing tells from it, and bend it.
     pub(crate) fn is_coarse(&self) -> bool {
-        self.step >= 1.0 / 256.0
+        self.step >= COARSE_STEP
     }
 }
 

@@ -345,6 +345,8 @@ pub struct SpeedNow {
 pub struct FlutterNow {
     /// Length that it is over, s.
     pub over_s: f64,
+    /// Fastest flutter that the tone shows, Hz.
+    pub to_hz: f64,
     /// The slow needle: weighted quasi-peak, half a second ago, percent.
     pub needle_percent: Option<f64>,
     /// Weighted quasi-peak, percent.

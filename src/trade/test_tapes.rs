@@ -49,6 +49,15 @@ pub const USUAL_HZ: [(f64, f64); 43] = [
     (20_000.0, 0.8),
 ];
 
+/// Flutter is read from tones between these, Hz: lower ones show too little of it, azimuth that wanders and hiss disturb
+/// higher ones.
+pub const SHOW_FLUTTER_HZ: [f64; 2] = [300.0, 5000.0];
+
+/// Whether flutter is read from a tone of `hz`.
+pub fn shows_flutter(hz: f64) -> bool {
+    (SHOW_FLUTTER_HZ[0]..SHOW_FLUTTER_HZ[1]).contains(&hz)
+}
+
 /// Tape speed of a deck is off by no more than this, percent; what looks further off is another tone (common practice, no
 /// source).
 pub const MOST_SPEED_ERROR_PERCENT: f64 = 7.0;

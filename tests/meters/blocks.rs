@@ -201,7 +201,7 @@ fn every_meter_has_something_to_say() {
 }
 
 proptest! {
-    #![proptest_config(effort::cases(24))]
+    #![proptest_config(effort::cases(12))]
 
     #[test]
     fn the_cut_changes_no_bit_of_any_meter(cuts in cuts()) {

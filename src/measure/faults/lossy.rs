@@ -21,8 +21,13 @@ use crate::signal::statistics::{median, nth};
 const WALL_DB: f64 = 15.0;
 /// How much the hiss may slope over the two kilohertz before a wall, dB: gap and spacing losses slope before they end.
 const SLOPE_DB: f64 = 8.0;
-/// Walls are looked for between these, Hz; converters at 44.1 kHz end at 20 kHz, careless ones at 19 kHz.
-const WALL_HZ: (f64, f64) = (4000.0, 18_600.0);
+/// Walls are looked for between these, Hz: a telephone's ends at 3.4 kHz, converters at 44.1 kHz end at 20 kHz, careless
+/// ones at 19 kHz.
+const WALL_HZ: (f64, f64) = (2800.0, 18_600.0);
+/// Share of a wall's frequency from which on its slope is in what is measured.
+const BEFORE_WALL: f64 = 0.85;
+/// A codec with loss changes what lies above this, Hz.
+const CHANGES_HZ: f64 = 8000.0;
 /// The same, as a share of the sample rate.
 const WALL_SHARE: f64 = 0.43;
 /// Share of holes that no hiss has: 0 of some ten thousand cells was seen in uncompressed returns of every virtual deck.
@@ -39,12 +44,14 @@ const ALIKE_HZ: (f64, f64) = (2000.0, 7000.0);
 const HISS_HZ: (f64, f64) = (5000.0, 16_000.0);
 
 /// A sign of a lossy codec.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct LossySign {
     /// What was seen, in words.
     pub text: String,
     /// Clipping makes it as well.
     pub by_clipping: bool,
+    /// From here on responses are not relied on, Hz.
+    pub from_hz: f64,
 }
 
 /// The signs of a lossy codec in words; empty if there are none. `gain_rides`: an automatic gain lowers hiss beside loud
@@ -52,7 +59,9 @@ pub struct LossySign {
 pub(crate) fn lossy_signs(around: &Surroundings, gain_rides: bool) -> Vec<LossySign> {
     let channels = || [0, 1].into_iter().filter(|&channel| around.there[channel]);
     let mut signs = Vec::new();
-    let mut sign = |by_clipping: bool, text: String| signs.push(LossySign { text, by_clipping });
+    let mut sign = |by_clipping: bool, text: String, from_hz: f64| {
+        signs.push(LossySign { text, by_clipping, from_hz });
+    };
     let quiet = [around.silence.as_ref(), around.quiet_low.as_ref().map(|low| &low.0)];
     // Both stretches must have the wall, as far as both are there.
     let walls: Vec<Option<f64>> = quiet
@@ -63,7 +72,8 @@ pub(crate) fn lossy_signs(around: &Surroundings, gain_rides: bool) -> Vec<LossyS
     if let Some(Some(hz)) = walls.first().copied()
         && walls.iter().all(|wall| wall.is_some_and(|other| (other / hz - 1.0).abs() < 0.1))
     {
-        sign(false, format!("the hiss ends like a wall at {:.1} kHz", hz / 1000.0));
+        let from_hz = CHANGES_HZ.min(BEFORE_WALL * hz);
+        sign(false, format!("the hiss ends like a wall at {:.1} kHz", hz / 1000.0), from_hz);
     }
     let loud = around.loud_treble.as_ref().map(|tone| &tone.cells);
     let tone_hz = around.loud_treble.as_ref().map(|tone| tone.seen_hz);
@@ -76,18 +86,21 @@ pub(crate) fn lossy_signs(around: &Surroundings, gain_rides: bool) -> Vec<LossyS
         })
         .fold(0.0, f64::max);
     if holes > HOLES {
-        sign(true, format!("{:.0} % of the hiss are holes in time and frequency", (100.0 * holes).ceil()));
+        let text = format!("{:.0} % of the hiss are holes in time and frequency", (100.0 * holes).ceil());
+        sign(true, text, CHANGES_HZ);
     }
     if around.there == [true; 2]
         && let Some(hz) = around.silence.as_ref().and_then(alike_from_hz)
     {
-        sign(false, format!("from {:.0} kHz on both channels have one and the same hiss", hz / 1000.0));
+        let text = format!("from {:.0} kHz on both channels have one and the same hiss", hz / 1000.0);
+        sign(false, text, CHANGES_HZ);
     }
     if !gain_rides && let (Some(silence), Some(loud)) = (&around.silence, loud) {
         let dips: Vec<f64> = channels().filter_map(|channel| dip_db(silence, loud, channel)).collect();
         let deepest = dips.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         if !dips.is_empty() && deepest < DIP_DB {
-            sign(true, format!("beside a loud tone hiss is lower than in the silence by {:.0} dB", -deepest));
+            let text = format!("beside a loud tone hiss is lower than in the silence by {:.0} dB", -deepest);
+            sign(true, text, CHANGES_HZ);
         }
     }
     signs

@@ -6,10 +6,8 @@
 //! and by how far the slates step about the best line. What looks like a deck that is like that is not told (a static
 //! equaliser, noise or hum of the sound card): only a loopback capture shows it.
 
+use crate::measure::faults::lossy::LossySign;
 use crate::reading::{FlutterFigures, Measured, Response, ResponsePoint, Warning, WarningId};
-
-/// A codec with loss cuts and changes what lies above this, Hz.
-const LOSSY_HZ: f64 = 8000.0;
 
 /// What the speed of a deck may be off by where the rate of the file is not known, percent.
 const MOST_OFF_PERCENT: f64 = 6.5;
@@ -17,8 +15,8 @@ const MOST_OFF_PERCENT: f64 = 6.5;
 const RATE_SHARE: f64 = 0.03;
 
 /// Takes from `measured` what the `warnings` say is not to be relied on. The figures stay, as the file shows them; a figure without
-/// an uncertainty is judged nowhere.
-pub fn withhold(measured: &mut Measured, warnings: &[Warning]) {
+/// an uncertainty is judged nowhere. `lossy_signs`: why a warning says that the return was compressed with loss.
+pub fn withhold(measured: &mut Measured, warnings: &[Warning], lossy_signs: &[LossySign]) {
     let warned = |ids: &[WarningId]| warnings.iter().any(|warning| ids.contains(&warning.id));
     let mixed = warned(&[WarningId::Crossfeed]);
     let lossy = warned(&[WarningId::Lossy]);
@@ -32,7 +30,8 @@ pub fn withhold(measured: &mut Measured, warnings: &[Warning]) {
         if mixed || gain {
             unsure(response, |_| true);
         } else if lossy {
-            unsure(response, |point| point.hz > LOSSY_HZ);
+            let from_hz = lossy_signs.iter().map(|sign| sign.from_hz).fold(f64::INFINITY, f64::min);
+            unsure(response, |point| point.hz > from_hz);
         }
     }
     let coarse = warned(&[WarningId::CoarseSamples]);

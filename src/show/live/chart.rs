@@ -16,7 +16,7 @@ const RESPONSE_HZ: [f64; 2] = [20.0, 20_000.0];
 const RESPONSE_MARKS_HZ: [f64; 10] =
     [31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16_000.0];
 /// Ends of the axis of flutter, Hz, and its marks.
-const FLUTTER_HZ: [f64; 2] = [0.2, 200.0];
+pub(super) const FLUTTER_HZ: [f64; 2] = [0.2, 200.0];
 const FLUTTER_MARKS_HZ: [f64; 7] = [0.5, 1.0, 2.0, 5.0, 10.0, 30.0, 100.0];
 /// What a column of the spectrum spans, decades of density.
 const DECADES: f64 = 2.0;

@@ -3,9 +3,10 @@
 use super::bar::{Around, filled, span};
 use super::look::{PLAIN, STRONG, Sheet};
 use super::{big, chart, said};
-use crate::reading::figures::{UnitKind, given};
+use crate::reading::figures::{UnitKind, frequency, given};
 use crate::reading::{FlutterNow, Picture, SpeedNow};
 use crate::show::remedies::KNOWN_HZ;
+use crate::trade::test_tapes::{SHOW_FLUTTER_HZ, shows_flutter};
 
 const WIDEST_HZ: &str = "8888.8";
 const WIDEST_PERCENT: &str = "-8.88";
@@ -66,7 +67,7 @@ pub(super) fn draw(sheet: &mut Sheet<'_>, picture: &Picture, now: &SpeedNow) {
     let mut part = sheet.part(0, y, width, height.saturating_sub(y));
     match &now.flutter {
         Some(now) => flutter(&mut part, now),
-        None => drop(part.text(0, 0, "flutter: once the tone has sounded for some seconds", PLAIN)),
+        None => drop(part.text(0, 0, &no_flutter(now.hz_1s), PLAIN)),
     }
 }
 
@@ -93,6 +94,15 @@ fn guess(now: &SpeedNow) -> String {
     }
 }
 
+/// What is said before there is flutter.
+fn no_flutter(hz: f64) -> String {
+    if shows_flutter(hz) {
+        return "flutter: once the tone has sounded for some seconds".to_owned();
+    }
+    let [from_hz, to_hz] = SHOW_FLUTTER_HZ.map(frequency);
+    format!("flutter: from a tone of {from_hz} to {to_hz} only")
+}
+
 /// Flutter: the needle, the figures, the spectrum, the lines.
 fn flutter(sheet: &mut Sheet<'_>, now: &FlutterNow) {
     let (width, height) = (sheet.width(), sheet.height());
@@ -106,8 +116,13 @@ fn flutter(sheet: &mut Sheet<'_>, now: &FlutterNow) {
     let x = sheet.text(x, 0, &bar, STRONG);
     sheet.text(x, 0, &tail, PLAIN);
     let limit = said::finite(now.limit_percent).map(|limit| format!(" (limit {})", percent(Some(limit))));
+    let band = if now.to_hz < chart::FLUTTER_HZ[1] {
+        format!(", no faster than {}", said::hertz(now.to_hz))
+    } else {
+        String::new()
+    };
     let figures = format!(
-        "weighted quasi-peak {}{}, weighted rms {}, over {}",
+        "weighted quasi-peak {}{}, weighted rms {}, over {}{band}",
         percent(now.weighted_quasi_peak_percent),
         limit.unwrap_or_default(),
         percent(now.weighted_rms_percent),

@@ -120,7 +120,7 @@ fn notes(flutter: &Flutter) -> Vec<String> {
     }
     if let Some(drift) = flutter.drift_percent_per_min {
         notes.push(format!(
-            "The tone drifted by {} while it played; this was subtracted. The drift over the whole return is under speed.",
+            "The tone drifted by {} while it played; this was subtracted. It is the drift of this tone alone.",
             PercentPerMinute.of(drift, None).signed()
         ));
     }
