@@ -12,7 +12,7 @@ use std::sync::mpsc::sync_channel;
 /// Samples in larger steps than this have 8 bit or less, full scale 1.
 pub(crate) const COARSE_STEP: f64 = 1.0 / 256.0;
 /// Below this rate no clicks are counted, Hz: a treble tone that begins bends within as few samples.
-const CLICKS_FROM_HZ: f64 = 22_000.0;
+const CLICKS_FROM_HZ: f64 = 30_000.0;
 
 /// What the first pass over a return finds.
 #[derive(Debug, Clone)]
@@ -37,6 +37,17 @@ impl Scan {
         let [left, right] =
             [0, 1].map(|channel| self.health[channel].top.filter(|_| !self.is_stepped(channel)));
         if swapped { [right, left] } else { [left, right] }
+    }
+
+    /// Clicks of both channels; what stands in both alike counts once.
+    pub fn clicks(&self) -> u64 {
+        let [left, right] = [0, 1].map(|channel| self.health[channel].clicks);
+        if self.identical { left } else { left + right }
+    }
+
+    /// Tells no clicks: what was recorded bends as steeply itself.
+    pub fn forget_clicks(&mut self) {
+        self.health.iter_mut().for_each(|health| health.clicks = 0);
     }
 
     /// Whether the samples have 8 bit or less, whatever the file's format says.
@@ -133,18 +144,18 @@ pub fn scan(source: &dyn Source) -> Result<Scan, CaptureError> {
         let left = left_work.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
         let right = right_work.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
         outcome?;
-        let mut health = [left.1, right.1];
-        if rate_hz < CLICKS_FROM_HZ {
-            health.iter_mut().for_each(|health| health.clicks = 0);
-        }
-        Ok(Scan {
+        let mut scan = Scan {
             chirps: [left.0, right.0],
-            health,
+            health: [left.1, right.1],
             // A channel without a signal has no step.
             step: if left.2 == 0.0 || right.2 == 0.0 { left.2.max(right.2) } else { left.2.min(right.2) },
             identical,
             frames,
             broken_samples,
-        })
+        };
+        if rate_hz < CLICKS_FROM_HZ {
+            scan.forget_clicks();
+        }
+        Ok(scan)
     })
 }

@@ -57,12 +57,16 @@ pub fn measure_unslated(
 ) -> Result<Playing, ReadError> {
     let (opened, facts) = recording.open(options.channels)?;
     let source = opened.source();
-    let scan = scan(source)?;
+    let mut scan = scan(source)?;
     let facts = FileFacts { cut_short: facts.cut_short || scan.frames < source.frames(), ..facts };
     let mut reading = blank(source, &facts, options, &scan);
     reading.warnings.extend(broken_samples(&scan));
     let mut heard = hear(source)?;
     take_known(&mut heard, unslated.known);
+    if heard.tones.iter().any(|tone| tone.rich) {
+        // The edges of squares and pulses.
+        scan.forget_clicks();
+    }
     let told_hz: Vec<f64> =
         unslated.tape.iter().flat_map(|tape| tape.tones.iter().map(|tone| tone.hz)).collect();
     let names = name(&heard.tones, &told_hz, unslated.known.map(|known| known.hz));

@@ -62,7 +62,7 @@ const MOST_CLICKS: u64 = 2;
 
 /// What the samples themselves show, whatever is in them.
 pub(super) fn samples_warnings(scan: &Scan) -> Vec<Warning> {
-    let clicks: u64 = scan.health.iter().map(|health| health.clicks).sum();
+    let clicks = scan.clicks();
     let offset = scan.health.iter().map(|health| health.offset.abs()).fold(0.0, f64::max);
     // The corners of clipped tones are none.
     let clipped = scan.health.iter().any(|health| health.top.is_some());
