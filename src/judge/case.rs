@@ -119,6 +119,10 @@ impl<'a> Bench<'a> {
             in_programme: self.in_programme(row.served_by),
             figures: String::new(),
             missing: Untold::new("", ""),
+            wide: Untold::new(
+                "the uncertainty is wider than the limit",
+                "record again with more level, or a longer return",
+            ),
             turn: vec![],
             remedies: row.meaning.and_then(|quantity| remedy(quantity, told)).into_iter().collect(),
             origin: self.recorded_on(),
@@ -220,6 +224,8 @@ pub(crate) struct Case {
     pub(crate) figures: String,
     /// Why there is no value and how to find out.
     pub(crate) missing: Untold,
+    /// Said where the uncertainty is wider than the limit.
+    pub(crate) wide: Untold,
     /// What to turn if the value is outside, step by step.
     pub(crate) turn: Vec<TurnStep>,
     /// What can be told or given for more.
@@ -328,10 +334,7 @@ impl Case {
         } else if self.uncertainty.is_none() {
             Some(Untold::new("the uncertainty is not known", "record a longer return"))
         } else if verdict == Verdict::CannotTell {
-            Some(Untold::new(
-                "the uncertainty is wider than the limit",
-                "record again with more level, or a longer return",
-            ))
+            Some(self.wide.clone())
         } else {
             None
         }

@@ -24,6 +24,10 @@ pub(crate) fn speed(bench: &Bench, flutter: &[Finding]) -> Finding {
     case.limit = Some(format!("+-{} % ({})", plain(limit.value), limit.basis));
     case.missing =
         Untold::new("no steady tone of known frequency was found", "record a programme with a speed tone");
+    case.wide = Untold::new(
+        "the uncertainty is wider than the limit: the speed wanders, or the frequency of the tones is not known so exactly",
+        "mend a transport whose speed wanders; then play a longer tone of a frequency that is known to 0.1 %",
+    );
     if let Some(speed) = &bench.reading.speed {
         let length = speed.from_length.as_ref();
         let error = length.map_or(speed.error_percent, |length| length.error_percent);
