@@ -15,7 +15,7 @@ use rand_chacha::ChaCha8Rng;
 const FRESH: u64 = 60_200;
 
 fn seeds() -> std::ops::Range<u64> {
-    FRESH..FRESH + u64::from(effort::of([1, 6, 24]))
+    FRESH..FRESH + u64::from(effort::of([0, 6, 24]))
 }
 
 fn captured(seed: u64) -> (u32, Store) {
@@ -89,6 +89,9 @@ fn speed_is_near_the_truth() {
 
 #[test]
 fn level_of_each_tone_is_near_the_truth() {
+    if effort::left_to_ci() {
+        return;
+    }
     let recipe = find("playback").unwrap();
     let timeline = Timeline::from(&recipe);
     for seed in seeds() {

@@ -242,7 +242,7 @@ impl Views {
             let kind = |kind: fn(&FlutterFigures) -> Option<f64>| {
                 let values: Vec<f64> =
                     stretches.iter().filter_map(|stretch| kind(&stretch.figures)).collect();
-                (!values.is_empty()).then(|| pick(&values))
+                (values.len() >= 2).then(|| pick(&values))
             };
             FlutterFigures {
                 weighted_quasi_peak_percent: kind(|f| f.weighted_quasi_peak_percent),
